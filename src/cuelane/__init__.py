@@ -1,0 +1,3 @@
+"""cuelane: a session plan in, one voice-guided audio track out, timing proved from the waveform."""
+
+__version__ = "0.1.0"

@@ -1,0 +1,1 @@
+"""What a person writes: models, YAML with positions, messages, limits."""

@@ -1,0 +1,25 @@
+"""Loudness and true peak as published: ITU-R BS.1770-5, EBU Tech 3341 and Tech 3342.
+
+Levels are LUFS and dBTP, full scale 1.0; silence reads -inf, never NaN. Where we differ from a source, and
+which way it moves a reading:
+
+- momentary and short-term loudness are read every 10 ms, not every 100 ms: the maximum of a burst reads up
+  to 0.45 LU higher, which Tech 3341 cases 13 and 14 need;
+- the true-peak filter is longer than the printed one (see :mod:`cuelane.meter.true_peak`);
+- clips under 400 ms have a loudness (see :func:`clip_loudness_lufs`).
+"""
+
+from cuelane.meter.gating import clip_loudness_lufs
+from cuelane.meter.streaming import Meter, integrated_loudness_lufs
+from cuelane.meter.true_peak import TruePeak, true_peak_dbtp
+from cuelane.meter.weighting import k_weight, k_weighting_sos
+
+__all__ = [
+    "Meter",
+    "TruePeak",
+    "clip_loudness_lufs",
+    "integrated_loudness_lufs",
+    "k_weight",
+    "k_weighting_sos",
+    "true_peak_dbtp",
+]

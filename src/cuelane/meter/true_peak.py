@@ -19,12 +19,14 @@ Array = npt.NDArray[np.float64]
 HALF_LENGTH = 12
 """Input samples on each side that an interpolated point depends on."""
 
-_SEGMENT = 512
+_REACH = 2 * HALF_LENGTH
+_STRIDE = 40
+"""Points interpolated at once: one matrix product for so many, which the linear algebra library does fast."""
 
 
 @functools.lru_cache(maxsize=4)
-def _phases(oversampling: int) -> Array:
-    """Return the interpolation filter of each point between two samples, shape (oversampling - 1, 24)."""
+def interpolation_taps(oversampling: int) -> Array:
+    """Return the filter of each point between two samples, shape (oversampling - 1, 24)."""
     distance = np.arange(-HALF_LENGTH + 1, HALF_LENGTH + 1)[np.newaxis, :] - (
         np.arange(1, oversampling)[:, np.newaxis] / oversampling
     )
@@ -42,47 +44,51 @@ class TruePeak:
     def __init__(self, n_channels: int, oversampling: int = 4) -> None:
         if oversampling < 1:
             raise SignalError(f"oversampling must be at least 1, got {oversampling}")
-        self._taps = _phases(oversampling)
-        self._bound = float(np.abs(self._taps).sum(axis=1).max()) if oversampling > 1 else 1.0
-        self._history = np.zeros((2 * HALF_LENGTH - 1, n_channels))
+        taps = interpolation_taps(oversampling)
+        self._bound = float(np.abs(taps).sum(axis=1).max()) if oversampling > 1 else 0.0
+        self._matrix = np.zeros((_STRIDE + _REACH - 1, _STRIDE * (oversampling - 1)))
+        for point in range(_STRIDE):
+            columns = slice(point * (oversampling - 1), (point + 1) * (oversampling - 1))
+            self._matrix[point : point + _REACH, columns] = taps.T
+        self._pending = np.zeros((_REACH - 1, n_channels))
         self._peak = 0.0
 
     def push(self, block: npt.NDArray[np.floating]) -> None:
         """Take the next samples, shape (n_frames, n_channels)."""
         if len(block) == 0:
             return
-        joined = np.concatenate([self._history, block])
         self._peak = max(self._peak, float(np.abs(block).max()))
-        self._peak = max(self._peak, self._between(joined))
-        self._history = joined[-(2 * HALF_LENGTH - 1) :]
+        joined = np.concatenate([self._pending, block])
+        n_strides = (len(joined) - _REACH + 1) // _STRIDE
+        self._peak = self._raised(joined[: n_strides * _STRIDE + _REACH - 1], n_strides)
+        self._pending = joined[n_strides * _STRIDE :]
 
     @property
     def peak(self) -> float:
         """The peak so far, linear; what has been pushed is taken to be followed by silence."""
-        tail = np.concatenate([self._history, np.zeros_like(self._history)])
-        return max(self._peak, self._between(tail))
+        n_strides = -(-len(self._pending) // _STRIDE)
+        tail = np.zeros((n_strides * _STRIDE + _REACH - 1, self._pending.shape[1]))
+        tail[: len(self._pending)] = self._pending
+        return self._raised(tail, n_strides)
 
-    def _between(self, joined: Array) -> float:
-        """Return the peak of the points between samples that have a full reach inside `joined`."""
-        if not len(self._taps):
-            return 0.0
-        reach = 2 * HALF_LENGTH
-        n_points = len(joined) - reach + 1
-        starts = np.arange(0, n_points, _SEGMENT)
-        loudness = np.abs(joined).max(axis=1)
-        segment_peaks = np.maximum.reduceat(loudness, starts)
-        # A segment's points lean on samples of the next one too.
-        following = np.append(segment_peaks[1:], 0.0)
-        following[-1] = loudness[starts[-1] :].max()
-        reachable = np.maximum(segment_peaks, following) * self._bound
-        found = 0.0
-        for index in np.argsort(-reachable):
-            if reachable[index] <= max(found, self._peak):
-                break
-            stretch = joined[starts[index] : min(starts[index] + _SEGMENT, n_points) + reach - 1]
-            windows = np.lib.stride_tricks.sliding_window_view(stretch, reach, axis=0)
-            found = max(found, float(np.abs(windows @ self._taps.T).max()))
-        return found
+    def _raised(self, joined: Array, n_strides: int) -> float:
+        """Return the peak after interpolating `joined`, which holds `n_strides` and the last one's reach."""
+        if n_strides == 0 or self._bound == 0.0:
+            return self._peak
+        magnitude = np.abs(joined).max(axis=1)
+        here = magnitude[: n_strides * _STRIDE].reshape(n_strides, _STRIDE).max(axis=1)
+        # A stride's points lean on up to 23 samples of the next one.
+        after = np.append(here[1:], magnitude[n_strides * _STRIDE :].max())
+        reachable = np.maximum(here, after) * self._bound
+        candidates = np.flatnonzero(reachable > self._peak)
+        order = candidates[np.argsort(-reachable[candidates])]
+        windows = np.lib.stride_tricks.sliding_window_view(joined, _STRIDE + _REACH - 1, axis=0)[::_STRIDE]
+        peak, done, size = self._peak, 0, 4
+        while done < len(order) and reachable[order[done]] > peak:
+            between = windows[order[done : done + size]].reshape(-1, _STRIDE + _REACH - 1) @ self._matrix
+            peak = max(peak, float(np.abs(between).max()))
+            done, size = done + size, min(size * 4, 4096)
+        return peak
 
 
 def true_peak_dbtp(samples: npt.NDArray[np.floating], oversampling: int = 4) -> float:

@@ -1,0 +1,115 @@
+"""True peak against EBU Tech 3341 cases 15 to 23 (value from a secondary source)."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from cuelane.errors import SignalError
+from cuelane.meter import TruePeak, true_peak_dbtp
+
+Array = npt.NDArray[np.float64]
+RATE = 48_000
+UPPER_DB, LOWER_DB = 0.2, 0.4
+
+
+def faded_tone(fraction: float, amplitude: float, phase_deg: float) -> Array:
+    """A second of a sine at `fraction` of the rate with 10 ms raised-cosine ends, shape (n, 1)."""
+    tone = amplitude * np.sin(2 * np.pi * fraction * np.arange(RATE) + math.radians(phase_deg))
+    ramp = 0.5 - 0.5 * np.cos(np.pi * np.arange(480) / 480)
+    tone[:480] *= ramp
+    tone[-480:] *= ramp[::-1]
+    return tone[:, np.newaxis]
+
+
+# fraction of the rate, amplitude (full scale), phase, expected dBTP; +0.2/-0.4 dB.
+TONES = {
+    "15": (1 / 4, 0.50, 0.0, -6.0),
+    "16": (1 / 4, 0.50, 45.0, -6.0),
+    "17": (1 / 6, 0.50, 60.0, -6.0),
+    "18": (1 / 8, 0.50, 67.5, -6.0),
+    "19": (1 / 4, 1.41, 45.0, 3.0),
+}
+
+
+@pytest.mark.parametrize(("fraction", "amplitude", "phase_deg", "expected"), TONES.values(), ids=TONES.keys())
+def test_tone_reads_the_ebu_case(
+    fraction: float, amplitude: float, phase_deg: float, expected: float
+) -> None:
+    """Cases 15 to 19: the meter is inside the EBU's band."""
+    reading = true_peak_dbtp(faded_tone(fraction, amplitude, phase_deg))
+
+    assert expected - LOWER_DB <= reading <= expected + UPPER_DB
+
+
+@pytest.mark.parametrize("offset", [0, 1, 2, 3], ids=["20", "21", "22", "23"])
+def test_burst_between_the_samples_reads_the_ebu_case(offset: int) -> None:
+    """Cases 20 to 23: one louder period, made at four times the rate and decimated at each offset."""
+    from scipy.signal import fftconvolve, firwin
+
+    # fs/6 at 0.50, holding one period of fs/4 at 1.00, phase-continuous; time in samples at 4 fs.
+    before = 0.50 * np.sin(2 * np.pi * np.arange(24 * 400) / 24)
+    period = 1.00 * np.sin(2 * np.pi * np.arange(16) / 16)
+    made = np.concatenate([before, period, before])
+    lowpass = firwin(511, 0.45 / 2, window=("kaiser", 8.0))
+    made = fftconvolve(made, lowpass, mode="same")
+    ramp = 0.5 - 0.5 * np.cos(np.pi * np.arange(1920) / 1920)
+    made[:1920] *= ramp
+    made[-1920:] *= ramp[::-1]
+
+    reading = true_peak_dbtp(made[offset::4, np.newaxis])
+
+    assert -LOWER_DB <= reading <= UPPER_DB
+
+
+def test_peak_of_pieces_is_the_peak_of_the_whole() -> None:
+    """Interpolating only where the peak could rise, and in pieces, loses nothing."""
+    from scipy.signal import resample_poly
+
+    rng = np.random.default_rng(8)
+    noise = rng.standard_normal((20_000, 2)) * np.linspace(0.2, 0.6, 20_000)[:, np.newaxis]
+    follower = TruePeak(2)
+    for start in range(0, len(noise), 777):
+        follower.push(noise[start : start + 777])
+
+    assert 20 * math.log10(follower.peak) == pytest.approx(true_peak_dbtp(noise), abs=1e-12)
+    # SciPy's own interpolator is another filter: noise differs between any two by some tenths.
+    other = 20 * math.log10(np.abs(resample_poly(noise, 4, 1, axis=0)).max())
+    assert true_peak_dbtp(noise) == pytest.approx(other, abs=0.5)
+
+
+def test_pruning_changes_no_reading() -> None:
+    """The peak equals that of every interpolated point, computed the long way."""
+    from cuelane.meter.true_peak import HALF_LENGTH, interpolation_taps
+
+    rng = np.random.default_rng(9)
+    noise = rng.standard_normal(5_000) * np.abs(np.sin(np.arange(5_000) / 300))
+    padded = np.concatenate([np.zeros(2 * HALF_LENGTH - 1), noise, np.zeros(2 * HALF_LENGTH - 1)])
+    everything = [np.abs(np.correlate(padded, taps, mode="valid")).max() for taps in interpolation_taps(4)]
+    expected = 20 * math.log10(max(*everything, np.abs(noise).max()))
+
+    assert true_peak_dbtp(noise[:, np.newaxis]) == pytest.approx(expected, abs=1e-9)
+
+
+def test_libebur128_reads_the_same_peak() -> None:
+    """libebur128 agrees on a tone to 0.1 dB and on noise to 0.5 dB."""
+    pyebur128 = pytest.importorskip("pyebur128", reason="pyebur128 has no wheel after Python 3.12")
+    noise = np.random.default_rng(2).standard_normal((RATE, 1)) * 0.1
+    for samples, tolerance_db in ((faded_tone(1 / 8, 0.5, 67.5), 0.1), (noise, 0.5)):
+        peer = pyebur128.R128State(1, RATE, pyebur128.MeasurementMode.MODE_TRUE_PEAK)
+        peer.add_frames(samples.ravel(), len(samples))
+        expected = 20 * math.log10(pyebur128.get_true_peak(peer, 0))
+        assert true_peak_dbtp(samples) == pytest.approx(expected, abs=tolerance_db)
+
+
+def test_silence_and_wrong_arrays() -> None:
+    """Silence reads -inf; a wrong shape or NaN is refused."""
+    assert true_peak_dbtp(np.zeros((100, 1))) == -math.inf
+    assert true_peak_dbtp(np.zeros((0, 2))) == -math.inf
+    with pytest.raises(SignalError, match=r"got \(4,\)"):
+        true_peak_dbtp(np.zeros(4))
+    with pytest.raises(SignalError, match="finite"):
+        true_peak_dbtp(np.full((4, 1), np.inf))

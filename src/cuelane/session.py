@@ -24,8 +24,10 @@ class Interval:
     """A stretch of time of one kind.
 
     ``appearance`` counts an exercise's sets in the whole session from 1 and ``appearances`` is how many
-    there are; the two halves of a set done on each side share one. ``countdown`` is None where the next
-    boundary has no pips. ``opening_pip`` says whether a long pip sounds on this interval's own start.
+    there are; the two halves of a set done on each side share one (``half`` is 1 or 2). ``countdown`` is None
+    where the next boundary has no pips. ``opening_pip`` says whether a pip sounds on this interval's own
+    start. ``lines`` are words that a talk interval exists to say, in order; ``lasts`` says that the plan, not
+    the program, chose its length.
     """
 
     index: int
@@ -46,11 +48,14 @@ class Interval:
     set_index: int | None = None
     half: int | None = None
     cycle: int | None = None
+    spoken_cycles: int = 0
     countdown: Countdown | None = None
     opening_pip: bool = False
     activity: str | None = None
     calls_ms: tuple[int, ...] = ()
+    praise: tuple[CueLine, ...] = ()
     lines: tuple[CueLine, ...] = ()
+    lasts: bool = False
     script_cues: tuple[ScriptCue, ...] = ()
 
     @property

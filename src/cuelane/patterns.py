@@ -1,0 +1,432 @@
+"""From a plan to a session: each block's pattern as a plain function that lists its intervals.
+
+=================== ===============================================================================
+circuit             every exercise, `rounds` times; rest after each, round rest between rounds
+build-up            round k holds the first k of n exercises: n(n+1)/2 sets
+build-up-and-down   up to all n and back, the top round once: n**2 sets
+build-down          all n, then one fewer each round: n(n+1)/2 sets
+ladder              a circuit with one work time for each round
+on-the-minute       work starts every `every`; what is left of it is rest
+flow                one movement after another, no rest
+breath              in, hold, out, hold out
+script              explicit intervals
+=================== ===============================================================================
+
+In the build patterns a round is unbroken and `rest` comes between rounds: six exercises at 35 s with 30 s
+make 21 sets and 14 min 45 s. There is no rest after a block's last set unless `last_rest` asks for it.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from cuelane.language import Language, load_language
+from cuelane.plan.model import (
+    Breath,
+    Build,
+    Circuit,
+    CueLine,
+    Entry,
+    Exercise,
+    Flow,
+    Include,
+    Ladder,
+    OnTheMinute,
+    Pause,
+    Plan,
+    Say,
+    Script,
+)
+from cuelane.plan.source import LoadedPlan
+from cuelane.session import Countdown, Interval, Session
+
+_NOT_AN_EXERCISE = Exercise()
+
+# An easy pace, slower than any voice here speaks, so that the same plan has the same boundaries with every
+# voice: 130 words a minute, a breath at each full stop and between lines.
+_EASY_WORD_MS = 460
+_EASY_STOP_MS = 350
+_EASY_EDGES_MS = 1_500
+_SHORTEST_TALK_MS = 3_000
+
+
+def easy_talk_ms(texts: Sequence[str]) -> int:
+    """Return time enough to say `texts` at an easy pace, in whole seconds' milliseconds."""
+    words = sum(len(text.split()) for text in texts)
+    stops = sum(text.count(mark) for text in texts for mark in ".!?;:,") + len(texts)
+    time_ms = words * _EASY_WORD_MS + stops * _EASY_STOP_MS + _EASY_EDGES_MS
+    return max(_SHORTEST_TALK_MS, -(-time_ms // 1000) * 1000)
+
+
+@dataclass(frozen=True)
+class _Draft:
+    """An interval before it has a place in time."""
+
+    kind: str
+    length_ms: int
+    round: int | None = None
+    rounds: int | None = None
+    exercise: str | None = None
+    settle_ms: int = 0
+    fields: tuple[tuple[str, object], ...] = ()
+
+
+def expand(loaded: LoadedPlan) -> Session:
+    """Return the session that a plan and all it includes describe."""
+    plan = loaded.plan
+    words = load_language(plan.language)
+    cautions = _cautions(loaded, words)
+    body = _items(loaded)
+    intervals = [_opening(plan, cautions, words, body), *_led_in(plan, body), *_closing(plan, words, body)]
+    return Session(plan, cautions, tuple(_placed(_with_sides(intervals))))
+
+
+def _lines(texts: Sequence[str]) -> tuple[CueLine, ...]:
+    return tuple(CueLine(text=text) for text in texts)
+
+
+def _cautions(loaded: LoadedPlan, words: Language) -> tuple[CueLine, ...]:
+    """Return every caution of the plan and its includes once, the standard ones first."""
+    plans = list(_plans(loaded))
+    standard = any(plan.cautions == "standard" for plan in plans)
+    texts = list(_lines(words.phrases("cautions", "standard"))) if standard else []
+    if any(isinstance(item, Breath) for plan in plans for item in plan.session):
+        texts += _lines([words.phrase("cautions", "breath_spoken")]) if standard else ()
+    seen = {line.text for line in texts}
+    for plan in plans:
+        if isinstance(plan.cautions, list):
+            for line in plan.cautions:
+                if line.text not in seen:
+                    seen.add(line.text)
+                    texts.append(line)
+    return tuple(texts)
+
+
+def _plans(loaded: LoadedPlan) -> Iterator[Plan]:
+    yield loaded.plan
+    for inner in loaded.includes.values():
+        yield from _plans(inner)
+
+
+def _opening(
+    plan: Plan, cautions: tuple[CueLine, ...], words: Language, body: Sequence[Interval]
+) -> Interval:
+    """Return a talk interval with the title, what is needed, and the cautions."""
+    lines = [*_lines([words.say("opening", "title", title=plan.title)])]
+    needs = equipment(body)
+    if needs:
+        lines += _lines([words.say("opening", "needs", items=words.listing(needs))])
+    lines += cautions
+    length_ms = easy_talk_ms([line.text for line in lines])
+    return Interval(0, "Opening", -1, "opening", "talk", 0, length_ms, lines=tuple(lines))
+
+
+def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
+    """Return `body` with time to get ready before its first exercise, and pips at the end of talk before work.
+
+    A talk interval whose length is the program's to choose grows by its countdown; one whose length the
+    plan gives does not.
+    """
+    result: list[Interval] = []
+    ready = plan.lead_in == 0
+    for index, entry in enumerate(body):
+        following = body[index + 1] if index + 1 < len(body) else None
+        if not ready and entry.kind != "talk":
+            ready = True
+            if entry.pattern != "script":
+                countdown = _countdown_of(plan.pips, None, "")
+                result.append(
+                    Interval(0, "Get ready", -1, "opening", "talk", 0, plan.lead_in, countdown=countdown)
+                )
+        elif ready and entry.lines and following and following.kind == "work" and following.countdown:
+            # A countdown of the plan's, even before a flow, which has none of its own.
+            countdown = _countdown_of(plan.pips, None, "") or following.countdown
+            grown_ms = 0 if entry.lasts else countdown.count * countdown.spacing_ms
+            entry = replace(entry, end_ms=entry.end_ms + grown_ms, countdown=countdown)
+        result.append(entry)
+    return result
+
+
+def _closing(plan: Plan, words: Language, body: Sequence[Interval]) -> list[Interval]:
+    """Return a talk interval at the very end: the last words, or room for the last pip to ring out."""
+    if body and body[-1].kind == "talk":
+        return []
+    if plan.closing is False:
+        lines: tuple[CueLine, ...] = ()
+    else:
+        lines = tuple(plan.closing) or _lines(words.phrases("closing", "lines"))
+    length_ms = easy_talk_ms([line.text for line in lines])
+    return [Interval(0, "Closing", -1, "closing", "talk", 0, length_ms, lines=lines)]
+
+
+def equipment(intervals: Sequence[Interval]) -> list[str]:
+    """Return what the session needs, each thing once, in order of first need."""
+    needs: dict[str, None] = {}
+    for interval in intervals:
+        for thing in interval.spec.needs if interval.spec else ():
+            needs.setdefault(thing)
+    return list(needs)
+
+
+def _items(loaded: LoadedPlan) -> list[Interval]:
+    """Return the intervals of a plan's session, without times; included plans in their place."""
+    plan = loaded.plan
+    intervals: list[Interval] = []
+    block_index = 0
+    for index, item in enumerate(plan.session):
+        if isinstance(item, Include):
+            inner = _items(loaded.includes[index])
+            shift = block_index
+            intervals += [replace(entry, block_index=entry.block_index + shift) for entry in inner]
+            block_index = max((entry.block_index for entry in intervals), default=-1) + 1
+        elif isinstance(item, Say):
+            length_ms = item.lasts or easy_talk_ms([line.text for line in item.say])
+            talk = Interval(0, plan.title, block_index, "say", "talk", 0, length_ms, lines=tuple(item.say))
+            intervals.append(replace(talk, lasts=item.lasts is not None))
+            block_index += 1
+        elif isinstance(item, Pause):
+            countdown = _countdown_of(plan.pips, None, "pause")
+            intervals.append(
+                Interval(0, "Rest", block_index, "pause", "rest", 0, item.rest, countdown=countdown)
+            )
+            block_index += 1
+        else:
+            intervals += _block(loaded, item, block_index)
+            block_index += 1
+    return intervals
+
+
+_Block = Circuit | Build | Ladder | OnTheMinute | Flow | Breath | Script
+
+
+def _block(loaded: LoadedPlan, block: _Block, block_index: int) -> list[Interval]:
+    plan = loaded.plan
+    countdown = _countdown_of(plan.pips, block.pips, block.pattern)
+    calls_ms = tuple(block.calls if block.calls is not None else plan.calls)
+    activity = block.activity or plan.activity
+    intervals: list[Interval] = []
+    if block.say:
+        length_ms = easy_talk_ms([line.text for line in block.say])
+        intervals.append(
+            Interval(0, block.block, block_index, block.pattern, "talk", 0, length_ms, lines=tuple(block.say))
+        )
+    for draft in _drafts(plan, block):
+        spec = plan.exercises.get(draft.exercise) if draft.exercise else None
+        interval = Interval(
+            index=0,
+            block=block.block,
+            block_index=block_index,
+            pattern=block.pattern,
+            kind=draft.kind,  # type: ignore[arg-type]
+            start_ms=0,
+            end_ms=draft.length_ms,
+            round=draft.round,
+            rounds=draft.rounds,
+            exercise=draft.exercise,
+            spec=spec or (_NOT_AN_EXERCISE if draft.exercise else None),
+            settle_ms=draft.settle_ms,
+            countdown=countdown,
+            activity=(spec.activity if spec else None) or activity,
+            calls_ms=calls_ms,
+            praise=tuple(getattr(block, "praise", ())),
+        )
+        intervals.append(replace(interval, **dict(draft.fields)))  # type: ignore[arg-type]
+    return intervals
+
+
+def _countdown_of(plan_pips: object, block_pips: object, pattern: str) -> Countdown | None:
+    """Return the countdown that a block's (else the plan's) `pips` ask for; a flow has only the long pip."""
+    pips = plan_pips if block_pips is None else block_pips
+    if pips is False or pattern == "breath":
+        return None
+    count = 0 if pattern == "flow" and block_pips is None else pips.count  # type: ignore[attr-defined]
+    return Countdown(count, pips.spacing)  # type: ignore[attr-defined]
+
+
+def _drafts(plan: Plan, block: _Block) -> list[_Draft]:
+    if isinstance(block, Script):
+        return _script(block)
+    if isinstance(block, Breath):
+        return _breath(block)
+    if isinstance(block, OnTheMinute):
+        return _on_the_minute(plan, block)
+    if isinstance(block, Build):
+        return _build(plan, block)
+    if isinstance(block, Flow):
+        return _flow(plan, block)
+    return _circuit(plan, block)
+
+
+def _own(entry: Entry, plan: Plan, key: str, otherwise: int) -> int:
+    """Return `key` as the entry says it, else as the exercise does, else as the block does."""
+    spec = plan.exercises.get(entry.exercise, _NOT_AN_EXERCISE)
+    for source in (entry, spec):
+        value: int | None = getattr(source, key)
+        if value is not None:
+            return value
+    return otherwise
+
+
+def _work(
+    plan: Plan,
+    block: Circuit | Build | Ladder | OnTheMinute | Flow,
+    entry: Entry,
+    work_ms: int,
+    number: int,
+    rounds: int,
+) -> _Draft:
+    settle_ms = _own(entry, plan, "settle", block.settle)
+    return _Draft("work", _own(entry, plan, "work", work_ms), number, rounds, entry.exercise, settle_ms)
+
+
+def _circuit(plan: Plan, block: Circuit | Ladder) -> list[_Draft]:
+    if isinstance(block, Ladder):
+        works = block.work
+        rests = block.rest if len(block.rest) > 1 else block.rest * len(works)
+    else:
+        works, rests = [block.work] * block.rounds, [block.rest] * block.rounds
+    rounds = len(works)
+    drafts: list[_Draft] = []
+    for number, (work_ms, rest_ms) in enumerate(zip(works, rests, strict=True), 1):
+        for place, entry in enumerate(block.exercises, 1):
+            drafts.append(_work(plan, block, entry, work_ms, number, rounds))
+            after_ms = _own(entry, plan, "rest", rest_ms)
+            if place == len(block.exercises):
+                if number == rounds and not block.last_rest:
+                    continue
+                if block.round_rest is not None and number < rounds:
+                    after_ms = block.round_rest
+            if after_ms:
+                drafts.append(_Draft("rest", after_ms, number, rounds))
+    return drafts
+
+
+def _build(plan: Plan, block: Build) -> list[_Draft]:
+    n_exercises = len(block.exercises)
+    up, down = list(range(1, n_exercises + 1)), list(range(n_exercises, 0, -1))
+    sizes = {"build-up": up, "build-down": down, "build-up-and-down": up + down[1:]}[block.pattern]
+    drafts: list[_Draft] = []
+    for number, size in enumerate(sizes, 1):
+        for place, entry in enumerate(block.exercises[:size], 1):
+            drafts.append(_work(plan, block, entry, block.work, number, len(sizes)))
+            if place < size and block.change:
+                drafts.append(_Draft("change", block.change, number, len(sizes)))
+        if block.rest and (number < len(sizes) or block.last_rest):
+            drafts.append(_Draft("rest", block.rest, number, len(sizes)))
+    return drafts
+
+
+def _on_the_minute(plan: Plan, block: OnTheMinute) -> list[_Draft]:
+    drafts: list[_Draft] = []
+    for number in range(1, block.rounds + 1):
+        for entry in block.exercises:
+            work = _work(plan, block, entry, block.work, number, block.rounds)
+            drafts.append(work)
+            if work.length_ms < block.every:
+                drafts.append(_Draft("rest", block.every - work.length_ms, number, block.rounds))
+    return drafts
+
+
+def _flow(plan: Plan, block: Flow) -> list[_Draft]:
+    drafts: list[_Draft] = []
+    for number in range(1, block.rounds + 1):
+        for entry in block.exercises:
+            if drafts and block.change:
+                drafts.append(_Draft("change", block.change, number, block.rounds))
+            drafts.append(_work(plan, block, entry, block.work, number, block.rounds))
+    return drafts
+
+
+def _breath(block: Breath) -> list[_Draft]:
+    phases = (("in", block.inhale), ("hold", block.hold), ("out", block.exhale), ("hold", block.hold_out))
+    return [
+        _Draft(
+            kind,
+            length_ms,
+            number,
+            block.cycles,
+            fields=(
+                ("cycle", number),
+                ("half", 2 if place == 3 else 1),
+                ("opening_pip", True),
+                ("spoken_cycles", block.spoken_cycles),
+            ),
+        )
+        for number in range(1, block.cycles + 1)
+        for place, (kind, length_ms) in enumerate(phases)
+        if length_ms
+    ]
+
+
+def _script(block: Script) -> list[_Draft]:
+    drafts = []
+    for entry in block.intervals:
+        fields: list[tuple[str, object]] = [("script_cues", tuple(entry.cues)), ("side", entry.side)]
+        if entry.countdown is False:
+            fields.append(("countdown", None))
+        drafts.append(
+            _Draft(entry.kind, entry.length, entry.round, None, entry.exercise, entry.settle, tuple(fields))
+        )
+    return drafts
+
+
+def _with_sides(intervals: Sequence[Interval]) -> list[Interval]:
+    """Number sets and appearances, and give each set its side; a set on each side becomes two halves."""
+    total = Counter(entry.exercise for entry in intervals if _is_set(entry))
+    seen: Counter[str | None] = Counter()
+    result: list[Interval] = []
+    for entry in intervals:
+        if not _is_set(entry) or entry.spec is None:
+            result.append(entry)
+            continue
+        numbered = replace(
+            entry,
+            set_index=sum(seen.values()),
+            appearance=seen[entry.exercise] + 1,
+            appearances=total[entry.exercise],
+        )
+        seen[entry.exercise] += 1
+        first, second = entry.spec.first_side, "right" if entry.spec.first_side == "left" else "left"
+        if entry.spec.sides == "alternate" and entry.side is None:
+            odd = numbered.appearance is not None and numbered.appearance % 2 == 1
+            result.append(replace(numbered, side=first if odd else second))
+        elif entry.spec.sides == "each" and entry.side is None:
+            half_ms = (entry.length_ms + 1) // 2
+            result.append(replace(numbered, end_ms=half_ms, side=first, half=1, countdown=Countdown(0, 1)))
+            result.append(replace(numbered, end_ms=entry.length_ms - half_ms, side=second, half=2))
+        else:
+            result.append(numbered)
+    return result
+
+
+def _is_set(interval: Interval) -> bool:
+    return interval.kind == "work" and interval.exercise is not None
+
+
+# Of a short interval at most this part is countdown, so that there is time left to be in it.
+_COUNTDOWN_PART = {"work": 0.6, "rest": 0.6, "talk": 0.6, "change": 0.4}
+
+
+def _placed(intervals: Sequence[Interval]) -> Iterator[Interval]:
+    """Give every interval its index and times, and its pips: there are pips where work starts or ends."""
+    start_ms = 0
+    opening_pip = False
+    for index, entry in enumerate(intervals):
+        following = intervals[index + 1] if index + 1 < len(intervals) else None
+        countdown = None
+        if entry.countdown and following and "work" in (entry.kind, following.kind):
+            longest = int(entry.length_ms * _COUNTDOWN_PART.get(entry.kind, 0.6))
+            count = min(entry.countdown.count, longest // entry.countdown.spacing_ms)
+            countdown = Countdown(count, entry.countdown.spacing_ms)
+        yield replace(
+            entry,
+            index=index,
+            start_ms=start_ms,
+            end_ms=start_ms + entry.length_ms,
+            countdown=countdown,
+            opening_pip=entry.opening_pip or opening_pip,
+        )
+        start_ms += entry.length_ms
+        opening_pip = countdown is not None

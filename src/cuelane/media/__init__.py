@@ -1,0 +1,12 @@
+"""The media edge: any audio or video file to float blocks, and blocks to a file a phone plays.
+
+The one place that knows which library or program does it: soundfile for WAV and FLAC, the ffmpeg program of
+imageio-ffmpeg through pipes for everything else. ``decode``, ``probe`` and ``encode`` are all there is.
+"""
+
+from __future__ import annotations
+
+from cuelane.media.probing import Chapter, MediaInfo, probe
+from cuelane.media.reader import decode
+
+__all__ = ["Chapter", "MediaInfo", "decode", "probe"]

@@ -1,0 +1,113 @@
+"""Running the ffmpeg program that imageio-ffmpeg's wheel carries: always reaped, stderr always drained."""
+
+from __future__ import annotations
+
+import contextlib
+import functools
+import re
+import subprocess
+import threading
+from collections import deque
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO
+
+from cuelane.errors import DeliveryError
+
+# A demuxer outside this list could be made to open other files (playlists, concat lists) or devices.
+DEMUXERS = (
+    "aac,ac3,aiff,amr,ape,asf,au,avi,caf,dts,eac3,flac,flv,matroska,webm,mov,mp4,m4a,3gp,3g2,mj2,mp3,"
+    "mpeg,mpegts,mpegvideo,ogg,tta,w64,wav,wv"
+)
+_ADDRESS = re.compile(r"^\[[^\]]*@ 0x[0-9a-f]+\]\s*")
+_KEPT_LINES = 40
+_KEPT_BYTES = 64 * 1024
+
+
+@functools.cache
+def program() -> str:
+    """Return the ffmpeg program's path. Raises DeliveryError if this platform's wheel carries none."""
+    import imageio_ffmpeg
+
+    try:
+        return str(imageio_ffmpeg.get_ffmpeg_exe())
+    except RuntimeError as error:
+        raise DeliveryError(
+            f"no ffmpeg program: {error}; reinstall the package imageio-ffmpeg, whose wheels carry one"
+        ) from error
+
+
+def quiet(*, loglevel: str = "error") -> list[str]:
+    return [program(), "-hide_banner", "-nostdin", "-nostats", "-loglevel", loglevel]
+
+
+def input_file(path: Path) -> list[str]:
+    """Return the options that open `path` as one plain local file, whatever its name or content claims."""
+    return [
+        "-protocol_whitelist",
+        "file,pipe",
+        "-format_whitelist",
+        DEMUXERS,
+        "-i",
+        f"file:{path}",
+    ]
+
+
+class Stderr:
+    """Drains a process's stderr in a thread; keeps its last lines, bounded however much is said."""
+
+    def __init__(self, stream: IO[bytes]) -> None:
+        self._lines: deque[str] = deque(maxlen=_KEPT_LINES)
+        self._thread = threading.Thread(target=self._drain, args=(stream,), daemon=True)
+        self._thread.start()
+
+    def _drain(self, stream: IO[bytes]) -> None:
+        with contextlib.suppress(ValueError, OSError):
+            while line := stream.readline(_KEPT_BYTES):
+                text = _ADDRESS.sub("", line.decode("utf-8", "replace").strip())
+                if text:
+                    self._lines.append(text[:300])
+
+    def lines(self) -> list[str]:
+        """Return what was said, oldest first. Call after the process has ended."""
+        self._thread.join(timeout=5)
+        return list(self._lines)
+
+
+@contextlib.contextmanager
+def running(command: list[str], *, feed: bool) -> Iterator[tuple[subprocess.Popen[bytes], Stderr]]:
+    """Run `command` with pipes; at exit, however it comes, the process is ended and reaped."""
+    try:
+        process = subprocess.Popen(
+            command,
+            stdin=subprocess.PIPE if feed else subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL if feed else subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            bufsize=0,
+        )
+    except OSError as error:
+        raise DeliveryError(f"cannot start the ffmpeg program: {error}") from error
+    assert process.stderr is not None
+    said = Stderr(process.stderr)
+    try:
+        yield process, said
+    finally:
+        if process.poll() is None:
+            process.kill()
+        for stream in (process.stdin, process.stdout):
+            if stream is not None:
+                with contextlib.suppress(OSError):
+                    stream.close()
+        process.wait()
+        said.lines()
+        process.stderr.close()
+
+
+def enlarge_pipe(stream: IO[bytes], n_bytes: int = 1 << 20) -> None:
+    """Ask for a larger pipe buffer, so that neither side waits for the other; where that is possible."""
+    try:
+        import fcntl
+
+        fcntl.fcntl(stream.fileno(), fcntl.F_SETPIPE_SZ, n_bytes)
+    except (ImportError, AttributeError, OSError):
+        pass

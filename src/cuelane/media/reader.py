@@ -1,0 +1,267 @@
+"""Any audio or video file to a stream of float32 blocks.
+
+WAV and FLAC are read by libsndfile, everything else by the ffmpeg program through a pipe. Time is counted
+in samples from the first one a player would play, never taken from packet times: ffmpeg stamps the first
+MP3 packet 1105 samples late although its samples are already trimmed.
+
+Mixing to another number of channels takes the plain mean of all channels, in each output channel.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import IO, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane.errors import AudioFileError
+from cuelane.media import ffmpeg
+from cuelane.media.structure import sign_of_damage
+
+Block = npt.NDArray[np.float32]
+Damage = Callable[[str], None]
+
+MAX_CHANNELS = 32
+SAMPLE_RATES = range(4_000, 768_001)
+_MAGIC = {b"RIFF": "wav", b"RF64": "wav", b"fLaC": "flac"}
+
+
+def decode(
+    path: Path | str,
+    *,
+    sample_rate: int | None = None,
+    channels: int | None = 1,
+    block_frames: int = 65_536,
+    on_damage: Damage | None = None,
+) -> Iterator[Block]:
+    """Yield the sound of `path` as blocks of shape (n, channels), float32, full scale 1.0.
+
+    Every block holds `block_frames` frames but the last. Encoder delay and padding are trimmed as players
+    trim them. Memory does not grow with the file.
+
+    Parameters
+    ----------
+    sample_rate : resample to this rate (Hz); None keeps the file's own.
+    channels : mix to this many; None keeps the file's own.
+    on_damage : called with one line for each sign that the file is cut short or corrupted; the sound that
+        could be read is still yielded.
+
+    Raises
+    ------
+    AudioFileError : missing, not a file, not audio, no sound in it, or more than 32 channels.
+    """
+    path = Path(path)
+    require_file(path)
+    notice: Damage = on_damage or (lambda _line: None)
+    if (sign := sign_of_damage(path)) is not None:
+        notice(sign)
+    source = _native(path, notice)
+    native_rate, n_channels = next(source)
+    assert isinstance(native_rate, int)
+    assert isinstance(n_channels, int)
+    target = sample_rate or native_rate
+    blocks = _remixed(_finite(_arrays(source), notice), channels)
+    if target != native_rate:
+        blocks = _resampled(blocks, native_rate, target, channels or n_channels)
+    yield from rechunk(blocks, block_frames)
+
+
+def require_file(path: Path) -> None:
+    try:
+        if path.is_dir():
+            raise AudioFileError(f"{path}: is a folder; expected an audio or video file")
+        if not path.exists():
+            raise AudioFileError(f"{path}: no such file")
+        if not path.is_file():
+            raise AudioFileError(f"{path}: not a plain file; expected an audio or video file")
+        if path.stat().st_size == 0:
+            raise AudioFileError(f"{path}: the file is empty (0 bytes)")
+    except (OSError, ValueError) as error:
+        raise AudioFileError(f"{path}: cannot read this file: {error}") from error
+
+
+def magic(path: Path) -> str | None:
+    """Return ``wav`` or ``flac`` by the file's first bytes, else None."""
+    try:
+        with path.open("rb") as file:
+            return _MAGIC.get(file.read(4))
+    except OSError as error:
+        raise AudioFileError(f"{path}: cannot read this file: {error}") from error
+
+
+def _native(path: Path, notice: Damage) -> Iterator[Any]:
+    """Yield (sample_rate, n_channels), then arrays (n, n_channels)."""
+    if magic(path) is not None:
+        try:
+            yield from _by_soundfile(path, notice)
+            return
+        except _NotForSoundfileError:
+            pass
+    yield from _by_ffmpeg(path, notice)
+
+
+class _NotForSoundfileError(Exception):
+    """libsndfile cannot open it (a codec it lacks, or a broken header); ffmpeg may."""
+
+
+def _by_soundfile(path: Path, notice: Damage) -> Iterator[Any]:
+    import soundfile
+
+    try:
+        file = soundfile.SoundFile(path)
+    except soundfile.SoundFileError as error:
+        raise _NotForSoundfileError from error
+    with file:
+        _check_shape(path, file.samplerate, file.channels)
+        if file.frames == 0:
+            raise _NotForSoundfileError
+        yield file.samplerate, file.channels
+        read = 0
+        while True:
+            try:
+                # A block that meets damage is lost whole, so it is kept small.
+                block = file.read(4_096, dtype="float32", always_2d=True)
+            except soundfile.SoundFileError as error:
+                notice(f"reading stopped after {read / file.samplerate:.1f} s: {error}")
+                return
+            if len(block) == 0:
+                break
+            read += len(block)
+            yield block
+        if read < file.frames:
+            notice(f"cut short: {read} of {file.frames} samples are there")
+
+
+def _by_ffmpeg(path: Path, notice: Damage) -> Iterator[Any]:
+    command = [
+        *ffmpeg.quiet(),
+        *ffmpeg.input_file(path),
+        *["-map", "0:a:0", "-vn", "-sn", "-dn", "-map_metadata", "-1", "-bitexact"],
+        *["-c:a", "pcm_f32le", "-f", "wav", "pipe:1"],
+    ]
+    with ffmpeg.running(command, feed=False) as (process, said):
+        assert process.stdout is not None
+        ffmpeg.enlarge_pipe(process.stdout)
+        header = _wav_header(process.stdout)
+        if header is None:
+            process.wait()
+            raise AudioFileError(f"{path}: {_cause(said.lines())}")
+        rate, n_channels = header
+        _check_shape(path, rate, n_channels)
+        yield rate, n_channels
+        n_frames = 0
+        frame_bytes = 4 * n_channels
+        left = b""
+        while data := process.stdout.read(1 << 20):
+            data = left + data
+            whole = len(data) - len(data) % frame_bytes
+            left = data[whole:]
+            if whole:
+                block = np.frombuffer(data, dtype="<f4", count=whole // 4).reshape(-1, n_channels)
+                n_frames += len(block)
+                yield block.astype(np.float32, copy=False)
+        code = process.wait()
+        lines = said.lines()
+        if n_frames == 0:
+            raise AudioFileError(f"{path}: {_cause(lines)}")
+        for line in lines:
+            notice(line)
+        if code != 0 and not lines:
+            notice(f"the decoder ended with status {code} after {n_frames / rate:.1f} s")
+
+
+def _cause(lines: list[str]) -> str:
+    text = " ".join(lines)
+    if "matches no streams" in text:
+        return "holds no sound"
+    if "Invalid data found" in text or "not in whitelist" in text or not lines:
+        return "not an audio or video file that can be read, or too damaged to be"
+    return f"cannot be decoded: {lines[-1]}"
+
+
+def _wav_header(stream: IO[bytes]) -> tuple[int, int] | None:
+    """Read up to the first sample of the WAV that ffmpeg pipes; None if it ends before."""
+    if len(_exactly(stream, 12)) < 12:
+        return None
+    rate = n_channels = 0
+    while True:
+        head = _exactly(stream, 8)
+        if len(head) < 8:
+            return None
+        name, size = struct.unpack("<4sI", head)
+        if name == b"data":
+            return rate, n_channels
+        body = _exactly(stream, size + size % 2)
+        if name == b"fmt ":
+            n_channels, rate = struct.unpack_from("<HI", body, 2)
+
+
+def _exactly(stream: IO[bytes], n_bytes: int) -> bytes:
+    data = b""
+    while len(data) < n_bytes and (more := stream.read(n_bytes - len(data))):
+        data += more
+    return data
+
+
+def _check_shape(path: Path, sample_rate: int, n_channels: int) -> None:
+    if not 1 <= n_channels <= MAX_CHANNELS:
+        raise AudioFileError(f"{path}: has {n_channels} channels; at most {MAX_CHANNELS} can be read")
+    if sample_rate not in SAMPLE_RATES:
+        raise AudioFileError(f"{path}: has a sample rate of {sample_rate} Hz; expected 4000 to 768000 Hz")
+
+
+def _arrays(source: Iterator[Any]) -> Iterator[Block]:
+    yield from source
+
+
+def _finite(blocks: Iterator[Block], notice: Damage) -> Iterator[Block]:
+    told = False
+    for block in blocks:
+        # The sum is not finite exactly when a value is not: far cheaper than testing each one.
+        if not np.isfinite(np.sum(block, dtype=np.float64)):
+            if not told:
+                notice("holds samples that are not numbers; they are read as silence")
+                told = True
+            block = np.nan_to_num(block, nan=0.0, posinf=0.0, neginf=0.0)
+        yield block
+
+
+def _remixed(blocks: Iterator[Block], channels: int | None) -> Iterator[Block]:
+    for block in blocks:
+        if channels is None or block.shape[1] == channels:
+            yield block
+        else:
+            mean = block.mean(axis=1, dtype=np.float32, keepdims=True)
+            yield mean if channels == 1 else np.repeat(mean, channels, axis=1)
+
+
+def _resampled(blocks: Iterator[Block], rate_in: int, rate_out: int, n_channels: int) -> Iterator[Block]:
+    import soxr
+
+    stream = soxr.ResampleStream(rate_in, rate_out, n_channels, dtype="float32", quality="HQ")
+    for block in blocks:
+        yield stream.resample_chunk(np.ascontiguousarray(block)).reshape(-1, n_channels)
+    empty = np.zeros((0, n_channels), dtype=np.float32)
+    yield stream.resample_chunk(empty, last=True).reshape(-1, n_channels)
+
+
+def rechunk(blocks: Iterator[Block], block_frames: int) -> Iterator[Block]:
+    """Yield the same frames in blocks of exactly `block_frames`, the last one shorter."""
+    held: list[Block] = []
+    n_held = 0
+    for block in blocks:
+        held.append(block)
+        n_held += len(block)
+        if n_held < block_frames:
+            continue
+        joined = held[0] if len(held) == 1 else np.concatenate(held)
+        whole = len(joined) - len(joined) % block_frames
+        for start in range(0, whole, block_frames):
+            yield joined[start : start + block_frames]
+        held = [joined[whole:]] if whole < len(joined) else []
+        n_held = len(joined) - whole
+    if n_held:
+        yield np.concatenate(held)

@@ -7,17 +7,20 @@ models know nothing of YAML.
 from __future__ import annotations
 
 import datetime
+import re
 from typing import Annotated, Any, Literal
 
 from pydantic import (
     BaseModel,
     BeforeValidator,
     ConfigDict,
+    Discriminator,
     Field,
+    PlainValidator,
     PrivateAttr,
     StringConstraints,
+    Tag,
     WithJsonSchema,
-    model_validator,
 )
 
 from cuelane.errors import Mark
@@ -31,9 +34,19 @@ def _duration(value: Any) -> int:
     if not isinstance(value, str | int | float) or isinstance(value, bool):
         raise ValueError("expected a duration, such as 40s, 1m30s or 1:30")
     try:
-        return parse_duration_ms(value)
+        time_ms = parse_duration_ms(value)
     except ValueError as error:
         raise ValueError(f"expected {error}") from error
+    if time_ms > MAX_INTERVAL_MS:
+        raise ValueError("expected a duration of at most 1 hour")
+    return time_ms
+
+
+def _positive_duration(value: Any) -> int:
+    time_ms = _duration(value)
+    if time_ms == 0:
+        raise ValueError("expected a duration of more than 0")
+    return time_ms
 
 
 def _as_list(value: Any) -> Any:
@@ -44,34 +57,101 @@ def _cue_lines(value: Any) -> Any:
     return [{"text": item} if isinstance(item, str) else item for item in _as_list(value)]
 
 
+_NUMBER = r"\d+(\.\d+)?"
+_CLOCK = r"(\d+:)?\d+:\d\d(\.\d{1,3})?"
+_PARTS = rf"({_NUMBER}\s*(h|min|ms|m|sec|s)\s*)+"
 _DURATION_SCHEMA = {
     "anyOf": [
-        {"type": "string", "pattern": r"^\s*\d[\d:.hmins ]*$"},
-        {"type": "number", "minimum": 0},
+        {"type": "string", "pattern": rf"^\s*({_NUMBER}|{_CLOCK}|{_PARTS})\s*$"},
+        {"type": "number", "minimum": 0, "maximum": MAX_INTERVAL_MS // 1000},
     ],
-    "description": "A duration: 40s, 1m30s, 1:30 or 90 (seconds).",
+    "description": "A duration of at most an hour: 40s, 1m30s, 1:30 or 90 (seconds).",
+    "examples": ["40s", "1m30s", "1:30", 90],
 }
 
-Duration = Annotated[
-    int,
-    BeforeValidator(_duration),
-    Field(ge=0, le=MAX_INTERVAL_MS),
-    WithJsonSchema(_DURATION_SCHEMA),
-]
+Duration = Annotated[int, PlainValidator(_duration), WithJsonSchema(_DURATION_SCHEMA)]
 """Milliseconds, 0 to an hour."""
 
-Positive = Annotated[
-    int,
-    BeforeValidator(_duration),
-    Field(gt=0, le=MAX_INTERVAL_MS),
-    WithJsonSchema(_DURATION_SCHEMA),
-]
+Positive = Annotated[int, PlainValidator(_positive_duration), WithJsonSchema(_DURATION_SCHEMA)]
+"""Milliseconds, 1 to an hour."""
 
+
+def _one_or_list(item: dict[str, Any], **limits: Any) -> WithJsonSchema:
+    return WithJsonSchema({"anyOf": [item, {"type": "array", "items": item, **limits}]})
+
+
+_NAME_SCHEMA = {"type": "string", "minLength": 1, "maxLength": 80}
+
+Durations = Annotated[
+    list[Positive], BeforeValidator(_as_list), Field(max_length=40), _one_or_list(_DURATION_SCHEMA)
+]
 Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=MAX_TEXT)]
 Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
-Names = Annotated[list[Name], BeforeValidator(_as_list)]
+Names = Annotated[
+    list[Name], BeforeValidator(_as_list), Field(max_length=40), _one_or_list(_NAME_SCHEMA, maxItems=40)
+]
 Share = Annotated[float, Field(gt=0, le=1, strict=True, allow_inf_nan=False)]
-Rounds = int | list[int] | Literal["first", "last", "odd", "even"]
+
+
+def _rounds(value: Any) -> int | list[int] | str:
+    numbers = value if isinstance(value, list) else [value]
+    if numbers and all(type(n) is int and 1 <= n <= 999 for n in numbers):
+        return value  # type: ignore[no-any-return]
+    if isinstance(value, str) and value in ("first", "last", "odd", "even"):
+        return value
+    raise ValueError("expected a number from 1 to 999, a list of such numbers, or first, last, odd or even")
+
+
+_ROUND_SCHEMA = {"type": "integer", "minimum": 1, "maximum": 999}
+Rounds = Annotated[
+    int | list[int] | Literal["first", "last", "odd", "even"],
+    PlainValidator(_rounds),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                _ROUND_SCHEMA,
+                {"type": "array", "items": _ROUND_SCHEMA, "minItems": 1},
+                {"enum": ["first", "last", "odd", "even"]},
+            ],
+            "description": "Which appearances of the exercise: 2, [1, 3], first, last, odd or even.",
+            "examples": ["first", 2, [1, 3]],
+        }
+    ),
+]
+
+
+def _date(value: Any) -> datetime.date:
+    if isinstance(value, datetime.date):
+        return value
+    if not isinstance(value, str) or not re.fullmatch(r"\d{4}-\d\d-\d\d", value, re.ASCII):
+        raise ValueError("expected a date, such as 2026-05-31")
+    try:
+        return datetime.date.fromisoformat(value)
+    except ValueError as error:
+        raise ValueError("expected a date that is in the calendar, such as 2026-05-31") from error
+
+
+Date = Annotated[datetime.date, PlainValidator(_date), WithJsonSchema({"type": "string", "format": "date"})]
+
+
+def _activity(value: Any) -> str:
+    code = f"{value:05d}" if type(value) is int else value
+    if not isinstance(code, str) or not re.fullmatch(r"\d{5}", code, re.ASCII):
+        raise ValueError("expected a code of five digits, such as 02214")
+    return code
+
+
+Activity = Annotated[
+    str,
+    PlainValidator(_activity),
+    WithJsonSchema({"anyOf": [{"type": "string", "pattern": r"^\d{5}$"}, {"type": "integer"}]}),
+]
+"""A code of the Compendium of Physical Activities: five digits, kept as text for its leading zero."""
+
+
+def _is_off(value: Any) -> str:
+    return "<off>" if value is False else "<on>"
+
 
 Role = Literal[
     "announce", "preview", "setup", "remind", "form", "easier", "harder", "caution",
@@ -84,11 +164,21 @@ Side = Literal["left", "right"]
 class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
     _mark: Mark | None = PrivateAttr(default=None)
+    _key_marks: dict[str, Mark] = PrivateAttr(default_factory=dict)
 
     @property
     def mark(self) -> Mark | None:
         """Where this stands in the file it was written in; None when made by code."""
         return self._mark
+
+    def mark_of(self, key: str) -> Mark | None:
+        """Where `key` of this stands, else where this itself stands; None when made by code."""
+        return self._key_marks.get(key, self._mark)
+
+    def place(self, mark: Mark, key_marks: dict[str, Mark]) -> None:
+        """Note where this was written; for the loader."""
+        self._mark = mark
+        self._key_marks = key_marks
 
 
 class CueLine(_Strict):
@@ -101,42 +191,22 @@ class CueLine(_Strict):
     weight: Annotated[int, Field(ge=0, le=1000)] | None = Field(None, description="Higher wins the time.")
     allow: Names = Field(default_factory=list, description="Warnings to keep quiet about for this line.")
 
-    @model_validator(mode="after")
-    def _rounds_are_positive(self) -> CueLine:
-        numbers = self.rounds if isinstance(self.rounds, list) else [self.rounds]
-        if any(isinstance(number, int) and not 1 <= number <= 999 for number in numbers):
-            raise ValueError("rounds count from 1 to 999")
-        return self
 
-
-def _cue_schema() -> dict[str, Any]:
-    line = {
-        "type": "object",
-        "required": ["text"],
-        "additionalProperties": False,
-        "properties": {
-            "text": {"type": "string", "minLength": 1, "maxLength": MAX_TEXT},
-            "rounds": {
-                "anyOf": [
-                    {"type": "integer", "minimum": 1},
-                    {"type": "array", "items": {"type": "integer", "minimum": 1}},
-                    {"enum": ["first", "last", "odd", "even"]},
-                ]
-            },
-            "at": _DURATION_SCHEMA,
-            "must": {"type": "boolean"},
-            "weight": {"type": "integer", "minimum": 0, "maximum": 1000},
-            "allow": {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]},
-        },
-    }
-    one = [{"type": "string", "minLength": 1, "maxLength": MAX_TEXT}, line]
-    return {"anyOf": [*one, {"type": "array", "items": {"anyOf": one}}]}
-
-
-CueLines = Annotated[
-    list[CueLine], BeforeValidator(_cue_lines), Field(max_length=40), WithJsonSchema(_cue_schema())
-]
+CueLines = Annotated[list[CueLine], BeforeValidator(_cue_lines), Field(max_length=40)]
 """A line, a line with wishes, or a list of either."""
+
+
+def _is_word(value: Any) -> str:
+    return "<word>" if value in ("standard", "none") else "<lines>"
+
+
+Cautions = Annotated[
+    Annotated[CueLines, Tag("<lines>")] | Annotated[Literal["standard", "none"], Tag("<word>")],
+    Discriminator(_is_word),
+]
+LinesOrOff = Annotated[
+    Annotated[CueLines, Tag("<on>")] | Annotated[Literal[False], Tag("<off>")], Discriminator(_is_off)
+]
 
 
 class Pips(_Strict):
@@ -156,7 +226,7 @@ class TalkShare(_Strict):
 class Exercise(_Strict):
     """What is done, what it needs and loads, and the words for it."""
 
-    needs: Names = Field(default_factory=list, description="Equipment.")
+    needs: Names = Field(default_factory=list, description="Equipment.", examples=["one dumbbell"])
     load: Names = Field(default_factory=list, description="Body regions it loads.")
     sides: Literal["none", "alternate", "each"] = Field(
         "none", description="alternate: left, right, left by appearance. each: both, half the time each."
@@ -165,7 +235,7 @@ class Exercise(_Strict):
     work: Positive | None = None
     rest: Duration | None = None
     settle: Duration | None = None
-    activity: Name | None = Field(None, description="Code in the 2024 Compendium of Physical Activities.")
+    activity: Activity | None = Field(None, description="Code in the 2024 Compendium of Physical Activities.")
     announce: CueLines = Field(default_factory=list, description="Instead of the exercise's name.")
     preview: CueLines = Field(default_factory=list, description="In the rest before.")
     setup: CueLines = Field(default_factory=list, description="At its first appearance.")
@@ -188,11 +258,16 @@ class Entry(_Strict):
     settle: Duration | None = None
 
 
-def _entry(value: Any) -> Any:
-    return {"exercise": value} if isinstance(value, str) else value
+def _entries(value: Any) -> Any:
+    return [{"exercise": item} if isinstance(item, str) else item for item in _as_list(value)]
 
 
-Entries = Annotated[list[Annotated[Entry, BeforeValidator(_entry)]], Field(min_length=1, max_length=60)]
+Entries = Annotated[list[Entry], BeforeValidator(_entries), Field(min_length=1, max_length=60)]
+"""Exercises in order: each a name, or a name with times of its own."""
+
+PipsOrOff = Annotated[
+    Annotated[Pips, Tag("<on>")] | Annotated[Literal[False], Tag("<off>")], Discriminator(_is_off)
+]
 
 
 class ScriptCue(_Strict):
@@ -220,10 +295,10 @@ class ScriptInterval(_Strict):
 
 class _BlockBase(_Strict):
     block: Name = Field(description="The block's title, spoken and shown.")
-    pips: Pips | Literal[False] | None = Field(None, description="Instead of the plan's; false for none.")
+    pips: PipsOrOff | None = Field(None, description="Instead of the plan's; false for none.")
     say: CueLines = Field(default_factory=list, description="Spoken before the block, in time of its own.")
-    activity: Name | None = Field(None, description="Code in the 2024 Compendium of Physical Activities.")
-    calls: list[Positive] | None = Field(None, description="Time calls: seconds left in a work interval.")
+    activity: Activity | None = Field(None, description="Code in the 2024 Compendium of Physical Activities.")
+    calls: Durations | None = Field(None, description="Time calls: seconds left in a work interval.")
 
 
 class _ExerciseBlock(_BlockBase):
@@ -258,9 +333,12 @@ class Ladder(_ExerciseBlock):
 
     pattern: Literal["ladder"]
     work: Annotated[list[Positive], Field(min_length=1, max_length=100)]
-    rest: Annotated[list[Duration], BeforeValidator(_as_list), Field(min_length=1, max_length=100)] = Field(
-        default_factory=lambda: [0]
-    )
+    rest: Annotated[
+        list[Duration],
+        BeforeValidator(_as_list),
+        Field(min_length=1, max_length=100),
+        _one_or_list(_DURATION_SCHEMA, minItems=1, maxItems=100),
+    ] = Field(default_factory=lambda: [0], description="One for all rounds, or one for each.")
     round_rest: Duration | None = None
     last_rest: bool = False
 
@@ -339,23 +417,21 @@ class Plan(_Strict):
     language: Name = "en"
     voice: Name = "natural"
     author: Name | None = None
-    date: datetime.date | None = None
+    date: Date | None = None
     description: Text | None = None
-    pips: Pips | Literal[False] = Field(default_factory=Pips)
-    cautions: CueLines | Literal["standard", "none"] = Field(
-        "standard", description="Spoken once at the start and printed."
-    )
+    pips: PipsOrOff = Field(default_factory=Pips)
+    cautions: Cautions = Field("standard", description="Spoken once at the start and printed.")
     lead_in: Duration = Field(10_000, description="Time to get ready before the first interval.")
-    calls: list[Positive] = Field(
+    calls: Durations = Field(
         default_factory=lambda: [30_000, 10_000], description="Time calls: time left in a work interval."
     )
     gap: Duration = Field(400, description="Least silence between two cues.")
     guard: Duration = Field(250, description="Least silence on either side of a pip.")
     talk_share: TalkShare = Field(default_factory=TalkShare)
-    closing: CueLines | Literal[False] = Field(
+    closing: LinesOrOff = Field(
         default_factory=list, description="Last words; the language's own if left out."
     )
-    activity: Name | None = Field(None, description="Code in the 2024 Compendium of Physical Activities.")
+    activity: Activity | None = Field(None, description="Code in the 2024 Compendium of Physical Activities.")
     body_mass_kg: Annotated[float, Field(ge=20, le=300, allow_inf_nan=False)] | None = None
     allow: Names = Field(default_factory=list, description="Warnings to keep quiet about.")
     session: Annotated[list[Item], Field(min_length=1, max_length=200)]

@@ -1,48 +1,19 @@
-"""From a plan to a session: each block's pattern as a plain function that lists its intervals.
+"""From a plan to a session: blocks stacked, sides and sets counted, pips and times given.
 
-=================== ===============================================================================
-circuit             every exercise, `rounds` times; rest after each, round rest between rounds
-build-up            round k holds the first k of n exercises: n(n+1)/2 sets
-build-up-and-down   up to all n and back, the top round once: n**2 sets
-build-down          all n, then one fewer each round: n(n+1)/2 sets
-ladder              a circuit with one work time for each round
-on-the-minute       work starts every `every`; what is left of it is rest
-flow                one movement after another, no rest
-breath              in, hold, out, hold out
-script              explicit intervals
-=================== ===============================================================================
-
-In the build patterns a round is unbroken and `rest` comes between rounds: six exercises at 35 s with 30 s
-make 21 sets and 14 min 45 s. There is no rest after a block's last set unless `last_rest` asks for it.
+What a pattern does inside its block is in :mod:`cuelane.rounds`.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from cuelane.language import Language, load_language
-from cuelane.plan.model import (
-    Breath,
-    Build,
-    Circuit,
-    CueLine,
-    Entry,
-    Exercise,
-    Flow,
-    Include,
-    Ladder,
-    OnTheMinute,
-    Pause,
-    Plan,
-    Say,
-    Script,
-)
+from cuelane.plan.model import Breath, CueLine, Include, Pause, Plan, Say
 from cuelane.plan.source import LoadedPlan
+from cuelane.rounds import NOT_AN_EXERCISE, PatternBlock, drafts_of
 from cuelane.session import Countdown, Interval, Session
-
-_NOT_AN_EXERCISE = Exercise()
 
 # An easy pace, slower than any voice here speaks, so that the same plan has the same boundaries with every
 # voice: 130 words a minute, a breath at each full stop and between lines.
@@ -58,19 +29,6 @@ def easy_talk_ms(texts: Sequence[str]) -> int:
     stops = sum(text.count(mark) for text in texts for mark in ".!?;:,") + len(texts)
     time_ms = words * _EASY_WORD_MS + stops * _EASY_STOP_MS + _EASY_EDGES_MS
     return max(_SHORTEST_TALK_MS, -(-time_ms // 1000) * 1000)
-
-
-@dataclass(frozen=True)
-class _Draft:
-    """An interval before it has a place in time."""
-
-    kind: str
-    length_ms: int
-    round: int | None = None
-    rounds: int | None = None
-    exercise: str | None = None
-    settle_ms: int = 0
-    fields: tuple[tuple[str, object], ...] = ()
 
 
 def expand(loaded: LoadedPlan) -> Session:
@@ -124,7 +82,7 @@ def _opening(
 
 
 def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
-    """Return `body` with time to get ready before its first exercise, and pips at the end of talk before work.
+    """Return `body` with time to get ready before its first exercise, and pips where talk leads into work.
 
     A talk interval whose length is the program's to choose grows by its countdown; one whose length the
     plan gives does not.
@@ -198,10 +156,7 @@ def _items(loaded: LoadedPlan) -> list[Interval]:
     return intervals
 
 
-_Block = Circuit | Build | Ladder | OnTheMinute | Flow | Breath | Script
-
-
-def _block(loaded: LoadedPlan, block: _Block, block_index: int) -> list[Interval]:
+def _block(loaded: LoadedPlan, block: PatternBlock, block_index: int) -> list[Interval]:
     plan = loaded.plan
     countdown = _countdown_of(plan.pips, block.pips, block.pattern)
     calls_ms = tuple(block.calls if block.calls is not None else plan.calls)
@@ -212,7 +167,7 @@ def _block(loaded: LoadedPlan, block: _Block, block_index: int) -> list[Interval
         intervals.append(
             Interval(0, block.block, block_index, block.pattern, "talk", 0, length_ms, lines=tuple(block.say))
         )
-    for draft in _drafts(plan, block):
+    for draft in drafts_of(plan, block):
         spec = plan.exercises.get(draft.exercise) if draft.exercise else None
         interval = Interval(
             index=0,
@@ -225,7 +180,7 @@ def _block(loaded: LoadedPlan, block: _Block, block_index: int) -> list[Interval
             round=draft.round,
             rounds=draft.rounds,
             exercise=draft.exercise,
-            spec=spec or (_NOT_AN_EXERCISE if draft.exercise else None),
+            spec=spec or (NOT_AN_EXERCISE if draft.exercise else None),
             settle_ms=draft.settle_ms,
             countdown=countdown,
             activity=(spec.activity if spec else None) or activity,
@@ -243,133 +198,6 @@ def _countdown_of(plan_pips: object, block_pips: object, pattern: str) -> Countd
         return None
     count = 0 if pattern == "flow" and block_pips is None else pips.count  # type: ignore[attr-defined]
     return Countdown(count, pips.spacing)  # type: ignore[attr-defined]
-
-
-def _drafts(plan: Plan, block: _Block) -> list[_Draft]:
-    if isinstance(block, Script):
-        return _script(block)
-    if isinstance(block, Breath):
-        return _breath(block)
-    if isinstance(block, OnTheMinute):
-        return _on_the_minute(plan, block)
-    if isinstance(block, Build):
-        return _build(plan, block)
-    if isinstance(block, Flow):
-        return _flow(plan, block)
-    return _circuit(plan, block)
-
-
-def _own(entry: Entry, plan: Plan, key: str, otherwise: int) -> int:
-    """Return `key` as the entry says it, else as the exercise does, else as the block does."""
-    spec = plan.exercises.get(entry.exercise, _NOT_AN_EXERCISE)
-    for source in (entry, spec):
-        value: int | None = getattr(source, key)
-        if value is not None:
-            return value
-    return otherwise
-
-
-def _work(
-    plan: Plan,
-    block: Circuit | Build | Ladder | OnTheMinute | Flow,
-    entry: Entry,
-    work_ms: int,
-    number: int,
-    rounds: int,
-) -> _Draft:
-    settle_ms = _own(entry, plan, "settle", block.settle)
-    return _Draft("work", _own(entry, plan, "work", work_ms), number, rounds, entry.exercise, settle_ms)
-
-
-def _circuit(plan: Plan, block: Circuit | Ladder) -> list[_Draft]:
-    if isinstance(block, Ladder):
-        works = block.work
-        rests = block.rest if len(block.rest) > 1 else block.rest * len(works)
-    else:
-        works, rests = [block.work] * block.rounds, [block.rest] * block.rounds
-    rounds = len(works)
-    drafts: list[_Draft] = []
-    for number, (work_ms, rest_ms) in enumerate(zip(works, rests, strict=True), 1):
-        for place, entry in enumerate(block.exercises, 1):
-            drafts.append(_work(plan, block, entry, work_ms, number, rounds))
-            after_ms = _own(entry, plan, "rest", rest_ms)
-            if place == len(block.exercises):
-                if number == rounds and not block.last_rest:
-                    continue
-                if block.round_rest is not None and number < rounds:
-                    after_ms = block.round_rest
-            if after_ms:
-                drafts.append(_Draft("rest", after_ms, number, rounds))
-    return drafts
-
-
-def _build(plan: Plan, block: Build) -> list[_Draft]:
-    n_exercises = len(block.exercises)
-    up, down = list(range(1, n_exercises + 1)), list(range(n_exercises, 0, -1))
-    sizes = {"build-up": up, "build-down": down, "build-up-and-down": up + down[1:]}[block.pattern]
-    drafts: list[_Draft] = []
-    for number, size in enumerate(sizes, 1):
-        for place, entry in enumerate(block.exercises[:size], 1):
-            drafts.append(_work(plan, block, entry, block.work, number, len(sizes)))
-            if place < size and block.change:
-                drafts.append(_Draft("change", block.change, number, len(sizes)))
-        if block.rest and (number < len(sizes) or block.last_rest):
-            drafts.append(_Draft("rest", block.rest, number, len(sizes)))
-    return drafts
-
-
-def _on_the_minute(plan: Plan, block: OnTheMinute) -> list[_Draft]:
-    drafts: list[_Draft] = []
-    for number in range(1, block.rounds + 1):
-        for entry in block.exercises:
-            work = _work(plan, block, entry, block.work, number, block.rounds)
-            drafts.append(work)
-            if work.length_ms < block.every:
-                drafts.append(_Draft("rest", block.every - work.length_ms, number, block.rounds))
-    return drafts
-
-
-def _flow(plan: Plan, block: Flow) -> list[_Draft]:
-    drafts: list[_Draft] = []
-    for number in range(1, block.rounds + 1):
-        for entry in block.exercises:
-            if drafts and block.change:
-                drafts.append(_Draft("change", block.change, number, block.rounds))
-            drafts.append(_work(plan, block, entry, block.work, number, block.rounds))
-    return drafts
-
-
-def _breath(block: Breath) -> list[_Draft]:
-    phases = (("in", block.inhale), ("hold", block.hold), ("out", block.exhale), ("hold", block.hold_out))
-    return [
-        _Draft(
-            kind,
-            length_ms,
-            number,
-            block.cycles,
-            fields=(
-                ("cycle", number),
-                ("half", 2 if place == 3 else 1),
-                ("opening_pip", True),
-                ("spoken_cycles", block.spoken_cycles),
-            ),
-        )
-        for number in range(1, block.cycles + 1)
-        for place, (kind, length_ms) in enumerate(phases)
-        if length_ms
-    ]
-
-
-def _script(block: Script) -> list[_Draft]:
-    drafts = []
-    for entry in block.intervals:
-        fields: list[tuple[str, object]] = [("script_cues", tuple(entry.cues)), ("side", entry.side)]
-        if entry.countdown is False:
-            fields.append(("countdown", None))
-        drafts.append(
-            _Draft(entry.kind, entry.length, entry.round, None, entry.exercise, entry.settle, tuple(fields))
-        )
-    return drafts
 
 
 def _with_sides(intervals: Sequence[Interval]) -> list[Interval]:

@@ -8,5 +8,6 @@ from __future__ import annotations
 
 from cuelane.media.probing import Chapter, MediaInfo, probe
 from cuelane.media.reader import decode
+from cuelane.media.writer import SUFFIXES, encode
 
-__all__ = ["Chapter", "MediaInfo", "decode", "probe"]
+__all__ = ["SUFFIXES", "Chapter", "MediaInfo", "decode", "encode", "probe"]

@@ -62,7 +62,10 @@ def probe(path: Path | str) -> MediaInfo:
     """
     path = Path(path)
     require_file(path)
-    command = [*ffmpeg.quiet(loglevel="info"), *ffmpeg.input_file(path), "-f", "ffmetadata", "pipe:1"]
+    # Without -copyts ffmpeg moves chapters by the first packet's time, which for MP3 is the encoder's delay.
+    command = [*ffmpeg.quiet(loglevel="info"), "-copyts", *ffmpeg.input_file(path)]
+    # One packet has to be copied for the stream's own tags, which is where Ogg keeps all of them.
+    command += ["-map", "0:a:0", "-c", "copy", "-frames:a", "1", "-f", "ffmetadata", "pipe:1"]
     try:
         done = subprocess.run(
             command, stdin=subprocess.DEVNULL, capture_output=True, timeout=120, check=False

@@ -144,10 +144,10 @@ def _short(value: float) -> str:
     return f"{value:.2f}".rstrip("0").rstrip(".")
 
 
-def envelope_path(envelope: Sequence[tuple[float, float]], *, height: float = 100.0) -> str:
-    """Return an SVG path of a waveform: x is the point's index, y runs from 0 (+1.0) to `height` (-1.0).
+def envelope_path(envelope: Sequence[tuple[float, float]], *, height: float = 100.0, first: int = 0) -> str:
+    """Return an SVG path of a waveform.
 
-    `envelope` holds (lowest, highest) sample values per point, full scale 1.0. Points of silence draw
+    x is `first` plus the point's index, y runs from 0 (+1.0) to `height` (-1.0). `envelope` holds (lowest, highest) sample values per point, full scale 1.0. Points of silence draw
     nothing, so a session that is mostly open time makes a short path.
     """
     middle = height / 2
@@ -161,7 +161,7 @@ def envelope_path(envelope: Sequence[tuple[float, float]], *, height: float = 10
             parts.append(f"M{tops} {bottoms}Z")
             run.clear()
 
-    for x, (low, high) in enumerate(envelope):
+    for x, (low, high) in enumerate(envelope, first):
         if high - low < 1e-4:
             close()
             continue

@@ -1,0 +1,1 @@
+"""What is published: captions, chapters, marks, the description, the cover and the page."""

@@ -1,0 +1,56 @@
+"""The lowest and highest sample over equal stretches of a track, found in one pass, for its picture."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane.errors import SignalError
+
+N_POINTS = 2400
+
+
+def envelope_of(
+    blocks: Iterable[npt.NDArray[np.floating]], n_frames: int, n_points: int = N_POINTS
+) -> list[tuple[float, float]]:
+    """Return (lowest, highest) of `n_points` equal stretches of a stream; memory does not grow with it.
+
+    Parameters
+    ----------
+    blocks : arrays of shape (n,) or (n, n_channels), full scale 1.0; channels are taken together.
+    n_frames : samples that the whole picture stands for; what comes after is left out, and stretches
+        that the stream does not reach are (0.0, 0.0). A track shorter than `n_points` gives one point
+        a sample.
+
+    Raises
+    ------
+    SignalError : `n_frames` or `n_points` is not positive, or a block has more than two dimensions.
+    """
+    if n_frames < 1 or n_points < 1:
+        raise SignalError(
+            f"envelope_of wants n_frames and n_points of at least 1, got {n_frames}, {n_points}"
+        )
+    n_points = min(n_points, n_frames)
+    edges = np.arange(n_points + 1, dtype=np.int64) * n_frames // n_points
+    lowest = np.full(n_points, np.inf)
+    highest = np.full(n_points, -np.inf)
+    at = 0
+    for block in blocks:
+        if block.ndim not in (1, 2):
+            raise SignalError(f"envelope_of wants shape (n,) or (n, n_channels), got {block.shape}")
+        length = min(len(block), n_frames - at)
+        if length <= 0:
+            continue
+        low = block[:length] if block.ndim == 1 else block[:length].min(axis=1)
+        high = block[:length] if block.ndim == 1 else block[:length].max(axis=1)
+        first = int(np.searchsorted(edges, at, side="right")) - 1
+        last = int(np.searchsorted(edges, at + length, side="left"))
+        cuts = np.maximum(edges[first:last] - at, 0)
+        lowest[first:last] = np.minimum(lowest[first:last], np.minimum.reduceat(low, cuts))
+        highest[first:last] = np.maximum(highest[first:last], np.maximum.reduceat(high, cuts))
+        at += length
+    heard = np.isfinite(lowest) & np.isfinite(highest)
+    lowest[~heard] = highest[~heard] = 0.0
+    return [(float(low), float(high)) for low, high in zip(lowest, highest, strict=True)]

@@ -161,7 +161,9 @@ Kind = Literal["work", "rest", "change", "talk", "in", "hold", "out"]
 Side = Literal["left", "right"]
 
 
-class _Strict(BaseModel):
+class Part(BaseModel):
+    """Any group of keys in a plan."""
+
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
     _mark: Mark | None = PrivateAttr(default=None)
     _key_marks: dict[str, Mark] = PrivateAttr(default_factory=dict)
@@ -181,7 +183,7 @@ class _Strict(BaseModel):
         self._key_marks = key_marks
 
 
-class CueLine(_Strict):
+class CueLine(Part):
     """One line to speak, with the person's own wishes about it."""
 
     text: Text
@@ -209,21 +211,21 @@ LinesOrOff = Annotated[
 ]
 
 
-class Pips(_Strict):
+class Pips(Part):
     """Countdown: `count` short pips, `spacing` apart, then a long one on the boundary."""
 
     count: Annotated[int, Field(ge=0, le=10)] = 3
     spacing: Positive = 1000
 
 
-class TalkShare(_Strict):
+class TalkShare(Part):
     """The largest part of an interval that may be spoken."""
 
     work: Share = 0.55
     rest: Share = 0.75
 
 
-class Exercise(_Strict):
+class Exercise(Part):
     """What is done, what it needs and loads, and the words for it."""
 
     needs: Names = Field(default_factory=list, description="Equipment.", examples=["one dumbbell"])
@@ -249,7 +251,7 @@ class Exercise(_Strict):
     say: CueLines = Field(default_factory=list, description="Anything else.")
 
 
-class Entry(_Strict):
+class Entry(Part):
     """An exercise's place in a block, with times of its own."""
 
     exercise: Name
@@ -270,7 +272,7 @@ PipsOrOff = Annotated[
 ]
 
 
-class ScriptCue(_Strict):
+class ScriptCue(Part):
     """A cue at an explicit offset into its interval."""
 
     at: Duration
@@ -280,7 +282,7 @@ class ScriptCue(_Strict):
     clip: Name | None = Field(None, description="File name of a recording beside the plan, for this cue.")
 
 
-class ScriptInterval(_Strict):
+class ScriptInterval(Part):
     """An interval with everything said outright."""
 
     kind: Kind
@@ -293,7 +295,7 @@ class ScriptInterval(_Strict):
     cues: Annotated[list[ScriptCue], Field(max_length=200)] = Field(default_factory=list)
 
 
-class _BlockBase(_Strict):
+class _BlockBase(Part):
     block: Name = Field(description="The block's title, spoken and shown.")
     pips: PipsOrOff | None = Field(None, description="Instead of the plan's; false for none.")
     say: CueLines = Field(default_factory=list, description="Spoken before the block, in time of its own.")
@@ -388,20 +390,20 @@ Block = Annotated[
 ]
 
 
-class Include(_Strict):
+class Include(Part):
     """Another plan's session, stacked here; its exercises come along."""
 
     include: Name
 
 
-class Say(_Strict):
+class Say(Part):
     """Words in time of their own: as long as `lasts`, or as the words need at an easy pace."""
 
     say: CueLines
     lasts: Positive | None = None
 
 
-class Pause(_Strict):
+class Pause(Part):
     """Rest between two blocks."""
 
     rest: Positive
@@ -410,7 +412,7 @@ class Pause(_Strict):
 Item = Include | Say | Pause | Block
 
 
-class Plan(_Strict):
+class Plan(Part):
     """One plan file."""
 
     title: Name

@@ -1,0 +1,203 @@
+"""One file's tree to models, part by part, so that a fault in one part hides none in another."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from cuelane.errors import Mark
+from cuelane.plan.messages import (
+    BLOCKS,
+    did_you_mean,
+    got,
+    listing,
+    nearest,
+    report_all,
+)
+from cuelane.plan.model import Exercise, Include, Item, Part, Pause, Plan, Say
+from cuelane.plan.text import Lines
+from cuelane.plan.tree import Mapping, Node, Scalar, Sequence, plain
+
+_Model = TypeVar("_Model", bound=BaseModel)
+_PLACEHOLDER = Pause.model_construct(rest=1)
+_ITEM_KEYS = ("block", "pattern", "include", "say", "rest")
+_ANY_BLOCK_KEY = {key: None for block in BLOCKS.values() for key in block.model_fields}
+
+
+@dataclass
+class Parts:
+    """What could be read of one file; ``plan`` is None where something in it is wrong."""
+
+    plan: Plan | None = None
+    session: list[Item | None] = field(default_factory=list)
+    exercises: dict[str, Exercise | None] = field(default_factory=dict)
+    names_unsure: bool = False
+    """The exercises could not be read, so that none can be said to be missing."""
+
+
+def build(lines: Lines, tree: Node) -> Parts:
+    """Return the models that `tree` holds; every fault is noted in `lines`."""
+    parts = Parts()
+    if not isinstance(tree, Mapping):
+        message = f"a plan is made of keys such as title and session, but this is {got(tree)}"
+        lines.report(tree.mark, message, "see: cuelane new")
+        return parts
+    n_before = len(lines.problems)
+    _drop_empty(lines, tree)
+    parts.session = _session(lines, tree)
+    parts.exercises, parts.names_unsure = _exercises(lines, tree)
+    data = plain(tree)
+    assert isinstance(data, dict)
+    if "session" in data:
+        data["session"] = [_PLACEHOLDER] * max(1, len(parts.session)) if parts.session else []
+        if not isinstance(tree.entries["session"], Sequence):
+            data["session"] = [_PLACEHOLDER]
+    data["exercises"] = {}
+    plan = _validated(lines, Plan, tree, data)
+    if plan is None or len(lines.problems) > n_before:
+        return parts
+    parts.plan = plan.model_copy(update={"session": parts.session, "exercises": parts.exercises})
+    parts.plan.place(tree.mark, tree.key_marks)
+    return parts
+
+
+def _validated(
+    lines: Lines, kind: type[_Model], node: Node, data: object, pattern: str | None = None
+) -> _Model | None:
+    try:
+        return kind.model_validate(data)
+    except ValidationError as error:
+        report_all(lines, error, kind, node, pattern)
+        return None
+
+
+def _read(
+    lines: Lines, kind: type[_Model], node: Node, mark: Mark, pattern: str | None = None
+) -> _Model | None:
+    found = _validated(lines, kind, node, plain(node), pattern)
+    if found is not None:
+        _place(found, node, mark)
+    return found
+
+
+def _place(value: object, node: Node, mark: Mark) -> None:
+    """Give a model, and every model inside it, the place it was written at."""
+    if isinstance(value, list):
+        for index, item in enumerate(value):
+            inner = node.items[index] if isinstance(node, Sequence) else node
+            _place(item, inner, inner.mark)
+    elif isinstance(value, Part):
+        value.place(mark, dict(node.key_marks) if isinstance(node, Mapping) else {})
+        for key, inner in node.entries.items() if isinstance(node, Mapping) else ():
+            _place(getattr(value, key), inner, inner.mark)
+
+
+def _drop_empty(lines: Lines, node: Node, key: str = "") -> None:
+    """Note keys and items without a value, and take them out; an exercise may be just its name."""
+    if isinstance(node, Sequence):
+        for number, item in enumerate(node.items, 1):
+            if isinstance(item, Scalar) and item.value is None:
+                lines.report(item.mark, f"item {number} of {key or 'this list'} is empty", "remove its '-'")
+            else:
+                _drop_empty(lines, item, key)
+        node.items = [item for item in node.items if not (isinstance(item, Scalar) and item.value is None)]
+    elif isinstance(node, Mapping):
+        for name, value in list(node.entries.items()):
+            if isinstance(value, Scalar) and value.value is None:
+                if key == "exercises":
+                    node.entries[name] = Mapping(node.key_marks[name])
+                    continue
+                del node.entries[name]
+                lines.report(
+                    node.key_marks[name], f"{name!r} has no value", "give it one, or remove the line"
+                )
+            else:
+                _drop_empty(lines, value, name)
+
+
+def _session(lines: Lines, tree: Mapping) -> list[Item | None]:
+    node = tree.entries.get("session")
+    if node is None:
+        return []
+    if not isinstance(node, Sequence):
+        message = f"session: expected a list of blocks, but got {got(node)}"
+        lines.report(tree.key_marks["session"], message, "begin each block with '- '")
+        return []
+    return [_item(lines, item) for item in node.items]
+
+
+def _item(lines: Lines, node: Node) -> Item | None:
+    if not isinstance(node, Mapping):
+        message = f"a session is made of block, include, say and rest items, but this is {got(node)}"
+        hint = ""
+        if isinstance(node, Scalar) and node.text.endswith((".yaml", ".yml")):
+            hint = f"write  - include: {node.text}"
+        lines.report(node.mark, message, hint)
+        return None
+    if "pattern" in node.key_marks or "block" in node.key_marks:
+        return _block(lines, node)
+    for key, kind in (("include", Include), ("say", Say), ("rest", Pause)):
+        if key in node.key_marks:
+            return _read(lines, kind, node, node.mark)  # type: ignore[return-value]
+    for key in node.key_marks:
+        if hint := did_you_mean(key, _ITEM_KEYS):
+            lines.report(node.key_marks[key], f"unknown key {key!r} in a session item", hint)
+            return None
+    hint = "each item has one of: block (with pattern), include, say, rest"
+    lines.report(node.mark, "it cannot be told what kind of session item this is", hint)
+    return None
+
+
+def _block(lines: Lines, node: Mapping) -> Item | None:
+    pattern = node.entries.get("pattern")
+    if pattern is None:
+        unknown = [key for key in node.key_marks if key not in _ANY_BLOCK_KEY]
+        for key in unknown:
+            hint = did_you_mean(key, _ANY_BLOCK_KEY)
+            lines.report(node.key_marks[key], f"unknown key {key!r} in a block", hint)
+        misspelt = any(nearest(key, _ANY_BLOCK_KEY) == "pattern" for key in unknown)
+        if not misspelt and "pattern" not in node.key_marks:
+            hint = f"add a line such as  pattern: circuit  (or {listing(list(BLOCKS)[1:])})"
+            lines.report(node.mark, "a block needs 'pattern', which is missing", hint)
+        return None
+    name = pattern.text if isinstance(pattern, Scalar) else ""
+    if name not in BLOCKS:
+        hint = did_you_mean(name, BLOCKS) if name else ""
+        message = f"pattern: expected {listing(BLOCKS)}, but got {got(pattern)}"
+        lines.report(pattern.mark, message, hint)
+        for key in node.key_marks:
+            if key not in _ANY_BLOCK_KEY:
+                hint = did_you_mean(key, _ANY_BLOCK_KEY)
+                lines.report(node.key_marks[key], f"unknown key {key!r} in a block", hint)
+        return None
+    return _read(lines, BLOCKS[name], node, node.mark, name)  # type: ignore[return-value]
+
+
+def _exercises(lines: Lines, tree: Mapping) -> tuple[dict[str, Exercise | None], bool]:
+    node = tree.entries.get("exercises")
+    if node is None:
+        misspelt = any(
+            nearest(key, Plan.model_fields) == "exercises"
+            for key in tree.key_marks
+            if key not in Plan.model_fields
+        )
+        return {}, misspelt or "exercises" in tree.key_marks
+    if not isinstance(node, Mapping):
+        message = f"exercises: expected the name of each exercise as a key, but got {got(node)}"
+        lines.report(tree.key_marks["exercises"], message, "write a name, a ':' and below it what to say")
+        return {}, True
+    found: dict[str, Exercise | None] = {}
+    for name, body in node.entries.items():
+        mark = node.key_marks[name]
+        found[name] = None
+        if not 1 <= len(name) <= 80:
+            message = "an exercise's name has at least one word and at most 80 characters"
+            lines.report(mark, message)
+        elif not isinstance(body, Mapping):
+            message = f"exercise {name!r}: expected keys such as setup and form, but got {got(body)}"
+            lines.report(body.mark, message, "write  setup:  before the words")
+        else:
+            found[name] = _read(lines, Exercise, body, mark)
+    return found, False

@@ -1,0 +1,205 @@
+"""What each part of a plan must agree on with the others, once each part is right by itself."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+from pydantic import BaseModel
+
+from cuelane.errors import Mark
+from cuelane.language import available_languages
+from cuelane.plan.build import Parts
+from cuelane.plan.files import file_inside
+from cuelane.plan.messages import did_you_mean
+from cuelane.plan.model import (
+    Build,
+    Circuit,
+    CueLine,
+    Entry,
+    Exercise,
+    Flow,
+    Item,
+    Ladder,
+    OnTheMinute,
+    Script,
+    ScriptInterval,
+)
+from cuelane.plan.text import Lines
+from cuelane.units import format_duration
+
+ExerciseBlock = Circuit | Build | Ladder | OnTheMinute | Flow
+PLACEHOLDERS = ("side", "other_side")
+LEAST_HALF_MS = 2_000
+
+_PLACEHOLDER = re.compile(r"\{([^{}]*)\}|[{}]")
+
+
+def check(lines: Lines, parts: Parts, folder: Path) -> None:
+    """Note in `lines` whatever does not agree in one plan file; `folder` is where that file lies."""
+    start = Mark(lines.file, 1, 1)
+    seen: set[Mark] = set()
+    for item in parts.session:
+        if isinstance(item, ExerciseBlock):
+            _check_block(lines, parts, item, start, seen)
+        elif isinstance(item, Script):
+            _check_script(lines, item, folder, start)
+    _check_names(lines, parts, start)
+    for exercise in parts.exercises.values():
+        if exercise is not None:
+            for line in cue_lines(exercise):
+                _check_placeholders(lines, line, has_sides=exercise.sides != "none")
+    for item in parts.session:
+        for line in cue_lines(item):
+            _check_placeholders(lines, line, has_sides=False)
+    if parts.plan is not None:
+        for line in cue_lines(parts.plan):
+            _check_placeholders(lines, line, has_sides=False)
+        known = available_languages()
+        if parts.plan.language.split("-")[0].lower() not in known:
+            message = f"language: there are no words for {parts.plan.language!r} yet"
+            lines.report(parts.plan.mark_of("language") or start, message, f"there are: {', '.join(known)}")
+
+
+def cue_lines(part: BaseModel | None) -> Iterator[CueLine]:
+    """Yield the lines that stand directly in a part of a plan: an exercise, a session item, a plan."""
+    for key in type(part).model_fields if part is not None else ():
+        value = getattr(part, key)
+        if isinstance(value, list):
+            yield from (line for line in value if isinstance(line, CueLine))
+
+
+def _check_names(lines: Lines, parts: Parts, start: Mark) -> None:
+    """Note each exercise that a block names and the plan lacks: once, where it is first named."""
+    if parts.names_unsure:
+        return
+    missing: dict[str, list[Mark]] = {}
+    for item in parts.session:
+        for entry in item.exercises if isinstance(item, ExerciseBlock) else ():
+            if entry.exercise not in parts.exercises:
+                missing.setdefault(entry.exercise, []).append(entry.mark_of("exercise") or start)
+    if missing and not parts.exercises:
+        names = ", ".join(repr(name) for name in missing)
+        message = f"the plan has no 'exercises' that say what these are: {names}"
+        lines.report(next(iter(missing.values()))[0], message, "add  exercises:  with each name as a key")
+        return
+    for name, marks in missing.items():
+        others = f" (and named {len(marks) - 1} more times)" if len(marks) > 1 else ""
+        hint = did_you_mean(name, parts.exercises) or f"there are: {', '.join(parts.exercises)}"
+        lines.report(marks[0], f"there is no exercise {name!r} in 'exercises'{others}", hint)
+
+
+def times_of(
+    block: ExerciseBlock, entry: Entry, exercise: Exercise | None
+) -> tuple[list[int], BaseModel, int, BaseModel]:
+    """Return an entry's work times and settle time in ms, each with the part of the plan that sets it."""
+    work: list[int] = block.work if isinstance(block.work, list) else [block.work]
+    work_from: BaseModel = block
+    settle, settle_from = block.settle, block
+    settle_part: BaseModel = settle_from
+    for part in (exercise, entry):
+        if part is not None and part.work is not None:
+            work, work_from = [part.work], part
+        if part is not None and part.settle is not None:
+            settle, settle_part = part.settle, part
+    return work, work_from, settle, settle_part
+
+
+def _check_block(lines: Lines, parts: Parts, block: ExerciseBlock, start: Mark, seen: set[Mark]) -> None:
+    if isinstance(block, Ladder) and len(block.rest) not in (1, len(block.work)):
+        message = (
+            f"rest: expected one duration for all rounds or {len(block.work)}, one for each of the rounds in "
+            f"'work', but there are {len(block.rest)}"
+        )
+        lines.report(block.mark_of("rest") or start, message)
+    for entry in block.exercises:
+        _check_times(lines, block, entry, parts.exercises.get(entry.exercise), start, seen)
+
+
+def _check_times(
+    lines: Lines, block: ExerciseBlock, entry: Entry, exercise: Exercise | None, start: Mark, seen: set[Mark]
+) -> None:
+    work, work_from, settle_ms, settle_from = times_of(block, entry, exercise)
+
+    def report(part: object, key: str, message: str) -> None:
+        mark = part.mark_of(key) or start  # type: ignore[attr-defined]
+        if mark not in seen:
+            seen.add(mark)
+            lines.report(mark, message)
+
+    name = entry.exercise
+    shortest_ms = min(work)
+    half = exercise is not None and exercise.sides == "each"
+    if half and shortest_ms < 2 * LEAST_HALF_MS:
+        report(
+            work_from,
+            "work",
+            f"work: {name!r} is done on each side in turn, so it needs at least "
+            f"{format_duration(2 * LEAST_HALF_MS)}, but has {format_duration(shortest_ms)}",
+        )
+    elif settle_ms and settle_ms >= (shortest_ms // 2 if half else shortest_ms):
+        whole = f"half of its work of {format_duration(shortest_ms)}" if half else "its work of "
+        whole += "" if half else format_duration(shortest_ms)
+        report(
+            settle_from,
+            "settle",
+            f"settle: {format_duration(settle_ms)} leaves {name!r} no time, for it takes up {whole}",
+        )
+    if isinstance(block, OnTheMinute) and max(work) >= block.every:
+        report(
+            work_from,
+            "work",
+            f"work: {name!r} works for {format_duration(max(work))}, which leaves no rest before the next "
+            f"start, every {format_duration(block.every)}",
+        )
+
+
+def _check_script(lines: Lines, block: Script, folder: Path, start: Mark) -> None:
+    for interval in block.intervals:
+        length = format_duration(interval.length)
+        if interval.settle and interval.settle >= interval.length:
+            message = f"settle: {format_duration(interval.settle)} takes up the whole interval of {length}"
+            lines.report(interval.mark_of("settle") or start, message)
+        _check_script_cues(lines, interval, folder, start)
+
+
+def _check_script_cues(lines: Lines, interval: ScriptInterval, folder: Path, start: Mark) -> None:
+    for cue in interval.cues:
+        if cue.at >= interval.length:
+            message = (
+                f"at: {format_duration(cue.at)} is not inside its interval, which lasts "
+                f"{format_duration(interval.length)}"
+            )
+            lines.report(cue.mark_of("at") or start, message)
+        if cue.clip is not None:
+            problem = file_inside(folder, folder, cue.clip)
+            if isinstance(problem, tuple):
+                lines.report(cue.mark_of("clip") or start, f"clip: {problem[0]}", problem[1])
+        _check_text(lines, cue.text, cue.mark_of("text") or start, has_sides=False)
+
+
+def _check_placeholders(lines: Lines, line: CueLine, *, has_sides: bool) -> None:
+    _check_text(lines, line.text, line.mark_of("text"), has_sides=has_sides)
+
+
+def _check_text(lines: Lines, text: str, mark: Mark | None, *, has_sides: bool) -> None:
+    start = mark or Mark(lines.file, 1, 1)
+    for match in _PLACEHOLDER.finditer(text):
+        # The column is exact where the text is on one line and written without escapes.
+        written = lines.lines[start.line - 1] if start.line <= len(lines.lines) else ""
+        found = written.find(match[0], start.column - 1)
+        place = Mark(start.file, start.line, found + 1) if found >= 0 else start
+        if match[1] is None:
+            lines.report(place, f"a stray {match[0]!r} in spoken text", "remove it")
+        elif match[1] not in PLACEHOLDERS:
+            hint = did_you_mean(match[1], PLACEHOLDERS) or "there are: {side} and {other_side}"
+            lines.report(place, f"unknown placeholder {match[0]!r}", hint)
+        elif not has_sides:
+            message = f"{match[0]!r} can be used only in the words of an exercise that has sides"
+            lines.report(place, message, "give the exercise  sides: alternate  or  sides: each")
+
+
+def contents(item: Item) -> str:
+    """Return how messages call a session item."""
+    return getattr(item, "block", "") or type(item).__name__.lower()

@@ -1,0 +1,40 @@
+"""Files that a plan names: only ordinary ones inside its own folder, however the name is written."""
+
+from __future__ import annotations
+
+from pathlib import Path, PureWindowsPath
+
+from cuelane.plan.messages import did_you_mean
+
+
+def file_inside(root: Path, folder: Path, name: str) -> Path | tuple[str, str]:
+    """Return the file `name` names, seen from `folder`, or why it cannot be used, with a hint.
+
+    The file must lie inside `root`, links followed.
+    """
+    windows = PureWindowsPath(name)
+    if name.startswith("/") or windows.is_absolute() or windows.drive or windows.root:
+        return f"{name!r} is not a relative path", "name a file beside this plan, such as warm-up.yaml"
+    if "\\" in name:
+        return f"{name!r} holds a '\\'", "write '/' between folders"
+    path = folder / name
+    try:
+        target = path.resolve()
+        inside = target.is_relative_to(root.resolve())
+        is_file, exists = target.is_file(), target.exists()
+    except (OSError, RuntimeError, ValueError):
+        return f"{name!r} cannot be reached", "links may go in a circle"
+    if not inside:
+        return f"{name!r} lies outside the plan's folder", "a plan may use only files in its own folder"
+    if not exists:
+        return f"there is no file {name!r}", did_you_mean(path.name, _names(path.parent))
+    if not is_file:
+        return f"{name!r} is not an ordinary file", ""
+    return path
+
+
+def _names(folder: Path) -> list[str]:
+    try:
+        return sorted(entry.name for entry in folder.iterdir())[:500]
+    except OSError:
+        return []

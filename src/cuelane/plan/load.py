@@ -1,0 +1,156 @@
+"""From a plan file to a checked plan, its includes with it; every problem of all of them at once.
+
+A plan may come from anywhere, so nothing in one reaches outside its folder and every size has a limit:
+see text, tree, files and limits. Included plans lie inside the folder of the outermost one, not in a
+circle, at most ``MAX_INCLUDE_DEPTH`` deep and ``MAX_INCLUDES`` in all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from cuelane.errors import Mark, PlanError, Problem
+from cuelane.plan.build import Parts, build
+from cuelane.plan.checks import check
+from cuelane.plan.files import file_inside
+from cuelane.plan.limits import MAX_INTERVALS, MAX_LENGTH_MS, Size, size_of
+from cuelane.plan.model import Include, Item
+from cuelane.plan.source import LoadedPlan
+from cuelane.plan.text import Lines, read_lines
+from cuelane.plan.tree import Budget, parse
+
+MAX_INCLUDE_DEPTH = 8
+MAX_INCLUDES = 64
+MAX_PROBLEMS = 200
+
+
+def load_plan(path: Path) -> LoadedPlan:
+    """Return the plan at `path`, checked, with all it includes; every model object knows its place.
+
+    Raises
+    ------
+    PlanError : with every problem of the plan and its includes, in file order.
+    """
+    loader = _Loader(Path(path))
+    loaded = loader.file(loader.path, str(path), ())
+    problems = list(dict.fromkeys(loader.problems))
+    if problems or loaded is None:
+        if len(problems) > MAX_PROBLEMS:
+            rest = len(problems) - MAX_PROBLEMS
+            problems = problems[:MAX_PROBLEMS]
+            problems.append(Problem(problems[-1].mark, f"and {rest} more problems after these"))
+        raise PlanError(problems)
+    return loaded.plan
+
+
+@dataclass
+class _Known:
+    """A file that has been read: itself, and what it and its includes come to."""
+
+    plan: LoadedPlan
+    size: Size
+    depth: int
+    n_includes: int
+
+
+@dataclass
+class _Loader:
+    path: Path
+    problems: list[Problem] = field(default_factory=list)
+    known: dict[Path, _Known | None] = field(default_factory=dict)
+    budget: Budget = field(default_factory=Budget)
+
+    def file(self, path: Path, name: str, chain: tuple[Path, ...]) -> _Known | None:
+        """Return a plan file and all it includes, or None where any of it is wrong."""
+        try:
+            lines = read_lines(path, name)
+            tree = parse(lines, self.budget)
+        except PlanError as error:
+            self.problems += error.problems
+            return None
+        parts = build(lines, tree)
+        check(lines, parts, path.parent)
+        place = len(self.problems)
+        known = self.includes(lines, parts, path, (*chain, path.resolve()))
+        self.problems[place:place] = sorted(lines.problems, key=lambda problem: problem.mark)
+        if parts.plan is None or lines.problems or known is None:
+            return None
+        loaded = LoadedPlan(parts.plan, path, lines.lines, {i: k.plan for i, k in known.items()})
+        size = self.size(lines, parts, known)
+        if len(lines.problems):
+            self.problems[place:place] = lines.problems
+            return None
+        depth = max((inner.depth + 1 for inner in known.values()), default=0)
+        return _Known(loaded, size, depth, sum(inner.n_includes + 1 for inner in known.values()))
+
+    def includes(
+        self, lines: Lines, parts: Parts, path: Path, chain: tuple[Path, ...]
+    ) -> dict[int, _Known] | None:
+        """Return the plans that a file includes, by their place in its session; None where one is wrong."""
+        found: dict[int, _Known] = {}
+        n_includes, right = 0, True
+        for index, item in enumerate(parts.session):
+            if not isinstance(item, Include):
+                continue
+            mark = item.mark_of("include") or Mark(lines.file, 1, 1)
+            inner = self.included(lines, item, mark, path, chain)
+            if inner is not None:
+                found[index] = inner
+                n_includes += inner.n_includes + 1
+                if len(chain) + inner.depth > MAX_INCLUDE_DEPTH:
+                    message = f"includes are nested more than {MAX_INCLUDE_DEPTH} deep here"
+                    lines.report(mark, message, "include that plan from higher up")
+                    inner = None
+                elif n_includes > MAX_INCLUDES:
+                    message = f"more than {MAX_INCLUDES} plans are included, counting those inside them"
+                    lines.report(mark, message, "split the series")
+                    return None
+            right = right and inner is not None
+        return found if right else None
+
+    def included(
+        self, lines: Lines, item: Include, mark: Mark, path: Path, chain: tuple[Path, ...]
+    ) -> _Known | None:
+        if not item.include.endswith((".yaml", ".yml")):
+            message = f"include: expected a plan file that ends in .yaml, but got {item.include!r}"
+            lines.report(mark, message)
+            return None
+        target = file_inside(self.path.parent, path.parent, item.include)
+        if isinstance(target, tuple):
+            lines.report(mark, f"include: {target[0]}", target[1])
+            return None
+        resolved = target.resolve()
+        name = str(Path(lines.file).parent / item.include)
+        if resolved in chain:
+            circle = [*chain[chain.index(resolved) :], resolved]
+            message = f"include: this goes in a circle: {' → '.join(step.name for step in circle)}"
+            lines.report(mark, message, "remove one of these includes")
+            return None
+        if len(chain) > MAX_INCLUDE_DEPTH:
+            message = f"includes are nested more than {MAX_INCLUDE_DEPTH} deep here"
+            lines.report(mark, message, "include that plan from higher up")
+            return None
+        if resolved not in self.known:
+            if len(self.known) >= MAX_INCLUDES:
+                message = f"more than {MAX_INCLUDES} plans are included, counting those inside them"
+                lines.report(mark, message, "split the series")
+                return None
+            self.known[resolved] = self.file(target, name, chain)
+        return self.known[resolved]
+
+    def size(self, lines: Lines, parts: Parts, known: dict[int, _Known]) -> Size:
+        """Return what a file comes to; the item that passes a limit is noted."""
+        total = Size()
+        for index, item in enumerate(parts.session):
+            total += known[index].size if index in known else size_of(item, parts.exercises)
+            too_many = total.n_intervals > MAX_INTERVALS
+            if too_many or total.length_ms > MAX_LENGTH_MS:
+                limit = f"{MAX_INTERVALS:,} intervals" if too_many else "24 hours"
+                lines.report(_mark(item, lines), f"with this the session comes to more than {limit}")
+                break
+        return total
+
+
+def _mark(item: Item | None, lines: Lines) -> Mark:
+    return (item.mark if item is not None else None) or Mark(lines.file, 1, 1)

@@ -1,0 +1,285 @@
+"""Validation errors to problems in the words of the plan: one fault, one message, with its place."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from cuelane.errors import Mark
+from cuelane.plan import model
+from cuelane.plan.text import Lines
+from cuelane.plan.tree import Mapping, Node, Scalar, Sequence
+
+BLOCKS: dict[str, type[BaseModel]] = {
+    "circuit": model.Circuit,
+    "build-up": model.Build,
+    "build-up-and-down": model.Build,
+    "build-down": model.Build,
+    "ladder": model.Ladder,
+    "on-the-minute": model.OnTheMinute,
+    "flow": model.Flow,
+    "breath": model.Breath,
+    "script": model.Script,
+}
+
+_NOUNS: dict[type[BaseModel], str] = {
+    model.Plan: "a plan",
+    model.Exercise: "an exercise",
+    model.Entry: "an exercise of a block",
+    model.CueLine: "a spoken line",
+    model.Pips: "pips",
+    model.TalkShare: "talk_share",
+    model.ScriptCue: "a cue of a script",
+    model.ScriptInterval: "an interval of a script",
+    model.Include: "an include",
+    model.Say: "a say item",
+    model.Pause: "a rest item",
+}
+
+_ADD = {
+    "title": "add a line such as  title: Boathouse legs",
+    "session": "add  session:  and below it a list of blocks",
+    "exercises": "add a line such as  exercises: [squat, lunge]",
+    "work": "add a line such as  work: 40s",
+    "block": "add the block's name, such as  block: Main part",
+    "intervals": "add  intervals:  and below it a list, each with kind and length",
+    "inhale": "add a line such as  inhale: 4s",
+    "exhale": "add a line such as  exhale: 6s",
+    "cycles": "add a line such as  cycles: 10",
+    "length": "add a line such as  length: 40s",
+    "kind": "add a line such as  kind: work",
+    "at": "add a line such as  at: 5s",
+}
+
+
+def nearest(word: str, options: Iterable[str]) -> str | None:
+    """Return the option that `word` is most likely meant to be, or None."""
+    by_form = {option.casefold().replace("_", " ").replace("-", " "): option for option in options}
+    form = word.casefold().replace("_", " ").replace("-", " ")
+    found = difflib.get_close_matches(form, by_form, n=1, cutoff=0.6)
+    return by_form[found[0]] if found else None
+
+
+def did_you_mean(word: str, options: Iterable[str]) -> str:
+    """Return a question with the nearest option, or an empty string."""
+    found = nearest(word, options)
+    return f"did you mean {found!r}?" if found else ""
+
+
+def listing(words: Iterable[str]) -> str:
+    """Return ``a, b or c``."""
+    items = list(words)
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} or {items[-1]}"
+
+
+def got(node: Node | None) -> str:
+    """Return what came, for the end of a message."""
+    if isinstance(node, Sequence):
+        return "a list" if node.items else "an empty list"
+    if isinstance(node, Mapping):
+        return "a group of keys" if node.key_marks else "an empty group"
+    if node is None or not node.text:
+        return "nothing"
+    text = node.text if len(node.text) <= 40 else node.text[:39] + "…"
+    if isinstance(node.value, bool | int | float):
+        return text
+    return f"'{text}'"
+
+
+def noun(kind: type[BaseModel], pattern: str | None = None) -> str:
+    """Return how messages call one of the plan's parts."""
+    return f"a block of pattern {pattern}" if pattern else _NOUNS[kind]
+
+
+def report_unknown_key(
+    lines: Lines, node: Mapping, key: str, kind: type[BaseModel], pattern: str | None
+) -> None:
+    """Note that `key` means nothing where it stands; say what it may have been meant to be."""
+    hint = did_you_mean(key, kind.model_fields)
+    if not hint and pattern:
+        homes = [name for name, block in BLOCKS.items() if key in block.model_fields]
+        hint = f"it goes with pattern {listing(homes)}" if homes else ""
+    if not hint:
+        hint = f"keys here: {', '.join(kind.model_fields)}"
+    lines.report(node.key_marks[key], f"unknown key {key!r} in {noun(kind, pattern)}", hint)
+
+
+def report_all(
+    lines: Lines, error: ValidationError, kind: type[BaseModel], node: Node, pattern: str | None = None
+) -> None:
+    """Note each fault of a part that was read from `node` as a `kind`."""
+    for fault in error.errors(include_url=False):
+        _Fault(lines, fault, kind, node, pattern).report()
+
+
+class _Fault:
+    """One fault: its place found by walking down the tree and the models together."""
+
+    def __init__(
+        self, lines: Lines, fault: Any, kind: type[BaseModel], node: Node, pattern: str | None
+    ) -> None:
+        self.lines, self.kind, self.pattern = lines, kind, pattern
+        self.type: str = fault["type"]
+        self.context: dict[str, Any] = fault.get("ctx", {})
+        # Parts in angle brackets name the form that a value was read as; no person wrote them.
+        path = [part for part in fault["loc"] if not (isinstance(part, str) and part.startswith("<"))]
+        self.key = str(path[-1]) if path and isinstance(path[-1], str) else ""
+        about_key = self.type in ("extra_forbidden", "missing")
+        self.node: Node = node
+        self.label, self.item = "", 0
+        self.mark: Mark = node.mark
+        for part in path[:-1] if about_key else path:
+            self.step(part)
+
+    def step(self, part: str | int) -> None:
+        if isinstance(part, int):
+            if isinstance(self.node, Sequence):
+                self.node = self.node.items[part]
+                self.mark, self.item = self.node.mark, part + 1
+            return
+        self.label, self.item = part, 0
+        if part in self.kind.model_fields:
+            inner = _model_in(self.kind.model_fields[part].annotation)
+            if inner is not None:
+                self.kind, self.pattern = inner, None
+        if isinstance(self.node, Mapping) and part in self.node.entries:
+            self.node = self.node.entries[part]
+            self.mark = self.node.mark
+
+    def report(self) -> None:
+        if self.type == "extra_forbidden":
+            self.report_extra()
+        elif self.type == "missing":
+            self.report_missing()
+        else:
+            message, hint = self.words()
+            name = f"item {self.item} of {self.label}" if self.item else self.label
+            self.lines.report(self.mark, f"{name}: {message}, but got {got(self.node)}", hint)
+
+    def report_extra(self) -> None:
+        assert isinstance(self.node, Mapping)
+        if not self.is_unquoted_text():
+            report_unknown_key(self.lines, self.node, self.key, self.kind, self.pattern)
+
+    def report_missing(self) -> None:
+        if not isinstance(self.node, Mapping):
+            return
+        if self.is_unquoted_text():
+            first = next(iter(self.node.key_marks))
+            message = f"this was read as a key {first!r} and its value, but a spoken line is expected"
+            self.lines.report(self.mark, message, "text that holds ': ' needs quotes")
+            return
+        unknown = [key for key in self.node.key_marks if key not in self.kind.model_fields]
+        # A key without a value, or one that is misspelt, has been reported as such.
+        if self.key in self.node.key_marks or any(
+            nearest(key, self.kind.model_fields) == self.key for key in unknown
+        ):
+            return
+        message = f"{noun(self.kind, self.pattern)} needs {self.key!r}, which is missing"
+        self.lines.report(self.mark, message, _ADD.get(self.key, ""))
+
+    def is_unquoted_text(self) -> bool:
+        """Whether words with a colon became a key and a value where a spoken line should be."""
+        fields = model.CueLine.model_fields
+        return (
+            self.kind is model.CueLine
+            and isinstance(self.node, Mapping)
+            and not any(key in fields or nearest(key, fields) for key in self.node.key_marks)
+        )
+
+    def words(self) -> tuple[str, str]:
+        """Return what was expected, and a hint, for a value of the wrong kind."""
+        context = self.context
+        text = self.node.text if isinstance(self.node, Scalar) else ""
+        if self.type == "value_error":
+            return str(context["error"]), ""
+        if self.type == "literal_error":
+            options = [word.strip("'") for word in str(context["expected"]).replace(" or ", ", ").split(", ")]
+            options = [{"False": "false", "True": "true"}.get(word, word) for word in options]
+            return f"expected {listing(options)}", did_you_mean(text, options) if text else ""
+        if self.type in ("string_type", "model_type") and isinstance(self.node, Scalar):
+            if self.type == "model_type" and self.kind is not model.CueLine:
+                return self.expected_group(), ""
+            hint = f'to have it as text, put quotes around it: "{text}"' if text else ""
+            return "expected text", hint
+        if self.type == "model_type":
+            return ("expected a line of text" if self.kind is model.CueLine else self.expected_group()), ""
+        return self.limits(context), self.switch_hint(text)
+
+    def expected_group(self) -> str:
+        required = [name for name, info in self.kind.model_fields.items() if info.is_required()]
+        if self.kind is model.Pips:
+            return "expected count and spacing, or false for none"
+        return f"expected keys such as {', '.join(required or list(self.kind.model_fields)[:2])}"
+
+    def switch_hint(self, text: str) -> str:
+        if self.type != "bool_type":
+            return ""
+        if text.lower() in ("yes", "on"):
+            return "write true"
+        return "write false" if text.lower() in ("no", "off") else ""
+
+    def limits(self, context: dict[str, Any]) -> str:
+        kind = self.type
+        if kind == "string_type":
+            return "expected text"
+        if kind == "string_too_short":
+            return "expected at least one word"
+        if kind == "string_too_long":
+            return f"expected at most {context['max_length']} characters"
+        if kind == "too_short":
+            return "expected at least one item"
+        if kind == "too_long":
+            return f"expected at most {context['max_length']} items"
+        if kind == "list_type":
+            return "expected a list"
+        if kind == "bool_type":
+            return "expected true or false"
+        if kind in _BOUNDS:
+            return f"expected a number {self.bounds()}"
+        if kind.startswith("int"):
+            return f"expected a whole number {self.bounds()}".rstrip()
+        if kind.startswith(("float", "finite")):
+            return f"expected a number {self.bounds()}".rstrip()
+        return "expected something else here"
+
+    def bounds(self) -> str:
+        """Return the range that this key's numbers have."""
+        limits: dict[str, float] = {}
+        for info in [self.kind.model_fields.get(self.label)]:
+            for rule in _rules(info.annotation, info.metadata) if info else ():
+                for name in ("ge", "gt", "lt", "le"):
+                    if getattr(rule, name, None) is not None:
+                        limits[name] = getattr(rule, name)
+        if "ge" in limits and "le" in limits:
+            return f"from {limits['ge']:g} to {limits['le']:g}"
+        if "gt" in limits and "le" in limits:
+            return f"above {limits['gt']:g} and at most {limits['le']:g}"
+        return ""
+
+
+_BOUNDS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
+
+
+def _rules(annotation: Any, metadata: Iterable[Any]) -> list[Any]:
+    """Return the range rules of a field, whether pydantic keeps them beside it or inside its type."""
+    found = list(metadata)
+    for part in get_args(annotation):
+        if hasattr(part, "metadata"):
+            found += part.metadata
+        elif not isinstance(part, type):
+            found += _rules(part, ())
+    return found
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:
+    """Return the one model that a field's type holds, if any."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for part in get_args(annotation):
+        if (found := _model_in(part)) is not None:
+            return found
+    return None

@@ -1,0 +1,308 @@
+"""YAML text to a tree of values that know their places.
+
+Only plain YAML 1.2 data passes: no tags, anchors, aliases or merge keys, one document, no key twice, and
+limits on depth and number of values. The tree is built from the parser's events, so a plan that nests or
+repeats without end stops at its limit and never fills the memory or the stack.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from ruamel.yaml import YAML
+from ruamel.yaml.error import MarkedYAMLError, YAMLError
+from ruamel.yaml.events import (
+    AliasEvent,
+    DocumentStartEvent,
+    Event,
+    MappingEndEvent,
+    NodeEvent,
+    ScalarEvent,
+    SequenceEndEvent,
+    SequenceStartEvent,
+)
+
+from cuelane.errors import Mark, PlanError
+from cuelane.plan.text import Lines, is_hidden
+
+MAX_DEPTH = 24
+MAX_VALUES = 50_000
+
+_HIDDEN = "a character that can be neither seen nor spoken stands here (U+{:04X})"
+_INTEGER = re.compile(r"[-+]?[0-9]{1,18}")
+_FLOAT = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]{1,3})?")
+_WORDS: dict[str, bool | None] = {
+    **dict.fromkeys(("", "~", "null", "Null", "NULL")),
+    **dict.fromkeys(("true", "True", "TRUE"), True),
+    **dict.fromkeys(("false", "False", "FALSE"), False),
+}
+
+
+@dataclass
+class Scalar:
+    """A single value; ``text`` is as written, ``value`` what YAML 1.2 takes it for."""
+
+    mark: Mark
+    text: str
+    value: str | int | float | bool | None
+
+
+@dataclass
+class Sequence:
+    mark: Mark
+    items: list[Node] = field(default_factory=list)
+
+
+@dataclass
+class Mapping:
+    """Keys to values; ``key_marks`` says where each key stands."""
+
+    mark: Mark
+    entries: dict[str, Node] = field(default_factory=dict)
+    key_marks: dict[str, Mark] = field(default_factory=dict)
+
+
+Node = Scalar | Sequence | Mapping
+
+
+class Budget:
+    """How many values may still be read, for a plan and all it includes."""
+
+    def __init__(self, values: int = MAX_VALUES) -> None:
+        self.values = values
+
+
+def plain(node: Node) -> Any:
+    """Return the tree as dicts, lists and plain values."""
+    if isinstance(node, Scalar):
+        return node.value
+    if isinstance(node, Sequence):
+        return [plain(item) for item in node.items]
+    return {key: plain(value) for key, value in node.entries.items()}
+
+
+def parse(lines: Lines, budget: Budget) -> Node:
+    """Return the tree of a file's text; problems that leave a tree behind are noted in `lines`.
+
+    Raises
+    ------
+    PlanError : the text is not YAML that a plan may hold.
+    """
+    _refuse_hidden(lines)
+    return _Builder(lines, budget).build()
+
+
+def _refuse_hidden(lines: Lines) -> None:
+    for number, line in enumerate(lines.lines, 1):
+        for column, character in enumerate(line, 1):
+            if is_hidden(character):
+                lines.report(Mark(lines.file, number, column), _HIDDEN.format(ord(character)), "remove it")
+                break
+    if lines.problems:
+        raise PlanError(lines.problems)
+
+
+class _Builder:
+    def __init__(self, lines: Lines, budget: Budget) -> None:
+        self.lines = lines
+        self.budget = budget
+        self.stack: list[Sequence | Mapping] = []
+        self.keys: list[tuple[str, Mark, bool] | None] = []
+        self.root: Node | None = None
+
+    def mark(self, event: Any) -> Mark:
+        return Mark(self.lines.file, event.start_mark.line + 1, event.start_mark.column + 1)
+
+    def stop(self, mark: Mark, message: str, hint: str = "") -> PlanError:
+        return PlanError([*self.lines.problems, self.lines.problem(mark, message, hint)])
+
+    def build(self) -> Node:
+        n_documents = 0
+        for event in self.events():
+            if isinstance(event, DocumentStartEvent):
+                n_documents += 1
+                self.check_document(event, n_documents)
+            elif isinstance(event, NodeEvent):
+                self.check_node(event)
+                self.open(event)
+            elif isinstance(event, MappingEndEvent | SequenceEndEvent):
+                self.stack.pop()
+                self.keys.pop()
+        if self.root is None:
+            raise self.stop(
+                Mark(self.lines.file, 1, 1), "this file holds no plan, only comments", "see: cuelane new"
+            )
+        return self.root
+
+    def events(self) -> Iterator[Event]:
+        """Yield the parser's events; whatever it raises on hostile text becomes one problem with a place."""
+        at = Mark(self.lines.file, 1, 1)
+        events = YAML(typ="safe", pure=True).parse(self.lines.text)
+        while True:
+            try:
+                event = next(events)
+            except StopIteration:
+                return
+            except MarkedYAMLError as error:
+                raise self.stop(*_syntax(self.lines, error)) from error
+            except (YAMLError, ArithmeticError, LookupError, TypeError, ValueError, AttributeError) as error:
+                raise self.stop(at, "this cannot be read as YAML from here on") from error
+            end = event.end_mark
+            at = Mark(self.lines.file, end.line + 1, end.column + 1)
+            yield event
+
+    def check_document(self, event: DocumentStartEvent, n_documents: int) -> None:
+        if n_documents > 1:
+            raise self.stop(self.mark(event), "a plan file holds one plan; a second one starts here at '---'")
+        if event.tags:
+            raise self.stop(Mark(self.lines.file, 1, 1), "a plan may not declare YAML tags (%TAG)")
+        if event.version and tuple(event.version) != (1, 2):
+            written = ".".join(str(part) for part in event.version)
+            raise self.stop(
+                Mark(self.lines.file, 1, 1), f"a plan is YAML 1.2; this file says %YAML {written}"
+            )
+
+    def check_node(self, event: NodeEvent) -> None:
+        mark = self.mark(event)
+        if isinstance(event, AliasEvent):
+            raise self.stop(
+                mark, f"a plan may not use YAML aliases (*{event.anchor})", "write the value out here"
+            )
+        if event.anchor:
+            mark = self.prefix_mark(event, f"&{event.anchor}")
+            raise self.stop(
+                mark, f"a plan may not use YAML anchors (&{event.anchor})", "write the value out where used"
+            )
+        if getattr(event, "tag", None):
+            mark = self.prefix_mark(event, "!")
+            raise self.stop(
+                mark, "a plan may not use YAML tags (words that begin with '!')", "remove the tag"
+            )
+        self.budget.values -= 1
+        if self.budget.values < 0:
+            raise self.stop(
+                mark,
+                f"a plan and all it includes may hold {MAX_VALUES:,} keys and values; here they are used up",
+            )
+        if len(self.stack) >= MAX_DEPTH:
+            raise self.stop(mark, f"this is nested more than {MAX_DEPTH} levels deep")
+
+    def prefix_mark(self, event: NodeEvent, text: str) -> Mark:
+        """Return where an anchor or tag stands: the parser marks it in some cases, the value in others."""
+        mark = self.mark(event)
+        for line in range(mark.line, max(mark.line - 3, 0), -1):
+            written = self.lines.lines[line - 1]
+            end = mark.column if line == mark.line and not written.startswith(text, mark.column - 1) else None
+            column = mark.column - 1 if line == mark.line and end is None else written.rfind(text, 0, end)
+            if column >= 0:
+                return Mark(mark.file, line, column + 1)
+        return mark
+
+    def open(self, event: NodeEvent) -> None:
+        mark = self.mark(event)
+        if isinstance(event, ScalarEvent):
+            self.place(self.scalar(event, mark), mark)
+            return
+        node = Sequence(mark) if isinstance(event, SequenceStartEvent) else Mapping(mark)
+        self.place(node, mark)
+        self.stack.append(node)
+        self.keys.append(None)
+
+    def scalar(self, event: ScalarEvent, mark: Mark) -> Scalar:
+        text = str(event.value)
+        hidden = next((character for character in text if is_hidden(character)), None)
+        if hidden is not None:
+            self.lines.report(
+                mark,
+                _HIDDEN.format(ord(hidden)),
+                "remove it",
+            )
+            text = "".join(character for character in text if not is_hidden(character))
+        text = " ".join(unicodedata.normalize("NFC", text).split())
+        return Scalar(mark, text, _resolved(text) if event.implicit[0] else text)
+
+    def place(self, node: Node, mark: Mark) -> None:
+        """Put a node where it belongs: the root, a list's next item, or a mapping's next key or value."""
+        if not self.stack:
+            self.root = node
+            return
+        parent = self.stack[-1]
+        if isinstance(parent, Sequence):
+            parent.items.append(node)
+            return
+        key = self.keys[-1]
+        if key is None:
+            self.keys[-1] = self.key(parent, node, mark)
+            return
+        name, key_mark, keep = key
+        self.keys[-1] = None
+        if keep:
+            parent.entries[name] = node
+            parent.key_marks[name] = key_mark
+
+    def key(self, parent: Mapping, node: Node, mark: Mark) -> tuple[str, Mark, bool]:
+        if not isinstance(node, Scalar):
+            raise self.stop(mark, "a key must be a word or words, not a list or a group of keys", _BRACES)
+        if node.text == "<<":
+            raise self.stop(mark, "a plan may not use YAML merge keys (<<)", "write the keys out here")
+        first = parent.key_marks.get(node.text)
+        if first is not None:
+            self.lines.report(
+                mark,
+                f"{node.text!r} is here a second time; first at line {first.line}, column {first.column}",
+                "keep one of the two",
+            )
+        return node.text, mark, first is None
+
+
+def _resolved(text: str) -> str | int | float | bool | None:
+    """Return a plain scalar's value by YAML 1.2.2, section 10.3.2 (core schema), decimals only."""
+    if text in _WORDS:
+        return _WORDS[text]
+    if _INTEGER.fullmatch(text):
+        return int(text)
+    if _FLOAT.fullmatch(text):
+        return float(text)
+    return text
+
+
+_BRACES = "text that begins with { or [ needs quotes around it"
+_SYNTAX = (
+    ("'\\t' that cannot start", "a tab stands here; YAML is indented with spaces", "replace tabs by spaces"),
+    ("mapping values are not allowed", "a ':' is not expected here", "text that holds ': ' needs quotes"),
+    ("sequence entries are not allowed", "a list cannot start here", "put '- ' on a line of its own"),
+    ("that cannot start any token", "text cannot begin with this character", "put quotes around the text"),
+    ("could not find expected ':'", "this line should be a key, a ':' and a value", ""),
+    ("unknown escape character", "no such escape after '\\' in double quotes", "use single quotes"),
+    ("escape sequence of", "the code after '\\' in double quotes is not complete", "use single quotes"),
+    ("end of stream", "the file ends inside quotes", "close the quotes that start here"),
+    ("expected ',' or ']'", "this list in brackets does not go on as expected", "close it with ]"),
+    ("expected ',' or '}'", "this group in braces does not go on as expected", _BRACES),
+    ("duplicate anchor", "a plan may not use YAML anchors", "write the value out where used"),
+    ("undeclared tag handle", "a plan may not use YAML tags (words that begin with '!')", "remove the tag"),
+    ("chomping or indentation", "after > or | the text starts on the next line", ""),
+    ("document separator", "'---' or '...' stands inside quotes", "close the quotes before it"),
+)
+
+
+def _syntax(lines: Lines, error: MarkedYAMLError) -> tuple[Mark, str, str]:
+    """Return where and why text is not YAML, in plain words."""
+    problem = str(error.problem or "")
+    place = error.problem_mark or error.context_mark
+    if "end of stream" in problem and error.context_mark and "quoted" in str(error.context):
+        place = error.context_mark
+    mark = Mark(lines.file, 1, 1) if place is None else Mark(lines.file, place.line + 1, place.column + 1)
+    for needle, message, hint in _SYNTAX:
+        if needle in problem:
+            return mark, message, hint
+    if "but found '<scalar>'" in problem and place is not None and place.column:
+        before = lines.lines[place.line][: place.column].rstrip()
+        hint = _BRACES if before.endswith(("}", "]")) else "put quotes around the whole text"
+        return mark, "text goes on here after a value that was complete", hint
+    if "expected <block end>" in problem:
+        return mark, "this line does not fit with the lines above it", "check how far it is indented"
+    return mark, "this is not YAML that can be read", "check quotes, colons and how far lines are indented"

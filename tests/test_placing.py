@@ -1,0 +1,251 @@
+"""The placer against exhaustive search, and each hard rule as a property."""
+
+from __future__ import annotations
+
+from itertools import pairwise, product
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cuelane.placing import MAX_OFFERS, Offer, Placement, Space, musts_fit, place
+
+
+@st.composite
+def spaces(draw: st.DrawFn, longest: int = 14) -> Space:
+    end = draw(st.integers(2, longest))
+    begin = draw(st.integers(0, 2))
+    return Space(
+        begin=begin,
+        end=end,
+        gap=draw(st.integers(0, 3)),
+        talk_limit=draw(st.integers(1, longest)),
+        open_needed=draw(st.sampled_from([0, 0, 2, 4])),
+        open_begin=draw(st.integers(0, begin)),
+        open_end=end + draw(st.integers(0, 2)),
+    )
+
+
+@st.composite
+def offers(draw: st.DrawFn, longest: int = 14) -> Offer:
+    length = draw(st.integers(1, 5))
+    earliest = draw(st.integers(0, 8))
+    fixed = draw(st.integers(0, 5)) == 0
+    return Offer(
+        length=length,
+        earliest=earliest,
+        latest_end=earliest + length if fixed else draw(st.one_of(st.none(), st.integers(1, longest))),
+        preferred=draw(st.integers(-2, longest)),
+        weight=draw(st.integers(0, 4)),
+        must=draw(st.integers(0, 4)) == 0,
+        group=draw(st.sampled_from([None, None, "g"])),
+        chain=draw(st.sampled_from([None, None, ("c", 0), ("c", 1), ("c", 2)])),
+    )
+
+
+def outside(start: int, offer: Offer, space: Space) -> str:
+    """Return which window a start leaves, or an empty string."""
+    end = start + offer.length
+    if start < space.begin or end > space.end:
+        return "free space"
+    late = offer.latest_end is not None and end > offer.latest_end
+    return "window" if start < offer.earliest or late else ""
+
+
+def broken_rule(starts: dict[int, int], offered: list[Offer], space: Space) -> str:
+    """Return the name of the first hard rule that `starts` breaks, or an empty string."""
+    placed = sorted((start, start + offered[index].length, index) for index, start in starts.items())
+    for start, _, index in placed:
+        if outside(start, offered[index], space):
+            return outside(start, offered[index], space)
+    for (_, end, first), (start, _, second) in pairwise(placed):
+        if start < end:
+            return "overlap"
+        if start - end < space.gap:
+            return "gap"
+        one, two = offered[first].chain, offered[second].chain
+        if one and two and one[0] == two[0] and one[1] > two[1]:
+            return "chain"
+    # Chain order must hold between cues that are not neighbours too.
+    chained = [offered[index].chain for _, _, index in placed if offered[index].chain]
+    if any(one > two for one, two in pairwise(chained)):
+        return "chain"
+    if sum(offered[index].length for index in starts) > space.talk_limit:
+        return "talk limit"
+    groups = [offered[index].group for index in starts if offered[index].group]
+    if len(groups) != len(set(groups)):
+        return "group"
+    edges = [space.open_begin, *(edge for start, end, _ in placed for edge in (start, end)), space.open_end]
+    stretches = [edges[k + 1] - edges[k] for k in range(0, len(edges), 2)]
+    if space.open_needed and max(stretches) < space.open_needed:
+        return "open stretch"
+    must_groups = {offer.group or f"#{index}" for index, offer in enumerate(offered) if offer.must}
+    have = {offered[index].group or f"#{index}" for index in starts if offered[index].must}
+    return "must" if must_groups - have else ""
+
+
+def exhaustive(offered: list[Offer], space: Space) -> Placement | None:
+    """Return the best placement by trying every subset and every start."""
+    choices = [
+        [None, *(start for start in range(space.begin, space.end) if not outside(start, offer, space))]
+        for offer in offered
+    ]
+    best = None
+    for combination in product(*choices):
+        starts = {index: start for index, start in enumerate(combination) if start is not None}
+        if broken_rule(starts, offered, space):
+            continue
+        weight = sum(offered[index].weight for index in starts)
+        distance = sum(abs(start - offered[index].preferred) for index, start in starts.items())
+        ordered = tuple(starts[index] for index in sorted(starts))
+        rank = (-weight, distance, sum(ordered), tuple(sorted(starts)), ordered)
+        if best is None or rank < best[0]:
+            best = (rank, Placement(starts, weight, distance))
+    return None if best is None else best[1]
+
+
+@settings(max_examples=400, deadline=None, derandomize=True)
+@given(space=spaces(longest=11), offered=st.lists(offers(longest=11), max_size=3))
+def test_small_cases_equal_exhaustive_search(space: Space, offered: list[Offer]) -> None:
+    """On small cases the placer's answer is the exhaustive search's, cue for cue and sample for sample."""
+    assert place(offered, space) == exhaustive(offered, space)
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(space=spaces(longest=9), offered=st.lists(offers(longest=9), min_size=4, max_size=4))
+def test_four_offers_equal_exhaustive_search(space: Space, offered: list[Offer]) -> None:
+    """With four offers too, where orders of three and more matter."""
+    assert place(offered, space) == exhaustive(offered, space)
+
+
+@st.composite
+def real_cases(draw: st.DrawFn) -> tuple[Space, list[Offer]]:
+    """Intervals of 8 to 90 s with up to nine offers of 0.4 to 7 s, in samples at 48 kHz."""
+    rate = 48_000
+    end = draw(st.integers(8 * rate, 90 * rate))
+    space = Space(
+        begin=draw(st.integers(0, rate)),
+        end=end,
+        gap=draw(st.integers(0, rate)),
+        talk_limit=int(end * draw(st.sampled_from([0.3, 0.55, 0.75, 1.0]))),
+        open_needed=draw(st.sampled_from([0, 4 * rate])),
+        open_begin=0,
+        open_end=end + rate // 4,
+    )
+    offered = []
+    for _ in range(draw(st.integers(0, 9))):
+        length = draw(st.integers(rate * 2 // 5, 7 * rate))
+        earliest = draw(st.integers(0, end))
+        offered.append(
+            Offer(
+                length=length,
+                earliest=draw(st.sampled_from([0, earliest])),
+                latest_end=draw(st.sampled_from([None, None, earliest + length])),
+                preferred=draw(st.integers(0, end)),
+                weight=draw(st.integers(0, 100)),
+                must=draw(st.integers(0, 9)) == 0,
+                group=draw(st.sampled_from([None, None, None, "g"])),
+                chain=draw(st.sampled_from([None, None, ("c", 0), ("c", 1)])),
+            )
+        )
+    return space, offered
+
+
+@settings(max_examples=150, deadline=None, derandomize=True)
+@given(case=real_cases())
+def test_every_hard_rule_holds(case: tuple[Space, list[Offer]]) -> None:
+    """No answer ever breaks a hard rule, and None is given only when the musts alone do not fit."""
+    space, offered = case
+    found = place(offered, space)
+    if found is None:
+        assert not musts_fit(offered, space)
+    else:
+        assert broken_rule(found.starts, offered, space) == ""
+
+
+SECOND = 48_000
+
+
+def space_of(seconds: int, **changes: int) -> Space:
+    """Return a plain space of so many seconds, changed as told."""
+    base = {"begin": 0, "end": seconds * SECOND, "gap": 0, "talk_limit": seconds * SECOND}
+    return Space(**{**base, "open_end": seconds * SECOND, **changes})
+
+
+def test_a_gap_is_kept_to_the_sample() -> None:
+    """Two cues with the same wish stand exactly one gap apart, the gap being a literal here."""
+    two = [Offer(SECOND, weight=1), Offer(SECOND, weight=1)]
+    found = place(two, space_of(10, gap=19_200))
+    assert found is not None
+    assert sorted(found.starts.values()) == [0, SECOND + 19_200]
+
+
+def test_a_cue_one_sample_too_long_is_dropped() -> None:
+    """A cue of exactly the free space is spoken; one sample more, and it is not."""
+    exact, longer = Offer(10 * SECOND, weight=1), Offer(10 * SECOND + 1, weight=1)
+    assert place([exact], space_of(10)) == Placement({0: 0}, 1, 0)
+    assert place([longer], space_of(10)) == Placement({}, 0, 0)
+
+
+def test_the_talk_limit_is_kept_to_the_sample() -> None:
+    """Two cues that sum to the limit are both spoken; with a limit one sample lower only the heavier."""
+    two = [Offer(2 * SECOND, weight=1), Offer(3 * SECOND, weight=2, preferred=5 * SECOND)]
+    full = place(two, space_of(10, talk_limit=5 * SECOND))
+    assert full is not None
+    assert set(full.starts) == {0, 1}
+    short = place(two, space_of(10, talk_limit=5 * SECOND - 1))
+    assert short is not None
+    assert set(short.starts) == {1}
+
+
+def test_a_stretch_stays_open() -> None:
+    """In 10 s with two cues of 3 s wished apart, the 4 s that are left lie together."""
+    two = [Offer(3 * SECOND, weight=1, preferred=SECOND), Offer(3 * SECOND, weight=1, preferred=5 * SECOND)]
+    found = place(two, space_of(10, open_needed=4 * SECOND))
+    assert found is not None
+    starts = sorted(found.starts.values())
+    edges = [0, starts[0], starts[0] + 3 * SECOND, starts[1], starts[1] + 3 * SECOND, 10 * SECOND]
+    assert max(edges[k + 1] - edges[k] for k in (0, 2, 4)) >= 4 * SECOND
+
+
+def test_musts_beat_any_weight() -> None:
+    """A light must-cue takes the room of a heavy optional one."""
+    pair = [Offer(6 * SECOND, weight=1000), Offer(6 * SECOND, must=True)]
+    found = place(pair, space_of(10))
+    assert found is not None
+    assert set(found.starts) == {1}
+
+
+def test_musts_that_do_not_fit_give_nothing() -> None:
+    """Two must-cues longer than the interval have no placement."""
+    pair = [Offer(6 * SECOND, must=True), Offer(6 * SECOND, must=True)]
+    assert place(pair, space_of(10)) is None
+    assert not musts_fit(pair, space_of(10))
+
+
+def test_a_must_group_is_met_by_its_short_form() -> None:
+    """If the long form of a must does not fit, the short one is spoken instead."""
+    forms = [
+        Offer(12 * SECOND, weight=9, must=True, group="next"),
+        Offer(2 * SECOND, weight=1, must=True, group="next"),
+    ]
+    found = place(forms, space_of(10))
+    assert found is not None
+    assert set(found.starts) == {1}
+
+
+@pytest.mark.parametrize("n_lines", [MAX_OFFERS + 1, 30])
+def test_many_must_lines_are_said_in_order(n_lines: int) -> None:
+    """More must-lines than the search takes are laid one after the other in their order."""
+    lines = [Offer(SECOND, must=True, chain=("say", k)) for k in range(n_lines)]
+    found = place(lines, space_of(2 * n_lines, gap=SECOND // 2))
+    assert found is not None
+    assert [found.starts[k] for k in range(n_lines)] == [k * (SECOND + SECOND // 2) for k in range(n_lines)]
+
+
+def test_too_many_optional_offers_drop_the_lightest() -> None:
+    """Past the bound the lightest optional offers are not considered, and are named."""
+    many = [Offer(SECOND, weight=k, preferred=k * SECOND) for k in range(MAX_OFFERS + 2)]
+    found = place(many, space_of(30))
+    assert found is not None
+    assert found.left_out == (0, 1)

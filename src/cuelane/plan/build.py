@@ -31,6 +31,8 @@ class Parts:
     """What could be read of one file; ``plan`` is None where something in it is wrong."""
 
     plan: Plan | None = None
+    head: Plan | None = None
+    """The plan's own keys, without its session and exercises, where those keys are right."""
     session: list[Item | None] = field(default_factory=list)
     exercises: dict[str, Exercise | None] = field(default_factory=dict)
     names_unsure: bool = False
@@ -55,11 +57,13 @@ def build(lines: Lines, tree: Node) -> Parts:
         if not isinstance(tree.entries["session"], Sequence):
             data["session"] = [_PLACEHOLDER]
     data["exercises"] = {}
-    plan = _validated(lines, Plan, tree, data)
-    if plan is None or len(lines.problems) > n_before:
+    parts.head = _validated(lines, Plan, tree, data)
+    if parts.head is None:
         return parts
-    parts.plan = plan.model_copy(update={"session": parts.session, "exercises": parts.exercises})
-    parts.plan.place(tree.mark, tree.key_marks)
+    head_keys = {key: node for key, node in tree.entries.items() if key not in ("session", "exercises")}
+    _place(parts.head, Mapping(tree.mark, head_keys, tree.key_marks), tree.mark)
+    if len(lines.problems) == n_before:
+        parts.plan = parts.head.model_copy(update={"session": parts.session, "exercises": parts.exercises})
     return parts
 
 

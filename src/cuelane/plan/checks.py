@@ -20,7 +20,6 @@ from cuelane.plan.model import (
     Entry,
     Exercise,
     Flow,
-    Item,
     Ladder,
     OnTheMinute,
     Script,
@@ -53,13 +52,13 @@ def check(lines: Lines, parts: Parts, folder: Path) -> None:
     for item in parts.session:
         for line in cue_lines(item):
             _check_placeholders(lines, line, has_sides=False)
-    if parts.plan is not None:
-        for line in cue_lines(parts.plan):
+    if parts.head is not None:
+        for line in cue_lines(parts.head):
             _check_placeholders(lines, line, has_sides=False)
         known = available_languages()
-        if parts.plan.language.split("-")[0].lower() not in known:
-            message = f"language: there are no words for {parts.plan.language!r} yet"
-            lines.report(parts.plan.mark_of("language") or start, message, f"there are: {', '.join(known)}")
+        if parts.head.language.split("-")[0].lower() not in known:
+            message = f"language: there are no words for {parts.head.language!r} yet"
+            lines.report(parts.head.mark_of("language") or start, message, f"there are: {', '.join(known)}")
 
 
 def cue_lines(part: BaseModel | None) -> Iterator[CueLine]:
@@ -85,7 +84,7 @@ def _check_names(lines: Lines, parts: Parts, start: Mark) -> None:
         lines.report(next(iter(missing.values()))[0], message, "add  exercises:  with each name as a key")
         return
     for name, marks in missing.items():
-        others = f" (and named {len(marks) - 1} more times)" if len(marks) > 1 else ""
+        others = f", but it is named {len(marks)} times" if len(marks) > 1 else ""
         hint = did_you_mean(name, parts.exercises) or f"there are: {', '.join(parts.exercises)}"
         lines.report(marks[0], f"there is no exercise {name!r} in 'exercises'{others}", hint)
 
@@ -198,8 +197,3 @@ def _check_text(lines: Lines, text: str, mark: Mark | None, *, has_sides: bool) 
         elif not has_sides:
             message = f"{match[0]!r} can be used only in the words of an exercise that has sides"
             lines.report(place, message, "give the exercise  sides: alternate  or  sides: each")
-
-
-def contents(item: Item) -> str:
-    """Return how messages call a session item."""
-    return getattr(item, "block", "") or type(item).__name__.lower()

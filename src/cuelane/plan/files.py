@@ -14,22 +14,22 @@ def file_inside(root: Path, folder: Path, name: str) -> Path | tuple[str, str]:
     """
     windows = PureWindowsPath(name)
     if name.startswith("/") or windows.is_absolute() or windows.drive or windows.root:
-        return f"{name!r} is not a relative path", "name a file beside this plan, such as warm-up.yaml"
+        return f"'{name}' is not a relative path", "name a file beside this plan, such as warm-up.yaml"
     if "\\" in name:
-        return f"{name!r} holds a '\\'", "write '/' between folders"
+        return f"'{name}' holds a '\\'", "write '/' between folders"
     path = folder / name
     try:
         target = path.resolve()
         inside = target.is_relative_to(root.resolve())
         is_file, exists = target.is_file(), target.exists()
     except (OSError, RuntimeError, ValueError):
-        return f"{name!r} cannot be reached", "links may go in a circle"
+        return f"'{name}' cannot be reached", "links may go in a circle"
     if not inside:
-        return f"{name!r} lies outside the plan's folder", "a plan may use only files in its own folder"
+        return f"'{name}' lies outside the plan's folder", "a plan may use only files in its own folder"
     if not exists:
-        return f"there is no file {name!r}", did_you_mean(path.name, _names(path.parent))
+        return f"there is no file '{name}'", did_you_mean(path.name, _names(path.parent))
     if not is_file:
-        return f"{name!r} is not an ordinary file", ""
+        return f"'{name}' is not an ordinary file", ""
     return path
 
 

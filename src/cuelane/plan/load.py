@@ -113,7 +113,7 @@ class _Loader:
         self, lines: Lines, item: Include, mark: Mark, path: Path, chain: tuple[Path, ...]
     ) -> _Known | None:
         if not item.include.endswith((".yaml", ".yml")):
-            message = f"include: expected a plan file that ends in .yaml, but got {item.include!r}"
+            message = f"include: expected a plan file that ends in .yaml, but got '{item.include}'"
             lines.report(mark, message)
             return None
         target = file_inside(self.path.parent, path.parent, item.include)

@@ -140,7 +140,9 @@ class _Fault:
                 self.node = self.node.items[part]
                 self.mark, self.item = self.node.mark, part + 1
             return
-        self.label, self.item = part, 0
+        # A single line or name stands for a group with one key, which nobody wrote.
+        if not isinstance(self.node, Scalar):
+            self.label, self.item = part, 0
         if part in self.kind.model_fields:
             inner = _model_in(self.kind.model_fields[part].annotation)
             if inner is not None:
@@ -201,7 +203,7 @@ class _Fault:
             options = [{"False": "false", "True": "true"}.get(word, word) for word in options]
             return f"expected {listing(options)}", did_you_mean(text, options) if text else ""
         if self.type in ("string_type", "model_type") and isinstance(self.node, Scalar):
-            if self.type == "model_type" and self.kind is not model.CueLine:
+            if self.type == "model_type" and self.kind not in (model.CueLine, model.Entry):
                 return self.expected_group(), ""
             hint = f'to have it as text, put quotes around it: "{text}"' if text else ""
             return "expected text", hint

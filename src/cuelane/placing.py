@@ -21,10 +21,10 @@ This is scheduling one machine with release times, deadlines and a budget; decid
 but intervals offer about ten cues. (1) For each subset the earliest possible completion follows from its
 subsets (Held and Karp's recursion), once without and once with the open stretch behind it; a smaller
 completion never hurts what follows, so this decides exactly which subsets fit: 2**n * n steps. (2) Of those
-that fit, the heaviest are kept. (3) Their orders are searched depth first, cut where the distance already
-forced exceeds the best found. (4) For one order the starts that minimise the sum of absolute distances under
-chain constraints are an isotonic L1 fit: after subtracting the lengths before it, each start lies at a
-preferred place or a bound of some cue, so a small table over those values is exact.
+that fit, the heaviest are kept. (3) Their orders are searched depth first, cut where a
+beginning already costs more distance than the best found. (4) For one order the starts that minimise the sum
+of absolute distances under chain constraints are an isotonic L1 fit: after subtracting the lengths before
+it, each start lies at a preferred place or a bound of some cue, so a small table over those values is exact.
 
 Past `MAX_OFFERS` offers, the lightest optional ones are left out before the search (and reported as such);
 musts are never left out: if they alone are more, they are taken in their given order, which is exact for the
@@ -227,10 +227,14 @@ def _best_order(
     barred = {number: _barred(number, offers) for number in members}
     names = tuple(items[number].index for number in members)
 
-    def search(order: list[int], left: list[int], done: int, forced: int) -> None:
+    def search(order: list[int], left: list[int], done: int) -> None:
         nonlocal best
-        if best is not None and forced > best[0]:
-            return
+        if best is not None and len(order) > 1:
+            # What this beginning costs by itself, and what it makes the others late: never less than that.
+            begun = _fit([items[number] for number in order], space, -1)
+            late = sum(max(0, done + space.gap - items[number].preferred) for number in left)
+            if begun is None or begun[0] + late > best[0]:
+                return
         if not left:
             found = _starts_in_order([items[number] for number in order], space)
             if found is not None:
@@ -245,10 +249,9 @@ def _best_order(
             start = max(item.earliest, done + (space.gap if order else 0))
             if behind & barred[number] or start > item.latest_start:
                 continue
-            away = max(0, start - item.preferred, item.preferred - item.latest_start)
-            search([*order, number], [n for n in left if n != number], start + item.length, forced + away)
+            search([*order, number], [n for n in left if n != number], start + item.length)
 
-    search([], members, space.begin, 0)
+    search([], members, space.begin)
     return best
 
 

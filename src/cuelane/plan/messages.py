@@ -51,6 +51,7 @@ _ADD = {
     "cycles": "add a line such as  cycles: 10",
     "length": "add a line such as  length: 40s",
     "kind": "add a line such as  kind: work",
+    "text": "add a line such as  text: Keep your heels heavy.",
     "at": "add a line such as  at: 5s",
 }
 
@@ -189,6 +190,7 @@ class _Fault:
         return (
             self.kind is model.CueLine
             and isinstance(self.node, Mapping)
+            and bool(self.node.key_marks)
             and not any(key in fields or nearest(key, fields) for key in self.node.key_marks)
         )
 

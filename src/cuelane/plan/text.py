@@ -73,6 +73,8 @@ def _bytes(path: Path, file: str) -> bytes:
             raise fail(file, "this is not an ordinary file, so it is not read as a plan")
         with path.open("rb") as handle:
             data = handle.read(MAX_FILE_BYTES + 1)
+    except PlanError:
+        raise
     except FileNotFoundError as error:
         raise fail(file, "there is no such file") from error
     except PermissionError as error:

@@ -1,0 +1,225 @@
+"""The page beside a track: one self-contained HTML file that opens from disk and needs no network.
+
+Player, score, cues and facts are in the markup; the script only makes them move, so that without it the
+page is still a session card, and on paper it is one. Everything is timed by the schedule's samples: a
+player's own idea of a file's length differs by encoder (an Opus file of 20 s says 20.0065 s).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from importlib import resources
+from pathlib import PurePath
+from urllib.parse import quote
+
+from cuelane.deliver.card import card_scale
+from cuelane.deliver.outline import KIND_WORDS, Outline, letters, outline_of
+from cuelane.deliver.pagescore import kinds_shown, overview_paths, staff_views
+from cuelane.deliver.pagetext import (
+    CueView,
+    ExerciseView,
+    cue_views,
+    exercise_views,
+    fact_rows,
+    interval_name,
+    interval_place,
+    tally_rows,
+    warning_lines,
+)
+from cuelane.deliver.score import staves_of
+from cuelane.pageparts import axis_svg, data_url, document, environment, language_tag, plain, script_json
+from cuelane.schedule import Schedule
+from cuelane.units import format_clock
+
+MEDIA_TYPES = {
+    ".m4a": "audio/mp4",
+    ".mp3": "audio/mpeg",
+    ".opus": "audio/ogg",
+    ".flac": "audio/flac",
+    ".wav": "audio/wav",
+}
+KEYS = (
+    ("Space", "play or pause"),
+    ("← →", "5 s"),
+    ("P N", "previous, next interval"),
+    ("/", "search the cues"),
+    ("F", "across the room"),
+    ("M", "mute"),
+    ("Esc", "back"),
+    ("Arrows, Enter", "move and jump, in the score and the cues"),
+)
+
+
+@dataclass(frozen=True)
+class FileLink:
+    """A file that lies beside the page: its name alone, without a folder, and a word on what it is."""
+
+    name: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class PageExtras:
+    """What the page shows beside the schedule; all of it may be absent.
+
+    ``chapters`` are (start_sample, title); ``vtt`` a WebVTT text; ``about`` a sentence or two on the
+    session; ``hearing`` safe-listening advice; ``embed`` the encoded audio, to be put inside the page.
+    """
+
+    files: Sequence[FileLink] = ()
+    vtt: str | None = None
+    chapters: Sequence[tuple[int, str]] = ()
+    about: str | None = None
+    hearing: Sequence[str] = ()
+    embed: bytes | None = None
+
+
+@cache
+def _asset(name: str) -> str:
+    return (resources.files("cuelane") / "deliver" / "assets" / name).read_text(encoding="utf-8")
+
+
+def file_href(name: str) -> str:
+    """Return a relative link to a file beside the page; no name can become another address."""
+    return "./" + quote(PurePath(name).name, safe="")
+
+
+def _lines(value: object) -> list[str]:
+    return [plain(line) for line in value] if isinstance(value, list | tuple) else []
+
+
+def _credits(schedule: Schedule) -> list[str]:
+    voice = schedule.extra.get("voice")
+    if isinstance(voice, dict):
+        parts = [plain(voice[key]) for key in ("name", "credit", "licence") if voice.get(key)]
+        return [f"Voice: {', '.join(parts)}."] if parts else []
+    return [f"Voice: {plain(voice)}."] if voice else []
+
+
+def _script_data(schedule: Schedule, outline: Outline) -> dict[str, object]:
+    """Return what the script needs: positions in samples, and each distinct name once."""
+    kinds = list(KIND_WORDS)
+    names: dict[str, int] = {}
+
+    def numbered(text: str) -> int:
+        return names.setdefault(text, len(names))
+
+    rows = []
+    for row in schedule.intervals:
+        place = numbered(interval_place(schedule, row, outline))
+        title = numbered(interval_name(row))
+        rows.append(
+            [
+                row.start_sample,
+                row.end_sample,
+                kinds.index(row.kind),
+                title,
+                place,
+                numbered(interval_name(row, spoken_kind=False)),
+                row.settle_samples,
+            ]
+        )
+    return {
+        "title": plain(schedule.title),
+        "rate": schedule.sample_rate,
+        "frames": schedule.n_frames,
+        "kinds": kinds,
+        "words": list(KIND_WORDS.values()),
+        "intervals": rows,
+        "cues": [[cue.onset_sample, cue.end_sample] for cue in schedule.cues],
+        "pips": [[pip.onset_sample, int(pip.role == "long")] for pip in schedule.pips],
+        "names": list(names),
+    }
+
+
+def write_page(
+    schedule: Schedule,
+    *,
+    audio_name: str,
+    envelope: Sequence[tuple[float, float]] | None = None,
+    extras: PageExtras | None = None,
+) -> str:
+    """Return the whole page as HTML text.
+
+    Parameters
+    ----------
+    audio_name : the track's file name; the page finds it in its own folder, unless ``extras.embed`` holds it.
+    envelope : (lowest, highest) sample per stretch of the track, as :func:`envelope_of` gives it.
+    """
+    extras = extras or PageExtras()
+    numbered = tuple(replace(row, index=index) for index, row in enumerate(schedule.intervals))
+    schedule = replace(schedule, intervals=numbered)
+    outline = outline_of(schedule)
+    marks = letters(schedule)
+    staves = staves_of(outline.sections, schedule.sample_rate)
+    exercises: list[ExerciseView] = exercise_views(schedule, outline)
+    cues: list[CueView] = cue_views(schedule)
+    media_type = MEDIA_TYPES.get(PurePath(audio_name).suffix.lower(), "application/octet-stream")
+    length_s = schedule.n_frames / schedule.sample_rate
+    facts = fact_rows(schedule, outline)
+    cautions = _lines(schedule.extra.get("cautions"))
+    hearing = [plain(line) for line in extras.hearing]
+    about = plain(extras.about or schedule.extra.get("description") or "")
+    point, row_height = card_scale(
+        title=plain(schedule.title),
+        about=about,
+        n_rows=sum(len(staff.rows) for staff in staves),
+        n_staves=len(staves),
+        exercises=[f"{row.name} {row.sides} {row.needs}" for row in exercises],
+        facts=[f"{value}" for _, value in facts],
+        lines=[*cautions, *hearing],
+    )
+    body = (
+        environment()
+        .from_string(_asset("page.html.j2"))
+        .render(
+            title=plain(schedule.title) or "Session",
+            language=language_tag(schedule.language),
+            byline=" · ".join(
+                plain(schedule.extra[key]) for key in ("author", "date") if schedule.extra.get(key)
+            ),
+            about=about,
+            tally=tally_rows(outline),
+            audio_name=plain(audio_name),
+            audio_src=file_href(audio_name) if extras.embed is None else data_url(media_type, extras.embed),
+            vtt_src=data_url("text/vtt", extras.vtt.encode("utf-8")) if extras.vtt else "",
+            length_clock=format_clock(outline.length_ms),
+            length_s=int(length_s),
+            axis=axis_svg(length_s, most=8),
+            overview=overview_paths(schedule, outline, envelope),
+            keys=KEYS,
+            legend=kinds_shown(schedule),
+            has_pips=bool(schedule.pips),
+            staves=staff_views(schedule, staves, marks, envelope),
+            cues=cues,
+            exercises=exercises,
+            needs_any=any(row.needs for row in exercises),
+            chapters=[
+                {
+                    "sample": at,
+                    "clock": format_clock(at * 1000 // schedule.sample_rate),
+                    "title": plain(title),
+                }
+                for at, title in extras.chapters
+            ],
+            facts=facts,
+            warnings=warning_lines(schedule),
+            cautions=cautions,
+            hearing=hearing,
+            files=[
+                {"href": file_href(file.name), "name": plain(file.name), "note": plain(file.note)}
+                for file in extras.files
+            ],
+            credits=_credits(schedule),
+            data=script_json(_script_data(schedule, outline)),
+        )
+    )
+    return document(
+        title=plain(schedule.title) or "Session",
+        body=body,
+        css=_asset("page.css") + _asset("print.css") + f":root{{--card-pt:{point}pt;--row:{row_height}rem}}",
+        script=_asset("page.js"),
+        description=plain(extras.about or f"{plain(schedule.title)}, {format_clock(outline.length_ms)}"),
+    )

@@ -65,7 +65,9 @@ class Staged:
         except BaseException:
             for target, old in reversed(undo):
                 if old is not None:
+                    # Renaming one name of a file to another of the same file does nothing and leaves both.
                     old.replace(target)
+                    old.unlink(missing_ok=True)
                 elif not self._names[target].exists():
                     target.unlink(missing_ok=True)
             raise

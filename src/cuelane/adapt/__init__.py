@@ -1,0 +1,1 @@
+"""A recorded class into a plan of pattern ``script`` and clips of the instructor's own voice."""

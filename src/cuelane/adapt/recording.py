@@ -1,0 +1,94 @@
+"""A recording decoded once to disk: mono at 48 kHz to cut clips from, and at 16 kHz to listen to.
+
+Both are 16-bit files that are mapped, not loaded, so memory does not grow with the recording.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane.adapt.listening import LISTEN_RATE
+from cuelane.errors import AudioFileError
+from cuelane.media.reader import decode
+
+Audio = npt.NDArray[np.float32]
+Progress = Callable[[int, int], None]
+
+CLIP_RATE = 48_000
+MAX_SECONDS = 6 * 3600
+_BLOCK_FRAMES = 1 << 18
+
+
+class Recording:
+    """The sound of one file. ``n_frames`` counts at 48 kHz, ``n_listen`` at 16 kHz."""
+
+    def __init__(self, source: Path, full: npt.NDArray[np.int16], low: npt.NDArray[np.int16]) -> None:
+        self.source = source
+        self._full = full
+        self._low = low
+        self.n_frames = len(full)
+        self.n_listen = len(low)
+
+    @property
+    def seconds(self) -> float:
+        return self.n_frames / CLIP_RATE
+
+    def full(self, start_s: float, end_s: float) -> Audio:
+        """Return 48 kHz samples from `start_s` to `end_s`, as far as there are any."""
+        return self.full_frames(round(start_s * CLIP_RATE), round(end_s * CLIP_RATE))
+
+    def full_frames(self, start: int, end: int) -> Audio:
+        """Return 48 kHz samples from frame `start` to `end`, as far as there are any."""
+        return _float(self._full[max(0, start) : max(0, end)])
+
+    def low(self, start_s: float, end_s: float) -> Audio:
+        """Return 16 kHz samples from `start_s` to `end_s`, as far as there are any."""
+        return self.low_frames(round(start_s * LISTEN_RATE), round(end_s * LISTEN_RATE))
+
+    def low_frames(self, start: int, end: int) -> Audio:
+        return _float(self._low[max(0, start) : max(0, end)])
+
+    def low_blocks(self, n_frames: int, overlap: int = 0) -> Iterator[tuple[int, Audio]]:
+        """Yield (first frame, samples) in steps of `n_frames`, each block `overlap` frames longer."""
+        for start in range(0, self.n_listen, n_frames):
+            yield start, self.low_frames(start, start + n_frames + overlap)
+
+
+def _float(samples: npt.NDArray[np.int16]) -> Audio:
+    return np.asarray(samples, dtype=np.float32) / np.float32(32_768)
+
+
+def open_recording(source: Path, scratch: Path, progress: Progress | None = None) -> Recording:
+    """Decode `source` (any audio or video file) into files in `scratch`, a folder of the caller's.
+
+    Raises
+    ------
+    AudioFileError : not readable, silent for want of sound in it, or longer than six hours.
+    """
+    import soxr
+
+    resampler = soxr.ResampleStream(CLIP_RATE, LISTEN_RATE, 1, dtype="float32")
+    full_path, low_path = scratch / "full.pcm", scratch / "low.pcm"
+    n_frames = 0
+    with full_path.open("wb") as full_file, low_path.open("wb") as low_file:
+        for block in decode(source, sample_rate=CLIP_RATE, channels=1, block_frames=_BLOCK_FRAMES):
+            mono = np.ascontiguousarray(block[:, 0])
+            n_frames += len(mono)
+            if n_frames > MAX_SECONDS * CLIP_RATE:
+                raise AudioFileError(f"{source}: longer than {MAX_SECONDS // 3600} hours; cut it first")
+            full_file.write(_pcm(mono))
+            low_file.write(_pcm(resampler.resample_chunk(mono)))
+            if progress:
+                progress(n_frames, 0)
+        low_file.write(_pcm(resampler.resample_chunk(np.zeros(0, np.float32), last=True)))
+    if n_frames < CLIP_RATE:
+        raise AudioFileError(f"{source}: holds less than a second of sound")
+    return Recording(source, np.memmap(full_path, np.int16, "r"), np.memmap(low_path, np.int16, "r"))
+
+
+def _pcm(samples: Audio) -> bytes:
+    return bytes(np.clip(np.rint(samples * 32_768.0), -32_768, 32_767).astype(np.int16).tobytes())

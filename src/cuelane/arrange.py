@@ -36,13 +36,17 @@ Soundings = Callable[[Candidate], Sounding]
 
 
 @dataclass(frozen=True)
-class Misfit:
-    """An interval whose must-cues do not fit, with all that is needed to look for a remedy."""
+class Attempt:
+    """What was offered in an interval and the space for it: all that is needed to look for a remedy.
+
+    ``before`` is the attempt at the interval before it.
+    """
 
     interval: Interval
     candidates: tuple[Candidate, ...]
     offers: tuple[Offer, ...]
     space: Space
+    before: Attempt | None = None
 
 
 @dataclass(frozen=True)
@@ -50,7 +54,7 @@ class Arranged:
     """A schedule, what did not fit, and every candidate that was offered, placed or not."""
 
     schedule: Schedule
-    misfits: tuple[Misfit, ...]
+    misfits: tuple[Attempt, ...]
     offered: tuple[Candidate, ...]
 
 
@@ -60,8 +64,9 @@ def arrange(session: Session, sounding_of: Soundings, sample_rate: int) -> Arran
     history = History()
     events: list[Event] = []
     dropped: list[Dropped] = []
-    misfits: list[Misfit] = []
+    misfits: list[Attempt] = []
     offered: list[Candidate] = []
+    last: Attempt | None = None
     for index, interval in enumerate(session.intervals):
         events += _pips(session.intervals, index, sample_rate)
         candidates = tuple(cue_offers(session, index, words, history))
@@ -74,8 +79,9 @@ def arrange(session: Session, sounding_of: Soundings, sample_rate: int) -> Arran
         )
         offered += candidates
         found = place(slots, space)
+        here = Attempt(interval, candidates, slots, space)
         if found is None:
-            misfits.append(Misfit(interval, candidates, slots, space))
+            misfits.append(replace(here, before=last))
             # Shown as far as it goes, so that the person sees the rest of the session.
             found = place(
                 [replace(slot, must=False, weight=slot.weight + 1000 * slot.must) for slot in slots], space
@@ -85,6 +91,7 @@ def arrange(session: Session, sounding_of: Soundings, sample_rate: int) -> Arran
             candidate, sounding = candidates[number], soundings[number]
             history.spoken(candidate, interval.appearance)
             events.append(_cue(candidate, sounding, index, origin + start, slots[number], start, sample_rate))
+        last = here
         dropped += _reasons(candidates, slots, space, found, index, sample_rate)
     return Arranged(_schedule(session, events, dropped, sample_rate, words), tuple(misfits), tuple(offered))
 

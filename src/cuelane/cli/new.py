@@ -1,0 +1,37 @@
+"""``cuelane new``: a starter plan for a pattern, ready to render."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cuelane.cli.output import note, out
+from cuelane.errors import UsageError
+
+
+def new(
+    pattern: Annotated[
+        str, typer.Argument(help="circuit, build-up, build-up-and-down, build-down, ladder, ...")
+    ],
+    out_file: Annotated[Path, typer.Option("--out", "-o", help="The file to write.")] = Path("plan.yaml"),
+    title: Annotated[str, typer.Option(help="The session's title.")] = "My session",
+) -> None:
+    """Write a starter plan for a pattern, and its JSON Schema beside it for your editor."""
+    import json
+
+    from cuelane.plan.schema import plan_schema
+    from cuelane.plan.starter import starter_plan
+
+    text = starter_plan(pattern, title)
+    if out_file.exists():
+        raise UsageError(f"{out_file}: there is a file already; choose another name with --out")
+    if not out_file.parent.is_dir():
+        raise UsageError(f"{out_file.parent}: there is no such folder")
+    out_file.write_text(text, encoding="utf-8")
+    schema = out_file.with_name("plan.schema.json")
+    schema.write_text(json.dumps(plan_schema(), indent=1) + "\n", encoding="utf-8")
+    out(str(out_file))
+    note(f"Edit it, look at it with `cuelane schedule {out_file}`, then:")
+    note(f"cuelane render {out_file} --out {out_file.with_suffix('.m4a')}")

@@ -1,0 +1,72 @@
+"""``cuelane render``: the audio and what goes with it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cuelane.cli.output import note, out, out_json, progress
+
+
+def render(
+    plan: Annotated[Path, typer.Argument(help="The plan file.")],
+    out_file: Annotated[
+        Path, typer.Option("--out", "-o", help="The audio to write: .m4a .mp3 .opus .flac or .wav.")
+    ],
+    voice: Annotated[str | None, typer.Option(help="Another voice than the plan's.")] = None,
+    pace: Annotated[float, typer.Option(min=0.7, max=1.15, help="How fast the voice speaks.")] = 1.0,
+    loudness: Annotated[
+        float, typer.Option(min=-31, max=-12, help="Integrated loudness of the file, in LUFS.")
+    ] = -16.0,
+    extras: Annotated[bool, typer.Option(help="Write page, captions, chapters and description.")] = True,
+    srt: Annotated[bool, typer.Option("--srt", help="Write captions as SRT too.")] = False,
+    embed: Annotated[bool, typer.Option("--embed", help="Put the audio inside the page.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Report as JSON.")] = False,
+) -> None:
+    """Render a plan to one audio file for a phone, with chapters, captions, a page and a description."""
+    from cuelane.render import render as render_plan
+    from cuelane.units import format_clock, to_ms
+
+    with progress("Speaking", quiet=as_json) as speaking, progress("Writing", quiet=as_json) as writing:
+        done = render_plan(
+            plan,
+            out_file,
+            voice=voice,
+            pace=pace,
+            extras=extras,
+            subtitles=srt,
+            embed=embed,
+            loudness_lufs=loudness,
+            speech_progress=speaking,
+            progress=writing,
+        )
+    schedule, levels = done.prepared.schedule, done.levels
+    if as_json:
+        out_json(
+            {
+                "files": [str(path) for path in done.files],
+                "title": schedule.title,
+                "n_frames": schedule.n_frames,
+                "sample_rate": schedule.sample_rate,
+                "n_cues": len(schedule.cues),
+                "n_pips": len(schedule.pips),
+                "n_dropped": len(schedule.dropped),
+                "n_synthesised": done.prepared.voiced.n_synthesised,
+                "fallbacks": done.prepared.voiced.fallbacks,
+                "loudness": schedule.extra["loudness"],
+                "facts": schedule.extra["facts"],
+            }
+        )
+    else:
+        length = format_clock(to_ms(schedule.n_frames, schedule.sample_rate))
+        out(f"{schedule.title}: {length}, {len(schedule.cues)} cues, {len(schedule.pips)} pips")
+        out(f"{levels.integrated_lufs:.1f} LUFS, true peak {levels.true_peak_dbtp:.1f} dBTP")
+        for path in done.files:
+            out(f"  {path}")
+        note("Before anyone trains to it: listen once, and read the cautions that are printed with it.")
+    if levels.limited_by_peak:
+        note(f"Quieter than asked ({loudness:g} LUFS): louder would pass the true-peak ceiling.")
+    for text, reason in done.prepared.voiced.fallbacks.items():
+        note(f"spoken by another voice: “{text}” ({reason})")

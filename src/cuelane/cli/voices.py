@@ -1,0 +1,52 @@
+"""``cuelane voices``: which voices there are, and how one sounds."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cuelane.cli.output import out, out_json
+from cuelane.errors import UsageError
+
+
+def voices(
+    name: Annotated[str | None, typer.Argument(help="A voice to speak with.")] = None,
+    say: Annotated[str, typer.Option(help="The line to speak.")] = "Ten seconds left.",
+    out_file: Annotated[Path | None, typer.Option("--out", "-o", help="Write the line to this file.")] = None,
+    folder: Annotated[Path, typer.Option(help="The plan's folder, to find your own voices.")] = Path(),
+    pace: Annotated[float, typer.Option(min=0.7, max=1.15, help="How fast the voice speaks.")] = 1.0,
+    as_json: Annotated[bool, typer.Option("--json", help="List as JSON.")] = False,
+) -> None:
+    """List the voices, or speak a line with one."""
+    from cuelane.speech.voices import find_voice, list_voices
+
+    if name is None:
+        found = list_voices(folder)
+        if as_json:
+            out_json(
+                [
+                    {"name": voice.name, "engine": voice.engine, "language": voice.language,
+                     "credit": voice.credit, "licence": voice.licence}
+                    for voice in found
+                ]
+            )  # fmt: skip
+            return
+        for voice in found:
+            out(f"{voice.name:<16} {voice.engine:<10} {voice.language:<6} {voice.licence}")
+            out(f"{'':16} {voice.credit}")
+        return
+    from cuelane import media
+    from cuelane.clipstore import ClipStore
+    from cuelane.speech.speak import speak_all
+
+    if out_file is None:
+        raise UsageError("say where to write the line, for example: cuelane voices natural --out line.wav")
+    clip = speak_all([say], find_voice(name, folder), store=ClipStore(), pace=pace).clips[say]
+    media.encode(out_file, [clip.samples[:, None]], sample_rate=clip.sample_rate)
+    seconds = clip.n_frames / clip.sample_rate
+    if as_json:
+        out_json({"file": str(out_file), "seconds": round(seconds, 3), "clip": clip.sha256})
+    else:
+        out(f"{out_file}: {seconds:.2f} s")

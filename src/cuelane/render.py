@@ -1,0 +1,233 @@
+"""From a plan to the files of a track: the one place that names every step.
+
+plan → session → clips and schedule → levels → mix → files. Each step is a plain function of the one before.
+Everything is written whole or not at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane import __version__, media, mix
+from cuelane.clip import Samples
+from cuelane.clipstore import ClipStore
+from cuelane.deliver.atomic import Staged, all_or_nothing
+from cuelane.errors import DeliveryError, ScheduleError, UsageError
+from cuelane.facts import facts
+from cuelane.patterns import expand
+from cuelane.plan.load import load_plan
+from cuelane.plan.source import LoadedPlan
+from cuelane.remedies import Advice, advise
+from cuelane.schedule import Schedule, to_json
+from cuelane.session import Session
+from cuelane.speech.voices import VoiceDefinition, find_voice
+from cuelane.voicing import Progress, Voiced, voiced
+
+TARGET_LUFS = -16.0
+CEILING_DBTP = -1.0
+
+Block = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A plan brought as far as its schedule. ``advice`` is empty if every must-cue has its place."""
+
+    loaded: LoadedPlan
+    session: Session
+    voiced: Voiced
+    schedule: Schedule
+    advice: tuple[Advice, ...]
+
+
+@dataclass(frozen=True)
+class Rendered:
+    """What a render wrote, and at what level."""
+
+    prepared: Prepared
+    files: tuple[Path, ...]
+    levels: mix.Levels
+
+
+def prepare(
+    plan_path: Path,
+    *,
+    voice: str | None = None,
+    pace: float = 1.0,
+    speak: bool = True,
+    store: ClipStore | None = None,
+    progress: Progress | None = None,
+) -> Prepared:
+    """Return a plan's schedule, spoken (or estimated, if not to `speak`), with its facts.
+
+    Raises
+    ------
+    PlanError : the plan is wrong.
+    UsageError : there is no such voice or language.
+    VoiceError : the speech engine is missing or failed.
+    """
+    loaded = load_plan(plan_path)
+    session = expand(loaded)
+    definition = find_voice(voice or loaded.plan.voice, loaded.folder)
+    result = voiced(
+        session, definition, store=store or ClipStore(), pace=pace, speak=speak, progress=progress
+    )
+    advice = tuple(advise(result.arranged.misfits, result.arranged.schedule.sample_rate))
+    schedule = result.arranged.schedule
+    extra: dict[str, Any] = {
+        "generator": f"cuelane {__version__}",
+        **schedule.extra,
+        "voice": voice_facts(definition),
+        "estimated": result.estimated,
+        "facts": facts(session, schedule).to_dict(),
+    }
+    if loaded.plan.description:
+        extra["description"] = loaded.plan.description
+    if loaded.plan.author:
+        extra["author"] = loaded.plan.author
+    if loaded.plan.date:
+        extra["date"] = loaded.plan.date.isoformat()
+    return Prepared(loaded, session, result, replace(schedule, extra=extra), advice)
+
+
+def voice_facts(definition: VoiceDefinition) -> dict[str, str]:
+    """Return the voice's name, credit and licence as they are printed with a track."""
+    return {"name": definition.name, "credit": definition.credit, "licence": definition.licence}
+
+
+def clip_loader(store: ClipStore) -> Callable[[str], Samples]:
+    """Return a function that gives a clip's samples for its hash, from the store."""
+
+    def load(sha256: str) -> Samples:
+        clip = store.by_hash(sha256)
+        if clip is None:
+            raise DeliveryError(
+                f"the clip {sha256[:19]}… is gone from the store {store.folder}; render again"
+            )
+        return clip.samples
+
+    return load
+
+
+def render(
+    plan_path: Path,
+    out: Path,
+    *,
+    voice: str | None = None,
+    pace: float = 1.0,
+    extras: bool = True,
+    subtitles: bool = False,
+    embed: bool = False,
+    loudness_lufs: float = TARGET_LUFS,
+    store: ClipStore | None = None,
+    speech_progress: Progress | None = None,
+    progress: Progress | None = None,
+) -> Rendered:
+    """Render a plan to `out` and write what goes with it beside it.
+
+    Raises
+    ------
+    ScheduleError : must-cues do not fit; the message says where, by how much, and what would help.
+    The errors of :func:`prepare`, and DeliveryError when an encoder or the disk fails. No file is touched
+    then.
+    """
+    if out.suffix.lower() not in media.SUFFIXES:
+        raise UsageError(f"{out}: name a file that ends in one of {', '.join(sorted(media.SUFFIXES))}")
+    store = store or ClipStore()
+    prepared = prepare(plan_path, voice=voice, pace=pace, store=store, progress=speech_progress)
+    if prepared.advice:
+        raise ScheduleError("\n".join(str(advice) for advice in prepared.advice))
+    load_clip = clip_loader(store)
+    levels = mix.plan_levels(
+        prepared.schedule, load_clip, target_lufs=loudness_lufs, ceiling_dbtp=CEILING_DBTP
+    )
+    extra = prepared.schedule.extra | {
+        "loudness": {
+            "gain_db": round(levels.gain_db, 3),
+            "integrated_lufs": round(levels.integrated_lufs, 2),
+            "true_peak_dbtp": round(levels.true_peak_dbtp, 2),
+        }
+    }
+    schedule = replace(prepared.schedule, extra=extra)
+    prepared = replace(prepared, schedule=schedule)
+    with all_or_nothing() as staged:
+        files = _write(prepared, out, staged, load_clip, levels, extras, subtitles, embed, progress)
+    return Rendered(prepared, files, levels)
+
+
+def _write(
+    prepared: Prepared,
+    out: Path,
+    staged: Staged,
+    load_clip: Callable[[str], Samples],
+    levels: mix.Levels,
+    extras: bool,
+    subtitles: bool,
+    embed: bool,
+    progress: Progress | None,
+) -> tuple[Path, ...]:
+    from cuelane.deliver.chapters import chapters_of
+
+    schedule = prepared.schedule
+    chapters = chapters_of(schedule)
+    blocks = _reporting(mix.blocks(schedule, load_clip, gain_db=levels.gain_db), schedule.n_frames, progress)
+    cover = None
+    if out.suffix.lower() != ".wav":
+        from cuelane.deliver.cover import draw_cover
+
+        cover = draw_cover(schedule)
+    audio = staged.path_for(out)
+    media.encode(
+        audio,
+        blocks,
+        sample_rate=schedule.sample_rate,
+        n_frames=schedule.n_frames,
+        chapters=chapters,
+        tags=_tags(prepared),
+        cover_png=cover,
+    )
+    if out.suffix.lower() == ".wav":
+        from cuelane.deliver.marks import add_cue_chunk
+
+        add_cue_chunk(audio, schedule)
+    beside: dict[str, str] = {".schedule.json": to_json(schedule)}
+    if extras:
+        from cuelane.deliver.publish import companions
+
+        again = mix.blocks(schedule, load_clip, gain_db=levels.gain_db)
+        embedded = audio.read_bytes() if embed else None
+        beside |= companions(schedule, out.name, chapters, again, subtitles=subtitles, embed=embedded)
+    files = [out]
+    for suffix, text in beside.items():
+        target = out.with_name(out.stem + suffix)
+        staged.write_text(target, text)
+        files.append(target)
+    return tuple(files)
+
+
+def _tags(prepared: Prepared) -> dict[str, str]:
+    plan = prepared.loaded.plan
+    tags = {"title": plan.title, "album": plan.title}
+    if plan.author:
+        tags["artist"] = plan.author
+    if plan.date:
+        tags["date"] = plan.date.isoformat()
+    cautions = prepared.schedule.extra.get("cautions", [])
+    if cautions:
+        tags["comment"] = " ".join(cautions)
+    return tags
+
+
+def _reporting(blocks: Iterable[Block], n_frames: int, progress: Progress | None) -> Iterator[Block]:
+    done = 0
+    for block in blocks:
+        yield block
+        done += len(block)
+        if progress:
+            progress(done, n_frames)

@@ -89,7 +89,12 @@ class Schedule:
 
 
 def _without_empty(record: dict[str, Any], keep: set[str]) -> dict[str, Any]:
-    return {key: value for key, value in record.items() if key in keep or value not in (None, (), False)}
+    # By identity: a set index of 0 equals False, and means something.
+    return {
+        key: value
+        for key, value in record.items()
+        if key in keep or not (value is None or value is False or value == ())
+    }
 
 
 def to_json(schedule: Schedule) -> str:

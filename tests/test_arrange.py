@@ -1,0 +1,315 @@
+"""Sessions as a whole: no rule is ever broken, and a coach's order is kept."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cuelane.arrange import Arranged, arrange
+from cuelane.patterns import expand
+from cuelane.plan.load import load_plan
+from cuelane.schedule import Event, Schedule, from_json, to_json
+from planning import RATE, arranged, exercise, steady_voice
+
+DEMOS = sorted(Path(__file__).parents[1].joinpath("demo").glob("*.yaml"))
+# Written out here and not taken from the program: 0.4 s between cues, 0.25 s on either side of a pip.
+GAP, GUARD = 19_200, 12_000
+
+
+def broken_rules(schedule: Schedule, *, share: dict[str, float] | None = None) -> list[str]:
+    """Return what breaks a rule in a schedule: the design's "never" list, checked event by event."""
+    share = share or {"work": 0.55, "rest": 0.75, "change": 0.75}
+    broken = []
+    cues = sorted(schedule.cues, key=lambda event: event.onset_sample)
+    pips = schedule.pips
+    for one, two in pairwise(cues):
+        if two.onset_sample - one.end_sample < GAP:
+            broken.append(f"{one.text!r} and {two.text!r} are too close")
+    for cue in cues:
+        interval = schedule.intervals[cue.interval]
+        if not interval.start_sample <= cue.onset_sample < cue.end_sample <= interval.end_sample:
+            broken.append(f"{cue.text!r} leaves its interval")
+        for pip in pips:
+            if cue.onset_sample < pip.end_sample + GUARD and pip.onset_sample - GUARD < cue.end_sample:
+                broken.append(f"{cue.text!r} is over a pip or its guard")
+    spoken: dict[int, int] = defaultdict(int)
+    for cue in cues:
+        spoken[cue.interval] += cue.end_sample - cue.onset_sample
+    for interval in schedule.intervals:
+        length = interval.end_sample - interval.start_sample
+        if spoken[interval.index] > share.get(interval.kind, 1.0) * length:
+            broken.append(f"interval {interval.index} is spoken over its share")
+        if interval.kind == "work" and length >= 20 * RATE:
+            edges = [interval.start_sample]
+            for event in sorted(schedule.events, key=lambda event: event.onset_sample):
+                if interval.start_sample <= event.onset_sample < interval.end_sample:
+                    edges += [event.onset_sample, event.end_sample]
+            edges.append(interval.end_sample)
+            if max(edges[k + 1] - edges[k] for k in range(0, len(edges), 2)) < 4 * RATE:
+                broken.append(f"interval {interval.index} has no open stretch of 4 s")
+    return broken
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=lambda path: path.stem)
+def test_no_demo_breaks_a_rule(path: Path) -> None:
+    """Every demo's cues keep every rule, and every must-cue has its place."""
+    found = arrange(expand(load_plan(path)), steady_voice, RATE)
+    assert broken_rules(found.schedule) == []
+    assert found.misfits == ()
+
+
+@st.composite
+def plans(draw: st.DrawFn) -> dict[str, Any]:
+    names = ["crouch", "bridge", "march", "reach"][: draw(st.integers(1, 4))]
+    pattern = draw(st.sampled_from(["circuit", "build-up", "build-up-and-down", "build-down", "flow"]))
+    block: dict[str, Any] = {
+        "block": "Main",
+        "pattern": pattern,
+        "work": f"{draw(st.integers(8, 70))}s",
+        "exercises": names,
+    }
+    if pattern != "flow":
+        block["rest"] = f"{draw(st.integers(0, 40))}s"
+    if pattern == "circuit":
+        block["rounds"] = draw(st.integers(1, 3))
+    exercises = {}
+    for name in names:
+        sides = draw(st.sampled_from(["none", "alternate", "each"]))
+        exercises[name] = exercise(
+            name, sides=sides, form=[f"Point {k} of {name}." for k in range(draw(st.integers(0, 5)))]
+        )
+    count = draw(st.integers(0, 4))
+    return {
+        "session": [block],
+        "exercises": exercises,
+        "pips": draw(st.sampled_from([False, {"count": count, "spacing": "1s"}])),
+        "calls": draw(st.sampled_from([["10s"], ["30s", "10s"], []])),
+    }
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(plan=plans())
+def test_no_random_session_breaks_a_rule(plan: dict[str, Any]) -> None:
+    """Whatever the plan, the schedule keeps every rule, misfit or not."""
+    assert broken_rules(arranged(plan).schedule) == []
+
+
+@settings(max_examples=20, deadline=None, derandomize=True)
+@given(plan=plans())
+def test_a_schedule_survives_its_file(plan: dict[str, Any]) -> None:
+    """Reading back what was written gives the same schedule."""
+    schedule = arranged(plan).schedule
+    assert from_json(to_json(schedule)) == schedule
+
+
+def pyramid() -> Arranged:
+    """Return six exercises up and down: 36 sets."""
+    names = ["crouch", "bridge", "march", "reach", "plank", "row"]
+    block = {
+        "block": "Main",
+        "pattern": "build-up-and-down",
+        "work": "40s",
+        "rest": "30s",
+        "exercises": names,
+    }
+    return arranged({"session": [block], "exercises": {name: exercise(name) for name in names}})
+
+
+def by_appearance(found: Arranged, name: str) -> list[list[Event]]:
+    """Return the cues of each appearance of an exercise, in order."""
+    sets = [entry for entry in found.schedule.intervals if entry.exercise == name]
+    return [[cue for cue in found.schedule.cues if cue.interval == entry.index] for entry in sets]
+
+
+def test_a_pyramid_varies_and_keeps_its_musts() -> None:
+    """No form, remind, easier or harder line is in two consecutive appearances; nothing must is missing."""
+    found = pyramid()
+    assert found.misfits == ()
+    for name in ("crouch", "bridge", "march", "reach", "plank"):
+        appearances = by_appearance(found, name)
+        said = [
+            {cue.text for cue in cues if cue.role in ("form", "remind", "easier", "harder")}
+            for cues in appearances
+        ]
+        assert all(not one & two for one, two in pairwise(said))
+        assert any(said)
+
+
+def test_form_repeats_only_when_all_have_been_used() -> None:
+    """An exercise's three form lines come in threes: each third holds each line once."""
+    found = pyramid()
+    form = [cue.text for cues in by_appearance(found, "crouch") for cue in cues if cue.role == "form"]
+    assert len(form) >= 6
+    for first in range(0, len(form) - 2, 3):
+        assert len(set(form[first : first + 3])) == 3
+
+
+def test_the_set_up_comes_first_and_the_reminder_later() -> None:
+    """`setup` is spoken at the first appearance alone, `remind` at later ones alone."""
+    for name in ("crouch", "bridge"):
+        roles = [[cue.role for cue in cues] for cues in by_appearance(pyramid(), name)]
+        assert roles[0].count("setup") == 1
+        assert "remind" not in roles[0]
+        assert all("setup" not in later for later in roles[1:])
+        assert any("remind" in later for later in roles[1:])
+
+
+def test_the_easier_way_is_early_and_the_harder_way_late() -> None:
+    """Of 11 appearances the easier way is only in the first six, the harder only in the last five."""
+    appearances = by_appearance(pyramid(), "crouch")
+    assert len(appearances) == 11
+    easier = [k for k, cues in enumerate(appearances) if any(cue.role == "easier" for cue in cues)]
+    harder = [k for k, cues in enumerate(appearances) if any(cue.role == "harder" for cue in cues)]
+    assert easier
+    assert harder
+    assert max(easier) < 6 <= min(harder)
+
+
+def one_set(work: str, spec: dict[str, Any] | None = None, **plan: Any) -> Arranged:
+    block = {"block": "Main", "pattern": "circuit", "work": work, "exercises": ["crouch"]}
+    return arranged({"session": [block], "exercises": {"crouch": spec or {}}, "closing": False, **plan})
+
+
+def cue_at(found: Arranged, text: str) -> tuple[float, float]:
+    """Return the seconds into its interval at which a text starts, and the seconds left then."""
+    (cue,) = [cue for cue in found.schedule.cues if cue.text == text]
+    interval = found.schedule.intervals[cue.interval]
+    return (cue.onset_sample - interval.start_sample) / RATE, (interval.end_sample - cue.onset_sample) / RATE
+
+
+def test_time_calls_start_exactly_at_their_time_left() -> None:
+    """In 70 s, thirty and ten seconds left are called exactly then."""
+    found = one_set("70s")
+    assert cue_at(found, "Thirty seconds left.")[1] == 30.0
+    assert cue_at(found, "Ten seconds left.")[1] == 10.0
+
+
+def test_half_time_is_called_halfway() -> None:
+    """Thirty of sixty seconds left is called halfway."""
+    assert cue_at(one_set("60s"), "Halfway.")[1] == 30.0
+
+
+def test_no_time_call_in_a_short_interval() -> None:
+    """A 20 s interval with a countdown has no time call."""
+    assert [cue for cue in one_set("20s").schedule.cues if cue.role == "time"] == []
+
+
+def test_the_name_follows_the_pip_by_the_guard() -> None:
+    """The announcement starts exactly 0.25 s after the end of the boundary's long pip."""
+    found = one_set("40s").schedule
+    (name,) = [cue for cue in found.cues if cue.role == "announce" and "Crouch" in (cue.text or "")]
+    (long,) = [pip for pip in found.pips if pip.interval == name.interval and pip.role == "long"]
+    assert name.onset_sample == long.end_sample + GUARD
+
+
+def test_change_is_last_before_the_countdown() -> None:
+    """`change` ends exactly one guard before the first short pip of the countdown."""
+    block = {"block": "Main", "pattern": "circuit", "work": "40s", "exercises": ["crouch", "bridge"]}
+    found = arranged({"session": [block], "exercises": {"crouch": exercise("crouch"), "bridge": {}}}).schedule
+    (change,) = [cue for cue in found.cues if cue.role == "change"]
+    assert change.must
+    shorts = [pip for pip in found.pips if pip.interval == change.interval and pip.role == "short"]
+    assert change.end_sample == min(pip.onset_sample for pip in shorts) - GUARD
+
+
+def test_change_is_not_said_when_the_same_exercise_follows() -> None:
+    """What to do at the pips is about the next exercise; none is said before the same one or at the end."""
+    block = {"block": "Main", "pattern": "circuit", "work": "40s", "rounds": 3, "exercises": ["crouch"]}
+    found = arranged({"session": [block], "exercises": {"crouch": exercise("crouch")}}).schedule
+    assert [cue for cue in found.cues if cue.role == "change"] == []
+
+
+def test_sides_are_told_before_and_at_the_start() -> None:
+    """Alternating sides are announced in the rest before, as a must, and named at the start."""
+    block = {
+        "block": "Main",
+        "pattern": "circuit",
+        "work": "30s",
+        "rest": "20s",
+        "rounds": 2,
+        "exercises": ["lunge"],
+    }
+    found = arranged({"session": [block], "exercises": {"lunge": {"sides": "alternate"}}}).schedule
+    sides = [(cue.text, cue.must) for cue in found.cues if cue.role == "side"]
+    assert ("Lunge again, now the right side.", True) in sides
+    named = [cue.text for cue in found.cues if cue.role == "announce"]
+    assert "Lunge, left side." in named
+    assert "Last one. Lunge, right side." in named
+
+
+def test_a_set_on_each_side_turns_with_a_pip_and_a_word() -> None:
+    """Half way there is one turn pip on the boundary and, after it, the other side's name as a must."""
+    found = one_set("60s", {"sides": "each"}).schedule
+    (turn,) = [pip for pip in found.pips if pip.role == "turn"]
+    halves = [entry for entry in found.intervals if entry.kind == "work"]
+    assert turn.onset_sample == halves[1].start_sample == halves[0].end_sample
+    (switch,) = [cue for cue in found.cues if cue.interval == halves[1].index and cue.role == "side"]
+    assert switch.must
+    assert "ight side" in (switch.text or "")
+
+
+def test_the_countdown_is_three_short_pips_and_a_long_one_on_the_boundary() -> None:
+    """Short pips start 3, 2 and 1 s before the boundary, and the long one on it."""
+    found = one_set("40s").schedule
+    (work,) = [entry for entry in found.intervals if entry.kind == "work"]
+    shorts = [pip.onset_sample for pip in found.pips if pip.interval == work.index and pip.role == "short"]
+    assert shorts == [work.end_sample - k * RATE for k in (3, 2, 1)]
+    assert work.end_sample in [pip.onset_sample for pip in found.pips if pip.role == "long"]
+
+
+def test_a_lines_own_wishes_win() -> None:
+    """`at`, `rounds` and `weight` of a line are kept to."""
+    spec = {
+        "say": [{"text": "Exactly here.", "at": "12.5s", "must": True}, {"text": "Never now.", "rounds": 2}],
+        "form": {"text": "Light.", "weight": 0},
+    }
+    found = one_set("40s", spec)
+    assert cue_at(found, "Exactly here.")[0] == 12.5
+    assert "Never now." not in [cue.text for cue in found.schedule.cues]
+
+
+def test_a_caution_comes_at_first_and_where_the_region_is_loaded_again() -> None:
+    """It is a must at the first appearance, and later only if the set before loaded the same region."""
+    spec = {"load": "back", "caution": "Mind your back."}
+    for load, repeats in (("back", True), ("arms", False)):
+        block = {
+            "block": "Main",
+            "pattern": "circuit",
+            "work": "40s",
+            "rounds": 5,
+            "exercises": ["hinge", "pull"],
+        }
+        found = arranged({"session": [block], "exercises": {"hinge": spec, "pull": {"load": load}}}).schedule
+        said = [cue for cue in found.cues if cue.text == "Mind your back."]
+        assert said[0].must
+        assert (len(said) > 1) is repeats
+
+
+def test_equipment_is_told_in_the_rest_before_it_is_needed() -> None:
+    """What the next exercise needs and this one does not is told before it starts, once."""
+    block = {
+        "block": "Main",
+        "pattern": "circuit",
+        "work": "30s",
+        "rest": "20s",
+        "rounds": 2,
+        "exercises": ["a", "b"],
+    }
+    found = arranged({"session": [block], "exercises": {"a": {}, "b": {"needs": "a band"}}}).schedule
+    told = [cue for cue in found.cues if cue.text == "You will need a band."]
+    kinds = [found.intervals[cue.interval].kind for cue in told]
+    assert kinds == ["talk", "rest"]
+
+
+def test_every_drop_has_its_reason() -> None:
+    """A cue that cannot fit is reported with what it would take."""
+    spec = {"form": "word " * 60 + "end."}
+    found = one_set("30s", spec).schedule
+    (row,) = [row for row in found.dropped if row.role == "form"]
+    assert row.reason == "its 18.4 s have no place in this interval"

@@ -1,0 +1,55 @@
+"""Must-cues that do not fit: where, how much, how many words, and remedies that do work."""
+
+from __future__ import annotations
+
+import pytest
+
+from cuelane.remedies import Advice, advise
+from planning import RATE, arranged
+
+SETUP = "Stand tall and reach."
+CAUTION = "Mind your neck."
+
+
+def advice(setup_s: float, caution_s: float = 0.0, rest: str = "0s") -> list[Advice]:
+    """Return the advice for a second set of 20 s whose set-up and caution last so long."""
+    block = {"block": "Main", "pattern": "circuit", "work": "20s", "rest": rest, "exercises": ["a", "b"]}
+    spec = {"setup": SETUP} | ({"caution": CAUTION} if caution_s else {})
+    plan = {"session": [block], "exercises": {"a": {}, "b": spec}}
+    found = arranged(plan, {SETUP: setup_s, CAUTION: caution_s, "Last one. B.": 1.0, "B.": 0.5})
+    return advise(found.misfits, RATE)
+
+
+def test_what_fits_needs_no_advice() -> None:
+    """A set-up of 8 s fits a work interval of 20 s."""
+    assert advice(8.0) == []
+
+
+def test_the_missing_time_is_the_share_that_is_passed() -> None:
+    """Name (0.5 s) and set-up (11 s) pass 55 % of 20 s, 11 s, by 0.5 s: about one word of the five."""
+    (row,) = advice(11.0)
+    assert row.missing_s == pytest.approx(0.5, abs=0.05)
+    assert row.words_to_cut == 1
+    assert row.place == "b, round 1 (work of 20s at 0:33)"
+    assert "make this interval 1s longer" in row.remedies
+
+
+def test_a_faster_pace_is_named_only_if_it_is_enough() -> None:
+    """11.5 s over 11 s is mended by pace 1.05; 20 s by no pace up to 1.15."""
+    assert "speak a little faster: --pace 1.05" in advice(11.0)[0].remedies
+    assert not [remedy for remedy in advice(20.0)[0].remedies if "pace" in remedy]
+
+
+def test_moving_to_the_rest_is_named_only_if_there_is_one() -> None:
+    """With a rest of 30 s before, the set-up fits there; with none there is no such remedy."""
+    assert [remedy for remedy in advice(11.0, rest="30s")[0].remedies if "rest before" in remedy]
+    assert not [remedy for remedy in advice(11.0)[0].remedies if "rest before" in remedy]
+
+
+def test_the_message_says_all_of_it() -> None:
+    """The text a person reads has the place, the seconds, the words and each remedy."""
+    text = str(advice(11.0)[0])
+    assert text.splitlines()[0] == (
+        "b, round 1 (work of 20s at 0:33): the cues that must be spoken need 0.5 s more than there is; "
+        "cut about 1 word."
+    )

@@ -27,6 +27,7 @@ from ruamel.yaml.events import (
 )
 
 from cuelane.errors import Mark, PlanError
+from cuelane.plan.syntax import BRACES, syntax_problem
 from cuelane.plan.text import Lines, is_hidden
 
 MAX_DEPTH = 24
@@ -148,7 +149,7 @@ class _Builder:
             except StopIteration:
                 return
             except MarkedYAMLError as error:
-                raise self.stop(*_syntax(self.lines, error)) from error
+                raise self.stop(*syntax_problem(self.lines, error)) from error
             except (YAMLError, ArithmeticError, LookupError, TypeError, ValueError, AttributeError) as error:
                 raise self.stop(at, "this cannot be read as YAML from here on") from error
             end = event.end_mark
@@ -246,7 +247,7 @@ class _Builder:
 
     def key(self, parent: Mapping, node: Node, mark: Mark) -> tuple[str, Mark, bool]:
         if not isinstance(node, Scalar):
-            raise self.stop(mark, "a key must be a word or words, not a list or a group of keys", _BRACES)
+            raise self.stop(mark, "a key must be a word or words, not a list or a group of keys", BRACES)
         if node.text == "<<":
             raise self.stop(mark, "a plan may not use YAML merge keys (<<)", "write the keys out here")
         first = parent.key_marks.get(node.text)
@@ -268,56 +269,3 @@ def _resolved(text: str) -> str | int | float | bool | None:
     if _FLOAT.fullmatch(text):
         return float(text)
     return text
-
-
-_BRACES = "text that begins with { or [ needs quotes around it"
-_INSIDE = "text inside brackets or braces needs quotes where it holds ':' or ','"
-_INDENT = "check how far this line is indented"
-_SYNTAX = (
-    ("'\\t' that cannot start", "a tab stands here; YAML is indented with spaces", "replace tabs by spaces"),
-    ("sequence entries are not allowed", "a list cannot start here", "put '- ' on a line of its own"),
-    ("that cannot start any token", "text cannot begin with this character", "put quotes around the text"),
-    ("unknown escape character", "no such escape after '\\' in double quotes", "use single quotes"),
-    ("escape sequence of", "the code after '\\' in double quotes is not complete", "use single quotes"),
-    ("duplicate anchor", "a plan may not use YAML anchors", "write the value out where used"),
-    ("undeclared tag handle", "a plan may not use YAML tags (words that begin with '!')", "remove the tag"),
-    ("chomping or indentation", "after > or | the text starts on the next line", ""),
-    ("document separator", "'---' or '...' stands inside quotes", "close the quotes before it"),
-    ("but found '<document start>'", "'---' stands inside brackets or braces", "close them before it"),
-)
-# Faults that show late: the place to look at is where the thing began.
-_BEGUN = (
-    ("quoted scalar", "end of stream", "the quotes that open here are not closed"),
-    ("simple key", "could not find expected ':'", "this line should be a key, a ':' and a value"),
-    ("flow sequence", "expected ',' or ']'", "the list in brackets that starts here goes wrong at {}"),
-    ("flow mapping", "expected ',' or '}'", "the group in braces that starts here goes wrong at {}"),
-)
-
-
-def _syntax(lines: Lines, error: MarkedYAMLError) -> tuple[Mark, str, str]:
-    """Return where and why text is not YAML, in plain words."""
-    problem, context = str(error.problem or ""), str(error.context or "")
-    place = error.problem_mark or error.context_mark
-    mark = _mark_at(lines, place)
-    for about, needle, message in _BEGUN:
-        if about in context and needle in problem and error.context_mark is not None:
-            begun = _mark_at(lines, error.context_mark)
-            hint = _INSIDE if begun.line == mark.line and "flow" in about else ""
-            return begun, message.format(f"line {mark.line}, column {mark.column}"), hint
-    for needle, message, hint in _SYNTAX:
-        if needle in problem:
-            return mark, message, hint
-    before = lines.lines[mark.line - 1][: mark.column - 1].rstrip() if mark.line <= len(lines.lines) else ""
-    if "mapping values are not allowed" in problem:
-        hint = "text that holds ': ' needs quotes" if ": " in before else _INDENT
-        return mark, "a ':' is not expected here", hint
-    if "but found '<scalar>'" in problem and before:
-        hint = _BRACES if before.endswith(("}", "]")) else "put quotes around the whole text"
-        return mark, "text goes on here after a value that was complete", hint
-    if "expected <block end>" in problem:
-        return mark, "this line does not fit with the lines above it", _INDENT
-    return mark, "this is not YAML that can be read", "check quotes, colons and how far lines are indented"
-
-
-def _mark_at(lines: Lines, place: Any) -> Mark:
-    return Mark(lines.file, 1, 1) if place is None else Mark(lines.file, place.line + 1, place.column + 1)

@@ -73,7 +73,8 @@ class Meter:
         if self._true_peak is not None:
             self._true_peak.push(piece)
         weighted, self._state = sosfilt(self._sos, piece, axis=0, zi=self._state)
-        self._fill_bins(np.square(weighted) @ self._weights)
+        # einsum, since a product this thin is slower on the linear algebra library's threads.
+        self._fill_bins(np.einsum("ij,ij,j->i", weighted, weighted, self._weights))
 
     def _edge(self, n_bins: int) -> int:
         return (2 * n_bins * self.sample_rate + BINS_PER_SECOND) // (2 * BINS_PER_SECOND)

@@ -19,9 +19,12 @@ Array = npt.NDArray[np.float64]
 HALF_LENGTH = 12
 """Input samples on each side that an interpolated point depends on."""
 
-_REACH = 2 * HALF_LENGTH
-_STRIDE = 40
-"""Points interpolated at once: one matrix product for so many, which the linear algebra library does fast."""
+REACH = 2 * HALF_LENGTH
+STRIDE = 40
+"""Samples interpolated at once, by one matrix product: the linear algebra library is fast at those."""
+
+BATCH = 64
+"""Strides to a product. Larger ones are split over threads that wait for each other longer than they work."""
 
 
 @functools.lru_cache(maxsize=4)
@@ -32,6 +35,16 @@ def interpolation_taps(oversampling: int) -> Array:
     )
     taps = np.sinc(distance) * np.i0(6.0 * np.sqrt(1 - (distance / HALF_LENGTH) ** 2)) / np.i0(6.0)
     return np.asarray(taps / taps.sum(axis=1, keepdims=True))
+
+
+def interpolation_matrix(oversampling: int) -> Array:
+    """Return what gives every point between 40 samples at once, shape (40 + 23, 40 * (oversampling - 1))."""
+    taps = interpolation_taps(oversampling)
+    matrix = np.zeros((STRIDE + REACH - 1, STRIDE * (oversampling - 1)))
+    for point in range(STRIDE):
+        columns = slice(point * (oversampling - 1), (point + 1) * (oversampling - 1))
+        matrix[point : point + REACH, columns] = taps.T
+    return matrix
 
 
 class TruePeak:
@@ -46,11 +59,8 @@ class TruePeak:
             raise SignalError(f"oversampling must be at least 1, got {oversampling}")
         taps = interpolation_taps(oversampling)
         self._bound = float(np.abs(taps).sum(axis=1).max()) if oversampling > 1 else 0.0
-        self._matrix = np.zeros((_STRIDE + _REACH - 1, _STRIDE * (oversampling - 1)))
-        for point in range(_STRIDE):
-            columns = slice(point * (oversampling - 1), (point + 1) * (oversampling - 1))
-            self._matrix[point : point + _REACH, columns] = taps.T
-        self._pending = np.zeros((_REACH - 1, n_channels))
+        self._matrix = interpolation_matrix(oversampling)
+        self._pending = np.zeros((REACH - 1, n_channels))
         self._peak = 0.0
 
     def push(self, block: npt.NDArray[np.floating]) -> None:
@@ -59,15 +69,15 @@ class TruePeak:
             return
         self._peak = max(self._peak, float(np.abs(block).max()))
         joined = np.concatenate([self._pending, block])
-        n_strides = (len(joined) - _REACH + 1) // _STRIDE
-        self._peak = self._raised(joined[: n_strides * _STRIDE + _REACH - 1], n_strides)
-        self._pending = joined[n_strides * _STRIDE :]
+        n_strides = (len(joined) - REACH + 1) // STRIDE
+        self._peak = self._raised(joined[: n_strides * STRIDE + REACH - 1], n_strides)
+        self._pending = joined[n_strides * STRIDE :]
 
     @property
     def peak(self) -> float:
         """The peak so far, linear; what has been pushed is taken to be followed by silence."""
-        n_strides = -(-len(self._pending) // _STRIDE)
-        tail = np.zeros((n_strides * _STRIDE + _REACH - 1, self._pending.shape[1]))
+        n_strides = -(-len(self._pending) // STRIDE)
+        tail = np.zeros((n_strides * STRIDE + REACH - 1, self._pending.shape[1]))
         tail[: len(self._pending)] = self._pending
         return self._raised(tail, n_strides)
 
@@ -76,18 +86,18 @@ class TruePeak:
         if n_strides == 0 or self._bound == 0.0:
             return self._peak
         magnitude = np.abs(joined).max(axis=1)
-        here = magnitude[: n_strides * _STRIDE].reshape(n_strides, _STRIDE).max(axis=1)
+        here = magnitude[: n_strides * STRIDE].reshape(n_strides, STRIDE).max(axis=1)
         # A stride's points lean on up to 23 samples of the next one.
-        after = np.append(here[1:], magnitude[n_strides * _STRIDE :].max())
+        after = np.append(here[1:], magnitude[n_strides * STRIDE :].max())
         reachable = np.maximum(here, after) * self._bound
         candidates = np.flatnonzero(reachable > self._peak)
         order = candidates[np.argsort(-reachable[candidates])]
-        windows = np.lib.stride_tricks.sliding_window_view(joined, _STRIDE + _REACH - 1, axis=0)[::_STRIDE]
+        windows = np.lib.stride_tricks.sliding_window_view(joined, STRIDE + REACH - 1, axis=0)[::STRIDE]
         peak, done, size = self._peak, 0, 4
         while done < len(order) and reachable[order[done]] > peak:
-            between = windows[order[done : done + size]].reshape(-1, _STRIDE + _REACH - 1) @ self._matrix
+            between = windows[order[done : done + size]].reshape(-1, STRIDE + REACH - 1) @ self._matrix
             peak = max(peak, float(np.abs(between).max()))
-            done, size = done + size, min(size * 4, 4096)
+            done, size = done + size, min(size * 4, BATCH)
         return peak
 
 

@@ -1,0 +1,262 @@
+"""What a session comes to: totals, sets, balance, equipment, load, and how much of it is talk.
+
+Plain sums over a session's intervals and a schedule's events. ``work`` is work intervals alone, ``effective
+work`` the same without settling in, ``rest`` rest intervals alone; changes, talk and breathing count for
+themselves. A set is a work interval with an exercise; the two halves of a set done on each side are one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict, dataclass
+from itertools import groupby, pairwise
+from typing import Any
+
+from cuelane.energy import Energy, energy
+from cuelane.factlines import summary_lines
+from cuelane.schedule import Schedule
+from cuelane.session import Interval, Session
+from cuelane.talkfacts import USUAL_WORDS_PER_MINUTE, TalkFacts, talk_facts
+from cuelane.units import format_clock, format_duration
+
+# Halves of an odd number of milliseconds are not uneven.
+_UNEVEN_MS = 1_000
+
+__all__ = ["Facts", "facts", "summary_lines"]
+
+
+@dataclass(frozen=True)
+class ExerciseFacts:
+    name: str
+    sets: int
+    work_ms: int
+    effective_ms: int
+    left_sets: int
+    right_sets: int
+    left_ms: int
+    right_ms: int
+
+
+@dataclass(frozen=True)
+class BlockFacts:
+    name: str
+    pattern: str
+    start_ms: int
+    length_ms: int
+    rounds: int | None
+    sets: int
+
+
+@dataclass(frozen=True)
+class EquipmentFacts:
+    """A thing needed, when first, and by which exercises."""
+
+    item: str
+    first_ms: int
+    exercises: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class LoadFacts:
+    """Two exercises one after the other that load the same regions: how often, and the shortest pause."""
+
+    first: str
+    then: str
+    regions: tuple[str, ...]
+    times: int
+    shortest_pause_ms: int
+
+
+@dataclass(frozen=True)
+class Facts:
+    """All of a session's facts. Times are integer milliseconds, those of ``talk`` seconds.
+
+    ``work_to_rest`` is None without rest. ``warnings`` are for people; ``warning_codes`` tell, one for each,
+    the word for the plan's ``allow`` that silences it.
+    """
+
+    total_ms: int
+    work_ms: int
+    effective_work_ms: int
+    rest_ms: int
+    change_ms: int
+    talk_ms: int
+    breath_ms: int
+    work_to_rest: float | None
+    sets: int
+    exercises: tuple[ExerciseFacts, ...]
+    left_ms: int
+    right_ms: int
+    equipment: tuple[EquipmentFacts, ...]
+    consecutive_load: tuple[LoadFacts, ...]
+    blocks: tuple[BlockFacts, ...]
+    talk: TalkFacts | None
+    energy: Energy | None
+    warnings: tuple[str, ...]
+    warning_codes: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the facts as JSON can hold them."""
+        return {key: _plain(value) for key, value in asdict(self).items()}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _plain(inner) for key, inner in value.items()}
+    if isinstance(value, tuple | list):
+        return [_plain(inner) for inner in value]
+    return round(value, 4) if isinstance(value, float) else value
+
+
+def facts(session: Session, schedule: Schedule | None = None) -> Facts:
+    """Return a session's facts; with its `schedule`, those of its talk too."""
+    intervals = session.intervals
+    work = [entry for entry in intervals if entry.kind == "work"]
+    work_ms, rest_ms = _sum(work), _sum(entry for entry in intervals if entry.kind == "rest")
+    exercises = tuple(_exercises(work))
+    load = tuple(_consecutive_load(work))
+    talk = talk_facts(schedule) if schedule is not None else None
+    estimate, unknown_codes = energy(session)
+    warnings = [
+        (code, text)
+        for code, text in _warnings(exercises, load, talk, unknown_codes)
+        if code not in session.plan.allow
+    ]
+    return Facts(
+        total_ms=session.length_ms,
+        work_ms=work_ms,
+        effective_work_ms=sum(_effective(entry) for entry in work),
+        rest_ms=rest_ms,
+        change_ms=_sum(entry for entry in intervals if entry.kind == "change"),
+        talk_ms=_sum(entry for entry in intervals if entry.kind == "talk"),
+        breath_ms=_sum(entry for entry in intervals if entry.kind in ("in", "hold", "out")),
+        work_to_rest=work_ms / rest_ms if rest_ms else None,
+        sets=len({_set_key(entry) for entry in work if entry.exercise}),
+        exercises=exercises,
+        left_ms=sum(row.left_ms for row in exercises),
+        right_ms=sum(row.right_ms for row in exercises),
+        equipment=tuple(_equipment(intervals)),
+        consecutive_load=load,
+        blocks=tuple(_blocks(intervals)),
+        talk=talk,
+        energy=estimate,
+        warnings=tuple(text for _, text in warnings),
+        warning_codes=tuple(code for code, _ in warnings),
+    )
+
+
+def _sum(intervals: Iterable[Interval]) -> int:
+    return sum(entry.length_ms for entry in intervals)
+
+
+def _effective(interval: Interval) -> int:
+    return max(0, interval.length_ms - interval.settle_ms)
+
+
+def _set_key(interval: Interval) -> int:
+    return interval.index if interval.set_index is None else -1 - interval.set_index
+
+
+def _exercises(work: list[Interval]) -> Iterator[ExerciseFacts]:
+    """Yield each exercise's sets and times, in order of first appearance."""
+    names = dict.fromkeys(entry.exercise for entry in work if entry.exercise)
+    for name in names:
+        own = [entry for entry in work if entry.exercise == name]
+        left, right = ([entry for entry in own if entry.side == side] for side in ("left", "right"))
+        yield ExerciseFacts(
+            name=str(name),
+            sets=len({_set_key(entry) for entry in own}),
+            work_ms=_sum(own),
+            effective_ms=sum(_effective(entry) for entry in own),
+            left_sets=len(left),
+            right_sets=len(right),
+            left_ms=_sum(left),
+            right_ms=_sum(right),
+        )
+
+
+def _equipment(intervals: tuple[Interval, ...]) -> Iterator[EquipmentFacts]:
+    first_ms: dict[str, int] = {}
+    users: dict[str, dict[str, None]] = {}
+    for entry in intervals:
+        for item in entry.spec.needs if entry.spec and entry.exercise else ():
+            first_ms.setdefault(item, entry.start_ms)
+            users.setdefault(item, {})[str(entry.exercise)] = None
+    for item, start_ms in first_ms.items():
+        yield EquipmentFacts(item, start_ms, tuple(users[item]))
+
+
+def _regions(interval: Interval) -> dict[str, str]:
+    return {name.casefold(): name for name in interval.spec.load} if interval.spec else {}
+
+
+def _consecutive_load(work: list[Interval]) -> Iterator[LoadFacts]:
+    """Yield each pair of different exercises that follow one another and load the same regions."""
+    sets = [list(group) for _, group in groupby((entry for entry in work if entry.exercise), key=_set_key)]
+    found: dict[tuple[str, str], list[int]] = {}
+    shared: dict[tuple[str, str], tuple[str, ...]] = {}
+    for before, after in pairwise(sets):
+        pair = (str(before[-1].exercise), str(after[0].exercise))
+        regions = _regions(before[-1])
+        both = tuple(name for key, name in regions.items() if key in _regions(after[0]))
+        if both and pair[0] != pair[1]:
+            found.setdefault(pair, []).append(after[0].start_ms - before[-1].end_ms)
+            shared[pair] = both
+    for pair, pauses_ms in found.items():
+        yield LoadFacts(*pair, shared[pair], len(pauses_ms), min(pauses_ms))
+
+
+def _blocks(intervals: tuple[Interval, ...]) -> Iterator[BlockFacts]:
+    for _, group in groupby(intervals, key=lambda entry: (entry.block_index, entry.block)):
+        rows = list(group)
+        rounds = [entry.round for entry in rows if entry.round is not None]
+        sets = {_set_key(entry) for entry in rows if entry.kind == "work" and entry.exercise}
+        yield BlockFacts(
+            name=rows[0].block,
+            pattern=rows[0].pattern,
+            start_ms=rows[0].start_ms,
+            length_ms=rows[-1].end_ms - rows[0].start_ms,
+            rounds=max(rounds) if rounds else None,
+            sets=len(sets),
+        )
+
+
+def _warnings(
+    exercises: tuple[ExerciseFacts, ...],
+    load: tuple[LoadFacts, ...],
+    talk: TalkFacts | None,
+    unknown_codes: list[str],
+) -> Iterator[tuple[str, str]]:
+    for row in exercises:
+        if abs(row.left_ms - row.right_ms) >= _UNEVEN_MS:
+            sides = (
+                f"{_sets(count)} ({format_clock(time_ms)}) on the {side}"
+                for side, count, time_ms in (
+                    ("left", row.left_sets, row.left_ms),
+                    ("right", row.right_sets, row.right_ms),
+                )
+            )
+            yield "uneven-sides", f"{row.name}: {', '.join(sides)}"
+    for pair in load:
+        regions = " and ".join(filter(None, [", ".join(pair.regions[:-1]), pair.regions[-1]]))
+        times = "" if pair.times == 1 else f", {pair.times} times"
+        pause_ms = pair.shortest_pause_ms
+        pause = f"{format_duration(pause_ms)} apart at the least" if pause_ms else "with no rest between"
+        yield (
+            "same-load",
+            f"{pair.first}, then {pair.then}: both load {regions}{times}, {pause}",
+        )
+    slowest, fastest = USUAL_WORDS_PER_MINUTE
+    rate = talk.words_per_minute if talk is not None else None
+    if rate is not None and not slowest <= rate <= fastest:
+        how = "slower" if rate < slowest else "faster"
+        yield (
+            "speaking-rate",
+            f"the voice speaks {rate:.0f} words a minute, {how} than the usual {slowest} to {fastest}",
+        )
+    for code in unknown_codes:
+        yield "unknown-activity", f"activity {code} is not in the table that energy is estimated from"
+
+
+def _sets(count: int) -> str:
+    return "1 set" if count == 1 else f"{count} sets"

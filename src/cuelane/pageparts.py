@@ -147,8 +147,9 @@ def _short(value: float) -> str:
 def envelope_path(envelope: Sequence[tuple[float, float]], *, height: float = 100.0, first: int = 0) -> str:
     """Return an SVG path of a waveform.
 
-    x is `first` plus the point's index, y runs from 0 (+1.0) to `height` (-1.0). `envelope` holds (lowest, highest) sample values per point, full scale 1.0. Points of silence draw
-    nothing, so a session that is mostly open time makes a short path.
+    `envelope` holds (lowest, highest) sample values per point, full scale 1.0; x is `first` plus the
+    point's index, y runs from 0 (+1.0) to `height` (-1.0). Points of silence draw nothing, so a session
+    that is mostly open time makes a short path.
     """
     middle = height / 2
     parts: list[str] = []

@@ -6,11 +6,12 @@ changed elsewhere.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from cuelane.pageparts import plain
-from cuelane.schedule import Event, Schedule, ScheduledInterval
+from cuelane.roomfacts import occupancy
+from cuelane.schedule import Schedule, ScheduledInterval
 from cuelane.units import to_ms
 
 KIND_WORDS: Mapping[str, str] = {
@@ -58,6 +59,7 @@ class Outline:
     sets: int
     open_ms: int
     longest_talk_ms: int
+    longest_talk_at_ms: int
     exercises: tuple[ExerciseTotal, ...]
     sections: tuple[Section, ...]
 
@@ -97,23 +99,6 @@ def _section(run: list[ScheduledInterval]) -> Section:
     return Section(plain(run[0].block), run[0].start_sample, run[-1].end_sample, tuple(run), rounds)
 
 
-def _merged(spans: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
-    merged: list[tuple[int, int]] = []
-    for start, end in sorted(spans):
-        if merged and start <= merged[-1][1]:
-            merged[-1] = (merged[-1][0], max(merged[-1][1], end))
-        else:
-            merged.append((start, end))
-    return merged
-
-
-def _longest(events: Iterable[Event], sample_rate: int) -> int:
-    """Return the longest stretch of speech, where pauses under a second do not end one, in samples."""
-    reach = sample_rate
-    spans = _merged((event.onset_sample, event.end_sample + reach) for event in events)
-    return max((end - reach - start for start, end in spans), default=0)
-
-
 def outline_of(schedule: Schedule) -> Outline:
     """Return the totals of `schedule`; each is summed in samples and rounded once."""
     rate = schedule.sample_rate
@@ -142,7 +127,7 @@ def outline_of(schedule: Schedule) -> Outline:
         )
         for name, mark in letters(schedule).items()
     )
-    sounding = _merged((event.onset_sample, event.end_sample) for event in schedule.events)
+    used = occupancy(schedule)
     return Outline(
         length_ms=to_ms(schedule.n_frames, rate),
         work_ms=to_ms(totals["work"], rate),
@@ -150,8 +135,9 @@ def outline_of(schedule: Schedule) -> Outline:
         rest_ms=to_ms(totals["rest"] + totals["change"], rate),
         breaths=sum(row.kind == "in" for row in schedule.intervals),
         sets=sum(len(found) for found in sets.values()),
-        open_ms=to_ms(schedule.n_frames - sum(end - start for start, end in sounding), rate),
-        longest_talk_ms=to_ms(_longest(schedule.cues, rate), rate),
+        open_ms=round(used.open_share * to_ms(schedule.n_frames, rate)),
+        longest_talk_ms=round(used.longest_talk_s * 1000),
+        longest_talk_at_ms=round(used.longest_talk_at_s * 1000),
         exercises=exercises,
         sections=sections_of(schedule),
     )

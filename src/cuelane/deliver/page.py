@@ -16,22 +16,22 @@ from urllib.parse import quote
 
 from cuelane.deliver.card import card_scale
 from cuelane.deliver.outline import KIND_WORDS, Outline, letters, outline_of
+from cuelane.deliver.pagefacts import fact_rows, texts, warning_lines
 from cuelane.deliver.pagescore import kinds_shown, overview_paths, staff_views
 from cuelane.deliver.pagetext import (
     CueView,
     ExerciseView,
     cue_views,
     exercise_views,
-    fact_rows,
     interval_name,
     interval_place,
     tally_rows,
-    warning_lines,
 )
 from cuelane.deliver.score import staves_of
+from cuelane.media import Chapter
 from cuelane.pageparts import axis_svg, data_url, document, environment, language_tag, plain, script_json
 from cuelane.schedule import Schedule
-from cuelane.units import format_clock
+from cuelane.units import format_clock, to_sample
 
 MEDIA_TYPES = {
     ".m4a": "audio/mp4",
@@ -64,13 +64,13 @@ class FileLink:
 class PageExtras:
     """What the page shows beside the schedule; all of it may be absent.
 
-    ``chapters`` are (start_sample, title); ``vtt`` a WebVTT text; ``about`` a sentence or two on the
+    ``vtt`` is a WebVTT text; ``about`` a sentence or two on the
     session; ``hearing`` safe-listening advice; ``embed`` the encoded audio, to be put inside the page.
     """
 
     files: Sequence[FileLink] = ()
     vtt: str | None = None
-    chapters: Sequence[tuple[int, str]] = ()
+    chapters: Sequence[Chapter] = ()
     about: str | None = None
     hearing: Sequence[str] = ()
     embed: bytes | None = None
@@ -84,10 +84,6 @@ def _asset(name: str) -> str:
 def file_href(name: str) -> str:
     """Return a relative link to a file beside the page; no name can become another address."""
     return "./" + quote(PurePath(name).name, safe="")
-
-
-def _lines(value: object) -> list[str]:
-    return [plain(line) for line in value] if isinstance(value, list | tuple) else []
 
 
 def _credits(schedule: Schedule) -> list[str]:
@@ -159,7 +155,7 @@ def write_page(
     media_type = MEDIA_TYPES.get(PurePath(audio_name).suffix.lower(), "application/octet-stream")
     length_s = schedule.n_frames / schedule.sample_rate
     facts = fact_rows(schedule, outline)
-    cautions = _lines(schedule.extra.get("cautions"))
+    cautions = texts(schedule.extra, "cautions")
     hearing = [plain(line) for line in extras.hearing]
     about = plain(extras.about or schedule.extra.get("description") or "")
     point, row_height = card_scale(
@@ -167,7 +163,7 @@ def write_page(
         about=about,
         n_rows=sum(len(staff.rows) for staff in staves),
         n_staves=len(staves),
-        exercises=[f"{row.name} {row.sides} {row.needs}" for row in exercises],
+        exercises=[f"{row.name} {row.sides} {' '.join(row.needs)}" for row in exercises],
         facts=[f"{value}" for _, value in facts],
         lines=[*cautions, *hearing],
     )
@@ -198,11 +194,11 @@ def write_page(
             needs_any=any(row.needs for row in exercises),
             chapters=[
                 {
-                    "sample": at,
-                    "clock": format_clock(at * 1000 // schedule.sample_rate),
-                    "title": plain(title),
+                    "sample": to_sample(chapter.start_ms, schedule.sample_rate),
+                    "clock": format_clock(chapter.start_ms),
+                    "title": plain(chapter.title),
                 }
-                for at, title in extras.chapters
+                for chapter in extras.chapters
             ],
             facts=facts,
             warnings=warning_lines(schedule),

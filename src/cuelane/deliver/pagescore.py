@@ -224,7 +224,9 @@ def _piece_view(
     settle = 0
     if interval.settle_samples and not piece.tied:
         settle = min(interval.settle_samples, shown)
-    spoken = " ".join(part for part in (mark, name) if part)
+    # What is seen comes first and in the same order, so that a button can be called by it.
+    seen = " ".join(part for part in (mark, word, "" if piece.tied else length) if part)
+    kind = "" if interval.kind == word else f"{KIND_WORDS[interval.kind].lower()}, "
     return PieceView(
         index=interval.index,
         kind=shape_of(schedule.intervals, interval.index),
@@ -236,5 +238,5 @@ def _piece_view(
         word=word,
         language=language_tag(schedule.language) if interval.kind == "work" else "en",
         long="" if piece.tied else length,
-        says=f"{spoken}, {KIND_WORDS[interval.kind].lower()}, {length}, from {starts}",
+        says=f"{seen}, {kind}from {starts}",
     )

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from cuelane.deliver.outline import KIND_WORDS, Outline
+from cuelane.deliver.pagefacts import grades_of, needs_of
 from cuelane.pageparts import plain
 from cuelane.schedule import Schedule, ScheduledInterval
 from cuelane.units import format_clock, to_ms
@@ -34,16 +34,25 @@ class CueView:
     clock: str
     role: str
     text: str
+    grade: str
 
 
 @dataclass(frozen=True)
 class ExerciseView:
     letter: str
     name: str
-    needs: str
+    needs: tuple[str, ...]
     sets: int
-    time: str
-    sides: str
+    work_ms: int
+    by_side_ms: Mapping[str, int]
+
+    @property
+    def time(self) -> str:
+        return format_clock(self.work_ms)
+
+    @property
+    def sides(self) -> str:
+        return ", ".join(f"{side} {format_clock(ms)}" for side, ms in sorted(self.by_side_ms.items()))
 
 
 def capital(text: str) -> str:
@@ -104,52 +113,30 @@ def tally_rows(outline: Outline) -> list[tuple[str, str]]:
 
 def cue_views(schedule: Schedule) -> list[CueView]:
     """Return every cue in order of time."""
+    grades = grades_of(schedule)
     return [
         CueView(
             cue.onset_sample,
             format_clock(to_ms(cue.onset_sample, schedule.sample_rate)),
             ROLE_WORDS.get(cue.role, capital(plain(cue.role))),
             plain(cue.text or ""),
+            grades.get(cue.id, ""),
         )
         for cue in schedule.cues
     ]
 
 
-def _facts(schedule: Schedule) -> dict[str, Any]:
-    facts = schedule.extra.get("facts")
-    return facts if isinstance(facts, dict) else {}
-
-
 def exercise_views(schedule: Schedule, outline: Outline) -> list[ExerciseView]:
     """Return the exercises with letter, equipment, sets and time."""
-    needs: dict[str, str] = {}
+    needs = needs_of(schedule)
     return [
         ExerciseView(
             row.letter,
             capital(row.name),
-            needs.get(row.name, ""),
+            needs.get(row.name, ()),
             row.sets,
-            format_clock(row.work_ms),
-            ", ".join(f"{side} {format_clock(length)}" for side, length in sorted(row.by_side_ms.items())),
+            row.work_ms,
+            row.by_side_ms,
         )
         for row in outline.exercises
     ]
-
-
-def fact_rows(schedule: Schedule, outline: Outline) -> list[tuple[str, str]]:
-    """Return (name, value) of what is worth knowing about the session."""
-    rows: list[tuple[str, str]] = []
-    if outline.work_ms and outline.effective_ms != outline.work_ms:
-        rows.append(("Work after settling", time_in_words(outline.effective_ms)))
-    if outline.work_ms and outline.rest_ms:
-        rows.append(("Work to rest", f"{outline.work_ms / outline.rest_ms:.1f} to 1"))
-    rows.append(("Cues", str(len(schedule.cues))))
-    rows.append(("Open time", time_in_words(outline.open_ms)))
-    rows.append(("Longest talk", time_in_words(outline.longest_talk_ms)))
-    return rows
-
-
-def warning_lines(schedule: Schedule) -> list[str]:
-    """Return what the facts warn of."""
-    found = _facts(schedule).get("warnings")
-    return [plain(line) for line in found] if isinstance(found, list) else []

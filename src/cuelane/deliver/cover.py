@@ -1,0 +1,169 @@
+"""A square cover, drawn from the session itself: its rounds of work and rest as the page's score shows them.
+
+The same schedule gives the same bytes on every machine with the same Pillow: the shapes are whole pixels,
+the font is the one that Pillow carries and the file holds no time and no text.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+
+from PIL import Image, ImageDraw
+
+from cuelane.deliver.lettering import can_letter, draw_text, fitted
+from cuelane.deliver.outline import Outline, outline_of
+from cuelane.deliver.pagetext import time_in_words
+from cuelane.deliver.score import Piece, Row, staves_of
+from cuelane.pageparts import plain
+from cuelane.schedule import Schedule
+from cuelane.units import format_clock
+
+SIDE = 1400
+MARGIN = 110
+MOST_ROWS = 44
+
+PAPER = (244, 240, 230)
+INK = (28, 40, 48)
+SOFT = (83, 96, 106)
+EDGE = (133, 125, 108)
+WORK = (29, 92, 86)
+SETTLE = (86, 136, 130)
+BREATH = (51, 72, 124)
+TALK = (239, 226, 196)
+SHEET = (255, 253, 248)
+PENCIL = (168, 54, 25)
+PALETTE = (PAPER, INK, SOFT, EDGE, WORK, SETTLE, BREATH, TALK, SHEET, PENCIL)
+
+
+def draw_cover(schedule: Schedule) -> bytes:
+    """Return a PNG of 1400 by 1400 pixels, under 150 kB.
+
+    A title in a script that Pillow's font does not hold is left out; the pattern and the length remain.
+    """
+    image = Image.new("RGB", (SIDE, SIDE), PAPER)
+    draw = ImageDraw.Draw(image)
+    outline = outline_of(schedule)
+    top = _letter(draw, plain(schedule.title), outline)
+    rows = _rows(schedule, outline)
+    _draw_rows(draw, schedule, rows, top, SIDE - MARGIN - 70)
+    _foot(draw, outline)
+    return _png(image)
+
+
+def _letter(draw: ImageDraw.ImageDraw, title: str, outline: Outline) -> int:
+    """Draw the title; return where the score may begin."""
+    y = MARGIN
+    if title and can_letter(title):
+        size, lines = fitted(title, SIDE - 2 * MARGIN, largest=168, smallest=56, most_lines=3)
+        for line in lines:
+            y += round(size * 1.08)
+            draw_text(
+                draw, (MARGIN, y - round(size * 0.2)), line, size, INK, PAPER, weight=max(1, size // 60)
+            )
+    y += 38
+    draw.rectangle((MARGIN, y, SIDE - MARGIN - 1, y + 7), fill=INK)
+    draw.rectangle((MARGIN, y + 13, SIDE - MARGIN - 1, y + 15), fill=INK)
+    return y + 70
+
+
+def _foot(draw: ImageDraw.ImageDraw, outline: Outline) -> None:
+    parts = [format_clock(outline.length_ms)]
+    if outline.sets:
+        parts.append(f"{outline.sets} sets" if outline.sets > 1 else "1 set")
+    if outline.work_ms:
+        parts.append(f"{time_in_words(outline.work_ms)} of work")
+    elif outline.breaths:
+        parts.append(f"{outline.breaths} breaths")
+    draw_text(draw, (MARGIN, SIDE - MARGIN), "  ·  ".join(parts), 44, SOFT, PAPER)
+
+
+def _rows(schedule: Schedule, outline: Outline) -> list[tuple[Row, int]]:
+    """Return the rows to draw with the time that the full width stands for.
+
+    Blocks of talk alone are left out where there is anything else; a session of more rows than can be told
+    apart is cut into rows of equal time instead.
+    """
+    sections = [s for s in outline.sections if any(row.kind != "talk" for row in s.intervals)]
+    staves = staves_of(sections or outline.sections, schedule.sample_rate)
+    rows = [(row, staff.span_samples) for staff in staves for row in staff.rows]
+    if len(rows) <= MOST_ROWS:
+        return rows
+    span = -(-schedule.n_frames // MOST_ROWS)
+    cut = []
+    for start in range(0, schedule.n_frames, span):
+        end = start + span
+        pieces = tuple(
+            Piece(row, max(row.start_sample, start), min(row.end_sample, end), row.start_sample < start)
+            for row in schedule.intervals
+            if row.start_sample < end and row.end_sample > start
+        )
+        if pieces:
+            cut.append((Row("", start, pieces[-1].end_sample, pieces), span))
+    return cut
+
+
+def _draw_rows(
+    draw: ImageDraw.ImageDraw, schedule: Schedule, rows: Sequence[tuple[Row, int]], top: int, bottom: int
+) -> None:
+    if not rows:
+        return
+    pitch = min((bottom - top) // len(rows), 240)
+    height = max(6, round(pitch * 0.74))
+    long_pips = [pip.onset_sample for pip in schedule.pips if pip.role == "long"]
+    for number, (row, span) in enumerate(rows):
+        base = bottom - (len(rows) - number - 1) * pitch - (pitch - height)
+        scale = (SIDE - 2 * MARGIN) / span
+        draw.line((MARGIN, base, SIDE - MARGIN, base), fill=EDGE, width=2)
+        for piece in row.pieces:
+            x0 = MARGIN + round((piece.start_sample - row.start_sample) * scale)
+            x1 = MARGIN + round((piece.end_sample - row.start_sample) * scale)
+            after_out = (
+                piece.interval.index > 0 and schedule.intervals[piece.interval.index - 1].kind == "out"
+            )
+            gap = 1 if x1 - x0 < 12 else 4
+            _draw_piece(draw, piece, (x0, base - height, max(x0, x1 - gap), base), scale, after_out)
+        for at in long_pips:
+            if row.start_sample < at <= row.end_sample:
+                x = MARGIN + round((at - row.start_sample) * scale)
+                draw.rectangle((x - 3, base + 4, x, base + max(6, (pitch - height) // 2)), fill=PENCIL)
+
+
+def _draw_piece(
+    draw: ImageDraw.ImageDraw, piece: Piece, box: tuple[int, int, int, int], scale: float, after_out: bool
+) -> None:
+    x0, y0, x1, y1 = box
+    height = y1 - y0
+    low = y0 + round(height * 0.6)
+    match piece.interval.kind:
+        case "work":
+            draw.rectangle(box, fill=WORK)
+            settle = 0 if piece.tied else round(piece.interval.settle_samples * scale)
+            if settle > 2:
+                draw.rectangle((x0, low, min(x1, x0 + settle), y1), fill=SETTLE)
+        case "rest":
+            draw.rectangle(
+                (x0, y0 + height // 2, x1, y1), fill=SHEET, outline=INK, width=3 if height > 30 else 1
+            )
+        case "change":
+            draw.rectangle((x0, y0 + round(height * 0.75), x1, y1), fill=EDGE)
+        case "talk":
+            draw.rounded_rectangle(
+                (x0, y0 + height // 4, x1, y1), min(18, height // 3), fill=TALK, outline=EDGE, width=2
+            )
+        case "in":
+            draw.polygon([(x0, low), (x1, y0), (x1, y1), (x0, y1)], fill=BREATH)
+        case "out":
+            draw.polygon([(x0, y0), (x1, low), (x1, y1), (x0, y1)], fill=BREATH)
+        case _ if after_out:
+            draw.rectangle((x0, low, x1, y1), fill=SHEET, outline=BREATH, width=4)
+        case _:
+            draw.rectangle(box, fill=BREATH)
+
+
+def _png(image: Image.Image) -> bytes:
+    """Return the picture with 64 colours at most: the palette and the shades at the letters' edges."""
+    reduced = image.quantize(colors=64, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+    buffer = io.BytesIO()
+    reduced.save(buffer, format="PNG", optimize=True)
+    return buffer.getvalue()

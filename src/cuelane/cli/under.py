@@ -1,0 +1,94 @@
+"""``cuelane under``: the listener's own music under a track."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import typer
+
+from cuelane.cli.output import note, out, out_json, progress
+
+
+def under(
+    track: Annotated[Path, typer.Argument(help="A rendered track, or the same track re-encoded.")],
+    music: Annotated[list[Path], typer.Argument(help="One or more music files, played in this order.")],
+    out_file: Annotated[
+        Path, typer.Option("--out", "-o", help="The file to write: .m4a .mp3 .opus .flac .wav")
+    ],
+    schedule: Annotated[
+        Path | None, typer.Option(help="The track's schedule; by default NAME.schedule.json beside it.")
+    ] = None,
+    depth: Annotated[float, typer.Option(help="The most that music goes down under a cue, in LU.")] = 14.0,
+    level: Annotated[float, typer.Option(help="Music between cues against speech, in LU.")] = -3.0,
+    end: Annotated[str, typer.Option(help="loop: repeat the music to the end; stop: play it once.")] = "loop",
+    as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
+) -> None:
+    """Put your own music under a track, lowered beneath each cue as far as that cue needs."""
+    from cuelane.under import under as put_under
+
+    if end not in ("loop", "stop"):
+        raise typer.BadParameter(f"expected loop or stop, got {end!r}", param_hint="--end")
+    ending: Literal["loop", "stop"] = "loop" if end == "loop" else "stop"
+    with progress("Mixing", quiet=as_json) as moved:
+        report = put_under(
+            track,
+            music,
+            out_file,
+            schedule=schedule,
+            music_level_lu=level,
+            most_depth_lu=depth,
+            end=ending,
+            progress=moved,
+        )
+    wanting = report.short_of_target
+    if as_json:
+        out_json(_as_dict(report))
+        return
+    for line in report.notes:
+        note(f"note: {line}")
+    depths = [need.depth_lu for need in report.plan.needs]
+    out(f"{report.out}: {report.loudness_lufs:.1f} LUFS, true peak {report.true_peak_dbtp:.1f} dBTP")
+    if depths:
+        out(
+            f"music {abs(level):g} LU {'above' if level > 0 else 'below'} speech, lowered by "
+            f"{min(depths):.1f} to {max(depths):.1f} LU under {len(depths)} cues and pips"
+        )
+    if report.plan.limited_by_peak:
+        note("note: the track's peaks kept the sum below its target loudness")
+    for need in wanting:
+        what = f"cue {need.event.text!r}" if need.event.kind == "cue" else f"pip {need.event.id}"
+        unit = "" if need.event.kind == "cue" else " dB over the music"
+        note(
+            f"note: {what} reaches {need.value:.2f}{unit} of {need.target:g} with the music at its lowest; "
+            "lower --level, or allow more --depth"
+        )
+
+
+def _as_dict(report: Any) -> dict[str, Any]:
+    def finite(value: float) -> float | None:
+        return round(value, 2) if math.isfinite(value) else None
+
+    return {
+        "out": str(report.out),
+        "schedule": str(report.schedule),
+        "music": [str(song.path) for song in report.songs],
+        "music_level_lu": report.music_level_lu,
+        "loudness_lufs": finite(report.loudness_lufs),
+        "true_peak_dbtp": finite(report.true_peak_dbtp),
+        "speech_lufs": finite(report.speech_lufs),
+        "limited_by_peak": report.plan.limited_by_peak,
+        "events": [
+            {
+                "id": need.event.id,
+                "kind": need.event.kind,
+                "depth_lu": round(need.depth_lu, 2),
+                "sii" if need.event.kind == "cue" else "over_masker_db": finite(need.value),
+                "target": need.target,
+                "reached": need.reached,
+            }
+            for need in report.plan.needs
+        ],
+        "notes": list(report.notes),
+    }

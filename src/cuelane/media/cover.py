@@ -1,0 +1,39 @@
+"""The cover picture inside a file."""
+
+from __future__ import annotations
+
+import subprocess
+from pathlib import Path
+
+from cuelane.media import ffmpeg
+from cuelane.media.probing import probe
+
+MAX_BYTES = 32 * 1024 * 1024
+_PNG = b"\x89PNG\r\n\x1a\n"
+
+
+def cover_png(path: Path | str) -> bytes | None:
+    """Return the picture attached to an audio file as PNG, or None where there is none that can be read.
+
+    A PNG comes back byte for byte; another picture is converted.
+
+    Raises
+    ------
+    AudioFileError : missing, or not audio or video.
+    """
+    path = Path(path)
+    if probe(path).has_video:
+        # A film's first frame is no cover.
+        return None
+    for codec in (["-c:v", "copy"], ["-c:v", "png", "-frames:v", "1"]):
+        command = [*ffmpeg.quiet(), *ffmpeg.input_file(path), "-map", "0:v:0", "-an", *codec]
+        command += ["-f", "image2pipe", "pipe:1"]
+        try:
+            done = subprocess.run(
+                command, stdin=subprocess.DEVNULL, capture_output=True, timeout=60, check=False
+            )
+        except subprocess.TimeoutExpired:
+            return None
+        if done.returncode == 0 and done.stdout.startswith(_PNG) and len(done.stdout) <= MAX_BYTES:
+            return done.stdout
+    return None

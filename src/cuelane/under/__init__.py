@@ -1,0 +1,6 @@
+"""The listener's own music under a track, lowered beneath each cue from the plan."""
+
+from cuelane.under.mixing import UnderReport, schedule_beside, under
+from cuelane.under.planning import Need
+
+__all__ = ["Need", "UnderReport", "schedule_beside", "under"]

@@ -1,0 +1,253 @@
+"""A track and music into one file: measure, plan, mix and deliver. Nothing is kept but grids of 10 ms."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane import schedule as schedules
+from cuelane.deliver.atomic import all_or_nothing
+from cuelane.errors import AudioFileError, UsageError
+from cuelane.media import SUFFIXES, MediaInfo, decode, encode, probe
+from cuelane.media.cover import cover_png
+from cuelane.meter import Meter
+from cuelane.schedule import Schedule
+from cuelane.under.envelope import DEEPEST_DB, gain_of_nodes
+from cuelane.under.grid import node_frames
+from cuelane.under.planning import MixPlan, Need, TrackSound, listen, needs_of, plan_mix
+from cuelane.under.playlist import Bed, End, Song, lay_out, read_song
+
+Block = npt.NDArray[np.float32]
+Progress = Callable[[int, int], None]
+
+DEFAULT_DEPTH_LU = 14.0
+DEFAULT_LEVEL_LU = -3.0
+DEFAULT_TARGET_LUFS = -16.0
+CEILING_DBTP = -1.0
+LOSSY_HEADROOM_DB = 1.0
+_LOSSLESS = (".wav", ".flac")
+_BLOCK_NODES = 128
+_TAGS = ("title", "artist", "album", "date", "comment")
+
+
+@dataclass(frozen=True, eq=False)
+class UnderReport:
+    """What was made: ``loudness_lufs`` and ``true_peak_dbtp`` are read from the mix as it was encoded."""
+
+    out: Path
+    schedule: Path
+    songs: tuple[Song, ...]
+    speech_lufs: float
+    music_level_lu: float
+    loudness_lufs: float
+    true_peak_dbtp: float
+    plan: MixPlan
+    notes: tuple[str, ...]
+
+    @property
+    def short_of_target(self) -> tuple[Need, ...]:
+        """The events that are not as well heard as they should be, even with the music at its lowest."""
+        return tuple(need for need in self.plan.needs if not need.reached)
+
+
+def under(
+    track: Path,
+    music: Sequence[Path],
+    out: Path,
+    *,
+    schedule: Path | None = None,
+    music_level_lu: float = DEFAULT_LEVEL_LU,
+    most_depth_lu: float = DEFAULT_DEPTH_LU,
+    end: End = "loop",
+    target_lufs: float = DEFAULT_TARGET_LUFS,
+    progress: Progress = lambda done, total: None,
+) -> UnderReport:
+    """Put the listener's own music under a track, lowered beneath each event; write it and its schedule.
+
+    Parameters
+    ----------
+    track : any file the media edge reads; its chapters, tags and cover are kept.
+    music : files in the order in which they are played, each brought to the same loudness.
+    out : ``.m4a .mp3 .opus .flac .wav``; its schedule goes beside it, with the positions of the track's.
+    schedule : the track's schedule; ``NAME.schedule.json`` beside it if None.
+    music_level_lu : the music's loudness between events, relative to speech.
+    most_depth_lu : how far down music may go for an event, 0 to 27 LU.
+    end : ``loop`` repeats the music until the session ends, ``stop`` plays it once.
+    target_lufs : integrated loudness of the sum; its true peak stays at or under -1 dBTP.
+    progress : called with (frames done, frames in all).
+
+    Raises
+    ------
+    UsageError : no music, an impossible option, an unknown suffix, or `out` is one of the files given.
+    AudioFileError : a file cannot be read, or the schedule is not this track's.
+    DeliveryError : it cannot be written; an old file is untouched.
+    """
+    schedule_path = schedule if schedule is not None else schedule_beside(track)
+    _check(track, music, out, schedule_path, music_level_lu, most_depth_lu, target_lufs)
+    plan = schedules.load_schedule(schedule_path)
+    info = probe(track)
+    rate, notes = plan.sample_rate, list[str]()
+    n_track = min(2, info.n_channels)
+    sound = listen(decode(track, sample_rate=rate, channels=n_track), n_track, plan)
+    notes += _fits(track, schedule_path, plan, sound)
+    songs = _read_songs(music, rate, plan.n_frames, end)
+    n_channels = max(n_track, *(song.n_channels for song in songs))
+    n_nodes = -(-plan.n_frames // node_frames(rate))
+    bed = lay_out(songs, n_nodes, sound.speech_lufs + music_level_lu, rate, end)
+    lossy = out.suffix.lower() not in _LOSSLESS
+    mix_plan = plan_mix(
+        sound,
+        bed,
+        needs_of(sound, bed, most_depth_lu=most_depth_lu),
+        n_channels=n_channels,
+        target_lufs=target_lufs,
+        ceiling_dbtp=CEILING_DBTP - (LOSSY_HEADROOM_DB if lossy else 0.0),
+    )
+    meter = Meter(rate, n_channels)
+    made = out.with_name(out.stem + ".schedule.json")
+    with all_or_nothing() as staged:
+        encode(
+            staged.path_for(out),
+            _metered(_mixed(track, plan, bed, mix_plan, n_channels), meter, plan.n_frames, progress),
+            sample_rate=rate,
+            n_channels=n_channels,
+            n_frames=plan.n_frames,
+            chapters=info.chapters,
+            tags=_tags(info, plan),
+            cover_png=cover_png(track) if out.suffix.lower() != ".wav" else None,
+        )
+        record = _record(songs, music_level_lu, mix_plan, meter)
+        staged.write_text(made, schedules.to_json(dataclasses.replace(plan, extra={**plan.extra, **record})))
+    return UnderReport(
+        out=out,
+        schedule=made,
+        songs=tuple(songs),
+        speech_lufs=sound.speech_lufs,
+        music_level_lu=music_level_lu,
+        loudness_lufs=meter.integrated_lufs,
+        true_peak_dbtp=meter.true_peak_dbtp,
+        plan=mix_plan,
+        notes=tuple(notes),
+    )
+
+
+def schedule_beside(track: Path) -> Path:
+    """Return where the schedule of `track` lies by default."""
+    return track.with_name(track.stem + ".schedule.json")
+
+
+def _check(
+    track: Path,
+    music: Sequence[Path],
+    out: Path,
+    schedule: Path,
+    music_level_lu: float,
+    most_depth_lu: float,
+    target_lufs: float,
+) -> None:
+    if not music:
+        raise UsageError("no music given: name at least one file after the track")
+    if out.suffix.lower() not in SUFFIXES:
+        raise UsageError(f"{out}: cannot write {out.suffix or 'a name without a suffix'}; "
+                         f"expected one of {' '.join(SUFFIXES)}")  # fmt: skip
+    if not schedule.exists():
+        raise UsageError(f"{schedule}: no such file; give the track's schedule with --schedule")
+    written = {out.resolve(), out.with_name(out.stem + ".schedule.json").resolve()}
+    for given in (track, *music, schedule):
+        if given.resolve() in written:
+            raise UsageError(f"{given}: would be overwritten by the result; choose another name for --out")
+    for name, value, low, high in (
+        ("--depth", most_depth_lu, 0.0, math.floor(DEEPEST_DB)),
+        ("--level", music_level_lu, -40.0, 20.0),
+        ("the target loudness", target_lufs, -40.0, -8.0),
+    ):
+        if not low <= value <= high:
+            raise UsageError(f"{name} must be between {low:g} and {high:g}, got {value:g}")
+
+
+def _fits(track: Path, schedule_path: Path, schedule: Schedule, sound: TrackSound) -> list[str]:
+    """Return notes on how the track departs from its schedule. Raises if it cannot be its schedule."""
+    cues = [one for one in sound.heard if one.event.kind == "cue"]
+    lost = [one for one in cues if not one.loudness_lufs > sound.speech_lufs - 20.0]
+    if not math.isfinite(sound.speech_lufs) or len(lost) > max(1, len(cues) // 10):
+        raise AudioFileError(
+            f"{track}: {len(lost)} of the {len(cues)} cues in {schedule_path} are not where it says; "
+            "it belongs to another track, or this one was cut: run `cuelane check` on it"
+        )
+    notes = [f"cue {one.event.id} {one.event.text!r} cannot be heard in {track}" for one in lost]
+    difference_s = (sound.profile.n_frames - schedule.n_frames) / schedule.sample_rate
+    if abs(difference_s) > 0.5:
+        longer = "longer" if difference_s > 0 else "shorter"
+        notes.append(
+            f"{track} is {abs(difference_s):.1f} s {longer} than its schedule, whose length was kept"
+        )
+    return notes
+
+
+def _read_songs(music: Sequence[Path], sample_rate: int, n_frames: int, end: End) -> list[Song]:
+    """Measure the music, no more of it than the session will need."""
+    songs: list[Song] = []
+    covered = 0
+    for path in music:
+        if covered >= n_frames:
+            break
+        songs.append(read_song(path, sample_rate, n_frames))
+        # Crossfades and trimmed silence take some away again; a third is the most a crossfade takes.
+        covered += songs[-1].n_nodes * node_frames(sample_rate) * 2 // 3
+    return songs
+
+
+def _mixed(track: Path, schedule: Schedule, bed: Bed, plan: MixPlan, n_channels: int) -> Iterator[Block]:
+    """Yield the sum, shape (n, n_channels), exactly as long as the schedule says."""
+    node = node_frames(schedule.sample_rate)
+    voice = decode(
+        track, sample_rate=schedule.sample_rate, channels=n_channels, block_frames=_BLOCK_NODES * node
+    )
+    first = 0
+    for music in bed.blocks(n_channels, _BLOCK_NODES):
+        n_nodes = len(music) // node
+        gains = slice(first, first + n_nodes + 1)
+        block = music * gain_of_nodes(plan.music_db[gains], node)[:, np.newaxis]
+        spoken = next(voice, None)
+        if spoken is not None:
+            n_spoken = min(len(spoken), len(block))
+            gain = gain_of_nodes(plan.track_db[gains], node)[:n_spoken, np.newaxis]
+            block[:n_spoken] += spoken[:n_spoken] * gain
+        yield block[: schedule.n_frames - first * node]
+        first += n_nodes
+    if hasattr(voice, "close"):
+        voice.close()
+
+
+def _metered(blocks: Iterator[Block], meter: Meter, n_frames: int, progress: Progress) -> Iterator[Block]:
+    for block in blocks:
+        meter.push(block)
+        progress(meter.n_frames, n_frames)
+        yield block
+
+
+def _tags(info: MediaInfo, schedule: Schedule) -> dict[str, str]:
+    tags = {name: info.tags[name] for name in _TAGS if info.tags.get(name)}
+    return {"title": schedule.title, **tags}
+
+
+def _record(songs: Sequence[Song], music_level_lu: float, plan: MixPlan, meter: Meter) -> dict[str, Any]:
+    """Return what the schedule says of the mix."""
+    record = {
+        "music": [song.path.name for song in songs],
+        "music_level_lu": music_level_lu,
+        "loudness_lufs": round(meter.integrated_lufs, 2) if math.isfinite(meter.integrated_lufs) else None,
+        "true_peak_dbtp": round(meter.true_peak_dbtp, 2) if math.isfinite(meter.true_peak_dbtp) else None,
+        "gain_db": round(plan.gain_db, 3),
+        "depth_lu": {need.event.id: round(need.depth_lu, 2) for need in plan.needs if need.depth_lu > 0},
+    }
+    assert json.dumps(record, allow_nan=False)
+    return {"under": record}

@@ -1,0 +1,245 @@
+"""Music files laid out along a session: matched in loudness, joined by equal-power crossfades.
+
+Silence at a file's ends is left out. Every file is read once to measure it and once to play it, in blocks;
+what is kept of it grows by 0.2 MB a minute.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane.bands import N_BANDS, BandFrames
+from cuelane.errors import AudioFileError
+from cuelane.media import decode, probe
+from cuelane.under.grid import Profile, Profiler, loudness_of_nodes, node_frames
+
+Array = npt.NDArray[np.float64]
+Block = npt.NDArray[np.float32]
+End = Literal["loop", "stop"]
+
+CROSSFADE_S = 4.0
+FIRST_FADE_S = 0.5
+MOST_GAIN_DB = 24.0
+SHORTEST_S = 5.0
+_SILENT_POWER = 1e-7
+
+
+@dataclass(frozen=True, eq=False)
+class Song:
+    """A measured file. ``loudness_lufs`` is the mean over channels; nodes and frames are at its own level.
+
+    ``first_node`` and ``end_node`` bound its sound; ``bands`` holds the mean square in each of the 18 bands
+    for every 100 ms, shape (n, 18).
+    """
+
+    path: Path
+    n_channels: int
+    loudness_lufs: float
+    profile: Profile
+    bands: npt.NDArray[np.float32]
+    first_node: int
+    end_node: int
+
+    @property
+    def n_nodes(self) -> int:
+        return self.end_node - self.first_node
+
+
+def read_song(path: Path, sample_rate: int, most_frames: int) -> Song:
+    """Measure a file, at most its first `most_frames`.
+
+    Raises
+    ------
+    AudioFileError : it cannot be read, or is silent.
+    """
+    n_channels = min(2, probe(path).n_channels)
+    profiler = Profiler(sample_rate, n_channels)
+    frames = BandFrames(sample_rate, n_channels)
+    for block in decode(path, sample_rate=sample_rate, channels=n_channels):
+        profiler.push(block)
+        frames.push(block)
+        if profiler.n_frames >= most_frames:
+            break
+    profile = profiler.profile()
+    loudness_lufs = loudness_of_nodes(profile.power) - 10 * np.log10(n_channels)
+    sounding = np.flatnonzero(profile.power > _SILENT_POWER * profile.power.max())
+    if not np.isfinite(loudness_lufs):
+        raise AudioFileError(f"{path}: silent, or shorter than 400 ms; expected music")
+    if len(sounding) * node_frames(sample_rate) < min(SHORTEST_S * sample_rate, most_frames):
+        raise AudioFileError(f"{path}: holds less than {SHORTEST_S:g} s of sound; expected music")
+    return Song(
+        path=path,
+        n_channels=n_channels,
+        loudness_lufs=float(loudness_lufs),
+        profile=profile,
+        bands=frames.powers(),
+        first_node=int(sounding[0]),
+        end_node=int(sounding[-1]) + 1,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Placement:
+    """A song in the session: nodes are the session's. Fades are in nodes; ``gain`` is linear."""
+
+    song: Song
+    start_node: int
+    fade_in: int
+    fade_out: int
+    gain: float
+
+    @property
+    def end_node(self) -> int:
+        return self.start_node + self.song.n_nodes
+
+    def fade(self, nodes: Array) -> Array:
+        """Return the fades' linear gain at places in nodes from the placement's start."""
+        gain = np.ones(nodes.shape)
+        if self.fade_in:
+            gain *= np.sin(np.pi / 2 * np.clip(nodes / self.fade_in, 0, 1))
+        if self.fade_out:
+            gain *= np.sin(np.pi / 2 * np.clip((self.song.n_nodes - nodes) / self.fade_out, 0, 1))
+        return gain
+
+
+def lay_out(songs: Sequence[Song], n_nodes: int, loudness_lufs: float, sample_rate: int, end: End) -> Bed:
+    """Return the songs in order from the session's start, each at `loudness_lufs`, until its end.
+
+    Parameters
+    ----------
+    end : ``loop`` begins again with the first song as often as needed, ``stop`` plays each once.
+    """
+    node_s = node_frames(sample_rate) / sample_rate
+    placements: list[Placement] = []
+    start, fade_in = 0, round(FIRST_FADE_S / node_s)
+    index = 0
+    while start < n_nodes and (end == "loop" or index < len(songs)):
+        song = songs[index % len(songs)]
+        following = songs[(index + 1) % len(songs)] if end == "loop" or index + 1 < len(songs) else None
+        joined = min(song.n_nodes, following.n_nodes) if following is not None else song.n_nodes
+        # A third at most, so that no node ever lies in two crossfades.
+        fade_out = min(round(CROSSFADE_S / node_s), joined // 3)
+        gain_db = min(loudness_lufs - song.loudness_lufs, MOST_GAIN_DB)
+        placements.append(
+            Placement(song, start, min(fade_in, song.n_nodes // 3), fade_out, 10 ** (gain_db / 20))
+        )
+        start, fade_in, index = start + song.n_nodes - fade_out, fade_out, index + 1
+    return Bed(tuple(placements), n_nodes, sample_rate)
+
+
+@dataclass(frozen=True, eq=False)
+class Bed:
+    """All the music of a session, before it makes way for anything."""
+
+    placements: tuple[Placement, ...]
+    n_nodes: int
+    sample_rate: int
+
+    @property
+    def _closing(self) -> int:
+        return min(round(CROSSFADE_S * self.sample_rate / node_frames(self.sample_rate)), self.n_nodes // 3)
+
+    def closing(self, nodes: Array) -> Array:
+        """Return the gain of the fade that ends the music with the session, at places in session nodes."""
+        if not self._closing:
+            return np.ones(nodes.shape)
+        return np.asarray(np.sin(np.pi / 2 * np.clip((self.n_nodes - nodes) / self._closing, 0, 1)))
+
+    def profile(self) -> Profile:
+        """Return the bed on the session's nodes: energies add, peaks add at most."""
+        power, peak = np.zeros(self.n_nodes), np.zeros(self.n_nodes)
+        for placed in self.placements:
+            end = min(placed.end_node, self.n_nodes)
+            inside = np.arange(end - placed.start_node, dtype=np.float64)
+            song = slice(placed.song.first_node, placed.song.first_node + len(inside))
+            # A node's peak takes the larger of the gains at its two ends.
+            gains = placed.gain * np.stack([placed.fade(inside), placed.fade(inside + 1)])
+            power[placed.start_node : end] += placed.song.profile.power[song] * np.square(gains).mean(axis=0)
+            peak[placed.start_node : end] += placed.song.profile.peak[song] * gains.max(axis=0)
+        whole = np.arange(self.n_nodes, dtype=np.float64)
+        closing = self.closing(whole)
+        return Profile(self.n_nodes * node_frames(self.sample_rate), power * closing**2, peak * closing)
+
+    def band_powers(self, start_sample: int, end_sample: int) -> Array:
+        """Return the bed's mean square in each band, shape (18,), mean over channels, between two samples."""
+        node = node_frames(self.sample_rate)
+        hop = self.sample_rate // 10
+        total = np.zeros(N_BANDS)
+        frames = np.arange(start_sample // hop, -(-end_sample // hop))
+        for placed in self.placements:
+            first = placed.start_node * node
+            if first >= end_sample or placed.end_node * node <= start_sample:
+                continue
+            # Each 100 ms of the session's span, by the song's frame that lies under its middle.
+            inside = frames * hop + hop // 2 - first
+            frames_in = (inside + placed.song.first_node * node) // hop
+            heard = (inside >= 0) & (inside < placed.song.n_nodes * node)
+            heard &= frames_in < len(placed.song.bands)
+            gains = placed.gain * placed.fade(inside[heard] / node) * self.closing(frames[heard] * hop / node)
+            total += np.square(gains) @ placed.song.bands[frames_in[heard]].astype(np.float64)
+        return total / max(1, len(frames))
+
+    def blocks(self, n_channels: int, block_nodes: int) -> Iterator[Block]:
+        """Yield the bed's sound, shape (block_nodes * node, n_channels), to the session's last node."""
+        node = node_frames(self.sample_rate)
+        waiting = list(self.placements)
+        sounding: list[tuple[Placement, _Reader]] = []
+        try:
+            for first in range(0, self.n_nodes, block_nodes):
+                last = min(first + block_nodes, self.n_nodes)
+                block = np.zeros(((last - first) * node, n_channels), dtype=np.float32)
+                while waiting and waiting[0].start_node < last:
+                    placed = waiting.pop(0)
+                    sounding.append((placed, _Reader(placed.song, self.sample_rate, n_channels)))
+                for placed, reader in sounding:
+                    begin, stop = max(first, placed.start_node), min(last, placed.end_node)
+                    sound = reader.read((stop - begin) * node)
+                    at = np.arange(len(sound)) / node + (begin - placed.start_node)
+                    target = block[(begin - first) * node :][: len(sound)]
+                    if at[0] < placed.fade_in or at[-1] >= placed.song.n_nodes - placed.fade_out:
+                        target += sound * (placed.gain * placed.fade(at)).astype(np.float32)[:, np.newaxis]
+                    else:
+                        target += sound * np.float32(placed.gain)
+                if last > self.n_nodes - self._closing:
+                    at = np.arange(len(block)) / node + first
+                    block *= self.closing(at).astype(np.float32)[:, np.newaxis]
+                for placed, reader in sounding:
+                    if placed.end_node <= last:
+                        reader.close()
+                sounding = [(placed, reader) for placed, reader in sounding if placed.end_node > last]
+                yield block
+        finally:
+            for _, reader in sounding:
+                reader.close()
+
+
+class _Reader:
+    """Reads a song's sound from its first sounding node on, in any lengths; silence after its end."""
+
+    def __init__(self, song: Song, sample_rate: int, n_channels: int) -> None:
+        self._n_channels = n_channels
+        self._blocks = decode(song.path, sample_rate=sample_rate, channels=n_channels)
+        self._kept: list[Block] = []
+        self._n_kept = 0
+        self.read(song.first_node * node_frames(sample_rate))
+
+    def read(self, n_frames: int) -> Block:
+        while self._n_kept < n_frames:
+            block = next(self._blocks, None)
+            if block is None:
+                block = np.zeros((n_frames - self._n_kept, self._n_channels), dtype=np.float32)
+            self._kept.append(block)
+            self._n_kept += len(block)
+        joined = np.concatenate(self._kept) if self._kept else np.zeros((0, self._n_channels), np.float32)
+        self._kept, self._n_kept = [joined[n_frames:]], len(joined) - n_frames
+        return joined[:n_frames]
+
+    def close(self) -> None:
+        if hasattr(self._blocks, "close"):
+            self._blocks.close()

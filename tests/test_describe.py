@@ -33,18 +33,19 @@ def test_it_says_what_the_session_is() -> None:
 
     # 18 s + 4 x 30 s + 10 x 40 s + 6 changes of 5 s + 3 rests of 25 s + 24 x 4 s + 12 s, and 1 s of tail.
     assert text.startswith("# Boathouse legs\n")
-    assert "A voice-guided session of 12 min 32 s: 8 min 40 s of work in 14 sets, 1 min 45 s of rest" in text
-    assert "6 guided breaths" in text
+    assert "A voice-guided session of 12 min 32 s: 8 min 40 s of work in 14 sets, " in text
+    assert "1 min 15 s of rest, 30 s for changes, 6 guided breaths. No music: " in text
     assert "- Reverse lunge: 3 sets, 2 min (left 1 min 20 s, right 40 s)" in text
     assert "- Legs (8 min 25 s, 4 rounds): Goblet squat, Reverse lunge, Hip hinge, Calf raise" in text
 
 
 def test_cautions_and_credits_are_in_it() -> None:
     """Every caution, the hearing advice, the author and the voice's licence are printed."""
-    text = describe(pagesession.boathouse(), hearing=["Keep it low enough to hear a bell."])
+    text = describe(pagesession.boathouse(), hearing="Keep it low enough to hear a bell.")
 
-    for line in [*pagesession.CAUTIONS, "Keep it low enough to hear a bell."]:
+    for line in pagesession.CAUTIONS:
         assert f"- {line}\n" in text
+    assert "## Safe listening\n\nKeep it low enough to hear a bell.\n" in text
     assert "Session: The Boathouse" in text
     assert "Voice: natural, Joe, CC0" in text
 

@@ -36,7 +36,7 @@ def describe(
     *,
     chapters: Sequence[Chapter] = (),
     about: str | None = None,
-    hearing: Sequence[str] = (),
+    hearing: str = "",
 ) -> str:
     """Return the description as Markdown.
 
@@ -44,7 +44,7 @@ def describe(
     ----------
     chapters : in order; the session's blocks where there are none.
     about : a sentence or two of the instructor's own.
-    hearing : safe-listening advice, put after the cautions.
+    hearing : safe-listening advice, a paragraph after the cautions.
     """
     outline = outline_of(schedule)
     parts = [f"# {escape_markdown(schedule.title) or 'Session'}", _what_it_is(outline)]
@@ -64,9 +64,11 @@ def describe(
     stamps = _timestamps(_starts(schedule, chapters, outline))
     if stamps:
         parts.append("## Timestamps\n\n" + "  \n".join(stamps))
-    cautions = [*texts(schedule.extra, "cautions"), *hearing]
+    cautions = texts(schedule.extra, "cautions")
     if cautions:
         parts.append("## Before you begin\n\n" + "\n".join(f"- {escape_markdown(line)}" for line in cautions))
+    if hearing:
+        parts.append("## Safe listening\n\n" + escape_markdown(hearing))
     parts.append("## Credits\n\n" + "\n".join(f"- {line}" for line in _credits(schedule)))
     return "\n\n".join(part for part in parts if part) + "\n"
 
@@ -87,6 +89,8 @@ def _what_it_is(outline: Outline) -> str:
         made_of.append(f"{time_in_words(outline.work_ms)} of work in {_sets(outline.sets)}")
     if outline.rest_ms:
         made_of.append(f"{time_in_words(outline.rest_ms)} of rest")
+    if outline.change_ms:
+        made_of.append(f"{time_in_words(outline.change_ms)} for changes")
     if outline.breaths:
         made_of.append(f"{outline.breaths} guided breaths")
     text = f"A voice-guided session of {time_in_words(outline.length_ms)}"

@@ -55,6 +55,7 @@ class Outline:
     work_ms: int
     effective_ms: int
     rest_ms: int
+    change_ms: int
     breaths: int
     sets: int
     open_ms: int
@@ -132,7 +133,8 @@ def outline_of(schedule: Schedule) -> Outline:
         length_ms=to_ms(schedule.n_frames, rate),
         work_ms=to_ms(totals["work"], rate),
         effective_ms=to_ms(totals["work"] - settle, rate),
-        rest_ms=to_ms(totals["rest"] + totals["change"], rate),
+        rest_ms=to_ms(totals["rest"], rate),
+        change_ms=to_ms(totals["change"], rate),
         breaths=sum(row.kind == "in" for row in schedule.intervals),
         sets=sum(len(found) for found in sets.values()),
         open_ms=round(used.open_share * to_ms(schedule.n_frames, rate)),

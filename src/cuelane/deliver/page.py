@@ -72,7 +72,7 @@ class PageExtras:
     vtt: str | None = None
     chapters: Sequence[Chapter] = ()
     about: str | None = None
-    hearing: Sequence[str] = ()
+    hearing: str = ""
     embed: bytes | None = None
 
 
@@ -156,7 +156,6 @@ def write_page(
     length_s = schedule.n_frames / schedule.sample_rate
     facts = fact_rows(schedule, outline)
     cautions = texts(schedule.extra, "cautions")
-    hearing = [plain(line) for line in extras.hearing]
     about = plain(extras.about or schedule.extra.get("description") or "")
     point, row_height = card_scale(
         title=plain(schedule.title),
@@ -165,7 +164,7 @@ def write_page(
         n_staves=len(staves),
         exercises=[f"{row.name} {row.sides} {' '.join(row.needs)}" for row in exercises],
         facts=[f"{value}" for _, value in facts],
-        lines=[*cautions, *hearing],
+        lines=cautions,
     )
     body = (
         environment()
@@ -203,7 +202,7 @@ def write_page(
             facts=facts,
             warnings=warning_lines(schedule),
             cautions=cautions,
-            hearing=hearing,
+            hearing=plain(extras.hearing),
             files=[
                 {"href": file_href(file.name), "name": plain(file.name), "note": plain(file.note)}
                 for file in extras.files

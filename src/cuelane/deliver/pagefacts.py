@@ -80,7 +80,7 @@ def fact_rows(schedule: Schedule, outline: Outline) -> Rows:
     if outline.work_ms and outline.effective_ms != outline.work_ms:
         rows.append(("Work after settling in", format_clock(outline.effective_ms)))
     if outline.work_ms and outline.rest_ms:
-        rows.append(("Work to rest and change", f"{outline.work_ms / outline.rest_ms:.1f} to 1"))
+        rows.append(("Work to rest", f"{outline.work_ms / outline.rest_ms:.1f} to 1"))
     left, right = number(facts, "left_ms"), number(facts, "right_ms")
     if left or right:
         rows.append(("Left and right", f"{_clock_s((left or 0) / 1000)} and {_clock_s((right or 0) / 1000)}"))

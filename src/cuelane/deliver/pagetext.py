@@ -102,6 +102,8 @@ def tally_rows(outline: Outline) -> list[tuple[str, str]]:
         rows.append(("Work", time_in_words(outline.work_ms)))
     if outline.rest_ms:
         rows.append(("Rest", time_in_words(outline.rest_ms)))
+    if outline.change_ms:
+        rows.append(("Changes", time_in_words(outline.change_ms)))
     if outline.sets:
         rows.append(("Sets", str(outline.sets)))
     if outline.breaths:

@@ -313,3 +313,23 @@ def test_every_drop_has_its_reason() -> None:
     found = one_set("30s", spec).schedule
     (row,) = [row for row in found.dropped if row.role == "form"]
     assert row.reason == "its 18.4 s have no place in this interval"
+
+
+def test_a_long_talk_gives_way_to_an_open_stretch() -> None:
+    """A line of 12.5 s wished in the middle of 20 s would leave 3.75 s on either side; it moves for 4 s."""
+    block = {"block": "Main", "pattern": "circuit", "work": "20s", "exercises": ["a"]}
+    plan = {
+        "session": [block],
+        "exercises": {"a": {"say": "Long."}},
+        "pips": False,
+        "talk_share": {"work": 0.9},
+    }
+    found = arranged(plan, {"Long.": 12.5, "A.": 0.5, "Last one. A.": 0.5}).schedule
+    assert "Long." in [cue.text for cue in found.cues]
+    assert broken_rules(found, share={"work": 0.9, "rest": 0.75}) == []
+
+
+def test_more_than_half_the_time_is_not_called() -> None:
+    """Fifty seconds left of a minute is no help, and is not said."""
+    found = one_set("60s", calls=["50s"])
+    assert [cue for cue in found.schedule.cues if cue.role == "time"] == []

@@ -249,3 +249,19 @@ def test_too_many_optional_offers_drop_the_lightest() -> None:
     found = place(many, space_of(30))
     assert found is not None
     assert found.left_out == (0, 1)
+
+
+def test_a_later_wish_may_go_first() -> None:
+    """A cue whose wish is earlier but which may only start later does not push the other behind it."""
+    first_wish = Offer(5, earliest=3, preferred=0, weight=1)
+    second_wish = Offer(1, preferred=1, weight=1)
+    space = Space(begin=0, end=20, gap=0, talk_limit=20)
+    assert place([first_wish, second_wish], space) == Placement({0: 3, 1: 1}, 2, 3)
+
+
+def test_of_equal_distances_the_earlier_start_wins() -> None:
+    """Two cues of equal weight and distance, room for one: the one that starts earlier is spoken."""
+    late = Offer(3, earliest=3, preferred=2, weight=1)
+    early = Offer(4, earliest=2, preferred=3, weight=1)
+    space = Space(begin=0, end=6, gap=1, talk_limit=6, open_needed=2, open_end=6)
+    assert place([late, early], space) == Placement({1: 2}, 1, 1)

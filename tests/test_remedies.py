@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from cuelane.arrange import Sounding, arrange
+from cuelane.candidates import Candidate
+from cuelane.patterns import expand
+from cuelane.plan.load import load_plan
 from cuelane.remedies import Advice, advise
 from planning import RATE, arranged
 
@@ -53,3 +59,28 @@ def test_the_message_says_all_of_it() -> None:
         "b, round 1 (work of 20s at 0:33): the cues that must be spoken need 0.5 s more than there is; "
         "cut about 1 word."
     )
+
+
+def test_moving_to_a_rest_that_is_too_short_is_not_named() -> None:
+    """A rest of 8 s has no room for a set-up of 11 s."""
+    assert not [remedy for remedy in advice(11.0, rest="8s")[0].remedies if "rest before" in remedy]
+
+
+def test_only_the_line_whose_loss_would_be_enough_is_named(tmp_path: Path) -> None:
+    """Of a set-up of 11 s and a caution of 3 s, only without the set-up does the rest fit."""
+    path = tmp_path / "plan.yaml"
+    path.write_text(
+        "title: T\ncautions: none\nsession:\n"
+        "  - {block: B, pattern: circuit, work: 20s, exercises: [a]}\n"
+        f"exercises:\n  a:\n    setup: {SETUP}\n    caution: {CAUTION}\n",
+        encoding="utf-8",
+    )
+    seconds = {SETUP: 11.0, CAUTION: 3.0}
+
+    def voice(candidate: Candidate) -> Sounding:
+        return Sounding(round(seconds.get(candidate.text, 0.5) * RATE))
+
+    (row,) = advise(arrange(expand(load_plan(path)), voice, RATE).misfits, RATE)
+    dropping = [remedy for remedy in row.remedies if "must: false" in remedy]
+    assert dropping == [f"let it be dropped, with must: false: “{SETUP}”"]
+    assert [(mark.line, mark.column) for mark in row.marks] == [(7, 12), (8, 14)]

@@ -16,7 +16,7 @@ def render(
         Path, typer.Option("--out", "-o", help="The audio to write: .m4a .mp3 .opus .flac or .wav.")
     ],
     voice: Annotated[str | None, typer.Option(help="Another voice than the plan's.")] = None,
-    pace: Annotated[float, typer.Option(min=0.7, max=1.15, help="How fast the voice speaks.")] = 1.0,
+    pace: Annotated[float, typer.Option(min=0.8, max=1.15, help="How fast the voice speaks.")] = 1.0,
     loudness: Annotated[
         float, typer.Option(min=-31, max=-12, help="Integrated loudness of the file, in LUFS.")
     ] = -16.0,

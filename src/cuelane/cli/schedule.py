@@ -14,7 +14,7 @@ from cuelane.cli.output import note, out, out_json, progress
 def schedule(
     plan: Annotated[Path, typer.Argument(help="The plan file.")],
     voice: Annotated[str | None, typer.Option(help="Another voice than the plan's.")] = None,
-    pace: Annotated[float, typer.Option(min=0.7, max=1.15, help="How fast the voice speaks.")] = 1.0,
+    pace: Annotated[float, typer.Option(min=0.8, max=1.15, help="How fast the voice speaks.")] = 1.0,
     estimate: Annotated[bool, typer.Option(help="Estimate lengths instead of speaking the lines.")] = False,
     why: Annotated[
         bool, typer.Option("--why", help="Say why each cue is where it is, or was left out.")

@@ -16,7 +16,7 @@ def voices(
     say: Annotated[str, typer.Option(help="The line to speak.")] = "Ten seconds left.",
     out_file: Annotated[Path | None, typer.Option("--out", "-o", help="Write the line to this file.")] = None,
     folder: Annotated[Path, typer.Option(help="The plan's folder, to find your own voices.")] = Path(),
-    pace: Annotated[float, typer.Option(min=0.7, max=1.15, help="How fast the voice speaks.")] = 1.0,
+    pace: Annotated[float, typer.Option(min=0.8, max=1.15, help="How fast the voice speaks.")] = 1.0,
     as_json: Annotated[bool, typer.Option("--json", help="List as JSON.")] = False,
 ) -> None:
     """List the voices, or speak a line with one."""

@@ -20,8 +20,8 @@ _UTF8 = b"\x03"
 _NO_OFFSET = 0xFFFF_FFFF
 _TOP_LEVEL_ORDERED = b"\x03"
 _FRONT_COVER = b"\x03"
-# A chapter frame of at most 127 bytes reads the same by the standard and by ffmpeg, which takes its size for a
-# plain number and loses the chapter otherwise.
+# A chapter frame of at most 127 bytes reads the same by the standard and by ffmpeg, which takes its size for
+# a plain number and loses the chapter otherwise.
 MAX_TITLE_BYTES = 127 - len("ch000\0") - 16 - 10 - 1
 
 

@@ -1,0 +1,60 @@
+"""What sounds where nothing should: the level between events."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from cuelane.check.intake import ANALYSIS_RATE, Recording
+
+STEP = ANALYSIS_RATE // 10
+GUARD_S = 0.15
+"""Codecs smear and rooms ring; closer than this to an event, sound is the event's."""
+READ = STEP * 600
+SILENCE_DBFS = -60.0
+"""Louder than this between events is sound. Noise floors of good recordings lie below (from memory)."""
+
+
+@dataclass(frozen=True)
+class Background:
+    """Levels in dBFS (RMS at 16 kHz) outside events; -inf where there is no sound, or no such stretch.
+
+    ``level_dbfs`` is over all of it; ``usual_dbfs`` the median of its tenths of a second; ``first_s`` the
+    first place louder than -60 dBFS.
+    """
+
+    level_dbfs: float
+    usual_dbfs: float
+    loudest_dbfs: float
+    loudest_s: float | None
+    first_s: float | None
+
+
+def _db(power: float) -> float:
+    return 10 * float(np.log10(power)) if power > 0 else float("-inf")
+
+
+def background(recording: Recording, spans: Iterable[tuple[float, float]]) -> Background:
+    """Return the level outside `spans`, each (first, last) in seconds of the file."""
+    powers = []
+    for start in range(0, recording.n_frames - STEP + 1, READ):
+        block = recording.read(start, min(READ, recording.n_frames - start)).astype(np.float32)
+        n = len(block) // STEP
+        powers.append(np.square(block[: n * STEP]).reshape(n, STEP).mean(axis=1))
+    power = np.concatenate(powers) if powers else np.zeros(0, np.float32)
+    is_open = np.ones(len(power), bool)
+    for first_s, last_s in spans:
+        low = max(0, int((first_s - GUARD_S) * 10))
+        is_open[low : max(low, int(np.ceil((last_s + GUARD_S) * 10)))] = False
+    where = np.flatnonzero(is_open)
+    if not len(where):
+        return Background(float("-inf"), float("-inf"), float("-inf"), None, None)
+    quiet = power[where]
+    top = int(np.argmax(quiet))
+    loud = np.flatnonzero(quiet > 10 ** (SILENCE_DBFS / 10))
+    return Background(
+        _db(float(quiet.mean(dtype=np.float64))), _db(float(np.median(quiet))), _db(float(quiet[top])),
+        float(where[top]) / 10, float(where[loud[0]]) / 10 if len(loud) else None,
+    )  # fmt: skip

@@ -1,0 +1,253 @@
+"""From measurements to findings: which sound belongs to which event, and what is left over."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from cuelane.check.countdown import PipFound, extra_pips, other_pitch, pair_pips
+from cuelane.check.cues import (
+    DOUBLE_GAIN,
+    ECHO_S,
+    OVERLAID_GAIN,
+    REACH_S,
+    Heard,
+    Ruler,
+    by_key,
+    least_score,
+    merge,
+    strongest,
+)
+from cuelane.check.intake import Recording
+from cuelane.check.locate import Coarse, Expected, Located
+from cuelane.check.match import match
+from cuelane.check.phrases import Candidate
+from cuelane.check.shape import Shape, shape
+from cuelane.check.templates import Source, Template
+from cuelane.check.tones import Tone
+
+NEAR_S = REACH_S + 0.05
+IN_PLACE_S = 0.3
+FAR_TRIES = 6
+COPY_TRIES = 4
+COPY_LIKENESS = 0.75
+RIVAL_LIKENESS = 0.9
+FAINT_COARSE = 0.3
+
+
+@dataclass
+class Finding:
+    """One event and what the file has for it.
+
+    ``place_s`` is where the fit puts it in the file. ``heard`` or ``tone`` is its own sound, wherever that
+    was found; ``instead`` is another cue found in its place; ``pitch`` a tone of another pitch there.
+    """
+
+    expected: Expected
+    place_s: float
+    source: Source
+    heard: Heard | None = None
+    tone: Tone | None = None
+    instead: Heard | None = None
+    pitch: PipFound | None = None
+    shape: Shape | None = None
+    plain_s: float | None = None
+    """Onset found without a model."""
+
+    @property
+    def time_s(self) -> float | None:
+        for found in (self.heard, self.tone):
+            if found is not None:
+                return found.time_s
+        if self.pitch is not None and self.pitch.tone is not None:
+            return self.pitch.tone.time_s
+        return self.plain_s
+
+    @property
+    def error_ms(self) -> float | None:
+        return None if self.time_s is None else (self.time_s - self.place_s) * 1000
+
+
+@dataclass
+class Findings:
+    """All events in order, the copies of cues and the pips that no event accounts for."""
+
+    rows: list[Finding]
+    copies: list[Heard] = field(default_factory=list)
+    extra_pips: list[Tone] = field(default_factory=list)
+
+
+def assemble(
+    recording: Recording, templates: dict[str, Template], expected: list[Expected], located: Located,
+    coarse: Coarse, sample_rate: int,
+) -> Findings:  # fmt: skip
+    """Return which sound belongs to which event."""
+    fit = located.fit
+    findings = Findings([])
+    for row in expected:
+        source: Source = "tone" if row.kind else "none"
+        if row.key in templates:
+            source = templates[row.key].source
+        findings.rows.append(Finding(row, fit.file_s(row.time_s), source))
+    _assign_cues(findings, templates, located, coarse.candidates)
+    _assign_pips(findings, recording, located, coarse.tones, sample_rate)
+    for finding in findings.rows:
+        if finding.heard is not None:
+            template = templates[finding.expected.key]
+            finding.shape = shape(recording, template, fit.rate, finding.heard)
+    return findings
+
+
+def _assign_cues(
+    findings: Findings, templates: dict[str, Template], located: Located, candidates: list[Candidate]
+) -> None:
+    ruler = located.ruler
+    rows = [f for f in findings.rows if f.expected.key in templates]
+    grouped = by_key(candidates)
+    times = np.array([c.time_s for c in candidates])
+    pool: list[Heard] = []
+    strangers: list[Heard] = []
+    for finding in rows:
+        primary = located.cues.get(finding.expected.index)
+        if primary is None:
+            continue
+        own = primary.score >= least_score(ruler.length_s(primary.key))
+        rivals = _rivals(candidates, times, grouped, primary if own else None, finding, ruler)
+        if own:
+            leader = strongest(ruler, primary, rivals)
+            (pool if leader is primary else strangers).append(leader)
+        else:
+            strangers += _instead(ruler, rivals)
+    pool = merge([*pool, *located.seconds])
+    for stranger in merge(strangers):
+        if not any(h.key == stranger.key and abs(h.time_s - stranger.time_s) < ECHO_S for h in pool):
+            pool.append(stranger)
+    pool += _elsewhere(rows, pool, grouped, ruler)
+    left = _pair(rows, pool)
+    for finding in rows:
+        if finding.heard is None or abs(finding.heard.time_s - finding.place_s) > NEAR_S:
+            finding.instead = _in_place(finding, pool, rows, ruler)
+    used = {id(f.instead) for f in rows if f.instead is not None}
+    findings.copies = [heard for heard in left if id(heard) not in used]
+
+
+def _rivals(
+    candidates: list[Candidate], times: np.ndarray, grouped: dict[str, list[Candidate]],
+    primary: Heard | None, finding: Finding, ruler: Ruler,
+) -> list[Candidate]:  # fmt: skip
+    """Return the candidates of other cues at this place that look at least nearly as likely as its own."""
+    key = finding.expected.key
+    centre = primary.time_s if primary is not None else finding.place_s
+    reach = max(0.3, ruler.length_s(key)) if primary is not None else REACH_S
+    low, high = np.searchsorted(times, [centre - reach, centre + reach])
+    own = FAINT_COARSE
+    if primary is not None:
+        near = [c.score for c in grouped.get(key, []) if abs(c.time_s - primary.time_s) < 0.06]
+        own = max([FAINT_COARSE, *near])
+    return [c for c in candidates[low:high] if c.key != key and c.score >= RIVAL_LIKENESS * own]
+
+
+def _instead(ruler: Ruler, rivals: list[Candidate]) -> list[Heard]:
+    """Return the cue that is really there, of those that look as if."""
+    found: Heard | None = None
+    tried: set[str] = set()
+    for candidate in sorted(rivals, key=lambda c: -c.score):
+        if candidate.key in tried or len(tried) >= FAR_TRIES:
+            continue
+        tried.add(candidate.key)
+        heard = ruler.find(candidate.key, candidate.time_s - 0.06, candidate.time_s + 0.06)
+        sure = heard.score >= 1.2 * least_score(ruler.length_s(candidate.key))
+        if sure and (found is None or heard.energy > found.energy):
+            found = heard
+    return [found] if found is not None else []
+
+
+def _elsewhere(
+    rows: list[Finding], pool: list[Heard], grouped: dict[str, list[Candidate]], ruler: Ruler
+) -> list[Heard]:
+    """Return cues found away from their places: those that are missing there, and copies."""
+    present: dict[str, list[Heard]] = defaultdict(list)
+    for heard in pool:
+        present[heard.key].append(heard)
+    events: dict[str, int] = defaultdict(int)
+    for finding in rows:
+        events[finding.expected.key] += 1
+    gains = [heard.gain for heard in pool]
+    usual = float(np.median(gains)) if gains else 0.0
+    added: list[Heard] = []
+    for key, n_events in events.items():
+        known = present[key]
+        missing = len(known) < n_events
+        likeness = [c.score for c in grouped.get(key, []) for h in known if abs(c.time_s - h.time_s) < 0.06]
+        least = FAINT_COARSE if missing or not likeness else COPY_LIKENESS * float(np.median(likeness))
+        tries = FAR_TRIES * 2 if missing else COPY_TRIES
+        for candidate in sorted(grouped.get(key, []), key=lambda c: -c.score):
+            if candidate.score < least or tries == 0:
+                break
+            if any(abs(candidate.time_s - h.time_s) < 0.1 for h in [*known, *added] if h.key == key):
+                continue
+            tries -= 1
+            over = [h for h in [*pool, *added] if _meets(h, candidate, ruler)]
+            heard = ruler.find(key, candidate.time_s - 0.05, candidate.time_s + 0.05, without=over)
+            least_gain = (OVERLAID_GAIN if over else DOUBLE_GAIN) * usual
+            if heard.score >= 1.3 * least_score(ruler.length_s(key)) and heard.gain >= least_gain:
+                added.append(heard)
+    return added
+
+
+def _meets(heard: Heard, candidate: Candidate, ruler: Ruler) -> bool:
+    first = heard.time_s < candidate.time_s + ruler.length_s(candidate.key)
+    return first and candidate.time_s < heard.time_s + ruler.length_s(heard.key)
+
+
+def _pair(rows: list[Finding], pool: Sequence[Heard]) -> list[Heard]:
+    """Give each finding its own sound; return the sounds that are left."""
+    events: dict[str, list[Finding]] = defaultdict(list)
+    for finding in rows:
+        events[finding.expected.key].append(finding)
+    left: list[Heard] = []
+    for key, group in events.items():
+        sounds = [heard for heard in pool if heard.key == key]
+        for window_s in (NEAR_S, float("1e9")):
+            open_rows = [f for f in group if f.heard is None]
+            pairs = match([f.place_s for f in open_rows], [h.time_s for h in sounds], window_s)
+            for i, j in pairs:
+                open_rows[i].heard = sounds[j]
+            taken = {j for _, j in pairs}
+            sounds = [heard for j, heard in enumerate(sounds) if j not in taken]
+        left += sounds
+    return left
+
+
+def _in_place(finding: Finding, pool: list[Heard], rows: list[Finding], ruler: Ruler) -> Heard | None:
+    """Return another cue that sounds where this one should, unless that is where it belongs itself."""
+    at_home = {id(f.heard) for f in rows if f.heard is not None and abs(f.heard.time_s - f.place_s) <= NEAR_S}
+    found: Heard | None = None
+    for heard in pool:
+        if heard.key == finding.expected.key or id(heard) in at_home:
+            continue
+        near = abs(heard.time_s - finding.place_s) <= IN_PLACE_S
+        if near and (found is None or heard.energy > found.energy):
+            found = heard
+    return found
+
+
+def _assign_pips(
+    findings: Findings, recording: Recording, located: Located, tones: Sequence[Tone], sample_rate: int
+) -> None:
+    rows = [f for f in findings.rows if f.expected.kind is not None]
+    if not rows:
+        return
+    places = [f.place_s for f in rows]
+    paired = pair_pips([located.pips.get(f.expected.index) for f in rows], places)
+    for finding, tone in zip(rows, paired, strict=True):
+        finding.tone = tone
+        kind = finding.expected.kind
+        if tone is None and kind is not None and 0 <= finding.place_s < recording.length_s:
+            pitch = other_pitch(recording, kind, finding.place_s, sample_rate)
+            finding.pitch = pitch if pitch.tone is not None else None
+    everything = [*paired, *(f.pitch.tone for f in rows if f.pitch is not None)]
+    findings.extra_pips = extra_pips(tones, everything, places)

@@ -1,0 +1,216 @@
+"""Every event's place in the file: a coarse fit, then the waveform, then the fit again from what it said."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from cuelane.check.countdown import at_rate, find_pips, pip_kind
+from cuelane.check.cues import REACH_S, Heard, Ruler, least_score
+from cuelane.check.fit import (
+    MAX_SPEED_CHANGE,
+    SPEED_BIN_S,
+    Fit,
+    Piece,
+    find_line,
+    find_pieces,
+    robust_line,
+    votes,
+)
+from cuelane.check.intake import Recording
+from cuelane.check.phrases import Candidate, PhraseSearch
+from cuelane.check.templates import Template, cue_key
+from cuelane.check.tones import PipKind, Tone, ToneSearch
+from cuelane.schedule import Event, Schedule
+
+CLOCK_STEP = 3e-6
+"""Templates are drawn again while the clock rate still moves by more than this."""
+MAX_ROUNDS = 4
+FEW = 80
+MIN_SUPPORT = 0.25
+SPEED_CHANGED = 2e-3
+READ = 1 << 20
+
+
+@dataclass(frozen=True)
+class Expected:
+    """An event as it is sought: ``key`` is what it sounds like, ``time_s`` its onset in the session."""
+
+    index: int
+    event: Event
+    key: str
+    time_s: float
+    length_s: float
+    kind: PipKind | None = None
+
+
+def expected_events(schedule: Schedule) -> list[Expected]:
+    """Return the events in order of onset."""
+    rate = schedule.sample_rate
+    rows: list[Expected] = []
+    for event in sorted(schedule.events, key=lambda e: (e.onset_sample, e.id)):
+        kind = pip_kind(event, rate) if event.kind == "pip" else None
+        key = _pip_key(kind) if kind else cue_key(event)
+        length_s = (event.end_sample - event.onset_sample) / rate
+        rows.append(Expected(len(rows), event, key, event.onset_sample / rate, length_s, kind))
+    return rows
+
+
+def _pip_key(kind: PipKind) -> str:
+    return f"pip:{kind.frequency_hz:.3f}:{kind.length_s:.5f}"
+
+
+@dataclass
+class Coarse:
+    """What the first look found, and the clock rate its templates were drawn for."""
+
+    candidates: list[Candidate]
+    tones: list[Tone]
+    rate: float = 1.0
+
+
+def look_again(
+    recording: Recording, templates: dict[str, Template], kinds: Sequence[PipKind], rate: float
+) -> Coarse:
+    """Repeat the coarse search as for a file whose clock makes everything `rate` times as long."""
+    phrases = PhraseSearch(list(templates.values()), rate)
+    tones = ToneSearch([at_rate(kind, rate) for kind in kinds])
+    for start in range(0, recording.n_frames, READ):
+        block = recording.read(start, min(READ, recording.n_frames - start))
+        phrases.push(block)
+        tones.push(block)
+    phrases.finish()
+    tones.finish()
+    back = [replace(tone, kind=at_rate(tone.kind, 1 / rate)) for tone in tones.tones]
+    return Coarse(phrases.candidates, back, rate)
+
+
+def first_fit(expected: list[Expected], coarse: Coarse, length_s: float) -> tuple[Fit | None, bool]:
+    """Return the fit by votes, and whether only a change of speed beyond any clock's error explains it."""
+    cast = [(c.key, c.time_s, c.score) for c in coarse.candidates]
+    cast += [(_nearest_pip_key(expected, tone), tone.time_s, tone.score) for tone in coarse.tones]
+    pairs = votes([(row.index, row.key, row.time_s) for row in expected], cast)
+    if coarse.rate != 1.0:
+        # Templates were drawn for this rate, so the line is sought round it.
+        scaled = [replace(pair, session_s=pair.session_s * coarse.rate) for pair in pairs]
+        line = find_line(scaled, length_s * coarse.rate, reach=3 * SPEED_BIN_S / max(length_s, 10.0))
+        line = (line[0] * coarse.rate, line[1], line[2]) if line else None
+    else:
+        line = find_line(pairs, length_s)
+    if line is None:
+        return None, False
+    total = sum({pair.event: 1.0 for pair in pairs}.values())
+    changed = False
+    if coarse.rate == 1.0 and line[2] < 0.5 * total:
+        other = find_line(pairs, length_s, reach=MAX_SPEED_CHANGE, width_s=SPEED_BIN_S)
+        if other is not None and abs(other[0] - 1) > SPEED_CHANGED and other[2] > 1.3 * line[2]:
+            line, changed = other, True
+    rate, offset, weight = line
+    pieces = (Piece(0.0, offset),) if changed else find_pieces(pairs, rate, offset)
+    return Fit(rate, pieces, min(1.0, weight / max(len(expected), 1))), changed
+
+
+def _nearest_pip_key(expected: list[Expected], tone: Tone) -> str:
+    kinds = {row.kind for row in expected if row.kind}
+    kind = min(
+        kinds,
+        key=lambda k: (
+            abs(k.frequency_hz - tone.kind.frequency_hz) + 1e4 * abs(k.length_s - tone.kind.length_s)
+        ),
+    )
+    return _pip_key(kind)
+
+
+@dataclass
+class Located:
+    """The final fit; for each event by index the best cue or tone near its place; second copies of cues."""
+
+    fit: Fit
+    cues: dict[int, Heard]
+    seconds: list[Heard]
+    pips: dict[int, Tone | None]
+    ruler: Ruler
+
+
+def locate(
+    recording: Recording, templates: dict[str, Template], expected: list[Expected], fit: Fit, sample_rate: int
+) -> Located:
+    """Measure every event near its place, and fit again until the clock rate stands still."""
+    measurable = [row for row in expected if row.kind or row.key in templates]
+    few = measurable[:: max(1, len(measurable) // FEW)]
+    for turn in range(MAX_ROUNDS):
+        last = turn > 0 or len(few) == len(measurable)
+        located = _measure(recording, templates, measurable if last else few, fit, sample_rate, copies=last)
+        better = refit(located, expected, fit, templates)
+        settled = abs(better.rate - fit.rate) <= CLOCK_STEP
+        fit = better
+        if last and settled:
+            break
+    return replace(located, fit=fit)
+
+
+def _measure(
+    recording: Recording, templates: dict[str, Template], rows: list[Expected], fit: Fit, sample_rate: int,
+    copies: bool,
+) -> Located:  # fmt: skip
+    ruler = Ruler(recording, templates, fit.rate)
+    cues: dict[int, Heard] = {}
+    seconds: list[Heard] = []
+    for row in rows:
+        place = fit.file_s(row.time_s)
+        if row.kind is not None or not _inside(recording, place, ruler.length_s(row.key)):
+            continue
+        if copies:
+            cues[row.index], second = ruler.find_twice(row.key, place)
+            if second is not None:
+                seconds.append(second)
+        else:
+            cues[row.index] = ruler.find(row.key, place - REACH_S, place + REACH_S)
+    pips = [row for row in rows if row.kind is not None]
+    kinds = [at_rate(row.kind, fit.rate) for row in pips if row.kind]
+    tones = find_pips(recording, kinds, [fit.file_s(row.time_s) for row in pips], sample_rate)
+    return Located(fit, cues, seconds, {r.index: t for r, t in zip(pips, tones, strict=True)}, ruler)
+
+
+def _inside(recording: Recording, place_s: float, length_s: float) -> bool:
+    return -REACH_S - length_s < place_s < recording.length_s + REACH_S
+
+
+def refit(located: Located, expected: list[Expected], fit: Fit, templates: dict[str, Template]) -> Fit:
+    """Return the line through what was measured; each kind weighs as exactly as it was measured."""
+    x: list[float] = []
+    y: list[float] = []
+    is_pip: list[bool] = []
+    for row in expected:
+        found: Heard | Tone | None = located.cues.get(row.index)
+        if isinstance(found, Heard) and found.score < least_score(templates[row.key].length_s):
+            found = None
+        if found is None:
+            found = located.pips.get(row.index)
+        if found is not None and abs(found.time_s - fit.file_s(row.time_s)) < 0.2:
+            x.append(row.time_s)
+            y.append(found.time_s)
+            is_pip.append(row.kind is not None)
+    if len(x) < 2:
+        return fit
+    times, heard, pips = np.array(x), np.array(y), np.array(is_pip)
+    offsets = np.array([fit.piece_at(t).offset_s for t in x])
+    apart = heard - offsets - fit.rate * times
+    weight = np.ones(len(x))
+    for kind in (pips, ~pips):
+        if kind.sum() >= 3:
+            scatter = 1.4826 * float(np.median(np.abs(apart[kind] - np.median(apart[kind]))))
+            weight[kind] = 1 / max(scatter, 2e-5) ** 2
+    weight /= weight.max()
+    weight = np.maximum(weight, 1e-4)
+    rate = robust_line(times, heard - offsets, weight)[0] if np.ptp(times) > 5.0 and len(x) >= 4 else fit.rate
+    pieces = []
+    for piece in fit.pieces:
+        inside = np.array([fit.piece_at(t) is piece for t in x])
+        offset = piece.offset_s
+        if inside.any():
+            offset = robust_line(times[inside], heard[inside], weight[inside], rate=rate)[1]
+        pieces.append(Piece(piece.start_s, offset))
+    return Fit(rate, tuple(pieces), fit.support)

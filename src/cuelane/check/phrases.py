@@ -1,0 +1,179 @@
+"""A first, coarse look for every cue everywhere: band envelopes, correlated all at once.
+
+The sound becomes 18 band envelopes 100 times a second, compressed and freed of their slow mean, so neither
+level nor a steady bed matters much. All cues are searched in a stretch with one matrix product per
+frequency of the envelopes: 200 cues in 45 minutes take about a second. Places are good to some 5 ms; what is
+found here is measured in the waveform afterwards.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane.check.correlate import Signal
+from cuelane.check.intake import ANALYSIS_RATE
+from cuelane.check.templates import Template
+
+HOP = ANALYSIS_RATE // 100
+WINDOW = 400
+N_FFT = 512
+N_BANDS = 18
+LOW_HZ, HIGH_HZ = 200.0, 7000.0
+MEAN_FRAMES = 51
+
+BLOCK_FRAMES = 2048
+LONGEST_FRAMES = 800
+BLOCKS_AT_ONCE = 4
+MIN_SCORE = 0.3
+MIN_APART_FRAMES = 12
+
+Features = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, order=True)
+class Candidate:
+    """A place where a cue may be: its onset in seconds of the file, and how alike it looks there."""
+
+    time_s: float
+    score: float
+    key: str
+
+
+def _band_matrix() -> npt.NDArray[np.float32]:
+    edges = np.geomspace(LOW_HZ, HIGH_HZ, N_BANDS + 1)
+    bins = np.arange(N_FFT // 2 + 1) * ANALYSIS_RATE / N_FFT
+    table = [(bins >= low) & (bins < high) for low, high in pairwise(edges)]
+    matrix = np.stack(table, axis=1).astype(np.float32)
+    for column, (low, high) in enumerate(pairwise(edges)):
+        if not matrix[:, column].any():
+            matrix[round((low + high) / 2 * N_FFT / ANALYSIS_RATE), column] = 1.0
+    return matrix
+
+
+def features(x: Signal) -> Features:
+    """Return compressed band envelopes of `x`, shape (n, 18); frame k is centred on sample 160 k."""
+    from scipy.fft import rfft
+    from scipy.ndimage import uniform_filter1d
+
+    padded = np.concatenate([np.zeros(WINDOW // 2, np.float32), x, np.zeros(WINDOW, np.float32)])
+    n = len(x) // HOP
+    if n == 0:
+        return np.zeros((0, N_BANDS), np.float32)
+    window = np.hanning(WINDOW).astype(np.float32)
+    frames = np.lib.stride_tricks.sliding_window_view(padded, WINDOW)[::HOP][:n]
+    matrix = _band_matrix()
+    bands = np.empty((n, N_BANDS), np.float32)
+    for first in range(0, n, 2048):
+        spectrum = rfft(frames[first : first + 2048] * window, N_FFT, axis=1)
+        bands[first : first + 2048] = (spectrum.real**2 + spectrum.imag**2) @ matrix
+    compressed = np.sqrt(np.sqrt(bands))
+    return np.asarray(compressed - uniform_filter1d(compressed, MEAN_FRAMES, axis=0, mode="nearest"))
+
+
+class PhraseSearch:
+    """Listens to the 16 kHz sound and collects candidates for every template."""
+
+    def __init__(self, templates: list[Template], rate: float = 1.0) -> None:
+        from scipy.fft import rfft
+
+        self.candidates: list[Candidate] = []
+        self._keys = [template.key for template in templates]
+        self._waiting: list[Signal] = []
+        self._n_waiting = 0
+        self._start = 0
+        margin = MEAN_FRAMES // 2 + 1
+        self._margin = margin
+        lengths, sounds = [], []
+        for template in templates:
+            sound = template.sound(rate)
+            quiet = np.zeros(margin * HOP, np.float32)
+            looks = features(np.concatenate([quiet, sound, quiet]))[margin:]
+            n = max(4, min(LONGEST_FRAMES, len(sound) // HOP))
+            sounds.append(looks[:n])
+            lengths.append(n)
+        self._lengths = np.array(lengths, dtype=np.int64)
+        longest = int(self._lengths.max()) if lengths else 1
+        self._step = BLOCK_FRAMES - longest
+        self._frames = self._step * BLOCKS_AT_ONCE + BLOCK_FRAMES + 2 * margin
+        self._sounds = sounds
+        shape = (BLOCK_FRAMES, N_BANDS, len(templates))
+        padded = np.zeros(shape, np.float32)
+        for i, look in enumerate(sounds):
+            padded[: len(look), :, i] = look
+        self._spectra = np.conj(rfft(padded, axis=0)).astype(np.complex64)
+        self._energies = np.stack([np.square(look).sum(axis=0) for look in sounds]) if sounds else None
+
+    def push(self, block: Signal) -> None:
+        if not self._keys:
+            return
+        self._waiting.append(block)
+        self._n_waiting += len(block)
+        if self._n_waiting >= self._frames * HOP:
+            self._search(np.concatenate(self._waiting), self._frames * HOP)
+
+    def finish(self) -> None:
+        if not self._keys:
+            return
+        longest = BLOCK_FRAMES - self._step
+        tail = np.zeros((longest + 2 * self._margin) * HOP, np.float32)
+        self._search(np.concatenate([*self._waiting, tail]), len(tail) + 1)
+        self.candidates.sort()
+
+    def _search(self, sound: Signal, at_least: int) -> None:
+        """Search `sound` stretch by stretch while `at_least` samples of it remain; keep what is left."""
+        done = self._step * BLOCKS_AT_ONCE * HOP
+        first = True
+        while len(sound) >= at_least or (first and self._start == 0):
+            piece = sound[: self._frames * HOP]
+            if len(piece) < self._frames * HOP:
+                piece = np.concatenate([piece, np.zeros(self._frames * HOP - len(piece), np.float32)])
+            self._look(piece)
+            sound, first = sound[done:], False
+            self._start += done
+        self._waiting, self._n_waiting = [sound.copy()], len(sound)
+
+    def _look(self, sound: Signal) -> None:
+        """Search one stretch; frame `margin` of it is where the search begins, but for the file's start."""
+        from scipy.fft import irfft, rfft
+
+        lead = self._margin if self._start else 0
+        looks = features(sound)
+        spread = np.maximum(looks.std(axis=0), 1e-6)
+        weight = (1.0 / spread**2).astype(np.float32)
+        weight /= weight.mean()
+        assert self._energies is not None
+        norms = np.sqrt(self._energies @ weight)
+        blocks = np.stack(
+            [looks[lead + i * self._step :][:BLOCK_FRAMES] for i in range(BLOCKS_AT_ONCE)], axis=1
+        )
+        n = len(blocks)
+        spectra = np.ascontiguousarray(rfft(blocks * weight, BLOCK_FRAMES, axis=0)).astype(np.complex64)
+        found = irfft(np.matmul(spectra, self._spectra), BLOCK_FRAMES, axis=0)[: self._step]
+        power = np.square(blocks) @ weight
+        total = np.concatenate([np.zeros((1, power.shape[1])), np.cumsum(power, axis=0, dtype=np.float64)])
+        floor = 1e-4 * float(power.mean()) + 1e-9
+        at = np.arange(self._step)[:, np.newaxis]
+        ends = np.minimum(at + self._lengths, n)
+        energy = total[ends] - total[np.minimum(at, n)]
+        energy = np.sqrt(np.maximum(energy, floor * self._lengths[:, np.newaxis]))
+        score = found.transpose(0, 2, 1) / (energy * norms[:, np.newaxis])
+        self._collect(np.asarray(score), lead)
+
+    def _collect(self, score: npt.NDArray[np.floating], lead: int) -> None:
+        """Keep the local tops of `score`, shape (step, n_templates, n_blocks)."""
+        from scipy.ndimage import maximum_filter1d
+
+        top = (score >= MIN_SCORE) & (score >= maximum_filter1d(score, 2 * MIN_APART_FRAMES + 1, axis=0))
+        for at, which, block in zip(*np.nonzero(top), strict=True):
+            column = score[:, which, block]
+            place = float(at)
+            if 0 < at < len(column) - 1:
+                a, b, c = (float(v) for v in column[at - 1 : at + 2])
+                bend = a - 2 * b + c
+                place += float(np.clip(0.5 * (a - c) / bend, -0.5, 0.5)) if bend < 0 else 0.0
+            time_s = (self._start + (lead + block * self._step + place) * HOP) / ANALYSIS_RATE
+            self.candidates.append(Candidate(time_s, float(column[at]), self._keys[which]))

@@ -1,0 +1,228 @@
+"""Pips: a tone of known pitch and length, found anywhere and then measured.
+
+The sound is shifted so that the pitch lies at zero and cut to ±150 Hz round it; a pip is then a bump of
+constant phase. Its score is the normalised correlation with such a bump that has silence before and after
+it, as long as itself (at most 0.2 s): a longer tone or a held note fills that silence and scores low.
+
+The onset comes from the top of the correlation's magnitude, which is symmetric whatever the edges' shape,
+and then from the carrier: all pips of a kind are the same wave, so their common phase, learnt from the file
+itself, places each of them within its cycle. Nothing is assumed about the phase a renderer starts with.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane.check.correlate import Signal, vertex
+from cuelane.check.intake import ANALYSIS_RATE
+
+HALF_BAND_HZ = 150.0
+LONGEST_GUARD_S = 0.2
+EDGE_S = 0.008
+SEGMENT = 1 << 17
+COARSE_RATE = 1000
+MIN_COARSE_SCORE = 0.45
+MIN_APART_S = 0.06
+
+Complex = npt.NDArray[np.complexfloating]
+
+
+@dataclass(frozen=True, order=True)
+class PipKind:
+    """What makes two pips alike: pitch and length."""
+
+    frequency_hz: float
+    length_s: float
+
+
+@dataclass(frozen=True, order=True)
+class Tone:
+    """A tone found: its onset in seconds of the file, its score, and its level against full scale."""
+
+    time_s: float
+    score: float
+    kind: PipKind
+    amplitude: float = 0.0
+    phase: float = 0.0
+
+
+def guard_s(kind: PipKind) -> float:
+    """Return how much silence a pip's template has on each side, in seconds."""
+    return min(kind.length_s, LONGEST_GUARD_S)
+
+
+def _band(spectrum: Complex, n: int, frequency_hz: float, n_out: int) -> Complex:
+    """Return the band round `frequency_hz` at zero frequency, `n_out` samples for the `n` of the sound."""
+    from scipy.fft import ifft
+
+    per_bin = ANALYSIS_RATE / n
+    centre = round(frequency_hz / per_bin)
+    half = int(HALF_BAND_HZ / per_bin)
+    bins = np.arange(-half, half + 1)
+    weight = np.cos(np.pi / 2 * np.clip((np.abs(bins) / half - 0.8) / 0.2, 0, 1)) ** 2
+    inside = (centre + bins > 0) & (centre + bins < len(spectrum))
+    out = np.zeros(n_out, dtype=np.complex64)
+    out[bins[inside] % n_out] = spectrum[centre + bins[inside]] * weight[inside] * (2 * n_out / n)
+    shifted = ifft(out)
+    # The nearest bin is not the pitch itself: turn what is left.
+    left = frequency_hz - centre * per_bin
+    turn = np.exp(-2j * np.pi * left * np.arange(n_out) * (n / n_out / ANALYSIS_RATE))
+    return np.asarray(shifted * turn.astype(np.complex64))
+
+
+def _scores(band: Complex, n_tone: int, n_guard: int) -> tuple[npt.NDArray[np.float64], Complex]:
+    """Return (score, sum) of a tone of `n_tone` samples that begins at each sample of `band`."""
+    pad = np.concatenate([np.zeros(n_guard), band, np.zeros(n_tone + n_guard)])
+    total = np.concatenate([[0], np.cumsum(pad, dtype=np.complex128)])
+    power = np.concatenate([[0.0], np.cumsum(np.square(np.abs(pad)), dtype=np.float64)])
+    n = len(band)
+    inner = total[n_guard + n_tone : n_guard + n_tone + n] - total[n_guard : n_guard + n]
+    span = n_tone + 2 * n_guard
+    energy = power[span : span + n] - power[:n]
+    floor = max(1e-6 * float(energy.max(initial=0.0)), 1e-9 * span)
+    return np.abs(inner) / np.sqrt(np.maximum(energy, floor) * n_tone), inner
+
+
+class ToneSearch:
+    """Listens to the 16 kHz sound and collects every tone of the given kinds."""
+
+    def __init__(self, kinds: list[PipKind]) -> None:
+        self.tones: list[Tone] = []
+        self._kinds = sorted(set(kinds))
+        self._margin = int(max((k.length_s + 2 * guard_s(k) + 0.1 for k in kinds), default=0) * ANALYSIS_RATE)
+        self._size = SEGMENT
+        while self._size < 6 * self._margin:
+            self._size *= 2
+        self._waiting: list[Signal] = [np.zeros(self._margin, np.float32)]
+        self._n_waiting = self._margin
+        self._start = -self._margin
+
+    def push(self, block: Signal) -> None:
+        if not self._kinds:
+            return
+        self._waiting.append(block)
+        self._n_waiting += len(block)
+        if self._n_waiting >= self._size:
+            self._search(np.concatenate(self._waiting), self._size)
+
+    def finish(self) -> None:
+        if self._kinds:
+            self._search(
+                np.concatenate([*self._waiting, np.zeros(self._margin, np.float32)]), self._margin + 1
+            )
+        self.tones.sort()
+
+    def _search(self, sound: Signal, at_least: int) -> None:
+        while len(sound) >= at_least:
+            piece = sound[: self._size]
+            if len(piece) < self._size:
+                piece = np.concatenate([piece, np.zeros(self._size - len(piece), np.float32)])
+            self._look(piece)
+            sound = sound[self._size - 2 * self._margin :]
+            self._start += self._size - 2 * self._margin
+        self._waiting, self._n_waiting = [sound.copy()], len(sound)
+
+    def _look(self, sound: Signal) -> None:
+        from scipy.fft import rfft
+        from scipy.ndimage import maximum_filter1d
+
+        if not sound.any():
+            return
+        n_out = self._size * COARSE_RATE // ANALYSIS_RATE
+        spectrum = rfft(sound)
+        bands: dict[float, Complex] = {}
+        for kind in self._kinds:
+            if kind.frequency_hz not in bands:
+                bands[kind.frequency_hz] = _band(spectrum, len(sound), kind.frequency_hz, n_out)
+            n_tone = max(1, round(kind.length_s * COARSE_RATE))
+            score, inner = _scores(bands[kind.frequency_hz], n_tone, round(guard_s(kind) * COARSE_RATE))
+            apart = int(MIN_APART_S * COARSE_RATE)
+            top = np.flatnonzero(
+                (score >= MIN_COARSE_SCORE) & (score >= maximum_filter1d(score, 2 * apart + 1))
+            )
+            first, last = self._margin // 16, (self._size - self._margin) // 16
+            for at in top[(top >= first) & (top < last)]:
+                place = vertex(score, int(at))
+                time_s = self._start / ANALYSIS_RATE + place / COARSE_RATE
+                self.tones.append(Tone(time_s, float(score[at]), kind, float(abs(inner[at])) / n_tone))
+
+
+def template(kind: PipKind, n_around: int) -> npt.NDArray[np.complex64]:
+    """Return the pip at 16 kHz as a complex tone with raised-cosine edges, `n_around` zeros on each side."""
+    n = round(kind.length_s * ANALYSIS_RATE)
+    edge = min(int(EDGE_S * ANALYSIS_RATE), n // 2)
+    t = (np.arange(n)) / ANALYSIS_RATE
+    ramp = 0.5 - 0.5 * np.cos(np.pi * (np.arange(edge) + 0.5) / edge) if edge else np.zeros(0)
+    level = np.concatenate([ramp, np.ones(n - 2 * edge), ramp[::-1]])
+    tone = np.exp(2j * np.pi * kind.frequency_hz * t) * level
+    return np.asarray(np.concatenate([np.zeros(n_around), tone, np.zeros(n_around)]), dtype=np.complex64)
+
+
+def measure(
+    sound: Signal, first_s: float, kind: PipKind, low_s: float, high_s: float, sample_rate: int
+) -> Tone | None:
+    """Return the best pip of `kind` whose onset lies in [low_s, high_s], by envelope alone.
+
+    `sound` is at 16 kHz and begins at `first_s` of the file; it must reach a guard beyond the range.
+    `sample_rate` is the schedule's: a pip's middle lies half way between its first sample and its last.
+    """
+    from scipy.fft import fft, ifft, next_fast_len
+
+    n_tone = round(kind.length_s * ANALYSIS_RATE)
+    n_guard = round(guard_s(kind) * ANALYSIS_RATE)
+    tone = template(kind, 0)
+    n = next_fast_len(len(sound))
+    spectrum = fft(sound, n)
+    frequency = np.fft.fftfreq(n, 1 / ANALYSIS_RATE)
+    away = np.abs(frequency - kind.frequency_hz) / HALF_BAND_HZ
+    spectrum *= np.cos(np.pi / 2 * np.clip((away - 0.8) / 0.2, 0, 1)) ** 2
+    band = ifft(spectrum)[: len(sound)]
+    found = ifft(spectrum * np.conj(fft(tone, n)))
+    power = np.concatenate([[0.0], np.cumsum(np.square(np.abs(band)), dtype=np.float64)])
+    low = max(n_guard, int((low_s - first_s) * ANALYSIS_RATE))
+    high = min(len(sound) - n_tone - n_guard, int((high_s - first_s) * ANALYSIS_RATE) + 1)
+    if high - low < 3:
+        return None
+    at = np.arange(low, high)
+    energy = power[at + n_tone + n_guard] - power[at - n_guard]
+    # The file's own loudest moment must not hide a soft pip: the floor is absolute.
+    energy = np.maximum(energy, 1e-10 * n_tone)
+    own = float(np.square(np.abs(tone)).sum())
+    size = np.abs(found[low:high])
+    score = size / np.sqrt(energy * own)
+    top = int(np.argmax(score))
+    # Score leans on the guards; the time comes from the correlation's own top nearby.
+    span = max(2, n_tone // 8)
+    left = max(0, top - span)
+    crest = left + int(np.argmax(size[left : top + span + 1]))
+    place = vertex(np.square(size), crest)
+    onset = (low + place - 0.5) / ANALYSIS_RATE + 0.5 / sample_rate
+    whole = found[low + crest] * np.exp(2j * np.pi * kind.frequency_hz * (place - crest) / ANALYSIS_RATE)
+    return Tone(
+        first_s + onset, float(score[top]), kind, float(size[crest]) / own * 2, float(np.angle(whole))
+    )
+
+
+def by_carrier(tones: list[Tone], min_agreement: float = 0.7) -> list[Tone]:
+    """Return `tones` (all of one kind) moved to where the carrier has the phase they share.
+
+    Where phases do not agree, the tones are not copies of one wave, and the envelope's times stand.
+    """
+    from dataclasses import replace
+
+    if len(tones) < 2:
+        return tones
+    weight = np.array([tone.score for tone in tones]) ** 4
+    vectors = weight * np.exp(1j * np.array([tone.phase for tone in tones]))
+    mean = vectors.sum() / weight.sum()
+    if abs(mean) < min_agreement:
+        return tones
+    common = float(np.angle(mean))
+    moved = []
+    for tone in tones:
+        turn = float(np.angle(np.exp(1j * (tone.phase - common))))
+        moved.append(replace(tone, time_s=tone.time_s - turn / (2 * np.pi * tone.kind.frequency_hz)))
+    return moved

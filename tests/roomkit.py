@@ -6,8 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-import synth
 
+import synth
 from cuelane.meter import clip_loudness_lufs
 from cuelane.schedule import Event, Schedule, ScheduledInterval
 from cuelane.tones import pip_for, render_pip
@@ -31,8 +31,8 @@ def levelled(samples: npt.NDArray[np.floating], loudness_lufs: float = -20.0) ->
 
 
 def clips(texts: tuple[str, ...] = TEXTS) -> dict[str, Wave]:
-    """Speech-like clips at -20 LUFS by the hash a schedule would name."""
-    spoken = [levelled(synth.speak(text)) for text in texts]
+    """Speech-like clips at -20 LUFS, peaks held down, by the hash a schedule would name."""
+    spoken = [levelled(np.tanh(6 * synth.speak(text))) for text in texts]
     return {synth.clip_hash(samples): samples for samples in spoken}
 
 

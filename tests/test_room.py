@@ -10,10 +10,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import roomkit
 import soundfile
-from roomkit import RATE, TEXTS
 
+import roomkit
 from cuelane.bands import (
     BandFrames,
     band_powers,
@@ -29,6 +28,7 @@ from cuelane.roomreport import as_dict, summary_lines
 from cuelane.schedule import Event, Schedule
 from cuelane.sii import ONE_THIRD_OCTAVE, speech_intelligibility_index
 from cuelane.speech_shape import CLEAR, GENTLE, OFF, SHAPES, choose_shape, shape_speech
+from roomkit import RATE, TEXTS
 
 SOUNDS = roomkit.clips()
 SESSION = roomkit.session(SOUNDS)
@@ -149,7 +149,7 @@ def test_pip_over_noise_is_its_level_over_the_critical_band() -> None:
     found = room(SESSION, SOUNDS.__getitem__, music_level_lu=0.0).pips[0]
     assert found.event.frequency_hz == 880.0
     # By hand: 880 Hz, critical band 25 + 75 (1 + 1.4 * 0.88^2)^0.69 = 146 Hz; the masker's level there by its
-    # slope from 800 Hz; the pip's mean square from its own samples. Spread from lower bands adds under 1.5 dB.
+    # slope from 800 Hz; the pip's mean square from its own samples. Spread from below adds under 1.5 dB.
     full_scale_db = full_scale_db_spl(-20.0)
     noise_db = spectrum_levels_db(programme_powers(-20.0), full_scale_db)[7] + 10 * math.log10(146.0)
     pip = roomkit.track(SESSION, SOUNDS)[found.event.onset_sample : found.event.end_sample, 0]
@@ -176,8 +176,8 @@ def test_music_under_a_cue_is_the_stretch_that_is_there(tmp_path: Path) -> None:
     path = tmp_path / "music.wav"
     soundfile.write(path, loud_then_quiet, RATE, subtype="PCM_24")
 
-    under = room(SESSION, SOUNDS.__getitem__, music=path, stretch="under")
-    anywhere = room(SESSION, SOUNDS.__getitem__, music=path, stretch="loudest")
+    under = room(SESSION, SOUNDS.__getitem__, music=path, stretch="under", music_level_lu=0.0)
+    anywhere = room(SESSION, SOUNDS.__getitem__, music=path, stretch="loudest", music_level_lu=0.0)
 
     over_quiet = [cue for cue in under.cues if 12.5 < cue.event.onset_sample / RATE < 21]
     over_loud = [cue for cue in under.cues if cue.event.end_sample / RATE < 11.5]
@@ -226,7 +226,7 @@ def test_following_the_advice_is_enough() -> None:
 
 
 def test_advice_far_from_good_is_to_turn_the_music_down() -> None:
-    """Where neither raising nor brightening is enough the music has to give way, by a level that is enough."""
+    """Where neither raising nor brightening is enough the music must give way, by a level that is enough."""
     level = 6.0
     for cue in room(SESSION, SOUNDS.__getitem__, music_level_lu=level).cues:
         assert cue.grade == "poor"

@@ -61,10 +61,13 @@ class Music:
 
     def stretch(self, start_s: float, end_s: float) -> Array:
         """Return the mean band powers between two times of the file, which is taken to repeat."""
-        first = int(start_s * FRAMES_PER_SECOND)
-        last = max(first + 1, int(np.ceil(end_s * FRAMES_PER_SECOND)))
-        rows = np.arange(first, last) % len(self.frames)
-        return np.asarray(self.frames[rows].mean(axis=0, dtype=np.float64))
+        first, last = start_s * FRAMES_PER_SECOND, end_s * FRAMES_PER_SECOND
+        rows = np.arange(int(first), max(int(first) + 1, int(np.ceil(last))))
+        # A frame that only begins or ends inside the span counts for its part.
+        share = np.maximum(np.minimum(rows + 1, last) - np.maximum(rows, first), 1e-9)
+        return np.asarray(
+            np.average(self.frames[rows % len(self.frames)].astype(np.float64), axis=0, weights=share)
+        )
 
     def loudest(self, length_s: float) -> Array:
         """Return the mean band powers of the stretch of this length that is loudest in the bands."""

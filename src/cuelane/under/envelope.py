@@ -23,6 +23,9 @@ ATTACK_MS = 300
 RELEASE_MS = 540
 HELD_GAP_MS = 1_200
 MOST_SLOPE_DB_PER_MS = 0.08
+WHOLE_SLOPE_DB_PER_MS = 0.018
+"""For the gain of everything, which comes on top of the music's own: together under 0.1 dB per ms."""
+
 DEEPEST_DB = RELEASE_MS * MOST_SLOPE_DB_PER_MS * 2 / np.pi
 
 
@@ -66,7 +69,13 @@ def _lower(gain: Array, first: float, last: float, depth_db: float, node_frames:
     gain[nodes] = np.minimum(gain[nodes], -depth_db * share)
 
 
-def under_ceiling(gain_db: Array, most_db: Array, node_frames: int, sample_rate: int) -> Array:
+def under_ceiling(
+    gain_db: Array,
+    most_db: Array,
+    node_frames: int,
+    sample_rate: int,
+    slope_db_per_ms: float = MOST_SLOPE_DB_PER_MS,
+) -> Array:
     """Return the highest gain that stays under both, and never steeper than the limit.
 
     Parameters
@@ -76,7 +85,7 @@ def under_ceiling(gain_db: Array, most_db: Array, node_frames: int, sample_rate:
     """
     at_nodes = np.minimum(np.append(most_db, np.inf), np.insert(most_db, 0, np.inf))
     lowest = np.minimum(gain_db, at_nodes)
-    step = MOST_SLOPE_DB_PER_MS * node_frames * 1000 / sample_rate
+    step = slope_db_per_ms * node_frames * 1000 / sample_rate
     rise = step * np.arange(len(lowest))
     forward = np.minimum.accumulate(lowest - rise) + rise
     backward = np.minimum.accumulate((forward + rise)[::-1])[::-1] - rise

@@ -33,6 +33,9 @@ DEFAULT_LEVEL_LU = -3.0
 DEFAULT_TARGET_LUFS = -16.0
 CEILING_DBTP = -1.0
 LOSSY_HEADROOM_DB = 1.0
+LOSSLESS_HEADROOM_DB = 0.02
+"""For rounding to 24 bits and float32."""
+
 _LOSSLESS = (".wav", ".flac")
 _BLOCK_NODES = 128
 _TAGS = ("title", "artist", "album", "date", "comment")
@@ -109,7 +112,7 @@ def under(
         needs_of(sound, bed, most_depth_lu=most_depth_lu),
         n_channels=n_channels,
         target_lufs=target_lufs,
-        ceiling_dbtp=CEILING_DBTP - (LOSSY_HEADROOM_DB if lossy else 0.0),
+        ceiling_dbtp=CEILING_DBTP - (LOSSY_HEADROOM_DB if lossy else LOSSLESS_HEADROOM_DB),
     )
     meter = Meter(rate, n_channels)
     made = out.with_name(out.stem + ".schedule.json")

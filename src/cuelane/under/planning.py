@@ -19,7 +19,7 @@ from cuelane.meter import clip_loudness_lufs
 from cuelane.room import PIP_GOOD_DB, cue_over_masker, pip_over_masker
 from cuelane.schedule import Event, Schedule
 from cuelane.sii import GOOD, highest_masker_gain_db
-from cuelane.under.envelope import DEEPEST_DB, Duck, duck_nodes, under_ceiling
+from cuelane.under.envelope import DEEPEST_DB, WHOLE_SLOPE_DB_PER_MS, Duck, duck_nodes, under_ceiling
 from cuelane.under.grid import Profile, Profiler, loudness_of_nodes, node_frames
 from cuelane.under.playlist import Bed
 
@@ -188,7 +188,7 @@ def plan_mix(
             bed_db = under_ceiling(ducked, most_db, node, rate)
             sum_peak = gain * (voice.peak + music.peak * _peaks(bed_db))
             over_db = np.where(sum_peak > ceiling, 20 * np.log10(ceiling / sum_peak), np.inf)
-        dip_db = under_ceiling(np.zeros(bed.n_nodes + 1), over_db, node, rate)
+        dip_db = under_ceiling(np.zeros(bed.n_nodes + 1), over_db, node, rate, WHOLE_SLOPE_DB_PER_MS)
     return MixPlan(
         track_db=dip_db + gain_db,
         music_db=dip_db + bed_db + gain_db,

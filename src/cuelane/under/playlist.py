@@ -25,6 +25,7 @@ End = Literal["loop", "stop"]
 
 CROSSFADE_S = 4.0
 FIRST_FADE_S = 0.5
+LAST_FADE_S = 0.05
 MOST_GAIN_DB = 24.0
 SHORTEST_S = 5.0
 _SILENT_POWER = 1e-7
@@ -122,9 +123,11 @@ def lay_out(songs: Sequence[Song], n_nodes: int, loudness_lufs: float, sample_ra
     while start < n_nodes and (end == "loop" or index < len(songs)):
         song = songs[index % len(songs)]
         following = songs[(index + 1) % len(songs)] if end == "loop" or index + 1 < len(songs) else None
-        joined = min(song.n_nodes, following.n_nodes) if following is not None else song.n_nodes
-        # A third at most, so that no node ever lies in two crossfades.
-        fade_out = min(round(CROSSFADE_S / node_s), joined // 3)
+        if following is None:
+            fade_out = round(LAST_FADE_S / node_s)
+        else:
+            # A third at most, so that no node ever lies in two crossfades.
+            fade_out = min(round(CROSSFADE_S / node_s), song.n_nodes // 3, following.n_nodes // 3)
         gain_db = min(loudness_lufs - song.loudness_lufs, MOST_GAIN_DB)
         placements.append(
             Placement(song, start, min(fade_in, song.n_nodes // 3), fade_out, 10 ** (gain_db / 20))
@@ -172,6 +175,9 @@ class Bed:
         hop = self.sample_rate // 10
         total = np.zeros(N_BANDS)
         frames = np.arange(start_sample // hop, -(-end_sample // hop))
+        # A frame that only begins or ends inside the span counts for its part.
+        inside_span = np.minimum((frames + 1) * hop, end_sample) - np.maximum(frames * hop, start_sample)
+        share = inside_span / max(1, end_sample - start_sample)
         for placed in self.placements:
             first = placed.start_node * node
             if first >= end_sample or placed.end_node * node <= start_sample:
@@ -182,8 +188,9 @@ class Bed:
             heard = (inside >= 0) & (inside < placed.song.n_nodes * node)
             heard &= frames_in < len(placed.song.bands)
             gains = placed.gain * placed.fade(inside[heard] / node) * self.closing(frames[heard] * hop / node)
-            total += np.square(gains) @ placed.song.bands[frames_in[heard]].astype(np.float64)
-        return total / max(1, len(frames))
+            weights = share[heard] * np.square(gains)
+            total += weights @ placed.song.bands[frames_in[heard]].astype(np.float64)
+        return total
 
     def blocks(self, n_channels: int, block_nodes: int) -> Iterator[Block]:
         """Yield the bed's sound, shape (block_nodes * node, n_channels), to the session's last node."""

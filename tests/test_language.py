@@ -1,0 +1,48 @@
+"""The language pack: numbers, lists and time calls as they are spoken."""
+
+from __future__ import annotations
+
+import pytest
+
+from cuelane.errors import UsageError
+from cuelane.language import available_languages, load_language
+
+ENGLISH = load_language("en")
+
+
+@pytest.mark.parametrize(
+    ("value", "words"), [(0, "zero"), (13, "thirteen"), (20, "twenty"), (45, "forty-five"), (90, "ninety")]
+)
+def test_numbers_are_words(value: int, words: str) -> None:
+    """Numbers below a hundred are spelled out, so that no voice has to guess."""
+    assert ENGLISH.number(value) == words
+
+
+def test_time_left_is_said_as_a_coach_says_it() -> None:
+    """Half the time is halfway; a minute is a minute; the rest is seconds."""
+    calls = [
+        ENGLISH.time_left(*pair)
+        for pair in [(30_000, 60_000), (60_000, 180_000), (10_000, 40_000), (120_000, 600_000)]
+    ]
+    assert calls == ["Halfway.", "One minute left.", "Ten seconds left.", "Two minutes left."]
+
+
+def test_lists_are_joined_with_and() -> None:
+    """One, two or three things."""
+    assert [ENGLISH.listing(["a"]), ENGLISH.listing(["a", "b"]), ENGLISH.listing(["a", "b", "c"])] == [
+        "a",
+        "a and b",
+        "a, b and c",
+    ]
+
+
+def test_a_region_falls_back_to_its_language() -> None:
+    """en-GB speaks English."""
+    assert load_language("en-GB").code == "en"
+
+
+def test_an_unknown_language_is_a_usage_error() -> None:
+    """It names what there is."""
+    with pytest.raises(UsageError, match="no words for language 'xx'; there are: en"):
+        load_language("xx")
+    assert "en" in available_languages()

@@ -19,6 +19,9 @@ from cuelane.session import Interval, Session
 from cuelane.talkfacts import USUAL_WORDS_PER_MINUTE, TalkFacts, talk_facts
 from cuelane.units import format_clock, format_duration
 
+CODES = ("uneven-sides", "same-load", "speaking-rate", "unknown-activity")
+"""What the plan's ``allow`` silences a warning by."""
+
 # Halves of an odd number of milliseconds are not uneven.
 _UNEVEN_MS = 1_000
 

@@ -165,6 +165,7 @@ class ScriptCue(Part):
     role: Role = Field("say", description="What the words are for.")
     must: bool = Field(True, description="Fail rather than leave it out.")
     clip: FileName | None = Field(None, description="File name of a recording beside the plan, for this cue.")
+    allow: Names = Field(default_factory=list, description="Warnings to keep quiet about for this cue.")
 
 
 class ScriptInterval(Part):

@@ -1,0 +1,187 @@
+"""Warnings about a plan's words: legal, but likely not what the instructor wants a listener to hear.
+
+==================== =================================================================================
+screen-words         words that make sense only to someone who sees a picture
+side-by-hand         a side named outright in an exercise whose sides change
+too-long             a line longer than any interval it could go in
+not-words            digits, units, abbreviations and signs, with how they will be said
+no-warm-up           a session over 20 minutes without a block named as a warm-up
+no-cautions          a session that speaks no cautions
+unknown-warning      an ``allow`` that names none of these
+==================== =================================================================================
+
+Each is silenced by its code in the plan's ``allow``, or in the ``allow`` of one line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from cuelane.errors import Mark
+from cuelane.facts import CODES as FACT_CODES
+from cuelane.language import load_language
+from cuelane.lintlines import SpokenLine, plans_of, spoken_lines
+from cuelane.lintroom import room_for
+from cuelane.lintwords import found, how_spoken, not_words, patterns
+from cuelane.plan.messages import did_you_mean
+from cuelane.plan.source import LoadedPlan
+from cuelane.session import Session
+from cuelane.units import format_duration
+
+CODES = (
+    "screen-words", "side-by-hand", "too-long", "not-words", "no-warm-up", "no-cautions", "unknown-warning",
+)  # fmt: skip
+# ACSM guidelines: 5 to 10 minutes of light to moderate movement first (value from a secondary source); that
+# a session of up to 20 minutes may do without a block of its own is common practice, no source.
+WARM_UP_FROM_MS = 20 * 60_000
+
+
+@dataclass(frozen=True)
+class LintWarning:
+    """A warning about a plan's words, with its place; ``code`` is what ``allow`` silences it by."""
+
+    code: str
+    mark: Mark
+    message: str
+    source_line: str = ""
+    hint: str = ""
+
+    def __str__(self) -> str:
+        text = f"{self.mark}: {self.message} [{self.code}]"
+        if self.source_line:
+            text += f"\n    {self.source_line}\n    {' ' * (self.mark.column - 1)}^"
+        return text + (f"\n    {self.hint}" if self.hint else "")
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the warning as JSON can hold it."""
+        return {
+            "code": self.code,
+            "file": self.mark.file,
+            "line": self.mark.line,
+            "column": self.mark.column,
+            "message": self.message,
+            "hint": self.hint,
+        }
+
+
+def lint(
+    loaded: LoadedPlan,
+    session: Session,
+    seconds_of: Callable[[str], float],
+    spoken_as: Callable[[str], str] | None = None,
+) -> list[LintWarning]:
+    """Return what is to be said about the words of a plan and all it includes, in file order.
+
+    `seconds_of` tells how long a text takes to say, `spoken_as` in which words an engine will be given it.
+    """
+    quiet = set(loaded.plan.allow)
+    warnings: list[LintWarning] = []
+    for plan in plans_of(loaded):
+        for line in spoken_lines(plan):
+            allowed = quiet | set(line.allow)
+            for warning in _about(line, session, seconds_of, spoken_as):
+                if warning.code not in allowed:
+                    warnings.append(warning)
+        warnings += _about_allow(plan)
+    warnings += [row for row in _about_whole(loaded, session) if row.code not in quiet]
+    order = {str(plan.path): place for place, plan in enumerate(plans_of(loaded))}
+    return sorted(warnings, key=lambda row: (order.get(row.mark.file, 0), row.mark.line, row.mark.column))
+
+
+def _about(
+    line: SpokenLine,
+    session: Session,
+    seconds_of: Callable[[str], float],
+    spoken_as: Callable[[str], str] | None,
+) -> Iterator[LintWarning]:
+    language = session.plan.language
+    text = _filled(line.text, language)
+    if line.role not in ("name", "title"):
+        for words in found(line.text, language, "screen"):
+            message = f"'{words}' makes sense only to someone who sees a picture"
+            yield _warning("screen-words", line, words, message, "say what to do in words alone")
+        yield from _side(line, language)
+        yield from _length(line, text, session, seconds_of)
+    parts = not_words(line.text.replace("{side}", "").replace("{other_side}", ""))
+    said = how_spoken(text, spoken_as)
+    if parts or said == "nothing of it would be said":
+        names = ", ".join(f"'{part}'" for part in parts) or f"'{line.text}'"
+        hint = said or "how it is said is up to the voice; write it in words"
+        verb = "is" if len(parts) < 2 else "are"
+        first = parts[0] if parts else ""
+        yield _warning("not-words", line, first, f"{names} {verb} not written in words", hint)
+
+
+def _filled(text: str, language: str) -> str:
+    """Return a text with its placeholders filled with the longer of the two sides."""
+    words = load_language(language)
+    longest = max((words.side("left"), words.side("right")), key=len)
+    return text.replace("{side}", longest).replace("{other_side}", longest)
+
+
+def _side(line: SpokenLine, language: str) -> Iterator[LintWarning]:
+    spec = line.spec
+    if spec is None or spec.sides == "none" or getattr(line.source, "rounds", None) is not None:
+        return
+    how = "changes sides from set to set" if spec.sides == "alternate" else "is done on both sides in turn"
+    for words in found(line.text, language, "side"):
+        message = f"'{words}' names a side, but '{line.exercise}' {how}"
+        yield _warning("side-by-hand", line, words, message, "write {side} or {other_side} instead")
+
+
+def _length(
+    line: SpokenLine, text: str, session: Session, seconds_of: Callable[[str], float]
+) -> Iterator[LintWarning]:
+    room = room_for(line, session)
+    if room is None:
+        return
+    seconds = seconds_of(text)
+    room_s = max(0, room.length_ms) / 1000
+    if seconds <= room_s:
+        return
+    n_words = len(text.split())
+    too_many = min(n_words, max(1, -int(-n_words * (seconds - room_s) // seconds)))
+    message = f"this takes about {seconds:.1f} s to say, but {room.where} has {room_s:.1f} s for it"
+    words = "a word" if too_many == 1 else f"about {too_many} words"
+    yield _warning("too-long", line, "", message, f"cut {words}, or give it more time")
+
+
+def _warning(code: str, line: SpokenLine, part: str, message: str, hint: str) -> LintWarning:
+    mark = line.place_of(part)
+    return LintWarning(code, mark, message, line.loaded.line_at(mark), hint)
+
+
+def _about_whole(loaded: LoadedPlan, session: Session) -> Iterator[LintWarning]:
+    plan = loaded.plan
+    start = plan.mark or Mark(str(loaded.path), 1, 1)
+    warm = patterns(plan.language, "warm_up")
+    names = {interval.block for interval in session.intervals} | {one.plan.title for one in plans_of(loaded)}
+    if session.length_ms > WARM_UP_FROM_MS and not any(warm.search(name) for name in names):
+        mark = plan.mark_of("session") or start
+        length = format_duration(session.length_ms // 1000 * 1000)
+        message = f"the session lasts {length}, and no block is named as a warm-up"
+        hint = "5 to 10 minutes of light movement first are usual"
+        yield LintWarning("no-warm-up", mark, message, loaded.line_at(mark), hint)
+    if not session.cautions:
+        mark = plan.mark_of("cautions") or start
+        message = "the session speaks no cautions"
+        hint = "write  cautions: standard  or your own; people can be hurt"
+        yield LintWarning("no-cautions", mark, message, loaded.line_at(mark), hint)
+
+
+def _about_allow(loaded: LoadedPlan) -> Iterator[LintWarning]:
+    """Yield each code in an `allow` that silences nothing, for it was meant to silence something."""
+    known = (*CODES, *FACT_CODES)
+    places = [(loaded.plan.mark_of("allow"), loaded.plan.allow)]
+    places += [
+        (line.source.mark_of("allow"), line.source.allow) for line in spoken_lines(loaded) if line.source
+    ]
+    for mark, codes in places:
+        for code in codes:
+            if code not in known:
+                where = mark or Mark(str(loaded.path), 1, 1)
+                hint = did_you_mean(code, known) or f"there are: {', '.join(known)}"
+                message = f"allow: there is no warning '{code}'"
+                yield LintWarning("unknown-warning", where, message, loaded.line_at(where), hint)

@@ -1,0 +1,366 @@
+"""Warnings about a plan's words: on sentences of both kinds, and each rule at its place and its edges."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from cuelane.lint import CODES, LintWarning, lint
+from cuelane.lintwords import found, not_words
+from cuelane.patterns import expand
+from cuelane.plan.load import load_plan
+from cuelane.speech.prepare import spoken_as
+from lint_sentences import NO_PICTURE, NO_SIDE, PICTURE, SIDE_BY_HAND
+
+PLAN = """\
+title: Legs
+{head}session:
+  - block: Main
+    pattern: circuit
+    work: 30s
+    rest: 20s
+    rounds: 2
+    exercises: [squat, lunge]
+exercises:
+  squat:
+    setup: Sit down.
+{squat}  lunge:
+    sides: alternate
+{lunge}"""
+
+
+def by_words(text: str) -> float:
+    """Two and a half words a second."""
+    return len(text.split()) / 2.5
+
+
+def warnings_of(
+    folder: Path,
+    text: str,
+    seconds_of: Callable[[str], float] = by_words,
+    spoken: Callable[[str], str] | None = None,
+) -> list[LintWarning]:
+    path = folder / "plan.yaml"
+    path.write_text(text, encoding="utf-8")
+    loaded = load_plan(path)
+    return lint(loaded, expand(loaded), seconds_of, spoken)
+
+
+def plan(head: str = "", squat: str = "", lunge: str = "") -> str:
+    return PLAN.format(
+        head="".join(f"{line}\n" for line in head.split("\n") if line),
+        squat="".join(f"    {line}\n" for line in squat.split("\n") if line),
+        lunge="".join(f"    {line}\n" for line in lunge.split("\n") if line),
+    )
+
+
+def codes(warnings: list[LintWarning]) -> list[str]:
+    return [warning.code for warning in warnings]
+
+
+@pytest.mark.parametrize("sentence", PICTURE)
+def test_words_for_a_picture_are_found(sentence: str) -> None:
+    """A sentence that only works with a picture is warned of."""
+    assert list(found(sentence, "en", "screen"))
+
+
+@pytest.mark.parametrize("sentence", NO_PICTURE)
+def test_words_for_the_ear_are_left_alone(sentence: str) -> None:
+    """A sentence that works with closed eyes is not warned of, though it watches, follows or looks."""
+    assert list(found(sentence, "en", "screen")) == []
+
+
+@pytest.mark.parametrize("sentence", SIDE_BY_HAND)
+def test_a_side_named_by_hand_is_found(sentence: str) -> None:
+    """A sentence that names a side outright is warned of."""
+    assert list(found(sentence, "en", "side"))
+
+
+@pytest.mark.parametrize("sentence", NO_SIDE)
+def test_left_and_right_in_other_senses_are_left_alone(sentence: str) -> None:
+    """What is left, what is right, and both sides together name no side."""
+    assert list(found(sentence, "en", "side")) == []
+
+
+def test_the_sentences_are_many_and_distinct() -> None:
+    """At least sixty sentences of each kind for pictures, thirty for sides, none in two lists."""
+    assert len(set(PICTURE)) >= 60
+    assert len(set(NO_PICTURE)) >= 60
+    assert len(set(SIDE_BY_HAND)) >= 30
+    assert len(set(NO_SIDE)) >= 30
+    assert not set(PICTURE) & set(NO_PICTURE)
+    assert not set(SIDE_BY_HAND) & set(NO_SIDE)
+
+
+def test_a_warning_shows_its_place(tmp_path: Path) -> None:
+    """A warning has file, line and column of the words, the line itself, its code, and what to do."""
+    (warning,) = warnings_of(tmp_path, plan(squat='form: "Sit back like this, heels down."'))
+
+    assert str(warning) == (
+        f"{tmp_path}/plan.yaml:12:21: "
+        "'like this' makes sense only to someone who sees a picture [screen-words]\n"
+        '        form: "Sit back like this, heels down."\n'
+        "                        ^\n"
+        "    say what to do in words alone"
+    )
+    assert warning.to_dict() == {
+        "code": "screen-words",
+        "file": f"{tmp_path}/plan.yaml",
+        "line": 12,
+        "column": 21,
+        "message": "'like this' makes sense only to someone who sees a picture",
+        "hint": "say what to do in words alone",
+    }
+
+
+def test_a_plan_of_good_words_is_quiet(tmp_path: Path) -> None:
+    """Nothing is said about a plan with nothing to say about."""
+    text = plan(squat="form: Watch your knees.", lunge='setup: "{side} leg goes back first."')
+
+    assert warnings_of(tmp_path, text, spoken=spoken_as) == []
+
+
+@pytest.mark.parametrize(
+    "path", sorted((Path(__file__).parent.parent / "demo").rglob("*.yaml")), ids=lambda p: p.name
+)
+def test_the_demos_are_quiet(path: Path) -> None:
+    """The demos do what they teach: no warning about their words."""
+    loaded = load_plan(path)
+
+    assert [str(warning) for warning in lint(loaded, expand(loaded), by_words, spoken_as)] == []
+
+
+class TestSides:
+    def test_only_where_sides_change(self, tmp_path: Path) -> None:
+        """The same words are fine where the exercise has no sides."""
+        assert warnings_of(tmp_path, plan(squat="form: Left foot forward.")) == []
+
+    @pytest.mark.parametrize(
+        ("sides", "how"),
+        [("alternate", "changes sides from set to set"), ("each", "is done on both sides in turn")],
+    )
+    def test_the_reason_is_given(self, tmp_path: Path, sides: str, how: str) -> None:
+        """The warning names the words, the exercise and how its sides change."""
+        text = plan(lunge="setup: Left foot forward.").replace("alternate", sides)
+
+        (warning,) = warnings_of(tmp_path, text)
+
+        assert warning.message == f"'Left foot' names a side, but 'lunge' {how}"
+        assert warning.hint == "write {side} or {other_side} instead"
+
+    def test_a_line_for_chosen_rounds_may_name_its_side(self, tmp_path: Path) -> None:
+        """Where the person chose the rounds, the side is chosen with them."""
+        assert warnings_of(tmp_path, plan(lunge="form: {text: Left foot forward., rounds: odd}")) == []
+
+
+class TestLength:
+    def test_a_line_that_fits_no_set_is_warned_of(self, tmp_path: Path) -> None:
+        """A 30 s set ends in a countdown of 3 s and begins with a pip; both guarded, 26.5 s are left."""
+        line = " ".join(["word"] * 70)  # 28 s
+
+        (warning,) = warnings_of(tmp_path, plan(squat=f"form: {line}."))
+
+        assert warning.code == "too-long"
+        assert warning.message == "this takes about 28.0 s to say, but the set of 30 s has 26.5 s for it"
+        # 70 words x 1.5 s too many of 28 s = 3.75
+        assert warning.hint == "cut about 4 words, or give it more time"
+
+    @pytest.mark.parametrize(("seconds", "warned"), [(26.5, []), (26.501, ["too-long"])])
+    def test_the_edge_is_exact(self, tmp_path: Path, seconds: float, warned: list[str]) -> None:
+        """What just fits is fine; a millisecond more is not."""
+        text = plan(squat="form: Heels down.")
+
+        found = warnings_of(tmp_path, text, lambda line: seconds if line.startswith("Heels") else 1.0)
+
+        assert codes(found) == warned
+
+    def test_a_preview_has_the_rest_before(self, tmp_path: Path) -> None:
+        """A preview is held against the longest interval before its exercise, not against the set itself."""
+        long = " ".join(["word"] * 45)  # 18 s; the rest of 20 s leaves 16.5 s
+        text = plan(lunge=f"preview: {long}.")
+
+        (warning,) = warnings_of(tmp_path, text)
+
+        assert warning.message == "this takes about 18.0 s to say, but the rest of 20 s has 16.5 s for it"
+
+    def test_halves_count_as_halves(self, tmp_path: Path) -> None:
+        """In a set done on each side a line has half the set."""
+        text = plan(lunge="form: Heels down.").replace("alternate", "each")
+
+        (warning,) = warnings_of(tmp_path, text, lambda line: 15.0 if line.startswith("Heels") else 1.0)
+
+        assert "set of 15 s" in warning.message
+
+    def test_words_in_time_of_their_own_always_fit(self, tmp_path: Path) -> None:
+        """A say item is as long as its words, unless the plan says how long it lasts."""
+        long = " ".join(["word"] * 60)  # 24 s
+        item = f"  - say: {long}.\n"
+
+        assert (
+            warnings_of(tmp_path, plan().replace("exercises:\n  squat", f"{item}exercises:\n  squat")) == []
+        )
+        lasting = item + "    lasts: 20s\n"
+        found = warnings_of(tmp_path, plan().replace("exercises:\n  squat", f"{lasting}exercises:\n  squat"))
+        assert codes(found) == ["too-long"]
+
+    def test_a_script_cue_has_the_time_to_its_interval_end(self, tmp_path: Path) -> None:
+        """A cue at 8 s of a 10 s interval has 2 s."""
+        text = (
+            "title: T\nsession:\n  - block: B\n    pattern: script\n    pips: false\n    intervals:\n"
+            "      - {kind: talk, length: 10s, cues: [{at: 8s, text: One two three four five six.}]}\n"
+        )
+
+        (warning,) = warnings_of(tmp_path, text)
+
+        assert warning.message == (
+            "this takes about 2.4 s to say, but from there the talk of 10 s has 2.0 s for it"
+        )
+
+
+@pytest.mark.parametrize(
+    ("text", "parts"),
+    {
+        "a number": ("Hold for 10 breaths.", ["10"]),
+        "a unit": ("Take the 12 kg bell.", ["12 kg"]),
+        "a unit without a space": ("Step 30cm apart.", ["30cm"]),
+        "a clock time": ("Rest 1:30 now.", ["1:30"]),
+        "a range": ("Do 8-10 of these.", ["8", "10"]),
+        "an ordinal": ("The 2nd round.", ["2nd"]),
+        "per cent": ("Give 80% now.", ["80%"]),
+        "degrees": ("Turn 90° out.", ["90°"]),
+        "capitals": ("Next the RDL.", ["RDL"]),
+        "an abbreviation": ("Use a weight, e.g. a bottle.", ["e.g."]),
+        "signs": ("Knees & hips.", ["&"]),
+        "a slash": ("Knees/hips.", ["/"]),
+        "a picture": ("Well done 💪!", ["💪"]),
+        "a half": ("Go ½ way.", ["½"]),
+        "nothing": ("Don't rush, it's a step-up: one, two… and three!", []),
+        "the pronoun": ("I count, OK?", []),
+        "an end": ("Give it your max.", []),
+    }.values(),
+    ids=lambda value: str(value)[:24],
+)
+def test_what_is_not_written_in_words_is_found(text: str, parts: list[str]) -> None:
+    """Digits, units, capitals, short forms and signs are found; plain words are not."""
+    assert not_words(text) == parts
+
+
+def test_how_it_will_be_spoken_is_shown(tmp_path: Path) -> None:
+    """With the engine's preparation at hand the hint says the line as it will be said."""
+    text = plan(squat="form: Take the 12 kg bell & sit.")
+
+    (warning,) = warnings_of(tmp_path, text, spoken=lambda line: line.replace("12 kg", "twelve kilo"))
+    (plain,) = warnings_of(tmp_path, text)
+
+    assert warning.message == "'12 kg', '&' are not written in words"
+    assert warning.hint == "it will be spoken: “Take the twelve kilo bell & sit.”"
+    assert plain.hint == "how it is said is up to the voice; write it in words"
+
+
+def test_a_line_of_signs_says_nothing(tmp_path: Path) -> None:
+    """A line of which no word would be left is warned of."""
+    (warning,) = warnings_of(tmp_path, plan(squat='form: "…"'), spoken=lambda line: line.strip("…"))
+
+    assert (warning.code, warning.hint) == ("not-words", "nothing of it would be said")
+
+
+LONG = "title: {title}\nsession:\n  - block: {block}\n    pattern: flow\n    work: {work}\n    rounds: 20\n    exercises: [walk]\nexercises:\n  walk:\n"  # noqa: E501
+
+
+class TestWholeSession:
+    def test_a_long_session_needs_a_warm_up(self, tmp_path: Path) -> None:
+        """Over 20 minutes without a block, plan or title that warms up is warned of at `session`."""
+        found = warnings_of(tmp_path, LONG.format(title="Walks", block="Main", work="61s"))
+
+        assert codes(found) == ["no-warm-up"]
+        assert (found[0].mark.line, found[0].mark.column) == (2, 1)
+        assert found[0].message.endswith(", and no block is named as a warm-up")
+
+    def test_twenty_minutes_may_do_without(self, tmp_path: Path) -> None:
+        """A session of less than 20 minutes is not warned of."""
+        assert warnings_of(tmp_path, LONG.format(title="Walks", block="Main", work="50s")) == []
+
+    @pytest.mark.parametrize(
+        ("title", "block"), [("Walks", "Warm-up"), ("Walks", "warming up"), ("Warm up", "B")]
+    )
+    def test_a_warm_up_is_known_by_its_name(self, tmp_path: Path, title: str, block: str) -> None:
+        """A block or a plan whose name says warm is a warm-up."""
+        assert warnings_of(tmp_path, LONG.format(title=title, block=block, work="61s")) == []
+
+    def test_no_cautions_are_warned_of(self, tmp_path: Path) -> None:
+        """cautions: none is the instructor's choice, and is said at its line; own cautions are fine."""
+        found = warnings_of(tmp_path, plan(head="cautions: none"))
+
+        assert codes(found) == ["no-cautions"]
+        assert found[0].mark.line == 2
+        assert warnings_of(tmp_path, plan(head="cautions: Stop if it hurts.")) == []
+
+
+class TestAllow:
+    @pytest.mark.parametrize(
+        ("code", "text"),
+        [
+            ("screen-words", plan(squat="form: Watch me.")),
+            ("side-by-hand", plan(lunge="form: Left foot back.")),
+            ("too-long", plan(squat="form: " + "word " * 90)),
+            ("not-words", plan(squat="form: Take 5.")),
+            ("no-warm-up", LONG.format(title="T", block="B", work="90s")),
+            ("no-cautions", plan(head="cautions: none")),
+        ],
+    )
+    def test_each_code_can_be_allowed_in_the_plan(self, tmp_path: Path, code: str, text: str) -> None:
+        """Each warning has its code, and the plan's allow keeps it quiet."""
+        assert codes(warnings_of(tmp_path, text)) == [code]
+        assert warnings_of(tmp_path, f"allow: {code}\n{text}") == []
+
+    def test_one_line_can_allow_for_itself(self, tmp_path: Path) -> None:
+        """A line's own allow quiets that line only."""
+        squat = "form:\n  - {text: Watch me., allow: screen-words}\n  - Copy me."
+
+        (warning,) = warnings_of(tmp_path, plan(squat=squat))
+
+        assert "'Copy me'" in warning.message
+
+    def test_a_script_cue_can_allow_for_itself(self, tmp_path: Path) -> None:
+        """A cue of a script has an allow of its own."""
+        text = (
+            "title: T\nsession:\n  - block: B\n    pattern: script\n    intervals:\n"
+            "      - {kind: talk, length: 20s, cues: [{at: 1s, text: Watch me., allow: screen-words}]}\n"
+        )
+
+        assert warnings_of(tmp_path, text) == []
+
+    def test_an_unknown_code_is_said(self, tmp_path: Path) -> None:
+        """An allow that silences nothing is itself warned of, with the nearest code."""
+        (warning,) = warnings_of(tmp_path, "allow: no-warmup\n" + plan())
+
+        assert (warning.code, warning.mark.line) == ("unknown-warning", 1)
+        assert warning.hint == "did you mean 'no-warm-up'?"
+
+    def test_codes_of_the_facts_are_known(self, tmp_path: Path) -> None:
+        """The codes of the facts' warnings may stand in allow too."""
+        assert warnings_of(tmp_path, "allow: [uneven-sides, same-load]\n" + plan()) == []
+
+
+def test_included_plans_are_checked_with_their_own_allow(tmp_path: Path) -> None:
+    """Words of an included plan are checked in their own file; its allow is its own."""
+    inner = plan(squat="form: Watch me.")
+    (tmp_path / "in.yaml").write_text(inner, encoding="utf-8")
+    outer = "title: Series\nsession:\n  - say: Copy me.\n  - include: in.yaml\n  - include: in.yaml\n"
+
+    found = warnings_of(tmp_path, outer)
+    assert [(Path(row.mark.file).name, row.mark.line) for row in found] == [("plan.yaml", 3), ("in.yaml", 12)]
+
+    (tmp_path / "in.yaml").write_text("allow: screen-words\n" + inner, encoding="utf-8")
+    assert [Path(row.mark.file).name for row in warnings_of(tmp_path, outer)] == ["plan.yaml"]
+    assert warnings_of(tmp_path, "allow: screen-words\n" + outer) == []
+
+
+def test_the_codes_are_stable() -> None:
+    """Plans hold these words: a change breaks them."""
+    assert CODES == (
+        "screen-words", "side-by-hand", "too-long", "not-words", "no-warm-up", "no-cautions",
+        "unknown-warning",
+    )  # fmt: skip

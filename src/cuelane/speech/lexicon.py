@@ -1,7 +1,7 @@
 """Pronunciation lexicons: a subset of W3C PLS 1.0, read as untrusted input.
 
-Read: ``lexicon`` (version 1.0, alphabet ipa, xml:lang), ``lexeme``, ``grapheme``, ``alias``, ``phoneme``, and,
-to be skipped, ``example``, ``meta`` and ``metadata``. Anything else is an error with its line: a lexicon that
+Read: ``lexicon`` (version 1.0, alphabet ipa, xml:lang), ``lexeme``, ``grapheme``, ``alias``, ``phoneme``;
+skipped: ``example``, ``meta`` and ``metadata``. Anything else is an error with its line: a lexicon that
 is half understood says words wrong. Source: PLS 1.0, W3C Recommendation of 14 October 2008 (element list from
 memory). Departures: a grapheme with a capital in it matches only as written, one without matches any case;
 of several pronunciations the first is used, or the one with ``prefer="true"``.
@@ -57,7 +57,7 @@ class Lexicon:
             self._pattern.append(re.compile(rf"(?<![\w'’])(?:{any_of})(?![\w’]|'\w)", re.IGNORECASE))
 
     def apply(self, text: str, say: Callable[[Lexeme], str | None]) -> str:
-        """Return `text` with each word that has a lexeme replaced by `say(lexeme)`; None leaves it as it is."""
+        """Return `text` with each word that has a lexeme replaced by `say(lexeme)`; None leaves it."""
         if not self._pattern:
             return text
 

@@ -1,8 +1,8 @@
 """Written words to words an engine says right: numbers, units, signs and abbreviations spelled out.
 
-Engines read some of these wrongly ("40s" as "forty z", "10-12" as "ten twelve") and each in its own way; after
-this, all say the same. English is spelled out in full. In other languages punctuation is tidied and figures
-are left to the engine, which knows its language's numbers.
+Engines read some of these wrongly ("40s" as "forty z", "10-12" as "ten twelve") and each in its own way;
+after this, all say the same. English is spelled out in full. In other languages punctuation is tidied and
+figures are left to the engine, which knows its language's numbers.
 """
 
 from __future__ import annotations
@@ -185,7 +185,7 @@ def _measure(match: re.Match[str]) -> str:
 
 @functools.lru_cache(maxsize=4096)
 def _words(number: str, kind: str = "cardinal") -> str:
-    from num2words import num2words
+    from num2words import num2words  # type: ignore[import-untyped]
 
     plain = number.replace(",", "")
     if len(plain) > 15:

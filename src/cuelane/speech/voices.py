@@ -36,7 +36,7 @@ _Seconds = Annotated[float, Field(ge=0, le=2, allow_inf_nan=False)]
 
 
 class Estimate(_Strict):
-    """How long a text takes at pace 1: seconds for each letter, word, comma and sentence, and once for all."""
+    """How long a text takes at pace 1: seconds a letter, word, comma and sentence, and once for all."""
 
     letter_s: _Seconds = 0.0585
     word_s: _Seconds = 0.02
@@ -77,7 +77,7 @@ class NaturalSettings(_Common):
 
 
 class SystemSettings(_Common):
-    """The computer's own voice. ``voice_ids``: by platform (linux, darwin, win32); its default if left out."""
+    """The computer's own voice. ``voice_ids``: by platform (linux, darwin, win32), or its default."""
 
     engine: Literal["system"]
     rate_wpm: Annotated[int, Field(ge=80, le=350)] = 165
@@ -270,15 +270,17 @@ def _read(name: str, source: Path, root: Path, plan_folder: Path | None, own: bo
         raise PlanError([Problem(mark, f"not well-formed TOML: {error}")]) from error
     except ValidationError as error:
         raise PlanError(
-            [
-                _problem(source, str(next((part for part in reversed(one["loc"]) if isinstance(part, str)), "")),
-                         f"{'.'.join(str(part) for part in one['loc'][1:])}: {one['msg']}")
-                for one in error.errors()
-            ]
-        ) from error  # fmt: skip
+            [_schema_problem(source, one["loc"], one["msg"]) for one in error.errors()]
+        ) from error
     except (OSError, ValueError) as error:
         raise PlanError([Problem(Mark(str(source), 1, 1), f"cannot be read: {error}")]) from error
     return VoiceDefinition(name, settings, source, root, plan_folder, own=own)
+
+
+def _schema_problem(source: Path, loc: tuple[int | str, ...], message: str) -> Problem:
+    names = [part for part in loc if isinstance(part, str)]
+    path = ".".join(names[1:] if names and names[0] in ("natural", "system", "recorded") else names)
+    return _problem(source, names[-1] if names else "", f"{path or 'the definition'}: {message}")
 
 
 def _problem(source: Path, key: str, message: str) -> Problem:

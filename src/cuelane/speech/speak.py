@@ -1,0 +1,268 @@
+"""Texts to clips: each distinct text spoken once, over all cores, through the clip store."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterable
+from concurrent.futures import Future, ThreadPoolExecutor, as_completed
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, TypeVar
+
+from cuelane.clip import Clip, content_hash
+from cuelane.clipstore import FORMAT_VERSION, ClipStore, recipe_key
+from cuelane.errors import UsageError, VoiceError
+from cuelane.speech.finish import CREST_DB, FINISH_VERSION, REFERENCE_LUFS, Finished, finish
+from cuelane.speech.lexicon import Lexeme, Lexicon, read_lexicon
+from cuelane.speech.natural import NaturalVoice
+from cuelane.speech.prepare import PREPARE_VERSION, prepare
+from cuelane.speech.recorded import RecordedVoice, Recording, read_recording
+from cuelane.speech.system import SystemVoice
+from cuelane.speech.voices import (
+    MAX_PACE,
+    MIN_PACE,
+    NaturalSettings,
+    RecordedSettings,
+    VoiceDefinition,
+    find_voice,
+)
+from cuelane.units import SAMPLE_RATE
+
+Progress = Callable[[int, int], None]
+Result = TypeVar("Result")
+
+_MOST_FALLBACKS = 4
+
+
+@dataclass
+class Spoken:
+    """What came of speaking: a clip for every text, and what to tell about it.
+
+    ``fallbacks`` : text → the voice that spoke instead, and why.
+    ``n_synthesised`` : clips made now, not found in the store.
+    ``reductions_db`` : of those, the deepest cut made to keep the peaks of each under their bound.
+    """
+
+    clips: dict[str, Clip]
+    fallbacks: dict[str, str] = field(default_factory=dict)
+    n_synthesised: int = 0
+    reductions_db: dict[str, float] = field(default_factory=dict)
+
+
+def speak_all(
+    texts: Iterable[str],
+    voice: VoiceDefinition,
+    *,
+    store: ClipStore,
+    pace: float = 1.0,
+    progress: Progress | None = None,
+) -> Spoken:
+    """Return a clip for every text in `texts`, spoken by `voice` or found in `store`.
+
+    Parameters
+    ----------
+    pace : 0.8 to 1.15 times the voice's own. Recordings keep the pace they were spoken at.
+    progress : called with (clips done, clips in all), from the calling thread.
+
+    Raises
+    ------
+    VoiceError : an engine is missing or failed, or a text has nothing to say; names the text.
+    PlanError : a voice's own files are wrong.
+    DeliveryError : the store cannot be written.
+    """
+    if not MIN_PACE <= pace <= MAX_PACE:
+        raise UsageError(f"the pace can be {MIN_PACE} to {MAX_PACE} times the voice's own, got {pace}")
+    distinct = list(dict.fromkeys(texts))
+    count = _Count(len(distinct), progress)
+    spoken = _speak(distinct, voice, store, pace, count, (voice.name,))
+    return dataclasses.replace(spoken, clips={text: spoken.clips[text] for text in distinct})
+
+
+def clip_from_file(path: Path, text: str, voice_name: str, *, store: ClipStore) -> Clip:
+    """Return a person's own recording of `text` as a clip, levelled and trimmed like any other.
+
+    Raises
+    ------
+    VoiceError : not audio, silent, or longer than two minutes.
+    """
+    import hashlib
+
+    try:
+        digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError as error:
+        raise VoiceError(f"{path.name} cannot be read: {error.strerror or error}") from error
+    recording = Recording(path, digest, 0.0)
+    return _from_recording(recording, text, voice_name, store)[0]
+
+
+def spoken_words(text: str, voice: VoiceDefinition) -> str:
+    """Return `text` in the words that `voice` will say; empty if there is nothing to say."""
+    return prepare(text, voice.language, _lexicon(voice), lambda lexeme: lexeme.alias)
+
+
+class _Count:
+    def __init__(self, total: int, progress: Progress | None) -> None:
+        self._done, self._total, self._progress = 0, total, progress
+
+    def add(self, n: int) -> None:
+        self._done += n
+        if self._progress is not None:
+            self._progress(self._done, self._total)
+
+
+def _speak(
+    texts: list[str],
+    voice: VoiceDefinition,
+    store: ClipStore,
+    pace: float,
+    count: _Count,
+    chain: tuple[str, ...],
+) -> Spoken:
+    if isinstance(voice.settings, RecordedSettings):
+        return _play(texts, voice, store, pace, count, chain)
+    return _synthesise(texts, voice, store, pace, count)
+
+
+def _synthesise(
+    texts: list[str], voice: VoiceDefinition, store: ClipStore, pace: float, count: _Count
+) -> Spoken:
+    engine = NaturalVoice(voice) if isinstance(voice.settings, NaturalSettings) else SystemVoice(voice)
+    lexicon = _lexicon(voice)
+    facts = {**engine.recipe(pace), **_common_facts()}
+    by_prepared: dict[str, list[str]] = {}
+    for text in texts:
+        prepared = prepare(text, voice.language, lexicon, _say(engine.takes_ipa))
+        if not prepared:
+            raise VoiceError(f"there is nothing to say in {text!r}; give it words or take it out")
+        by_prepared.setdefault(prepared, []).append(text)
+    spoken = Spoken({})
+
+    def one(prepared: str) -> tuple[Clip, float | None]:
+        key = recipe_key({**facts, "text": prepared})
+        text = by_prepared[prepared][0]
+        found = store.get(key)
+        if found is not None:
+            return found, None
+        try:
+            raw, sample_rate, words = engine.speak(prepared, pace)
+            finished = finish(raw, sample_rate, synthetic=True)
+        except VoiceError as error:
+            raise VoiceError(f"voice {voice.name} could not speak {text!r}: {error}") from error
+        clip = _clip(text, voice.name, finished, words)
+        store.put(key, clip)
+        return clip, finished.reduction_db
+
+    # The longest first, so that no thread is left alone with a long one at the end.
+    order = sorted(by_prepared, key=lambda prepared: (-len(prepared), prepared))
+    for prepared, (clip, reduction_db) in _each(order, one, engine.workers):
+        for text in by_prepared[prepared]:
+            spoken.clips[text] = dataclasses.replace(clip, text=text, voice=voice.name)
+        if reduction_db is not None:
+            spoken.n_synthesised += 1
+            spoken.reductions_db[by_prepared[prepared][0]] = reduction_db
+        count.add(len(by_prepared[prepared]))
+    return spoken
+
+
+def _play(
+    texts: list[str],
+    voice: VoiceDefinition,
+    store: ClipStore,
+    pace: float,
+    count: _Count,
+    chain: tuple[str, ...],
+) -> Spoken:
+    assert isinstance(voice.settings, RecordedSettings)
+    recorded = RecordedVoice(voice)
+    spoken = Spoken({})
+    missing: dict[str, str] = {}
+    for text in texts:
+        recording = recorded.find(text)
+        if isinstance(recording, str):
+            missing[text] = recording
+            continue
+        try:
+            clip, made = _from_recording(recording, text, voice.name, store)
+        except VoiceError as error:
+            missing[text] = str(error)
+            continue
+        spoken.clips[text] = clip
+        spoken.n_synthesised += made
+        count.add(1)
+    if not missing:
+        return spoken
+    fallback = voice.settings.fallback
+    if fallback in chain or len(chain) >= _MOST_FALLBACKS:
+        raise voice.problem("fallback", f"falling back goes in a circle: {' → '.join((*chain, fallback))}")
+    instead = _speak(
+        list(missing), find_voice(fallback, voice.plan_folder), store, pace, count, (*chain, fallback)
+    )
+    spoken.clips.update(instead.clips)
+    spoken.n_synthesised += instead.n_synthesised
+    spoken.reductions_db.update(instead.reductions_db)
+    for text, why in missing.items():
+        spoken.fallbacks[text] = f"{instead.clips[text].voice}: {why}"
+    return spoken
+
+
+def _from_recording(recording: Recording, text: str, voice_name: str, store: ClipStore) -> tuple[Clip, bool]:
+    key = recipe_key(
+        {"engine": "recorded", "file": recording.sha256, "gain_db": recording.gain_db, **_common_facts()}
+    )
+    found = store.get(key)
+    if found is not None:
+        return dataclasses.replace(found, text=text, voice=voice_name), False
+    try:
+        finished = finish(
+            read_recording(recording.path), SAMPLE_RATE, synthetic=False, gain_db=recording.gain_db
+        )
+    except VoiceError as error:
+        raise VoiceError(f"{recording.path.name}: {error}") from error
+    clip = _clip(text, voice_name, finished, ())
+    store.put(key, clip)
+    return clip, True
+
+
+def _clip(text: str, voice_name: str, finished: Finished, words: tuple[tuple[str, float], ...]) -> Clip:
+    samples = finished.samples
+    onsets = [min(max(0, round((at_s - finished.start_s) * SAMPLE_RATE)), len(samples)) for _, at_s in words]
+    ends = [*onsets[1:], len(samples)] if onsets else []
+    timed = tuple((word, onset, end) for (word, _), onset, end in zip(words, onsets, ends, strict=True))
+    return Clip(text, voice_name, SAMPLE_RATE, samples, content_hash(samples), timed)
+
+
+def _common_facts() -> dict[str, Any]:
+    return {
+        "store": FORMAT_VERSION,
+        "finish": FINISH_VERSION,
+        "prepare": PREPARE_VERSION,
+        "sample_rate": SAMPLE_RATE,
+        "loudness_lufs": REFERENCE_LUFS,
+        "crest_db": CREST_DB,
+    }
+
+
+def _lexicon(voice: VoiceDefinition) -> Lexicon | None:
+    if voice.settings.lexicon is None:
+        return None
+    return read_lexicon(voice.path_of(voice.settings.lexicon, "lexicon"))
+
+
+def _say(takes_ipa: bool) -> Callable[[Lexeme], str | None]:
+    def say(lexeme: Lexeme) -> str | None:
+        if takes_ipa and lexeme.phoneme is not None:
+            return f"[[{lexeme.phoneme}]]"
+        return lexeme.alias
+
+    return say
+
+
+def _each(order: list[str], work: Callable[[str], Result], workers: int) -> Iterable[tuple[str, Result]]:
+    with ThreadPoolExecutor(max_workers=max(1, min(workers, len(order)))) as pool:
+        futures: dict[Future[Result], str] = {pool.submit(work, one): one for one in order}
+        try:
+            for future in as_completed(futures):
+                yield futures[future], future.result()
+        except BaseException:
+            pool.shutdown(wait=True, cancel_futures=True)
+            raise

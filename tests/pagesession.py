@@ -128,10 +128,10 @@ def boathouse() -> Schedule:
 
 
 def long_day(hours: int = 4, events: int = 3000) -> Schedule:
-    """Return a session of `hours` with about `events` cues and pips."""
+    """Return a session of `hours` of at least `events` cues and pips."""
     sketch = Sketch("All day at the boathouse")
     rounds = max(1, hours * 3600 // 360)
-    per_interval = max(1, events // (rounds * 12))
+    per_interval = max(1, events // (rounds * 6))
     names = ("row", "carry", "step up", "press", "plank", "swing")
     for number in range(1, rounds + 1):
         for name in names:
@@ -192,9 +192,10 @@ def sound_of(schedule: Schedule, block: int = 65_536) -> Iterator[np.ndarray]:
     for start in range(0, schedule.n_frames, block):
         samples = np.zeros(min(block, schedule.n_frames - start), dtype=np.float32)
         stop = start + len(samples)
+        waiting = [event for event in waiting if event.end_sample > start]
         for event in waiting:
-            if event.onset_sample >= stop or event.end_sample <= start:
-                continue
+            if event.onset_sample >= stop:
+                break
             a, b = max(event.onset_sample, start), min(event.end_sample, stop)
             at = np.arange(a - event.onset_sample, b - event.onset_sample)
             if event.frequency_hz:

@@ -18,8 +18,8 @@ import numpy.typing as npt
 
 from cuelane.bands import FRAMES_PER_SECOND, BandFrames
 from cuelane.errors import AudioFileError
-from cuelane.media import decode, probe
 from cuelane.meter import Meter, k_weighting_sos
+from cuelane.musicfile import decode_one_or_two
 
 Array = npt.NDArray[np.float64]
 
@@ -84,10 +84,10 @@ def read_music(path: Path, *, sample_rate: int = 48_000) -> Music:
     ------
     AudioFileError : it cannot be read, or is silent or shorter than 400 ms.
     """
-    n_channels = min(2, probe(path).n_channels)
+    n_channels, blocks = decode_one_or_two(path, sample_rate)
     meter = Meter(sample_rate, n_channels, true_peak=False)
     frames = BandFrames(sample_rate, n_channels)
-    for block in decode(path, sample_rate=sample_rate, channels=n_channels):
+    for block in blocks:
         meter.push(block)
         frames.push(block)
     loudness_lufs = meter.integrated_lufs - 10 * np.log10(n_channels)

@@ -6,24 +6,26 @@ import subprocess
 from pathlib import Path
 
 from cuelane.media import ffmpeg
-from cuelane.media.probing import probe
+from cuelane.media.probing import MediaInfo, probe
+from cuelane.media.reader import magic, require_file
 
 MAX_BYTES = 32 * 1024 * 1024
 _PNG = b"\x89PNG\r\n\x1a\n"
 
 
-def cover_png(path: Path | str) -> bytes | None:
+def cover_png(path: Path | str, info: MediaInfo | None = None) -> bytes | None:
     """Return the picture attached to an audio file as PNG, or None where there is none that can be read.
 
-    A PNG comes back byte for byte; another picture is converted.
+    A PNG comes back byte for byte; another picture is converted. `info` is what `probe` said, if it is known.
 
     Raises
     ------
     AudioFileError : missing, or not audio or video.
     """
     path = Path(path)
-    if probe(path).has_video:
-        # A film's first frame is no cover.
+    require_file(path)
+    if magic(path) == "wav" or (info or probe(path)).has_video:
+        # A WAV holds no picture, and a film's first frame is no cover.
         return None
     for codec in (["-c:v", "copy"], ["-c:v", "png", "-frames:v", "1"]):
         command = [*ffmpeg.quiet(), *ffmpeg.input_file(path), "-map", "0:v:0", "-an", *codec]

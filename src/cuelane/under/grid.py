@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from cuelane.meter.gating import channel_weights, gated_loudness_lufs
 from cuelane.meter.true_peak import BATCH, REACH, STRIDE, interpolation_matrix
-from cuelane.meter.weighting import k_weighting_sos
+from cuelane.meter.weighting import KWeighting
 
 Array = npt.NDArray[np.float64]
 
@@ -44,9 +44,8 @@ class Profiler:
 
     def __init__(self, sample_rate: int, n_channels: int) -> None:
         self._node = node_frames(sample_rate)
-        self._sos = k_weighting_sos(sample_rate)
+        self._weighting = KWeighting(sample_rate, n_channels)
         self._weights = channel_weights(n_channels)
-        self._state = np.zeros((2, 2, n_channels))
         self._matrix = interpolation_matrix(4).astype(np.float32)
         self._samples = np.zeros((0, n_channels))
         # The filter looks 12 samples back and ahead, so a stride's points lag its samples by 12.
@@ -57,10 +56,8 @@ class Profiler:
 
     def push(self, block: npt.NDArray[np.floating]) -> None:
         """Take the next samples, shape (n_frames, n_channels)."""
-        from scipy.signal import sosfilt
-
         self.n_frames += len(block)
-        weighted, self._state = sosfilt(self._sos, block.astype(np.float64), axis=0, zi=self._state)
+        weighted = self._weighting.filtered(block.astype(np.float64))
         joined = np.concatenate([self._samples, weighted])
         n_nodes = len(joined) // self._node
         whole = joined[: n_nodes * self._node].reshape(n_nodes, self._node, -1)

@@ -125,7 +125,7 @@ def under(
             n_frames=plan.n_frames,
             chapters=info.chapters,
             tags=_tags(info, plan),
-            cover_png=cover_png(track) if out.suffix.lower() != ".wav" else None,
+            cover_png=cover_png(track, info) if out.suffix.lower() != ".wav" else None,
         )
         record = _record(songs, music_level_lu, mix_plan, meter)
         staged.write_text(made, schedules.to_json(dataclasses.replace(plan, extra={**plan.extra, **record})))

@@ -16,7 +16,8 @@ import numpy.typing as npt
 
 from cuelane.bands import N_BANDS, BandFrames
 from cuelane.errors import AudioFileError
-from cuelane.media import decode, probe
+from cuelane.media import decode
+from cuelane.musicfile import decode_one_or_two
 from cuelane.under.grid import Profile, Profiler, loudness_of_nodes, node_frames
 
 Array = npt.NDArray[np.float64]
@@ -59,10 +60,10 @@ def read_song(path: Path, sample_rate: int, most_frames: int) -> Song:
     ------
     AudioFileError : it cannot be read, or is silent.
     """
-    n_channels = min(2, probe(path).n_channels)
+    n_channels, blocks = decode_one_or_two(path, sample_rate)
     profiler = Profiler(sample_rate, n_channels)
     frames = BandFrames(sample_rate, n_channels)
-    for block in decode(path, sample_rate=sample_rate, channels=n_channels):
+    for block in blocks:
         profiler.push(block)
         frames.push(block)
         if profiler.n_frames >= most_frames:

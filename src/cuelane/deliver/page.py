@@ -83,7 +83,11 @@ def _asset(name: str) -> str:
 
 def file_href(name: str) -> str:
     """Return a relative link to a file beside the page; no name can become another address."""
-    return "./" + quote(PurePath(name).name, safe="")
+    # An undecodable byte of a file name comes as a lone surrogate (PEP 383) and goes back as that byte.
+    try:
+        return "./" + quote(PurePath(name).name, safe="", errors="surrogateescape")
+    except UnicodeEncodeError:
+        return "./" + quote(plain(PurePath(name).name), safe="")
 
 
 def _credits(schedule: Schedule) -> list[str]:
@@ -179,7 +183,7 @@ def write_page(
             tally=tally_rows(outline),
             audio_name=plain(audio_name),
             audio_src=file_href(audio_name) if extras.embed is None else data_url(media_type, extras.embed),
-            vtt_src=data_url("text/vtt", extras.vtt.encode("utf-8")) if extras.vtt else "",
+            vtt_src=data_url("text/vtt", extras.vtt.encode("utf-8", "replace")) if extras.vtt else "",
             length_clock=format_clock(outline.length_ms),
             length_s=int(length_s),
             axis=axis_svg(length_s, most=8),

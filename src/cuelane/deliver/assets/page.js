@@ -87,6 +87,7 @@
     el("kind").classList.toggle("visually-hidden", i >= 0 && names[intervals[i][5]] === data.words[intervals[i][2]]);
     text(el("where"), i < 0 ? "" : names[intervals[i][4]]);
     text(el("name"), i < 0 ? data.title : names[intervals[i][5]]);
+    now.classList.toggle("wordy", el("name").textContent.length > 24);
     text(el("mini-name"), i < 0 ? "Done" : name(i));
     text(el("next"), nextOf(i < 0 ? intervals.length : i));
     el("next").parentNode.hidden = i < 0;

@@ -125,12 +125,16 @@ def _by_soundfile(path: Path, notice: Damage) -> Iterator[Any]:
                 # A block that meets damage is lost whole, so it is kept small.
                 block = file.read(4_096, dtype="float32", always_2d=True)
             except soundfile.SoundFileError as error:
+                if read == 0:
+                    raise AudioFileError(f"{path}: no sound in it can be decoded: {error}") from error
                 notice(f"reading stopped after {read / file.samplerate:.1f} s: {error}")
                 return
             if len(block) == 0:
                 break
             read += len(block)
             yield block
+        if read == 0:
+            raise AudioFileError(f"{path}: no sound in it can be decoded")
         if read < file.frames:
             notice(f"cut short: {read} of {file.frames} samples are there")
 
@@ -177,7 +181,9 @@ def _cause(lines: list[str]) -> str:
     text = " ".join(lines)
     if "matches no streams" in text:
         return "holds no sound"
-    if "Invalid data found" in text or "not in whitelist" in text or not lines:
+    if "Permission denied" in text:
+        return "cannot be read: permission denied"
+    if "Invalid data found" in text or "Error opening input" in text or not lines:
         return "not an audio or video file that can be read, or too damaged to be"
     return f"cannot be decoded: {lines[-1]}"
 

@@ -13,6 +13,7 @@ from conftest import publish
 from devtools import Browser, Page
 
 import pagesession
+from cuelane.language import load_language
 from cuelane.schedule import Schedule
 
 A4 = (8.27, 11.69)
@@ -368,6 +369,30 @@ def test_it_prints_one_page(
     page.wait("document.readyState === 'complete' && document.querySelector('.colophon') !== null")
 
     assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(*paper))) == 1
+
+
+@pytest.mark.parametrize(("n_exercises", "rounds"), [(3, 2), (4, 12), (8, 5), (12, 8), (16, 3), (20, 10)])
+def test_longer_sessions_print_one_page_too(
+    browser: Browser, tmp_path: Path, n_exercises: int, rounds: int
+) -> None:
+    """From a few sets to two hundred, the type is set so that the card fits one page of either paper."""
+    sketch = pagesession.Sketch("A circuit beside the water for a cold and windy morning")
+    names = [
+        f"{('slow', 'single-leg', 'half', 'loaded')[n % 4]} exercise {n + 1}" for n in range(n_exercises)
+    ]
+    for number in range(1, rounds + 1):
+        for name in names:
+            side = ("left", "right")[number % 2] if "single" in name else None
+            sketch.interval("work", 40, block="Circuit", exercise=name, side=side, number=number, settle=5)
+            sketch.interval("rest", 20, block="Circuit", number=number)
+    things = [{"item": f"thing {n}", "first_ms": 0, "exercises": [name]} for n, name in enumerate(names)]
+    cautions = load_language("en").phrases("cautions", "standard_printed")
+    schedule = sketch.done(cautions=cautions, facts={"equipment": things})
+    page = browser.page(script=False)
+    page.open(publish(schedule, tmp_path, "circuit.m4a", sound=False))
+
+    for paper in (A4, LETTER):
+        assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(*paper))) == 1
 
 
 def test_print_is_black_on_white(browser: Browser, boathouse: Path) -> None:

@@ -16,6 +16,8 @@ MM_PER_POINT = 25.4 / 72
 SAFETY = 0.95
 LARGEST_PT, SMALLEST_PT = 12.0, 6.0
 TALLEST_ROW, LOWEST_ROW = 3.2, 1.5
+LOW_ROW = 2.1
+"""Under this an interval has room for one line: its name without its length."""
 
 # Advance of an average letter in the usual sans-serif faces, in parts of the type's size.
 LETTER_WIDTH = 0.56
@@ -42,10 +44,14 @@ def _height_rem(
     head = 3.0 * _wrapped([title], PAGE_WIDTH_MM, point * 2.5) + 5.5
     head += 1.4 * _wrapped([about], PAGE_WIDTH_MM * 0.8, point) if about else 0.0
     score = 2.2 + n_rows * (row + 0.35) + 1.0 * n_staves
-    left = 2.6 + 1.6 * _wrapped(exercises, PAGE_WIDTH_MM * 0.3, point) if exercises else 0.0
-    right = 1.8 + 1.5 * _wrapped(facts, PAGE_WIDTH_MM * 0.36, point)
-    right += 2.2 + sum(0.5 + 1.25 * _wrapped([line], PAGE_WIDTH_MM * 0.38, point * 0.92) for line in lines)
-    return head + score + max(left, right) + 3.4
+    left = 2.6 + 1.6 * _wrapped(exercises, PAGE_WIDTH_MM * 0.38, point) if exercises else 0.0
+    right = 1.8 + 1.5 * _wrapped(facts, PAGE_WIDTH_MM * 0.24, point) if facts else 0.0
+    cautions = 0.0
+    if lines:
+        # Two columns; they break between cautions, so that one may stand a caution longer than the other.
+        each = [0.5 + 1.25 * _wrapped([line], PAGE_WIDTH_MM * 0.44, point * 0.92) for line in lines]
+        cautions = 2.2 + (sum(each) + max(each)) / 2
+    return head + score + max(left, right) + cautions + 3.4
 
 
 def card_scale(

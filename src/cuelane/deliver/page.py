@@ -14,7 +14,7 @@ from importlib import resources
 from pathlib import PurePath
 from urllib.parse import quote
 
-from cuelane.deliver.card import card_scale
+from cuelane.deliver.card import LOW_ROW, card_scale
 from cuelane.deliver.outline import KIND_WORDS, Outline, letters, outline_of
 from cuelane.deliver.pagefacts import fact_rows, texts, warning_lines
 from cuelane.deliver.pagescore import kinds_shown, overview_paths, staff_views
@@ -161,13 +161,15 @@ def write_page(
     facts = fact_rows(schedule, outline)
     cautions = texts(schedule.extra, "cautions")
     about = plain(extras.about or schedule.extra.get("description") or "")
+    moving = [staff for staff in staves if not staff.words_only]
+    on_card = moving or staves
     point, row_height = card_scale(
         title=plain(schedule.title),
         about=about,
-        n_rows=sum(len(staff.rows) for staff in staves),
-        n_staves=len(staves),
+        n_rows=sum(len(staff.rows) for staff in on_card),
+        n_staves=len(on_card),
         exercises=[f"{row.name} {row.sides} {' '.join(row.needs)}" for row in exercises],
-        facts=[f"{value}" for _, value in facts],
+        facts=[fact.value for fact in facts if fact.on_card],
         lines=cautions,
     )
     body = (
@@ -191,6 +193,7 @@ def write_page(
             keys=KEYS,
             legend=kinds_shown(schedule),
             has_pips=bool(schedule.pips),
+            low=row_height < LOW_ROW,
             staves=staff_views(schedule, staves, marks, envelope),
             cues=cues,
             exercises=exercises,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from cuelane.deliver.outline import Outline
@@ -15,7 +16,17 @@ from cuelane.pageparts import plain
 from cuelane.schedule import Schedule
 from cuelane.units import format_clock
 
-Rows = list[tuple[str, str]]
+# Of what the facts warn, this concerns the body of whoever trains; the rest is for the plan's author.
+FOR_EVERYONE = frozenset({"uneven-sides", "same-load"})
+
+
+@dataclass(frozen=True)
+class Fact:
+    """A name and a value; ``on_card`` if they are of use on the printed card."""
+
+    name: str
+    value: str
+    on_card: bool = False
 
 
 def part(record: object, key: str) -> Mapping[str, Any]:
@@ -62,7 +73,7 @@ def _clock_s(seconds: float) -> str:
     return format_clock(max(0, round(seconds * 1000)))
 
 
-def equipment_rows(schedule: Schedule) -> Rows:
+def equipment_rows(schedule: Schedule) -> list[tuple[str, str]]:
     """Return each thing needed and when first."""
     rows = []
     for thing in records(schedule.extra.get("facts"), "equipment"):
@@ -73,35 +84,28 @@ def equipment_rows(schedule: Schedule) -> Rows:
     return rows
 
 
-def fact_rows(schedule: Schedule, outline: Outline) -> Rows:
-    """Return (name, value) of what is worth knowing about the session and is not under its title already."""
+def fact_rows(schedule: Schedule, outline: Outline) -> list[Fact]:
+    """Return what is worth knowing about the session and is not under its title already."""
     facts = schedule.extra.get("facts")
-    rows: Rows = []
+    rows: list[Fact] = []
     if outline.work_ms and outline.effective_ms != outline.work_ms:
-        rows.append(("Work after settling in", format_clock(outline.effective_ms)))
+        rows.append(Fact("Work after settling in", format_clock(outline.effective_ms), True))
     if outline.work_ms and outline.rest_ms:
-        rows.append(("Work to rest", f"{outline.work_ms / outline.rest_ms:.1f} to 1"))
-    left, right = number(facts, "left_ms"), number(facts, "right_ms")
+        rows.append(Fact("Work to rest", f"{outline.work_ms / outline.rest_ms:.1f} to 1", True))
+    left, right = number(facts, "left_ms") or 0, number(facts, "right_ms") or 0
     if left or right:
-        rows.append(("Left and right", f"{_clock_s((left or 0) / 1000)} and {_clock_s((right or 0) / 1000)}"))
+        rows.append(Fact("Left and right", f"{_clock_s(left / 1000)} and {_clock_s(right / 1000)}", True))
     for item, first in equipment_rows(schedule):
-        rows.append(("Needs", f"{item}, {first}" if first else item))
-    rows.append(("Cues", str(len(schedule.cues))))
+        rows.append(Fact("Needs", f"{item}, {first}" if first else item))
+    rows.append(Fact("Cues", str(len(schedule.cues))))
     share = f", {100 * outline.open_ms // outline.length_ms} %" if outline.length_ms else ""
-    rows.append(("Open time", format_clock(outline.open_ms) + share))
-    rows.append(
-        (
-            "Longest talk",
-            f"{outline.longest_talk_ms / 1000:.1f} s, from {format_clock(outline.longest_talk_at_ms)}",
-        )
-    )
+    rows.append(Fact("Open time", format_clock(outline.open_ms) + share))
+    longest = f"{outline.longest_talk_ms / 1000:.1f} s"
+    rows.append(Fact("Longest talk", f"{longest}, from {format_clock(outline.longest_talk_at_ms)}"))
     talk = part(facts, "talk")
     quiet, quiet_at = number(talk, "longest_without_talk_s"), number(talk, "longest_without_talk_at_s")
     if quiet is not None and quiet_at is not None:
-        rows.append(("Longest quiet", f"{quiet:.1f} s, from {_clock_s(quiet_at)}"))
-    pace = number(talk, "words_per_minute")
-    if pace is not None:
-        rows.append(("Words a minute", f"{pace:.0f} while the voice speaks"))
+        rows.append(Fact("Longest quiet", f"{quiet:.1f} s, from {_clock_s(quiet_at)}"))
     rows += _room_rows(part(schedule.extra, "room"))
     rows += _energy_rows(part(facts, "energy"))
     return rows
@@ -113,8 +117,8 @@ def _level(level_lu: float) -> str:
     return f"{abs(level_lu):.0f} LU {'louder' if level_lu > 0 else 'quieter'} than the voice"
 
 
-def _room_rows(room: Mapping[str, Any]) -> Rows:
-    rows: Rows = []
+def _room_rows(room: Mapping[str, Any]) -> list[Fact]:
+    rows: list[Fact] = []
     for key, name in (
         ("good_to_lu", "Every cue is clear over music"),
         ("understood_to_lu", "Every cue is understood over music"),
@@ -122,18 +126,18 @@ def _room_rows(room: Mapping[str, Any]) -> Rows:
     ):
         level = number(room, key)
         if level is not None:
-            rows.append((name, f"up to {_level(level)}"))
+            rows.append(Fact(name, f"up to {_level(level)}"))
     return rows
 
 
-def _energy_rows(energy: Mapping[str, Any]) -> Rows:
+def _energy_rows(energy: Mapping[str, Any]) -> list[Fact]:
     kcal, mass = number(energy, "kcal"), number(energy, "body_mass_kg")
     if kcal is None or mass is None:
         return []
     told = "; ".join(plain(energy[key]) for key in ("edition", "formula") if energy.get(key))
     caution = plain(energy.get("caution", ""))
     parts = [f"about {kcal:.0f} kcal at {mass:g} kg", told, caution]
-    return [("Energy", ". ".join(text.rstrip(".") for text in parts if text) + ".")]
+    return [Fact("Energy", ". ".join(text.rstrip(".") for text in parts if text) + ".")]
 
 
 def grades_of(schedule: Schedule) -> dict[str, str]:
@@ -146,5 +150,7 @@ def grades_of(schedule: Schedule) -> dict[str, str]:
 
 
 def warning_lines(schedule: Schedule) -> list[str]:
-    """Return what the facts warn of."""
-    return texts(schedule.extra.get("facts"), "warnings")
+    """Return what the facts say of load and balance, for whoever trains."""
+    facts = schedule.extra.get("facts")
+    codes = texts(facts, "warning_codes")
+    return [text for code, text in zip(codes, texts(facts, "warnings"), strict=False) if code in FOR_EVERYONE]

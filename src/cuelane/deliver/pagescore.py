@@ -56,6 +56,7 @@ class StaffView:
     note: str
     span: int
     axis: Markup
+    words_only: bool
     rows: list[RowView]
 
 
@@ -151,7 +152,7 @@ def staff_views(
         note = f"{length}{rounds}".replace(" ", "\u00a0").replace(",\u00a0", ", ")
         rows = [_row_view(schedule, staff, row, marks, envelope, onsets) for row in staff.rows]
         axis = axis_svg(staff.span_samples / rate, most=6)
-        views.append(StaffView(section.title, note, staff.span_samples, axis, rows))
+        views.append(StaffView(section.title, note, staff.span_samples, axis, staff.words_only, rows))
     return views
 
 

@@ -44,6 +44,11 @@ class Staff:
     span_samples: int
     rows: tuple[Row, ...]
 
+    @property
+    def words_only(self) -> bool:
+        """Whether nothing but talk happens in the block."""
+        return all(interval.kind == "talk" for interval in self.section.intervals)
+
 
 Group = list[ScheduledInterval]
 

@@ -192,7 +192,19 @@ def test_more_problems_than_anyone_reads_are_counted(tmp_path: Path) -> None:
         load_plan(write(tmp_path, SAY + keys))
 
     assert len(caught.value.problems) == 201
-    assert caught.value.problems[-1].message == "and 100 more problems after these"
+    assert caught.value.problems[-1].message == "and 100 more, which are not listed"
+
+
+def test_thousands_of_unknown_names_are_counted(tmp_path: Path) -> None:
+    """Nine thousand names that nothing defines are counted; only the listed ones get a likeness."""
+    block = "  - {{block: b, pattern: flow, work: 5s, exercises: [{}]}}\n"
+    blocks = "".join(block.format(", ".join(f"a{i}x{j}" for j in range(50))) for i in range(180))
+    names = "".join(f"  b{number}:\n" for number in range(5_000))
+
+    message = refusal(write(tmp_path, f"title: x\nsession:\n{blocks}exercises:\n{names}"))
+
+    assert message.endswith("and 8,800 more, which are not listed")
+    assert len(message) < 60_000
 
 
 def test_a_session_of_too_many_intervals_is_refused(tmp_path: Path) -> None:
@@ -315,6 +327,18 @@ class TestIncludes:
             assert len(load_plan(path).includes) == 64
         else:
             assert "more than 64 plans are included, counting those inside them" in refusal(path)
+
+    def test_all_files_together_are_at_most_4_mib(self, tmp_path: Path) -> None:
+        """Many large included files are refused before they are all read."""
+        for number in range(5):
+            write(tmp_path, SAY + "#" * 1_000_000, f"in{number}.yaml")
+        path = write(
+            tmp_path, "title: x\nsession:\n" + "".join(f"  - include: in{i}.yaml\n" for i in range(5))
+        )
+
+        assert refusal(path) == (
+            "in4.yaml:1:1: with this file the plan and all it includes are larger than 4 MiB"
+        )
 
     def test_includes_cannot_multiply(self, tmp_path: Path) -> None:
         """Eight levels of eight includes each, sixteen million in all, are refused at once."""

@@ -162,12 +162,14 @@ def _set_key(interval: Interval) -> int:
 
 def _exercises(work: list[Interval]) -> Iterator[ExerciseFacts]:
     """Yield each exercise's sets and times, in order of first appearance."""
-    names = dict.fromkeys(entry.exercise for entry in work if entry.exercise)
-    for name in names:
-        own = [entry for entry in work if entry.exercise == name]
+    by_name: dict[str, list[Interval]] = {}
+    for entry in work:
+        if entry.exercise:
+            by_name.setdefault(entry.exercise, []).append(entry)
+    for name, own in by_name.items():
         left, right = ([entry for entry in own if entry.side == side] for side in ("left", "right"))
         yield ExerciseFacts(
-            name=str(name),
+            name=name,
             sets=len({_set_key(entry) for entry in own}),
             work_ms=_sum(own),
             effective_ms=sum(_effective(entry) for entry in own),

@@ -23,10 +23,10 @@ from cuelane.errors import Mark
 from cuelane.facts import CODES as FACT_CODES
 from cuelane.language import load_language
 from cuelane.lintlines import SpokenLine, plans_of, spoken_lines
-from cuelane.lintroom import room_for
+from cuelane.lintroom import Rooms
 from cuelane.lintwords import found, how_spoken, not_words, patterns
-from cuelane.plan.messages import did_you_mean
 from cuelane.plan.source import LoadedPlan
+from cuelane.plan.wording import did_you_mean
 from cuelane.session import Session
 from cuelane.units import format_duration
 
@@ -77,11 +77,12 @@ def lint(
     `seconds_of` tells how long a text takes to say, `spoken_as` in which words an engine will be given it.
     """
     quiet = set(loaded.plan.allow)
+    language, rooms = session.plan.language, Rooms(session)
     warnings: list[LintWarning] = []
     for plan in plans_of(loaded):
         for line in spoken_lines(plan):
             allowed = quiet | set(line.allow)
-            for warning in _about(line, session, seconds_of, spoken_as):
+            for warning in _about(line, language, rooms, seconds_of, spoken_as):
                 if warning.code not in allowed:
                     warnings.append(warning)
         warnings += _about_allow(plan)
@@ -92,18 +93,18 @@ def lint(
 
 def _about(
     line: SpokenLine,
-    session: Session,
+    language: str,
+    rooms: Rooms,
     seconds_of: Callable[[str], float],
     spoken_as: Callable[[str], str] | None,
 ) -> Iterator[LintWarning]:
-    language = session.plan.language
     text = _filled(line.text, language)
     if line.role not in ("name", "title"):
         for words in found(line.text, language, "screen"):
             message = f"'{words}' makes sense only to someone who sees a picture"
             yield _warning("screen-words", line, words, message, "say what to do in words alone")
         yield from _side(line, language)
-        yield from _length(line, text, session, seconds_of)
+        yield from _length(line, text, rooms, seconds_of)
     parts = not_words(line.text.replace("{side}", "").replace("{other_side}", ""))
     said = how_spoken(text, spoken_as)
     if parts or said == "nothing of it would be said":
@@ -132,9 +133,9 @@ def _side(line: SpokenLine, language: str) -> Iterator[LintWarning]:
 
 
 def _length(
-    line: SpokenLine, text: str, session: Session, seconds_of: Callable[[str], float]
+    line: SpokenLine, text: str, rooms: Rooms, seconds_of: Callable[[str], float]
 ) -> Iterator[LintWarning]:
-    room = room_for(line, session)
+    room = rooms.room_for(line)
     if room is None:
         return
     seconds = seconds_of(text)

@@ -8,17 +8,11 @@ from typing import TypeVar
 from pydantic import BaseModel, ValidationError
 
 from cuelane.errors import Mark
-from cuelane.plan.messages import (
-    BLOCKS,
-    did_you_mean,
-    got,
-    listing,
-    nearest,
-    report_all,
-)
+from cuelane.plan.messages import BLOCKS, got, report_all
 from cuelane.plan.model import Exercise, Include, Item, Part, Pause, Plan, Say
 from cuelane.plan.text import Lines
 from cuelane.plan.tree import Mapping, Node, Scalar, Sequence, plain
+from cuelane.plan.wording import did_you_mean, listing, nearest, quoted
 
 _Model = TypeVar("_Model", bound=BaseModel)
 _PLACEHOLDER = Pause.model_construct(rest=1)
@@ -115,7 +109,7 @@ def _drop_empty(lines: Lines, node: Node, key: str = "") -> None:
                     continue
                 del node.entries[name]
                 lines.report(
-                    node.key_marks[name], f"{name!r} has no value", "give it one, or remove the line"
+                    node.key_marks[name], f"{quoted(name)} has no value", "give it one, or remove the line"
                 )
             else:
                 _drop_empty(lines, value, name)
@@ -147,7 +141,7 @@ def _item(lines: Lines, node: Node) -> Item | None:
             return _read(lines, kind, node, node.mark)  # type: ignore[return-value]
     for key in node.key_marks:
         if hint := did_you_mean(key, _ITEM_KEYS):
-            lines.report(node.key_marks[key], f"unknown key {key!r} in a session item", hint)
+            lines.report(node.key_marks[key], f"unknown key {quoted(key)} in a session item", hint)
             return None
     hint = "each item has one of: block (with pattern), include, say, rest"
     lines.report(node.mark, "it cannot be told what kind of session item this is", hint)
@@ -160,7 +154,7 @@ def _block(lines: Lines, node: Mapping) -> Item | None:
         unknown = [key for key in node.key_marks if key not in _ANY_BLOCK_KEY]
         for key in unknown:
             hint = did_you_mean(key, _ANY_BLOCK_KEY)
-            lines.report(node.key_marks[key], f"unknown key {key!r} in a block", hint)
+            lines.report(node.key_marks[key], f"unknown key {quoted(key)} in a block", hint)
         misspelt = any(nearest(key, _ANY_BLOCK_KEY) == "pattern" for key in unknown)
         if not misspelt and "pattern" not in node.key_marks:
             hint = f"add a line such as  pattern: circuit  (or {listing(list(BLOCKS)[1:])})"
@@ -174,7 +168,7 @@ def _block(lines: Lines, node: Mapping) -> Item | None:
         for key in node.key_marks:
             if key not in _ANY_BLOCK_KEY:
                 hint = did_you_mean(key, _ANY_BLOCK_KEY)
-                lines.report(node.key_marks[key], f"unknown key {key!r} in a block", hint)
+                lines.report(node.key_marks[key], f"unknown key {quoted(key)} in a block", hint)
         return None
     return _read(lines, BLOCKS[name], node, node.mark, name)  # type: ignore[return-value]
 
@@ -200,7 +194,7 @@ def _exercises(lines: Lines, tree: Mapping) -> tuple[dict[str, Exercise | None],
             message = "an exercise's name has at least one word and at most 80 characters"
             lines.report(mark, message)
         elif not isinstance(body, Mapping):
-            message = f"exercise {name!r}: expected keys such as setup and form, but got {got(body)}"
+            message = f"exercise {quoted(name)}: expected keys such as setup and form, but got {got(body)}"
             lines.report(body.mark, message, "write  setup:  before the words")
         else:
             found[name] = _read(lines, Exercise, body, mark)

@@ -12,7 +12,6 @@ from cuelane.errors import Mark
 from cuelane.language import available_languages
 from cuelane.plan.build import Parts
 from cuelane.plan.files import file_inside
-from cuelane.plan.messages import did_you_mean
 from cuelane.plan.model import (
     Build,
     Circuit,
@@ -26,6 +25,7 @@ from cuelane.plan.model import (
     ScriptInterval,
 )
 from cuelane.plan.text import Lines
+from cuelane.plan.wording import did_you_mean, names, quoted
 from cuelane.units import format_duration
 
 ExerciseBlock = Circuit | Build | Ladder | OnTheMinute | Flow
@@ -57,7 +57,7 @@ def check(lines: Lines, parts: Parts, folder: Path) -> None:
             _check_placeholders(lines, line, has_sides=False)
         known = available_languages()
         if parts.head.language.split("-")[0].lower() not in known:
-            message = f"language: there are no words for {parts.head.language!r} yet"
+            message = f"language: there are no words for {quoted(parts.head.language)} yet"
             lines.report(parts.head.mark_of("language") or start, message, f"there are: {', '.join(known)}")
 
 
@@ -79,14 +79,15 @@ def _check_names(lines: Lines, parts: Parts, start: Mark) -> None:
             if entry.exercise not in parts.exercises:
                 missing.setdefault(entry.exercise, []).append(entry.mark_of("exercise") or start)
     if missing and not parts.exercises:
-        names = ", ".join(repr(name) for name in missing)
-        message = f"the plan has no 'exercises' that say what these are: {names}"
+        message = f"the plan has no 'exercises' that say what these are: {names(map(quoted, missing))}"
         lines.report(next(iter(missing.values()))[0], message, "add  exercises:  with each name as a key")
         return
     for name, marks in missing.items():
         others = f", but it is named {len(marks)} times" if len(marks) > 1 else ""
-        hint = did_you_mean(name, parts.exercises) or f"there are: {', '.join(parts.exercises)}"
-        lines.report(marks[0], f"there is no exercise {name!r} in 'exercises'{others}", hint)
+        hint = ""
+        if not lines.is_full:
+            hint = did_you_mean(name, parts.exercises) or f"there are: {names(parts.exercises)}"
+        lines.report(marks[0], f"there is no exercise {quoted(name)} in 'exercises'{others}", hint)
 
 
 def times_of(
@@ -134,7 +135,7 @@ def _check_times(
         report(
             work_from,
             "work",
-            f"work: {name!r} is done on each side in turn, so it needs at least "
+            f"work: {quoted(name)} is done on each side in turn, so it needs at least "
             f"{format_duration(2 * LEAST_HALF_MS)}, but has {format_duration(shortest_ms)}",
         )
     elif settle_ms and settle_ms >= (shortest_ms // 2 if half else shortest_ms):
@@ -143,14 +144,14 @@ def _check_times(
         report(
             settle_from,
             "settle",
-            f"settle: {format_duration(settle_ms)} leaves {name!r} no time, for it takes up {whole}",
+            f"settle: {format_duration(settle_ms)} leaves {quoted(name)} no time, for it takes up {whole}",
         )
     if isinstance(block, OnTheMinute) and max(work) >= block.every:
         report(
             work_from,
             "work",
-            f"work: {name!r} works for {format_duration(max(work))}, which leaves no rest before the next "
-            f"start, every {format_duration(block.every)}",
+            f"work: {quoted(name)} works for {format_duration(max(work))}, which leaves no rest before the "
+            f"next start, every {format_duration(block.every)}",
         )
 
 
@@ -190,10 +191,11 @@ def _check_text(lines: Lines, text: str, mark: Mark | None, *, has_sides: bool) 
         found = written.find(match[0], start.column - 1)
         place = Mark(start.file, start.line, found + 1) if found >= 0 else start
         if match[1] is None:
-            lines.report(place, f"a stray {match[0]!r} in spoken text", "remove it")
-        elif match[1] not in PLACEHOLDERS:
+            lines.report(place, f"a stray {quoted(match[0])} in spoken text", "remove it")
+            return
+        if match[1] not in PLACEHOLDERS:
             hint = did_you_mean(match[1], PLACEHOLDERS) or "there are: {side} and {other_side}"
-            lines.report(place, f"unknown placeholder {match[0]!r}", hint)
+            lines.report(place, f"unknown placeholder {quoted(match[0])}", hint)
         elif not has_sides:
-            message = f"{match[0]!r} can be used only in the words of an exercise that has sides"
+            message = f"{quoted(match[0])} can be used only in the words of an exercise that has sides"
             lines.report(place, message, "give the exercise  sides: alternate  or  sides: each")

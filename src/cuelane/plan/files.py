@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path, PureWindowsPath
 
-from cuelane.plan.messages import did_you_mean
+from cuelane.plan.wording import did_you_mean
 
 
 def file_inside(root: Path, folder: Path, name: str) -> Path | tuple[str, str]:

@@ -17,12 +17,11 @@ from cuelane.plan.files import file_inside
 from cuelane.plan.limits import MAX_INTERVALS, MAX_LENGTH_MS, Size, size_of
 from cuelane.plan.model import Include, Item
 from cuelane.plan.source import LoadedPlan
-from cuelane.plan.text import Lines, read_lines
+from cuelane.plan.text import MAX_ALL_CHARACTERS, MAX_PROBLEMS, Lines, fail, read_lines
 from cuelane.plan.tree import Budget, parse
 
 MAX_INCLUDE_DEPTH = 8
 MAX_INCLUDES = 64
-MAX_PROBLEMS = 200
 
 
 def load_plan(path: Path) -> LoadedPlan:
@@ -37,9 +36,11 @@ def load_plan(path: Path) -> LoadedPlan:
     problems = list(dict.fromkeys(loader.problems))
     if problems or loaded is None:
         if len(problems) > MAX_PROBLEMS:
-            rest = len(problems) - MAX_PROBLEMS
+            loader.n_unlisted += len(problems) - MAX_PROBLEMS
             problems = problems[:MAX_PROBLEMS]
-            problems.append(Problem(problems[-1].mark, f"and {rest} more problems after these"))
+        if loader.n_unlisted:
+            message = f"and {loader.n_unlisted:,} more, which are not listed"
+            problems.append(Problem(problems[-1].mark, message))
         raise PlanError(problems)
     return loaded.plan
 
@@ -58,6 +59,8 @@ class _Known:
 class _Loader:
     path: Path
     problems: list[Problem] = field(default_factory=list)
+    n_unlisted: int = 0
+    n_characters: int = 0
     known: dict[Path, _Known | None] = field(default_factory=dict)
     budget: Budget = field(default_factory=Budget)
 
@@ -65,6 +68,9 @@ class _Loader:
         """Return a plan file and all it includes, or None where any of it is wrong."""
         try:
             lines = read_lines(path, name)
+            self.n_characters += len(lines.text)
+            if self.n_characters > MAX_ALL_CHARACTERS:
+                raise fail(name, "with this file the plan and all it includes are larger than 4 MiB")
             tree = parse(lines, self.budget)
         except PlanError as error:
             self.problems += error.problems
@@ -74,6 +80,7 @@ class _Loader:
         place = len(self.problems)
         known = self.includes(lines, parts, path, (*chain, path.resolve()))
         self.problems[place:place] = sorted(lines.problems, key=lambda problem: problem.mark)
+        self.n_unlisted += lines.n_unlisted
         if parts.plan is None or lines.problems or known is None:
             return None
         loaded = LoadedPlan(parts.plan, path, lines.lines, {i: k.plan for i, k in known.items()})

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
+from itertools import islice
 from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
@@ -12,6 +12,7 @@ from cuelane.errors import Mark
 from cuelane.plan import model
 from cuelane.plan.text import Lines
 from cuelane.plan.tree import Mapping, Node, Scalar, Sequence
+from cuelane.plan.wording import did_you_mean, listing, names, nearest, quoted
 
 BLOCKS: dict[str, type[BaseModel]] = {
     "circuit": model.Circuit,
@@ -39,6 +40,7 @@ _NOUNS: dict[type[BaseModel], str] = {
     model.Pause: "a rest item",
 }
 
+_MOST_UNKNOWN = 20
 _ADD = {
     "title": "add a line such as  title: Boathouse legs",
     "session": "add  session:  and below it a list of blocks",
@@ -54,26 +56,6 @@ _ADD = {
     "text": "add a line such as  text: Keep your heels heavy.",
     "at": "add a line such as  at: 5s",
 }
-
-
-def nearest(word: str, options: Iterable[str]) -> str | None:
-    """Return the option that `word` is most likely meant to be, or None."""
-    by_form = {option.casefold().replace("_", " ").replace("-", " "): option for option in options}
-    form = word.casefold().replace("_", " ").replace("-", " ")
-    found = difflib.get_close_matches(form, by_form, n=1, cutoff=0.6)
-    return by_form[found[0]] if found else None
-
-
-def did_you_mean(word: str, options: Iterable[str]) -> str:
-    """Return a question with the nearest option, or an empty string."""
-    found = nearest(word, options)
-    return f"did you mean {found!r}?" if found else ""
-
-
-def listing(words: Iterable[str]) -> str:
-    """Return ``a, b or c``."""
-    items = list(words)
-    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} or {items[-1]}"
 
 
 def got(node: Node | None) -> str:
@@ -104,15 +86,18 @@ def report_unknown_key(
         homes = [name for name, block in BLOCKS.items() if key in block.model_fields]
         hint = f"it goes with pattern {listing(homes)}" if homes else ""
     if not hint:
-        hint = f"keys here: {', '.join(kind.model_fields)}"
-    lines.report(node.key_marks[key], f"unknown key {key!r} in {noun(kind, pattern)}", hint)
+        hint = f"keys here: {names(kind.model_fields)}"
+    lines.report(node.key_marks[key], f"unknown key {quoted(key)} in {noun(kind, pattern)}", hint)
 
 
 def report_all(
     lines: Lines, error: ValidationError, kind: type[BaseModel], node: Node, pattern: str | None = None
 ) -> None:
     """Note each fault of a part that was read from `node` as a `kind`."""
-    for fault in error.errors(include_url=False):
+    for fault in error.errors(include_url=False, include_input=False):
+        if lines.is_full:
+            lines.n_unlisted += 1
+            continue
         _Fault(lines, fault, kind, node, pattern).report()
 
 
@@ -172,16 +157,15 @@ class _Fault:
             return
         if self.is_unquoted_text():
             first = next(iter(self.node.key_marks))
-            message = f"this was read as a key {first!r} and its value, but a spoken line is expected"
+            message = f"this was read as a key {quoted(first)} and its value, but a spoken line is expected"
             self.lines.report(self.mark, message, "text that holds ': ' needs quotes")
             return
-        unknown = [key for key in self.node.key_marks if key not in self.kind.model_fields]
+        fields = self.kind.model_fields
+        unknown = list(islice((key for key in self.node.key_marks if key not in fields), _MOST_UNKNOWN))
         # A key without a value, or one that is misspelt, has been reported as such.
-        if self.key in self.node.key_marks or any(
-            nearest(key, self.kind.model_fields) == self.key for key in unknown
-        ):
+        if self.key in self.node.key_marks or any(nearest(key, fields) == self.key for key in unknown):
             return
-        message = f"{noun(self.kind, self.pattern)} needs {self.key!r}, which is missing"
+        message = f"{noun(self.kind, self.pattern)} needs {quoted(self.key)}, which is missing"
         self.lines.report(self.mark, message, _ADD.get(self.key, ""))
 
     def is_unquoted_text(self) -> bool:
@@ -191,7 +175,9 @@ class _Fault:
             self.kind is model.CueLine
             and isinstance(self.node, Mapping)
             and bool(self.node.key_marks)
-            and not any(key in fields or nearest(key, fields) for key in self.node.key_marks)
+            and not any(
+                key in fields or nearest(key, fields) for key in islice(self.node.key_marks, _MOST_UNKNOWN)
+            )
         )
 
     def words(self) -> tuple[str, str]:

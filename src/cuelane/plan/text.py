@@ -10,6 +10,8 @@ from pathlib import Path
 from cuelane.errors import Mark, PlanError, Problem
 
 MAX_FILE_BYTES = 1024 * 1024
+MAX_ALL_CHARACTERS = 4 * 1024 * 1024
+MAX_PROBLEMS = 200
 _SHOWN_COLUMNS = 200
 # Characters that change how the text around them is shown, so that a line would not read as it is spoken.
 _HIDDEN = frozenset(
@@ -25,6 +27,12 @@ class Lines:
         self.text = text
         self.lines = tuple(text.split("\n"))
         self.problems: list[Problem] = []
+        self.n_unlisted = 0
+
+    @property
+    def is_full(self) -> bool:
+        """Whether there are as many problems as are listed; the rest are counted only."""
+        return len(self.problems) >= MAX_PROBLEMS
 
     def shown(self, mark: Mark) -> str:
         """Return the line at `mark` fit for a terminal; empty where it would be too long to point into."""
@@ -39,6 +47,9 @@ class Lines:
 
     def report(self, mark: Mark, message: str, hint: str = "") -> None:
         """Note a problem at `mark`."""
+        if self.is_full:
+            self.n_unlisted += 1
+            return
         self.problems.append(self.problem(mark, message, hint))
 
 

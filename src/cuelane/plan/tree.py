@@ -29,6 +29,7 @@ from ruamel.yaml.events import (
 from cuelane.errors import Mark, PlanError
 from cuelane.plan.syntax import BRACES, syntax_problem
 from cuelane.plan.text import Lines, is_hidden
+from cuelane.plan.wording import quoted
 
 MAX_DEPTH = 24
 MAX_VALUES = 50_000
@@ -254,7 +255,8 @@ class _Builder:
         if first is not None:
             self.lines.report(
                 mark,
-                f"{node.text!r} is here a second time; first at line {first.line}, column {first.column}",
+                f"{quoted(node.text)} is here a second time; first at line {first.line}, "
+                f"column {first.column}",
                 "keep one of the two",
             )
         return node.text, mark, first is None

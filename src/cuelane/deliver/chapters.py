@@ -34,8 +34,9 @@ def chapters_of(schedule: Schedule) -> list[Chapter]:
         starts = [(section.start_sample, section.title) for section in sections]
     end_ms = to_ms(schedule.n_frames, schedule.sample_rate)
     times = [(to_ms(sample, schedule.sample_rate), title) for sample, title in starts]
-    if times:
-        times[0] = (0, times[0][1])
+    if not times:
+        return []
+    times[0] = (0, times[0][1])
     times = [
         row for row, following in zip(times, [*times[1:], (end_ms, "")], strict=True) if following[0] > row[0]
     ]

@@ -7,29 +7,22 @@ line is new: two or three times in practice.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import numpy as np
-
-from cuelane import media
 from cuelane.arrange import Arranged, Sounding, arrange
 from cuelane.candidates import Candidate
-from cuelane.clip import Clip, content_hash
-from cuelane.clipstore import ClipStore, recipe_key
-from cuelane.errors import AudioFileError
+from cuelane.clipstore import ClipStore
+from cuelane.errors import AudioFileError, VoiceError
 from cuelane.session import Session
 from cuelane.speech.estimate import estimate_seconds
-from cuelane.speech.finish import FINISH_VERSION, finish
-from cuelane.speech.speak import speak_all
+from cuelane.speech.speak import clip_from_file, speak_all
 from cuelane.speech.voices import VoiceDefinition
 from cuelane.units import SAMPLE_RATE
 
 # Spoken in batches, so that memory does not grow with the number of lines.
 _BATCH = 64
-_LONGEST_CLIP_S = 120
 
 Progress = Callable[[int, int], None]
 
@@ -78,9 +71,9 @@ def voiced(
         for first in range(0, len(texts), _BATCH):
             batch = texts[first : first + _BATCH]
 
-            def report(done: int, total: int, first: int = first) -> None:
+            def report(done: int, _: int, first: int = first, total: int = len(texts)) -> None:
                 if progress:
-                    progress(first + done, len(texts))
+                    progress(first + done, total)
 
             spoken = speak_all(batch, voice, store=store, pace=pace, progress=report)
             result.fallbacks |= spoken.fallbacks
@@ -127,29 +120,10 @@ def _estimate(
 
 
 def _recording(candidate: Candidate, store: ClipStore) -> Sounding:
-    """Return the recording that a script cue names, finished like any clip and kept in the store."""
+    """Return the recording that a script cue names, levelled and trimmed like any clip."""
     path = Path(_key(candidate)[1] or "")
     try:
-        content = path.read_bytes()
-    except OSError as error:
-        raise AudioFileError(
-            f"{candidate.mark}: cannot read the recording {path}: {error.strerror}"
-        ) from error
-    digest = hashlib.sha256(content).hexdigest()
-    key = recipe_key({"engine": "file", "sha256": digest, "finish": FINISH_VERSION})
-    clip = store.get(key)
-    if clip is None:
-        blocks = []
-        n_frames = 0
-        for block in media.decode(path, sample_rate=SAMPLE_RATE, channels=1):
-            blocks.append(block[:, 0])
-            n_frames += len(block)
-            if n_frames > _LONGEST_CLIP_S * SAMPLE_RATE:
-                raise AudioFileError(f"{path}: longer than a cue may be ({_LONGEST_CLIP_S} s)")
-        raw = np.concatenate(blocks) if blocks else np.zeros(0, np.float32)
-        if not raw.any():
-            raise AudioFileError(f"{candidate.mark}: the recording {path} is silent")
-        samples = finish(raw, SAMPLE_RATE, disperse=False).samples
-        clip = Clip(candidate.text, "recording", SAMPLE_RATE, samples, content_hash(samples))
-        store.put(key, clip)
+        clip = clip_from_file(path, candidate.text, "recording", store=store)
+    except VoiceError as error:
+        raise AudioFileError(f"{candidate.mark}: {error}") from error
     return Sounding(clip.n_frames, clip.sha256, "recording")

@@ -237,12 +237,12 @@ def test_the_music_in_the_file_follows_the_plan(made: UnderReport, folder: Path,
 def test_every_event_reaches_its_target_or_is_reported(
     made: UnderReport, folder: Path, music: list[Path]
 ) -> None:
-    """Each cue is at 0.75 with no more depth than it needs; with less depth allowed it is named."""
+    """Each cue is 0.02 over 0.75 with no more depth than that needs; with less depth allowed it is named."""
     assert len(made.plan.needs) == len(SESSION.events)
     assert made.short_of_target == ()
     for need in made.plan.needs:
         if need.event.kind == "cue" and need.depth_lu > 0:
-            assert need.value == pytest.approx(0.75, abs=0.002)
+            assert need.value == pytest.approx(0.77, abs=0.002)
         else:
             assert need.value >= need.target
 
@@ -274,6 +274,7 @@ def test_the_index_is_that_of_the_stretch_in_the_file(made: UnderReport, folder:
             )
             # The plan takes the music in frames of 100 ms, this whole: the edges differ a little.
             assert index == pytest.approx(need.value, abs=0.04)
+            assert index >= need.target
 
 
 def test_check_finds_every_event_in_the_result(made: UnderReport) -> None:

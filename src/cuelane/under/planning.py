@@ -26,6 +26,8 @@ from cuelane.under.playlist import Bed
 Array = npt.NDArray[np.float64]
 
 MOST_TRACK_DIP_DB = 3.0
+MARGIN_SII = 0.02
+"""Aimed at beyond a cue's target, for what frames of 100 ms do not see of the music."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,7 +133,7 @@ def needs_of(
         masker_db = spectrum_levels_db(bed.band_powers(event.onset_sample, event.end_sample), full_scale_db)
         if event.kind == "cue":
             speech_db = spectrum_levels_db(one.bands, full_scale_db)
-            free_db = highest_masker_gain_db(speech_db, masker_db, cue_target, highest_db=0.0)
+            free_db = highest_masker_gain_db(speech_db, masker_db, cue_target + MARGIN_SII, highest_db=0.0)
             depth = min(most, max(0.0, -free_db) if free_db is not None else math.inf)
             needs.append(
                 Need(event, depth, cue_over_masker(event, speech_db, masker_db, -depth).sii, cue_target)

@@ -11,8 +11,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from cuelane.errors import Mark, PlanError
+from cuelane.patterns import expand
+from cuelane.plan.limits import size_of
 from cuelane.plan.load import load_plan
-from cuelane.plan.model import Breath, Build, Circuit, Flow, Ladder, OnTheMinute, Part, Script
+from cuelane.plan.model import Breath, Build, Circuit, Flow, Ladder, OnTheMinute, Part, Plan, Script
 from cuelane.plan.source import LoadedPlan
 from plan_text import EXERCISE_NAMES, FULL_PLAN
 
@@ -460,3 +462,37 @@ _YAML = st.recursive(
 def test_any_shape_of_data_loads_or_is_refused(tmp_path: Path, value: object) -> None:
     """Known keys in places where they make no sense give a PlanError, never another exception."""
     load_or_refuse(write(tmp_path, json.dumps(value)))
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(
+    pattern=st.sampled_from(
+        ["circuit", "build-up", "build-up-and-down", "build-down", "on-the-minute", "flow"]
+    ),
+    n_exercises=st.integers(1, 6),
+    n_rounds=st.integers(1, 4),
+    work_s=st.integers(8, 50),
+    rest_s=st.integers(0, 40),
+    sides=st.sampled_from(["none", "alternate", "each"]),
+    last_rest=st.booleans(),
+)
+def test_the_size_of_a_block_is_never_underrated(
+    pattern: str, n_exercises: int, n_rounds: int, work_s: int, rest_s: int, sides: str, *, last_rest: bool
+) -> None:
+    """The limits count at least as many intervals and as much time as a block comes to when expanded."""
+    block: dict[str, object] = {"block": "B", "pattern": pattern, "work": work_s, "exercises": []}
+    block["exercises"] = [f"e{number}" for number in range(n_exercises)]
+    if pattern in ("circuit", "on-the-minute", "flow"):
+        block["rounds"] = n_rounds
+    if pattern == "circuit" or pattern.startswith("build"):
+        block |= {"rest": rest_s, "last_rest": last_rest}
+    if pattern == "circuit" and rest_s > 20:
+        block["round_rest"] = rest_s * 2
+    exercises = {f"e{number}": {"sides": sides, "rest": rest_s // 2} for number in range(n_exercises)}
+    plan = Plan.model_validate({"title": "T", "session": [block], "exercises": exercises})
+
+    rows = [entry for entry in expand(LoadedPlan(plan, Path("t.yaml"), ())).intervals if entry.block == "B"]
+    size = size_of(plan.session[0], plan.exercises)
+
+    assert size.n_intervals >= len(rows)
+    assert size.length_ms >= rows[-1].end_ms - rows[0].start_ms

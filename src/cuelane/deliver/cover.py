@@ -108,7 +108,7 @@ def _draw_rows(
 ) -> None:
     if not rows:
         return
-    pitch = min((bottom - top) // len(rows), 240)
+    pitch = min((bottom - top) // len(rows), 480)
     height = max(6, round(pitch * 0.74))
     long_pips = [pip.onset_sample for pip in schedule.pips if pip.role == "long"]
     for number, (row, span) in enumerate(rows):

@@ -117,7 +117,6 @@ def _script_data(schedule: Schedule, outline: Outline) -> dict[str, object]:
                 kinds.index(row.kind),
                 title,
                 place,
-                numbered(interval_name(row, spoken_kind=False)),
                 row.settle_samples,
             ]
         )

@@ -70,15 +70,12 @@ def time_in_words(time_ms: int) -> str:
     return " ".join(f"{value} {unit}" for value, unit in parts if value) or "0 s"
 
 
-def interval_name(row: ScheduledInterval, *, spoken_kind: bool = True) -> str:
-    """Return what a person calls an interval: its exercise and side, else its kind.
-
-    Without `spoken_kind` a talk is called after its block: its kind already stands beside it.
-    """
+def interval_name(row: ScheduledInterval) -> str:
+    """Return what a person calls an interval: its exercise and side; a talk's block; else its kind."""
     if row.kind == "work" and row.exercise:
         side = f", {plain(row.side)}" if row.side else ""
         return capital(plain(row.exercise)) + side
-    if not spoken_kind and row.kind in ("talk", "work") and plain(row.block):
+    if row.kind == "talk" and plain(row.block):
         return plain(row.block)
     return KIND_WORDS[row.kind]
 

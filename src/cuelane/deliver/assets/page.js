@@ -60,7 +60,7 @@
       measure.append(mark);
       return mark;
     };
-    if (intervals[i][6]) add("settle", from, intervals[i][6]);
+    if (intervals[i][5]) add("settle", from, intervals[i][5]);
     for (let n = Math.max(0, lastBefore(cues, from)); n < cues.length && cues[n][0] < end(i); n++)
       if (cues[n][0] >= from) add("c", cues[n][0], Math.min(cues[n][1], end(i)) - cues[n][0]);
     for (let n = Math.max(0, lastBefore(pips, from)); n < pips.length && pips[n][0] <= end(i); n++)
@@ -84,14 +84,15 @@
     now.dataset.kind = i < 0 ? "rest" : kind(i);
     now.dataset.interval = String(i);
     text(el("kind"), i < 0 ? "Done" : data.words[intervals[i][2]]);
-    el("kind").classList.toggle("visually-hidden", i >= 0 && names[intervals[i][5]] === data.words[intervals[i][2]]);
-    text(el("where"), i < 0 ? "" : names[intervals[i][4]]);
-    text(el("name"), i < 0 ? data.title : names[intervals[i][5]]);
+    el("kind").classList.toggle("visually-hidden", i >= 0 && name(i) === data.words[intervals[i][2]]);
+    const place = i < 0 || names[intervals[i][4]] === name(i) ? "" : names[intervals[i][4]];
+    text(el("where"), place);
+    text(el("name"), i < 0 ? data.title : name(i));
     now.classList.toggle("wordy", el("name").textContent.length > 24);
     text(el("mini-name"), i < 0 ? "Done" : name(i));
     text(el("next"), nextOf(i < 0 ? intervals.length : i));
     el("next").parentNode.hidden = i < 0;
-    text(el("announce"), i < 0 ? "End of the session" : `${data.words[intervals[i][2]]}: ${phrase(i)}. ${names[intervals[i][4]]}`);
+    text(el("announce"), i < 0 ? "End of the session" : `${data.words[intervals[i][2]]}: ${phrase(i)}. ${place}`);
     draw(i);
     if ("mediaSession" in navigator && "MediaMetadata" in window)
       navigator.mediaSession.metadata = new MediaMetadata({ title: i < 0 ? data.title : name(i), artist: data.title });

@@ -9,8 +9,8 @@ import re
 from pathlib import Path
 
 import pytest
-from conftest import publish
 from devtools import Browser, Page
+from published import publish
 
 import pagesession
 from cuelane.language import load_language

@@ -17,6 +17,9 @@ from cuelane.schedule import Event
 MIN_SCORE = 0.6
 NEAR_S = 0.025
 SAME_LEVEL_DB = 3.0
+FAINT_DB = 12.0
+"""So much softer than the others of its kind, a tone is something else."""
+OTHER_PITCH_SCORE = 0.8
 EXTRA_SCORE = 0.85
 EXTRA_LEVEL_DB = 2.0
 EXTRA_WITHIN_S = 2.5
@@ -74,8 +77,14 @@ def find_pips(
             if near is not None and near.score >= MIN_SCORE and _alike(near, middle[kind]):
                 better = near.score >= 0.9 * tone.score or not _alike(tone, middle[kind])
                 chosen = near if better else tone
-        found.append(chosen if chosen is not None and chosen.score >= MIN_SCORE else None)
+        found.append(chosen if _is_pip(chosen, middle) else None)
     return found
+
+
+def _is_pip(tone: Tone | None, middle: dict[PipKind, float]) -> bool:
+    if tone is None or tone.score < MIN_SCORE:
+        return False
+    return tone.amplitude > middle.get(tone.kind, 0.0) * 10 ** (-FAINT_DB / 20)
 
 
 def _alike(tone: Tone, amplitude: float, within_db: float = SAME_LEVEL_DB) -> bool:
@@ -117,8 +126,10 @@ def other_pitch(recording: Recording, kind: PipKind, place_s: float, sample_rate
     reach = 0.06
     sound, first_s = _sound(recording, other, place_s - reach, place_s + reach)
     tone = measure(sound, first_s, other, place_s - reach, place_s + reach, sample_rate)
-    if tone is None or tone.score < 0.8:
+    if tone is None or tone.score < OTHER_PITCH_SCORE:
         return PipFound()
+    if abs(1200 * np.log2(pitch / kind.frequency_hz)) <= PITCH_CENTS:
+        return PipFound(replace(tone, kind=kind))
     return PipFound(tone, pitch)
 
 

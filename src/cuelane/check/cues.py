@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cuelane.check.correlate import Signal, best, delayed, pre_emphasise, scores, vertex
+from cuelane.check.correlate import Signal, best, delayed, energy_of, peak_at, pre_emphasise, scores
 from cuelane.check.intake import ANALYSIS_RATE, Recording
 from cuelane.check.phrases import Candidate
 from cuelane.check.templates import Template
@@ -70,7 +70,7 @@ class Ruler:
 
     def _heard(self, key: str, sound: Signal, template: Signal, first: int) -> Heard:
         peak = best(sound, template)
-        energy = float(np.dot(template, template)) * peak.gain * abs(peak.gain)
+        energy = energy_of(template) * peak.gain * abs(peak.gain)
         return Heard(key, (first + peak.lag) / ANALYSIS_RATE, peak.score, peak.gain, energy)
 
     def _take_out(self, sound: Signal, other: Heard, first: int) -> None:
@@ -93,10 +93,9 @@ class Ruler:
         gap = int(ECHO_S * ANALYSIS_RATE)
         normal[max(0, at - gap) : at + gap] = -1.0
         top = int(np.argmax(plain * (normal > -1.0)))
-        second = Heard(
-            key, (first + vertex(plain, top)) / ANALYSIS_RATE, float(normal[top]),
-            float(plain[top]) / energy, float(plain[top]) ** 2 / energy,
-        )  # fmt: skip
+        peak = peak_at(plain, normal, energy, top)
+        place_s = (first + peak.lag) / ANALYSIS_RATE
+        second = Heard(key, place_s, peak.score, peak.gain, energy * peak.gain**2)
         return main, second if self._is_copy(second, main) else None
 
     def _is_copy(self, second: Heard, main: Heard) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -126,7 +127,7 @@ def _assign_cues(
         if not any(h.key == stranger.key and abs(h.time_s - stranger.time_s) < ECHO_S for h in pool):
             pool.append(stranger)
     pool += _elsewhere(rows, pool, grouped, ruler)
-    left = _pair(rows, pool)
+    left = _pair_all(rows, pool)
     for finding in rows:
         if finding.heard is None or abs(finding.heard.time_s - finding.place_s) > NEAR_S:
             finding.instead = _in_place(finding, pool, rows, ruler)
@@ -177,48 +178,90 @@ def _elsewhere(
         events[finding.expected.key] += 1
     gains = [heard.gain for heard in pool]
     usual = float(np.median(gains)) if gains else 0.0
-    added: list[Heard] = []
+    sorted_pool = sorted(pool, key=lambda h: h.time_s)
+    sorted_times = [h.time_s for h in sorted_pool]
+    longest = max((ruler.length_s(key) for key in events), default=0.0)
+    verified: list[Heard] = []
+
+    def verify(key: str, place_s: float, extras: list[Heard]) -> Heard | None:
+        low = bisect_left(sorted_times, place_s - longest)
+        high = bisect_right(sorted_times, place_s + longest)
+        over = [h for h in [*sorted_pool[low:high], *extras] if _meets(h, key, place_s, ruler)]
+        heard = ruler.find(key, place_s - 0.05, place_s + 0.05, without=over)
+        least_gain = (OVERLAID_GAIN if over else DOUBLE_GAIN) * usual
+        sure = heard.score >= 1.3 * least_score(ruler.length_s(key)) and heard.gain >= least_gain
+        return heard if sure else None
+
     for key, n_events in events.items():
         known = present[key]
         missing = len(known) < n_events
-        likeness = [c.score for c in grouped.get(key, []) for h in known if abs(c.time_s - h.time_s) < 0.06]
+        places = np.array([h.time_s for h in known])
+        likeness = [
+            c.score for c in grouped.get(key, []) if len(places) and np.abs(places - c.time_s).min() < 0.06
+        ]
         least = FAINT_COARSE if missing or not likeness else COPY_LIKENESS * float(np.median(likeness))
         tries = FAR_TRIES * 2 if missing else COPY_TRIES
         for candidate in sorted(grouped.get(key, []), key=lambda c: -c.score):
             if candidate.score < least or tries == 0:
                 break
-            if any(abs(candidate.time_s - h.time_s) < 0.1 for h in [*known, *added] if h.key == key):
+            if len(places) and np.abs(places - candidate.time_s).min() < 0.1:
                 continue
             tries -= 1
-            over = [h for h in [*pool, *added] if _meets(h, candidate, ruler)]
-            heard = ruler.find(key, candidate.time_s - 0.05, candidate.time_s + 0.05, without=over)
-            least_gain = (OVERLAID_GAIN if over else DOUBLE_GAIN) * usual
-            if heard.score >= 1.3 * least_score(ruler.length_s(key)) and heard.gain >= least_gain:
-                added.append(heard)
+            found = verify(key, candidate.time_s, [])
+            if found is not None:
+                verified.append(found)
+    # The strongest first: its near twins then find only what it leaves.
+    added: list[Heard] = []
+    for heard in sorted(merge(verified), key=lambda h: -h.energy):
+        if any(_meets(h, heard.key, heard.time_s, ruler) for h in added):
+            again = verify(heard.key, heard.time_s, added)
+            if again is None:
+                continue
+            heard = again
+        added.append(heard)
     return added
 
 
-def _meets(heard: Heard, candidate: Candidate, ruler: Ruler) -> bool:
-    first = heard.time_s < candidate.time_s + ruler.length_s(candidate.key)
-    return first and candidate.time_s < heard.time_s + ruler.length_s(heard.key)
+def _meets(heard: Heard, key: str, place_s: float, ruler: Ruler) -> bool:
+    first = heard.time_s < place_s + ruler.length_s(key)
+    return first and place_s < heard.time_s + ruler.length_s(heard.key)
 
 
-def _pair(rows: list[Finding], pool: Sequence[Heard]) -> list[Heard]:
-    """Give each finding its own sound; return the sounds that are left."""
+def _pair_all(rows: list[Finding], pool: Sequence[Heard]) -> list[Heard]:
+    """Give each finding its own sound; return the sounds that are left.
+
+    First what is in place, then what has changed places with another cue, then whatever is left.
+    """
+    left = _pair(rows, pool, NEAR_S)
+    absent = [f for f in rows if f.heard is None]
+    for first in absent:
+        for second in absent:
+            there = _at(left, first.expected.key, second.place_s)
+            back = _at(left, second.expected.key, first.place_s)
+            if first is not second and first.heard is None and second.heard is None and there and back:
+                first.heard, second.heard = there, back
+                left = [heard for heard in left if heard is not there and heard is not back]
+    return _pair(rows, left, float("inf"))
+
+
+def _at(sounds: Sequence[Heard], key: str, place_s: float) -> Heard | None:
+    near = [h for h in sounds if h.key == key and abs(h.time_s - place_s) <= IN_PLACE_S]
+    return min(near, key=lambda h: abs(h.time_s - place_s)) if near else None
+
+
+def _pair(rows: list[Finding], pool: Sequence[Heard], window_s: float) -> list[Heard]:
     events: dict[str, list[Finding]] = defaultdict(list)
     for finding in rows:
         events[finding.expected.key].append(finding)
     left: list[Heard] = []
     for key, group in events.items():
         sounds = [heard for heard in pool if heard.key == key]
-        for window_s in (NEAR_S, float("1e9")):
-            open_rows = [f for f in group if f.heard is None]
-            pairs = match([f.place_s for f in open_rows], [h.time_s for h in sounds], window_s)
-            for i, j in pairs:
-                open_rows[i].heard = sounds[j]
-            taken = {j for _, j in pairs}
-            sounds = [heard for j, heard in enumerate(sounds) if j not in taken]
-        left += sounds
+        open_rows = [f for f in group if f.heard is None]
+        pairs = match([f.place_s for f in open_rows], [h.time_s for h in sounds], window_s)
+        for i, j in pairs:
+            open_rows[i].heard = sounds[j]
+        taken = {j for _, j in pairs}
+        left += [heard for j, heard in enumerate(sounds) if j not in taken]
     return left
 
 
@@ -248,6 +291,9 @@ def _assign_pips(
         kind = finding.expected.kind
         if tone is None and kind is not None and 0 <= finding.place_s < recording.length_s:
             pitch = other_pitch(recording, kind, finding.place_s, sample_rate)
-            finding.pitch = pitch if pitch.tone is not None else None
+            if pitch.heard_hz is not None:
+                finding.pitch = pitch
+            else:
+                finding.tone = pitch.tone
     everything = [*paired, *(f.pitch.tone for f in rows if f.pitch is not None)]
     findings.extra_pips = extra_pips(tones, everything, places)

@@ -21,7 +21,8 @@ MAX_CLOCK_ERROR = 600e-6
 MAX_SPEED_CHANGE = 0.06
 VOTE_BIN_S = 0.06
 SPEED_BIN_S = 0.25
-MAX_PAIRS = 6000
+MAX_EVENTS_OF_A_KEY = 14
+"""500 pips against 500 tones are 250,000 pairs; so many of each sound, spread evenly, place a session."""
 SWITCH_COST = 2.6
 """A piece of its own must explain this much more than the pieces round it, in events."""
 PIECE_WINDOW_S = 0.045
@@ -78,10 +79,7 @@ class Vote:
 def votes(
     events: Iterable[tuple[int, str, float]], candidates: Iterable[tuple[str, float, float]]
 ) -> list[Vote]:
-    """Return a vote for each pair of an event (index, key, session_s) and a candidate (key, file_s, score).
-
-    A pair counts less where its key has many: of n events and m candidates at most min(n, m) pairs are true.
-    """
+    """Return a vote for each event (index, key, session_s) and each candidate (key, file_s, score) of it."""
     by_key: dict[str, list[tuple[int, float]]] = defaultdict(list)
     for index, key, session_s in events:
         by_key[key].append((index, session_s))
@@ -90,11 +88,22 @@ def votes(
         heard[key].append((file_s, score))
     made: list[Vote] = []
     for key, places in by_key.items():
-        # What a key can carry is bounded, so 500 pips never outshout the cues.
         kept = sorted(heard.get(key, []), key=lambda row: -row[1])[: 3 * len(places) + 6]
         for index, session_s in places:
             made += [Vote(index, session_s, file_s, score**2) for file_s, score in kept]
     return made
+
+
+def thinned(pairs: list[Vote], key_of: dict[int, str]) -> list[Vote]:
+    """Return the votes of at most :data:`MAX_EVENTS_OF_A_KEY` events of each key, evenly spread."""
+    events: dict[str, list[int]] = defaultdict(list)
+    for event in sorted({vote.event for vote in pairs}):
+        events[key_of[event]].append(event)
+    kept: set[int] = set()
+    for group in events.values():
+        step = max(1.0, len(group) / MAX_EVENTS_OF_A_KEY)
+        kept |= {group[int(i * step)] for i in range(min(len(group), MAX_EVENTS_OF_A_KEY))}
+    return [vote for vote in pairs if vote.event in kept]
 
 
 def find_line(
@@ -106,9 +115,6 @@ def find_line(
     """
     if not pairs:
         return None
-    if len(pairs) > MAX_PAIRS:
-        step = len(pairs) / MAX_PAIRS
-        pairs = [pairs[int(i * step)] for i in range(MAX_PAIRS)]
     session = np.array([vote.session_s for vote in pairs])
     heard = np.array([vote.file_s for vote in pairs])
     weight = np.array([vote.weight for vote in pairs])
@@ -139,38 +145,55 @@ def _nearest_top(pair: Array, low: int, width: float, middle: float) -> int:
     return int(full[np.argmin(np.abs((full + low + 1) * width - middle))])
 
 
-def robust_line(x: Array, y: Array, weight: Array, *, rate: float | None = None) -> tuple[float, float]:
-    """Return (rate, offset) of a line through (x, y) that outliers do not move.
+def robust_line(
+    x: Array,
+    y: Array,
+    weight: Array,
+    group: npt.NDArray[np.int64] | None = None,
+    *,
+    rate: float | None = None,
+) -> tuple[float, Array]:
+    """Return (rate, offset of each group) of parallel lines through (x, y) that outliers do not move.
 
-    Reweighted least squares with Tukey's biweight, from the median; a given `rate` is kept.
+    Reweighted least squares with Tukey's biweight, from the medians. All groups share the rate; a given
+    `rate` is kept.
     """
-    centre = float(np.average(x, weights=weight))
-    slope = rate if rate is not None else 1.0
-    if rate is None and len(x) >= 2 and np.ptp(x) > 1.0:
-        slope = _pairwise_slope(x, y)
-    level = float(np.median(y - slope * (x - centre)))
-    for _ in range(30):
-        residual = y - level - slope * (x - centre)
+    group = np.zeros(len(x), dtype=np.int64) if group is None else group
+    n_groups = int(group.max()) + 1
+    slope = rate
+    if slope is None:
+        slopes = [_pairwise_slope(x[group == g], y[group == g]) for g in range(n_groups)]
+        sizes = [float(np.ptp(x[group == g])) if (group == g).any() else 0.0 for g in range(n_groups)]
+        slope = slopes[int(np.argmax(sizes))]
+    level = np.array([_median(y[group == g] - slope * x[group == g]) for g in range(n_groups)])
+    for _ in range(40):
+        residual = y - level[group] - slope * x
         scale = max(1.4826 * float(np.median(np.abs(residual))), 2e-5)
         away = residual / (6.0 * scale)
         use = weight * np.where(np.abs(away) < 1, (1 - away**2) ** 2, 0.0)
-        if use.sum() <= 0:
-            break
-        middle = float(np.average(x, weights=use))
-        spread = float((use * (x - middle) ** 2).sum())
+        total = np.bincount(group, use, n_groups)
+        middle = np.bincount(group, use * x, n_groups) / np.maximum(total, 1e-30)
+        height = np.bincount(group, use * y, n_groups) / np.maximum(total, 1e-30)
+        spread = float((use * (x - middle[group]) ** 2).sum())
         new = slope
         if rate is None and spread > 1e-9:
-            new = float((use * (x - middle) * (y - np.average(y, weights=use))).sum() / spread)
-        mean = float(np.average(y - new * (x - centre), weights=use))
-        done = abs(new - slope) < 1e-10 and abs(mean - level) < 1e-8
-        slope, level = new, mean
+            new = float((use * (x - middle[group]) * (y - height[group])).sum() / spread)
+        moved = np.where(total > 1e-9, height - new * middle, level)
+        done = abs(new - slope) < 1e-11 and float(np.abs(moved - level).max()) < 1e-9
+        slope, level = new, moved
         if done:
             break
-    return slope, level - slope * centre
+    return slope, level
+
+
+def _median(values: Array) -> float:
+    return float(np.median(values)) if len(values) else 0.0
 
 
 def _pairwise_slope(x: Array, y: Array) -> float:
     """Return the median slope between points half the set apart (Theil and Sen, thinned)."""
+    if len(x) < 2:
+        return 1.0
     order = np.argsort(x)
     x, y = x[order], y[order]
     half = max(1, len(x) // 2)

@@ -20,10 +20,16 @@ ANALYSIS_RATE = 16_000
 """Hz. Onsets are measured at this rate: 8 kHz loses pitch periods in rooms, 48 kHz gains nothing."""
 
 FULL_SCALE = 0.9995
+BLOCK_FRAMES = 65_536
 CLIPPED_RUN = 3
 """So many samples in a row at full scale are a clipped crest; one or two may be honest."""
 
 PEAKS_PER_S = 100
+
+HUSH = 1e-10
+"""Noise at -200 dBFS for the meter: after seconds of digital silence its filters decay into numbers that a
+processor handles a hundred times more slowly."""
+SILENT_DBTP = -150.0
 
 Progress = Callable[[int, int], None]
 
@@ -101,6 +107,7 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
     expected = int((info.duration_s or 0.0) * info.sample_rate)
     peaks: list[npt.NDArray[np.float32]] = []
     rest = np.zeros(0, np.float32)
+    hush = HUSH * np.random.default_rng(0).standard_normal((BLOCK_FRAMES, n_channels))
     n_frames = 0
 
     def forward(block: Signal, last: bool = False) -> None:
@@ -111,8 +118,10 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
                 listener.push(sound)
 
     try:
-        for block in decode(path, channels=n_channels, on_damage=intake.damage.append):
-            meter.push(block)
+        for block in decode(
+            path, channels=n_channels, block_frames=BLOCK_FRAMES, on_damage=intake.damage.append
+        ):
+            meter.push(block + hush[: len(block)])
             _find_clipping(block, n_frames / info.sample_rate, info.sample_rate, intake)
             n_frames += len(block)
             mono = block[:, 0] if n_channels == 1 else block.mean(axis=1, dtype=np.float32)
@@ -126,7 +135,9 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
         raise
     for listener in listeners:
         listener.finish()
-    intake.loudness_lufs, intake.true_peak_dbtp = meter.integrated_lufs, meter.true_peak_dbtp
+    intake.loudness_lufs = meter.integrated_lufs
+    if meter.true_peak_dbtp > SILENT_DBTP:
+        intake.true_peak_dbtp = meter.true_peak_dbtp
     intake.envelope = np.concatenate(peaks) if peaks else intake.envelope
     intake.length_s = n_frames / info.sample_rate
     return intake

@@ -17,6 +17,7 @@ from cuelane.check.fit import (
     find_line,
     find_pieces,
     robust_line,
+    thinned,
     votes,
 )
 from cuelane.check.intake import Recording
@@ -90,37 +91,44 @@ def look_again(
 def first_fit(expected: list[Expected], coarse: Coarse, length_s: float) -> tuple[Fit | None, bool]:
     """Return the fit by votes, and whether only a change of speed beyond any clock's error explains it."""
     cast = [(c.key, c.time_s, c.score) for c in coarse.candidates]
-    cast += [(_nearest_pip_key(expected, tone), tone.time_s, tone.score) for tone in coarse.tones]
+    cast += _tone_votes(expected, coarse.tones)
     pairs = votes([(row.index, row.key, row.time_s) for row in expected], cast)
+    few = thinned(pairs, {row.index: row.key for row in expected})
     if coarse.rate != 1.0:
         # Templates were drawn for this rate, so the line is sought round it.
-        scaled = [replace(pair, session_s=pair.session_s * coarse.rate) for pair in pairs]
+        scaled = [replace(pair, session_s=pair.session_s * coarse.rate) for pair in few]
         line = find_line(scaled, length_s * coarse.rate, reach=3 * SPEED_BIN_S / max(length_s, 10.0))
         line = (line[0] * coarse.rate, line[1], line[2]) if line else None
     else:
-        line = find_line(pairs, length_s)
+        line = find_line(few, length_s)
     if line is None:
         return None, False
-    total = sum({pair.event: 1.0 for pair in pairs}.values())
+    total = len({pair.event for pair in few})
     changed = False
     if coarse.rate == 1.0 and line[2] < 0.5 * total:
-        other = find_line(pairs, length_s, reach=MAX_SPEED_CHANGE, width_s=SPEED_BIN_S)
+        other = find_line(few, length_s, reach=MAX_SPEED_CHANGE, width_s=SPEED_BIN_S)
         if other is not None and abs(other[0] - 1) > SPEED_CHANGED and other[2] > 1.3 * line[2]:
             line, changed = other, True
     rate, offset, weight = line
     pieces = (Piece(0.0, offset),) if changed else find_pieces(pairs, rate, offset)
-    return Fit(rate, pieces, min(1.0, weight / max(len(expected), 1))), changed
+    return Fit(rate, pieces, min(1.0, weight / max(total, 1))), changed
 
 
-def _nearest_pip_key(expected: list[Expected], tone: Tone) -> str:
+def _tone_votes(expected: list[Expected], tones: Sequence[Tone]) -> list[tuple[str, float, float]]:
+    """Return (key, time, score) of each tone, by the schedule's own kinds of pips."""
     kinds = {row.kind for row in expected if row.kind}
-    kind = min(
-        kinds,
-        key=lambda k: (
-            abs(k.frequency_hz - tone.kind.frequency_hz) + 1e4 * abs(k.length_s - tone.kind.length_s)
-        ),
-    )
-    return _pip_key(kind)
+    keys: dict[PipKind, str] = {}
+    rows = []
+    for tone in tones:
+        if tone.kind not in keys:
+            near = min(kinds, key=lambda kind: _unlike(kind, tone.kind))
+            keys[tone.kind] = _pip_key(near)
+        rows.append((keys[tone.kind], tone.time_s, tone.score))
+    return rows
+
+
+def _unlike(a: PipKind, b: PipKind) -> float:
+    return abs(a.frequency_hz - b.frequency_hz) + 1e4 * abs(a.length_s - b.length_s)
 
 
 @dataclass
@@ -196,8 +204,7 @@ def refit(located: Located, expected: list[Expected], fit: Fit, templates: dict[
     if len(x) < 2:
         return fit
     times, heard, pips = np.array(x), np.array(y), np.array(is_pip)
-    offsets = np.array([fit.piece_at(t).offset_s for t in x])
-    apart = heard - offsets - fit.rate * times
+    apart = heard - np.array([fit.file_s(t) for t in x])
     weight = np.ones(len(x))
     for kind in (pips, ~pips):
         if kind.sum() >= 3:
@@ -205,12 +212,11 @@ def refit(located: Located, expected: list[Expected], fit: Fit, templates: dict[
             weight[kind] = 1 / max(scatter, 2e-5) ** 2
     weight /= weight.max()
     weight = np.maximum(weight, 1e-4)
-    rate = robust_line(times, heard - offsets, weight)[0] if np.ptp(times) > 5.0 and len(x) >= 4 else fit.rate
-    pieces = []
-    for piece in fit.pieces:
-        inside = np.array([fit.piece_at(t) is piece for t in x])
-        offset = piece.offset_s
-        if inside.any():
-            offset = robust_line(times[inside], heard[inside], weight[inside], rate=rate)[1]
-        pieces.append(Piece(piece.start_s, offset))
+    group = np.array([fit.pieces.index(fit.piece_at(t)) for t in x])
+    known = np.unique(group)
+    within = max(float(np.ptp(times[group == g])) for g in known)
+    fixed = None if within > 5.0 and len(x) >= 4 else fit.rate
+    rate, offsets = robust_line(times, heard, weight, np.searchsorted(known, group), rate=fixed)
+    found_at = dict(zip(known.tolist(), offsets.tolist(), strict=True))
+    pieces = [replace(piece, offset_s=found_at.get(i, piece.offset_s)) for i, piece in enumerate(fit.pieces)]
     return Fit(rate, tuple(pieces), fit.support)

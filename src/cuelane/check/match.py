@@ -20,6 +20,6 @@ def match(expected_s: Sequence[float], found_s: Sequence[float], window_s: float
         return []
     apart = np.abs(np.subtract.outer(np.asarray(expected_s), np.asarray(found_s)))
     # Outside the window costs more than all pairs inside it together, so the number of pairs comes first.
-    far = window_s * (min(apart.shape) + 1)
+    far = min(window_s, 1e9) * (min(apart.shape) + 1)
     rows, columns = linear_sum_assignment(np.where(apart <= window_s, apart, far))
     return [(int(i), int(j)) for i, j in zip(rows, columns, strict=True) if apart[i, j] <= window_s]

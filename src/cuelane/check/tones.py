@@ -11,7 +11,8 @@ itself, places each of them within its cycle. Nothing is assumed about the phase
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import functools
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -150,15 +151,35 @@ class ToneSearch:
                 self.tones.append(Tone(time_s, float(score[at]), kind, float(abs(inner[at])) / n_tone))
 
 
-def template(kind: PipKind, n_around: int) -> npt.NDArray[np.complex64]:
-    """Return the pip at 16 kHz as a complex tone with raised-cosine edges, `n_around` zeros on each side."""
+def template(kind: PipKind) -> npt.NDArray[np.complex64]:
+    """Return the pip at 16 kHz as a complex tone with raised-cosine edges, from its first sample on."""
     n = round(kind.length_s * ANALYSIS_RATE)
     edge = min(int(EDGE_S * ANALYSIS_RATE), n // 2)
-    t = (np.arange(n)) / ANALYSIS_RATE
-    ramp = 0.5 - 0.5 * np.cos(np.pi * (np.arange(edge) + 0.5) / edge) if edge else np.zeros(0)
+    ramp = 0.5 - 0.5 * np.cos(np.pi * (np.arange(edge) + 0.5) / max(edge, 1))
     level = np.concatenate([ramp, np.ones(n - 2 * edge), ramp[::-1]])
-    tone = np.exp(2j * np.pi * kind.frequency_hz * t) * level
-    return np.asarray(np.concatenate([np.zeros(n_around), tone, np.zeros(n_around)]), dtype=np.complex64)
+    return np.asarray(
+        np.exp(2j * np.pi * kind.frequency_hz * np.arange(n) / ANALYSIS_RATE) * level, np.complex64
+    )
+
+
+@functools.lru_cache(maxsize=64)
+def _pattern(kind: PipKind, n: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.complex128], float]:
+    """Return (bins of a transform of `n` samples round the pitch, template there times the band, energy)."""
+    from scipy.fft import fft
+
+    tone = template(kind)
+    bins = np.arange(
+        max(1, int((kind.frequency_hz - HALF_BAND_HZ) * n / ANALYSIS_RATE)),
+        min(n // 2, int((kind.frequency_hz + HALF_BAND_HZ) * n / ANALYSIS_RATE) + 1),
+    )
+    away = np.abs(bins * ANALYSIS_RATE / n - kind.frequency_hz) / HALF_BAND_HZ
+    weight = np.cos(np.pi / 2 * np.clip((away - 0.8) / 0.2, 0, 1)) ** 2
+    return bins, np.conj(fft(tone, n)[bins]) * weight, float(np.square(np.abs(tone)).sum())
+
+
+FINE_RATE = 4_000
+"""Hz at which a band is searched before the top is placed between its samples."""
+FINE_STEP_S = 2e-5
 
 
 def measure(
@@ -169,41 +190,46 @@ def measure(
     `sound` is at 16 kHz and begins at `first_s` of the file; it must reach a guard beyond the range.
     `sample_rate` is the schedule's: a pip's middle lies half way between its first sample and its last.
     """
-    from scipy.fft import fft, ifft, next_fast_len
+    from scipy.fft import ifft, rfft
 
-    n_tone = round(kind.length_s * ANALYSIS_RATE)
-    n_guard = round(guard_s(kind) * ANALYSIS_RATE)
-    tone = template(kind, 0)
-    n = next_fast_len(len(sound))
-    spectrum = fft(sound, n)
-    frequency = np.fft.fftfreq(n, 1 / ANALYSIS_RATE)
-    away = np.abs(frequency - kind.frequency_hz) / HALF_BAND_HZ
-    spectrum *= np.cos(np.pi / 2 * np.clip((away - 0.8) / 0.2, 0, 1)) ** 2
-    band = ifft(spectrum)[: len(sound)]
-    found = ifft(spectrum * np.conj(fft(tone, n)))
+    step = ANALYSIS_RATE // FINE_RATE
+    n = -(-len(sound) // 2048) * 2048
+    bins, pattern, own = _pattern(kind, n)
+    band_bins = rfft(sound, n)[bins]
+    # Shifted down by whole bins, the band fits a quarter of the rate; magnitudes do not mind.
+    n_out = n // step
+    spectrum = np.zeros((2, n_out), dtype=np.complex128)
+    spectrum[0, (bins - bins[0]) % n_out] = band_bins * pattern
+    weight = np.abs(pattern) / np.maximum(np.abs(pattern), 1e-30)
+    spectrum[1, (bins - bins[0]) % n_out] = band_bins * weight
+    found, band = ifft(spectrum, axis=1) / step * 1.0
+    n_tone, n_guard = kind.length_s * FINE_RATE, guard_s(kind) * FINE_RATE
     power = np.concatenate([[0.0], np.cumsum(np.square(np.abs(band)), dtype=np.float64)])
-    low = max(n_guard, int((low_s - first_s) * ANALYSIS_RATE))
-    high = min(len(sound) - n_tone - n_guard, int((high_s - first_s) * ANALYSIS_RATE) + 1)
+    low = max(int(np.ceil(n_guard)), int((low_s - first_s) * FINE_RATE))
+    high = min(int(len(sound) / step - n_tone - n_guard), int((high_s - first_s) * FINE_RATE) + 1)
     if high - low < 3:
         return None
     at = np.arange(low, high)
-    energy = power[at + n_tone + n_guard] - power[at - n_guard]
-    # The file's own loudest moment must not hide a soft pip: the floor is absolute.
-    energy = np.maximum(energy, 1e-10 * n_tone)
-    own = float(np.square(np.abs(tone)).sum())
+    energy = power[at + round(n_tone + n_guard)] - power[at - round(n_guard)]
+    # The stretch's own loudest moment must not hide a soft pip: the floor is absolute.
+    energy = np.maximum(energy * step, 1e-10 * n_tone * step)
     size = np.abs(found[low:high])
     score = size / np.sqrt(energy * own)
     top = int(np.argmax(score))
     # Score leans on the guards; the time comes from the correlation's own top nearby.
-    span = max(2, n_tone // 8)
+    span = max(2, int(n_tone) // 8)
     left = max(0, top - span)
     crest = left + int(np.argmax(size[left : top + span + 1]))
-    place = vertex(np.square(size), crest)
-    onset = (low + place - 0.5) / ANALYSIS_RATE + 0.5 / sample_rate
-    whole = found[low + crest] * np.exp(2j * np.pi * kind.frequency_hz * (place - crest) / ANALYSIS_RATE)
-    return Tone(
-        first_s + onset, float(score[top]), kind, float(size[crest]) / own * 2, float(np.angle(whole))
-    )
+    place_s = (low + crest) / FINE_RATE
+    products = band_bins * pattern / n
+    for reach_s in (0.5 / FINE_RATE, FINE_STEP_S):
+        times = place_s + reach_s * np.array([-1.0, 0.0, 1.0])
+        values = np.exp(2j * np.pi * np.outer(times, bins * ANALYSIS_RATE / n)) @ products
+        place_s = float(times[1] + (vertex(np.square(np.abs(values)), 1) - 1) * reach_s)
+    value = complex(np.exp(2j * np.pi * place_s * bins * ANALYSIS_RATE / n) @ products)
+    # The template's own phase turns with its place; what is left is the pip's phase at its onset.
+    onset_s = place_s - 0.5 / ANALYSIS_RATE + 0.5 / sample_rate
+    return Tone(first_s + onset_s, float(score[top]), kind, abs(value) / own * 2, float(np.angle(value)))
 
 
 def by_carrier(tones: list[Tone], min_agreement: float = 0.7) -> list[Tone]:
@@ -211,8 +237,6 @@ def by_carrier(tones: list[Tone], min_agreement: float = 0.7) -> list[Tone]:
 
     Where phases do not agree, the tones are not copies of one wave, and the envelope's times stand.
     """
-    from dataclasses import replace
-
     if len(tones) < 2:
         return tones
     weight = np.array([tone.score for tone in tones]) ** 4

@@ -36,13 +36,12 @@ _Seconds = Annotated[float, Field(ge=0, le=2, allow_inf_nan=False)]
 
 
 class Estimate(_Strict):
-    """How long a text takes at pace 1: seconds a letter, word, comma and sentence, and once for all."""
+    """How long a text takes at pace 1: seconds a letter, group of vowels, comma and sentence."""
 
-    letter_s: _Seconds = 0.0585
-    word_s: _Seconds = 0.02
-    comma_s: _Seconds = 0.2
-    sentence_s: _Seconds = 0.4
-    constant_s: Annotated[float, Field(ge=-1, le=1, allow_inf_nan=False)] = 0.0
+    letter_s: _Seconds = 0.03
+    vowel_s: _Seconds = 0.08
+    comma_s: _Seconds = 0.33
+    sentence_s: _Seconds = 0.19
 
 
 class Model(_Strict):
@@ -65,15 +64,11 @@ class _Common(_Strict):
 
 
 class NaturalSettings(_Common):
-    """A neural voice, by Piper.
-
-    ``duration_floor`` is the part of a line's length that the model's length scale does not change.
-    """
+    """A neural voice, by Piper."""
 
     engine: Literal["natural"]
     model: Model
     sentence_pause_ms: Annotated[int, Field(ge=50, le=2000)] = 300
-    duration_floor: Annotated[float, Field(ge=0, lt=0.6, allow_inf_nan=False)] = 0.15
 
 
 class SystemSettings(_Common):

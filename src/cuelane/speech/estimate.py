@@ -1,0 +1,55 @@
+"""How long a line will take, from its letters: for a timetable on a machine that has not spoken it.
+
+Seconds for each letter, group of vowels, comma and sentence, fitted for each voice to coaching lines (the
+figures stand in its definition). On 50 other lines the natural voice's total was 1.5 % off and the worst line
+22 %; espeak-ng's 0.4 % and 29 %.
+"""
+
+from __future__ import annotations
+
+import re
+
+from cuelane.clip import audible_span
+from cuelane.errors import CuelaneError
+from cuelane.speech.prepare import sentences
+from cuelane.speech.recorded import RecordedVoice, read_recording
+from cuelane.speech.speak import spoken_words
+from cuelane.speech.voices import RecordedSettings, VoiceDefinition, find_voice
+from cuelane.units import SAMPLE_RATE
+
+_VOWELS = re.compile(r"[aeiouyàáâãäåæèéêëìíîïòóôõöøùúûüýÿœ]+")
+_WORD = re.compile(r"[^\W_]+(?:'\w+)?")
+_MOST_FALLBACKS = 4
+
+
+def estimate_seconds(text: str, voice: VoiceDefinition, pace: float = 1.0) -> float:
+    """Return about how many seconds `voice` takes for `text`; a recording's own length where there is one.
+
+    A text with nothing to say takes no time.
+
+    Raises
+    ------
+    PlanError, UsageError : the voice's own files are wrong, or its fallback is not there.
+    """
+    for _ in range(_MOST_FALLBACKS):
+        if not isinstance(voice.settings, RecordedSettings):
+            break
+        recording = RecordedVoice(voice).find(text)
+        if not isinstance(recording, str):
+            try:
+                onset, end = audible_span(read_recording(recording.path), SAMPLE_RATE)
+                return (end - onset) / SAMPLE_RATE
+            # A recording that cannot be read falls back when it is spoken, and so here.
+            except CuelaneError:
+                pass
+        voice = find_voice(voice.settings.fallback, voice.plan_folder)
+    prepared = spoken_words(text, voice)
+    words = [word.lower() for word in _WORD.findall(prepared)]
+    figures = voice.settings.estimate
+    seconds = (
+        figures.letter_s * sum(len(word) for word in words)
+        + figures.vowel_s * sum(max(1, len(_VOWELS.findall(word.removesuffix("e")))) for word in words)
+        + figures.comma_s * len(re.findall(r"[,;:]", prepared))
+        + figures.sentence_s * len(sentences(prepared))
+    )
+    return seconds / (pace * voice.settings.pace)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 import pagesession
 from cuelane.deliver.card import LARGEST_PT, SMALLEST_PT, card_scale
-from cuelane.deliver.envelope import envelope_of
+from cuelane.deliver.envelope import envelope_of, full_height
 from cuelane.deliver.outline import KIND_WORDS, letter, outline_of
 from cuelane.deliver.pagetext import time_in_words
 from cuelane.deliver.score import staves_of
@@ -54,6 +54,13 @@ def test_the_envelope_copes_with_short_and_long_streams() -> None:
         envelope_of([], 0)
     with pytest.raises(SignalError, match="n_channels"):
         envelope_of([np.zeros((2, 2, 2))], 10)
+
+
+def test_a_picture_uses_its_full_height() -> None:
+    """The largest value comes to 1.0 and all keep their proportion; silence stays silence."""
+    assert full_height([(-0.25, 0.1), (0.0, 0.0)]) == [(-1.0, 0.4), (0.0, 0.0)]
+    assert full_height([(0.0, 0.0)]) == [(0.0, 0.0)]
+    assert full_height([]) == []
 
 
 @st.composite

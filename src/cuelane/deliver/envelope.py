@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -54,3 +54,9 @@ def envelope_of(
     heard = np.isfinite(lowest) & np.isfinite(highest)
     lowest[~heard] = highest[~heard] = 0.0
     return [(float(low), float(high)) for low, high in zip(lowest, highest, strict=True)]
+
+
+def full_height(envelope: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Return `envelope` with its largest value at 1.0: a picture shows where sound is, not how loud."""
+    largest = max((max(abs(low), abs(high)) for low, high in envelope), default=0.0)
+    return [(low / largest, high / largest) for low, high in envelope] if largest > 0 else list(envelope)

@@ -15,6 +15,7 @@ from pathlib import PurePath
 from urllib.parse import quote
 
 from cuelane.deliver.card import LOW_ROW, card_scale
+from cuelane.deliver.envelope import full_height
 from cuelane.deliver.outline import KIND_WORDS, Outline, letters, outline_of
 from cuelane.deliver.pagefacts import fact_rows, texts, warning_lines
 from cuelane.deliver.pagescore import kinds_shown, overview_paths, staff_views
@@ -150,6 +151,7 @@ def write_page(
     extras = extras or PageExtras()
     numbered = tuple(replace(row, index=index) for index, row in enumerate(schedule.intervals))
     schedule = replace(schedule, intervals=numbered)
+    envelope = full_height(envelope) if envelope else None
     outline = outline_of(schedule)
     marks = letters(schedule)
     staves = staves_of(outline.sections, schedule.sample_rate)

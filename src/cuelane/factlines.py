@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from cuelane.talkfacts import USUAL_WORDS_PER_MINUTE
 from cuelane.units import format_clock, format_duration
 
 _NAME_COLUMNS = 18
@@ -83,7 +84,9 @@ def _talk(talk: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     yield "Longest talk", _stretch(talk["longest_talk_s"], talk["longest_talk_at_s"])
     yield "Longest quiet", _stretch(talk["longest_without_talk_s"], talk["longest_without_talk_at_s"])
     if talk["words_per_minute"] is not None:
-        yield "Voice", f"{talk['n_words']} words, {talk['words_per_minute']:.0f} a minute while it speaks"
+        low, high = USUAL_WORDS_PER_MINUTE
+        rate = f"{talk['words_per_minute']:.0f} a minute while it speaks"
+        yield "Voice", f"{talk['n_words']} words, {rate} (usual, with pauses: {low} to {high})"
 
 
 def _stretch(length_s: float, at_s: float) -> str:

@@ -16,7 +16,7 @@ from cuelane.energy import Energy, energy
 from cuelane.factlines import summary_lines
 from cuelane.schedule import Schedule
 from cuelane.session import Interval, Session
-from cuelane.talkfacts import USUAL_WORDS_PER_MINUTE, TalkFacts, talk_facts
+from cuelane.talkfacts import FOLLOWED_WORDS_PER_MINUTE, USUAL_WORDS_PER_MINUTE, TalkFacts, talk_facts
 from cuelane.units import format_clock, format_duration
 
 CODES = ("uneven-sides", "same-load", "speaking-rate", "unknown-activity")
@@ -235,7 +235,7 @@ def _warnings(
     for row in exercises:
         if abs(row.left_ms - row.right_ms) >= _UNEVEN_MS:
             sides = (
-                f"{_sets(count)} ({format_clock(time_ms)}) on the {side}"
+                f"{_sets(count, time_ms)} on the {side}"
                 for side, count, time_ms in (
                     ("left", row.left_sets, row.left_ms),
                     ("right", row.right_sets, row.right_ms),
@@ -251,17 +251,18 @@ def _warnings(
             "same-load",
             f"{pair.first}, then {pair.then}: both load {regions}{times}, {pause}",
         )
-    slowest, fastest = USUAL_WORDS_PER_MINUTE
     rate = talk.words_per_minute if talk is not None else None
-    if rate is not None and not slowest <= rate <= fastest:
-        how = "slower" if rate < slowest else "faster"
-        yield (
-            "speaking-rate",
-            f"the voice speaks {rate:.0f} words a minute, {how} than the usual {slowest} to {fastest}",
-        )
+    if rate is not None and rate > FOLLOWED_WORDS_PER_MINUTE:
+        limit = f"{FOLLOWED_WORDS_PER_MINUTE} that listeners follow"
+        yield "speaking-rate", f"the voice speaks {rate:.0f} words a minute, faster than the {limit}"
+    elif rate is not None and rate < USUAL_WORDS_PER_MINUTE[0]:
+        usual = f"usual {USUAL_WORDS_PER_MINUTE[0]} or more"
+        yield "speaking-rate", f"the voice speaks {rate:.0f} words a minute, slower than the {usual}"
     for code in unknown_codes:
         yield "unknown-activity", f"activity {code} is not in the table that energy is estimated from"
 
 
-def _sets(count: int) -> str:
-    return "1 set" if count == 1 else f"{count} sets"
+def _sets(count: int, time_ms: int) -> str:
+    if not count:
+        return "none"
+    return f"{count} {'set' if count == 1 else 'sets'} ({format_clock(time_ms)})"

@@ -8,8 +8,12 @@ from cuelane.roomfacts import occupancy
 from cuelane.schedule import Schedule
 
 USUAL_WORDS_PER_MINUTE = (100, 170)
-"""Presentations 100 to 150, conversation 120 to 150, read aloud 150 to 160 (values from a secondary source;
-no standard exists)."""
+"""Presentations 100 to 150, conversation 120 to 150, read aloud 150 to 160, all with the pauses between
+sentences (values from a secondary source; no standard exists)."""
+
+FOLLOWED_WORDS_PER_MINUTE = 250
+"""Comprehension holds up to some 200 to 250 (value from a secondary source). Cues are counted without pauses
+around them, so that an ordinary voice comes to about 200 here; only beyond the upper figure is it fast."""
 
 
 @dataclass(frozen=True)

@@ -51,10 +51,10 @@ exercises:
     harder: Step further away.
   stork stand:
     load: [ankles, hips]
-    sides: {sides}         # alternate: left, right, left ... by turns; each: both, half the time each
+    sides: each              # both in turn, half the time each; alternate: left, right, left ... by sets
     preview: Stork stand, on one leg.
-    setup: "Stand on your {{side}} leg, and lift the other knee."
-    remind: "On your {{side}} leg now."
+    setup: "Stand on your {side} leg, and lift the other knee."
+    remind: "On your {side} leg now."
     form:
       - Soft knee, long spine.
       - Look at one point ahead of you.
@@ -179,5 +179,5 @@ def starter_plan(pattern: str, title: str) -> str:
         raise UsageError(f"a title is 1 to {MAX_NAME} visible characters, got {title!r}")
     text = _HEAD.format(title=json.dumps(name, ensure_ascii=False)) + _BLOCKS[pattern] + _TAIL
     if pattern not in ("breath", "script"):
-        text += _EXERCISES.format(sides="each     " if pattern == "flow" else "alternate")
+        text += _EXERCISES
     return text

@@ -237,7 +237,8 @@ def _cue(
 ) -> Event:
     moved_s = (start - slot.preferred) / sample_rate
     why = candidate.wish
-    if abs(moved_s) >= 0.05:
+    # What wants to be as early as its order allows has not been moved by being second.
+    if candidate.toward > 0 and abs(moved_s) >= 0.05:
         why += f", moved {abs(moved_s):.1f} s {'later' if moved_s > 0 else 'earlier'} to fit"
     return Event(
         id="",

@@ -1,0 +1,57 @@
+"""What all tests share: a quiet terminal, a clip store of their own, and one small session rendered once."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+
+settings.register_profile("steady", deadline=None, derandomize=True, print_blob=True)
+settings.load_profile("steady")
+
+# Before anything of the program is imported: rich and typer look at these when they start.
+os.environ.pop("FORCE_COLOR", None)
+os.environ.update(NO_COLOR="1", TERM="dumb", COLUMNS="100")
+
+SMALL_PLAN = """\
+title: Small session
+author: A test
+date: 2026-03-01
+cautions: [Stop if anything hurts.]
+lead_in: 8s
+session:
+  - block: Short
+    pattern: build-up
+    work: 20s
+    settle: 3s
+    rest: 15s
+    exercises: [wall press, heel raise]
+exercises:
+  wall press:
+    setup: Hands on the wall, and lean in.
+    form: Keep your ribs down.
+    needs: a wall
+  heel raise:
+    sides: alternate
+    preview: Heel raise, near the wall.
+    setup: "{side} heel up, and slowly down."
+closing: That was it.
+"""
+
+
+@pytest.fixture(scope="session")
+def store_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a clip store that starts empty and serves the whole run."""
+    folder = tmp_path_factory.mktemp("clips")
+    os.environ["CUELANE_CACHE"] = str(folder)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def small_plan(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the path of a plan of a little over a minute."""
+    path = tmp_path_factory.mktemp("plan") / "small.yaml"
+    path.write_text(SMALL_PLAN, encoding="utf-8")
+    return path

@@ -27,6 +27,18 @@ def test_a_starter_loads_and_expands(tmp_path: Path, pattern: str) -> None:
     assert 60_000 <= expand(loaded).length_ms <= 20 * 60_000
 
 
+@pytest.mark.parametrize("pattern", PATTERNS)
+def test_a_starter_teaches_good_habits(tmp_path: Path, pattern: str) -> None:
+    """No starter gives a warning about its words, its balance or its load."""
+    path = tmp_path / "plan.yaml"
+    path.write_text(starter_plan(pattern, "Porch legs"), encoding="utf-8")
+    loaded = load_plan(path)
+    session = expand(loaded)
+
+    assert lint(loaded, session, lambda text: len(text.split()) / 2.5) == []
+    assert facts(session).warnings == ()
+
+
 @pytest.mark.parametrize(
     "title", ["Legs: the rest", '"quoted" \\ # no', "{legs}", "- legs", "Füße 🦶", "null"]
 )

@@ -141,7 +141,10 @@ def test_captions_stay_for_reading_but_not_into_the_next() -> None:
 
 def test_long_cues_break_at_sentences_first() -> None:
     """Three sentences that need two captions break after one of them; the second begins in proportion."""
-    text = "Stand tall, one foot behind you. Lower until both knees bend. Push up through the front heel, slowly."
+    text = (
+        "Stand tall, one foot behind you. Lower until both knees bend. "
+        "Push up through the front heel, slowly."
+    )
     made = captions(_session((2.0, 12.0, text)))
 
     assert [caption.text for caption in made] == [

@@ -279,7 +279,8 @@ def _write_lossy(
         for block in blocks:
             try:
                 _send(process.stdin.fileno(), block if gain == 1 else block * gain)
-            except BrokenPipeError:
+            except OSError:
+                # The encoder has ended; what it said tells why. (Windows gives EINVAL, not a broken pipe.)
                 broken = True
                 break
         process.stdin.close()

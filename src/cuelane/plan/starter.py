@@ -118,7 +118,7 @@ _BLOCKS = {
   - block: Main part
     pattern: flow            # one movement after another, with no rest
     work: 45s
-    change: 5s               # time between two movements
+    # change: 5s             # time between two movements
     rounds: 2
     exercises: [chair squat, table press, stork stand]
 """,

@@ -6,6 +6,7 @@ import dataclasses
 import json
 import math
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -43,7 +44,8 @@ _TAGS = ("title", "artist", "album", "date", "comment")
 
 @dataclass(frozen=True, eq=False)
 class UnderReport:
-    """What was made: ``loudness_lufs`` and ``true_peak_dbtp`` are read from the mix as it was encoded."""
+    """What was made of which songs. ``loudness_lufs`` is read from the mix as it is encoded; its true peak is
+    at most ``true_peak_dbtp``."""
 
     out: Path
     schedule: Path
@@ -99,12 +101,13 @@ def under(
     info = probe(track)
     rate, notes = plan.sample_rate, list[str]()
     n_track = min(2, info.n_channels)
-    sound = listen(decode(track, sample_rate=rate, channels=n_track), n_track, plan)
+    sound, songs = _measured(track, n_track, music, plan)
     notes += _fits(track, schedule_path, plan, sound)
-    songs = _read_songs(music, rate, plan.n_frames, end)
-    n_channels = max(n_track, *(song.n_channels for song in songs))
     n_nodes = -(-plan.n_frames // node_frames(rate))
     bed = lay_out(songs, n_nodes, sound.speech_lufs + music_level_lu, rate, end)
+    # One more may have been measured than is needed.
+    songs = list(dict.fromkeys(placed.song for placed in bed.placements))
+    n_channels = max(n_track, *(song.n_channels for song in songs))
     lossy = out.suffix.lower() not in _LOSSLESS
     mix_plan = plan_mix(
         sound,
@@ -114,7 +117,7 @@ def under(
         target_lufs=target_lufs,
         ceiling_dbtp=CEILING_DBTP - (LOSSY_HEADROOM_DB if lossy else LOSSLESS_HEADROOM_DB),
     )
-    meter = Meter(rate, n_channels)
+    meter = Meter(rate, n_channels, true_peak=False)
     made = out.with_name(out.stem + ".schedule.json")
     with all_or_nothing() as staged:
         encode(
@@ -136,7 +139,7 @@ def under(
         speech_lufs=sound.speech_lufs,
         music_level_lu=music_level_lu,
         loudness_lufs=meter.integrated_lufs,
-        true_peak_dbtp=meter.true_peak_dbtp,
+        true_peak_dbtp=mix_plan.true_peak_dbtp,
         plan=mix_plan,
         notes=tuple(notes),
     )
@@ -195,17 +198,30 @@ def _fits(track: Path, schedule_path: Path, schedule: Schedule, sound: TrackSoun
     return notes
 
 
-def _read_songs(music: Sequence[Path], sample_rate: int, n_frames: int, end: End) -> list[Song]:
-    """Measure the music, no more of it than the session will need."""
-    songs: list[Song] = []
-    covered = 0
-    for path in music:
-        if covered >= n_frames:
-            break
-        songs.append(read_song(path, sample_rate, n_frames))
-        # Crossfades and trimmed silence take some away again; a third is the most a crossfade takes.
-        covered += songs[-1].n_nodes * node_frames(sample_rate) * 2 // 3
-    return songs
+def _measured(
+    track: Path, n_channels: int, music: Sequence[Path], schedule: Schedule
+) -> tuple[TrackSound, list[Song]]:
+    """Measure the track, and of the music no more than the session will need, two files at a time.
+
+    Threads are enough: decoders are processes of their own, and the filters let other threads run.
+    """
+    rate, songs, covered = schedule.sample_rate, list[Future[Song]](), 0
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        try:
+            blocks = decode(track, sample_rate=rate, channels=n_channels)
+            sound = pool.submit(listen, blocks, n_channels, schedule)
+            for path in music:
+                waited: list[Future[Any]] = [sound, *songs[-1:]]
+                wait(waited, return_when=FIRST_COMPLETED)
+                # Crossfades and trimmed silence take some away again; a third is the most a crossfade takes.
+                done = [song.result() for song in songs if song.done()]
+                covered = sum(song.n_nodes for song in done) * node_frames(rate) * 2 // 3
+                if covered >= schedule.n_frames:
+                    break
+                songs.append(pool.submit(read_song, path, rate, schedule.n_frames))
+            return sound.result(), [song.result() for song in songs]
+        finally:
+            pool.shutdown(wait=True, cancel_futures=True)
 
 
 def _mixed(track: Path, schedule: Schedule, bed: Bed, plan: MixPlan, n_channels: int) -> Iterator[Block]:
@@ -248,7 +264,7 @@ def _record(songs: Sequence[Song], music_level_lu: float, plan: MixPlan, meter: 
         "music": [song.path.name for song in songs],
         "music_level_lu": music_level_lu,
         "loudness_lufs": round(meter.integrated_lufs, 2) if math.isfinite(meter.integrated_lufs) else None,
-        "true_peak_dbtp": round(meter.true_peak_dbtp, 2) if math.isfinite(meter.true_peak_dbtp) else None,
+        "true_peak_dbtp": round(plan.true_peak_dbtp, 2) if math.isfinite(plan.true_peak_dbtp) else None,
         "gain_db": round(plan.gain_db, 3),
         "depth_lu": {need.event.id: round(need.depth_lu, 2) for need in plan.needs if need.depth_lu > 0},
     }

@@ -106,7 +106,8 @@ class Need:
 
 @dataclass(frozen=True, eq=False)
 class MixPlan:
-    """Gains for the mix: the track's (dB at nodes), the music's (dB at nodes), and what will be read.
+    """Gains for the mix: the track's (dB at nodes), the music's (dB at nodes), and what will be read: the
+    loudness, and a true peak that is not passed.
 
     ``gain_db`` is the one gain of everything, contained in both. ``limited_by_peak`` says that peaks kept the
     sum below its loudness.
@@ -117,6 +118,7 @@ class MixPlan:
     needs: tuple[Need, ...]
     gain_db: float
     loudness_lufs: float
+    true_peak_dbtp: float
     limited_by_peak: bool
     deepest_peak_dip_db: float
 
@@ -191,12 +193,16 @@ def plan_mix(
             sum_peak = gain * (voice.peak + music.peak * _peaks(bed_db))
             over_db = np.where(sum_peak > ceiling, 20 * np.log10(ceiling / sum_peak), np.inf)
         dip_db = under_ceiling(np.zeros(bed.n_nodes + 1), over_db, node, rate, WHOLE_SLOPE_DB_PER_MS)
+    most_peak = float(
+        (10 ** (gain_db / 20) * (voice.peak + music.peak * _peaks(bed_db)) * _peaks(dip_db)).max()
+    )
     return MixPlan(
         track_db=dip_db + gain_db,
         music_db=dip_db + bed_db + gain_db,
         needs=tuple(needs),
         gain_db=gain_db,
         loudness_lufs=loudness + (gain_db if math.isfinite(loudness) else 0.0),
+        true_peak_dbtp=20 * math.log10(most_peak) if most_peak > 0 else -math.inf,
         limited_by_peak=wanted_db > most_gain_db,
         deepest_peak_dip_db=float(-dip_db.min()),
     )

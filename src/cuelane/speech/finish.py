@@ -180,7 +180,7 @@ def _level(speech: Array, loudness_lufs: float) -> tuple[Array, float]:
         if over_db <= 0:
             break
         ceiling_db -= over_db + 0.01
-    return levelled, float(-20 * np.log10(cut.min()))
+    return levelled, max(0.0, float(-20 * np.log10(cut.min())))
 
 
 def _peaks(speech: Array) -> Array:

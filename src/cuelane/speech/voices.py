@@ -275,7 +275,7 @@ def _read(name: str, source: Path, root: Path, plan_folder: Path | None, own: bo
 def _schema_problem(source: Path, loc: tuple[int | str, ...], message: str) -> Problem:
     names = [part for part in loc if isinstance(part, str)]
     path = ".".join(names[1:] if names and names[0] in ("natural", "system", "recorded") else names)
-    return _problem(source, names[-1] if names else "", f"{path or 'the definition'}: {message}")
+    return _problem(source, names[-1] if names else "engine", f"{path or 'the definition'}: {message}")
 
 
 def _problem(source: Path, key: str, message: str) -> Problem:

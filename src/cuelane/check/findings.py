@@ -26,6 +26,7 @@ from cuelane.check.intake import Recording
 from cuelane.check.locate import Coarse, Expected, Located
 from cuelane.check.match import match
 from cuelane.check.phrases import Candidate
+from cuelane.check.plain import UNSURE, find_speech
 from cuelane.check.shape import Shape, shape
 from cuelane.check.templates import Source, Template
 from cuelane.check.tones import Tone
@@ -57,6 +58,8 @@ class Finding:
     shape: Shape | None = None
     plain_s: float | None = None
     """Onset found without a model."""
+    unsure: bool = False
+    """Without a model, and covered by other sound: neither found nor missing."""
 
     @property
     def time_s(self) -> float | None:
@@ -297,3 +300,16 @@ def _assign_pips(
                 finding.tone = pitch.tone
     everything = [*paired, *(f.pitch.tone for f in rows if f.pitch is not None)]
     findings.extra_pips = extra_pips(tones, everything, places)
+
+
+def add_plain(findings: Findings, recording: Recording, rate: float, between_dbfs: float) -> None:
+    """Find the cues that have no template by energy, where the sound between events is low enough."""
+    rows = [f for f in findings.rows if f.source == "none"]
+    if not rows:
+        return
+    pips = [(t, t + f.expected.length_s * rate) for f in findings.rows if f.expected.kind and (t := f.time_s)]
+    places = [(f.place_s, f.place_s + f.expected.length_s * rate) for f in rows]
+    for finding, speech in zip(rows, find_speech(recording, places, pips, between_dbfs), strict=True):
+        finding.unsure = speech is UNSURE
+        if speech is not None and speech is not UNSURE:
+            finding.plain_s = speech.onset_s

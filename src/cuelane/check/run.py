@@ -9,9 +9,9 @@ import numpy as np
 
 from cuelane.check.background import SILENCE_DBFS, Background, background
 from cuelane.check.faults import Tolerance, clock, event_faults, file_faults, levels
-from cuelane.check.findings import Finding, Findings, assemble
+from cuelane.check.findings import Finding, Findings, add_plain, assemble
 from cuelane.check.fit import Fit, Piece
-from cuelane.check.intake import Intake, Progress, take_in
+from cuelane.check.intake import PEAKS_PER_S, Intake, Progress, take_in
 from cuelane.check.locate import (
     MIN_SUPPORT,
     Coarse,
@@ -23,6 +23,7 @@ from cuelane.check.locate import (
     look_again,
 )
 from cuelane.check.phrases import PhraseSearch
+from cuelane.check.plain import find_offset
 from cuelane.check.report import EventResult, Fault, Report, Summary
 from cuelane.check.templates import ClipSource, Template, gather
 from cuelane.check.tones import ToneSearch
@@ -79,14 +80,26 @@ def check(
             coarse = look_again(recording, templates, kinds, fit.rate)
             again, _ = first_fit(expected, coarse, length_s)
             fit = again or fit
+        if fit is None and not templates and not kinds:
+            fit = _by_sound_alone(intake, expected)
         if fit is None or fit.support < MIN_SUPPORT:
             return _another(audio, schedule, intake, expected, templates, tolerance)
         located = locate(recording, templates, expected, fit, schedule.sample_rate)
         findings = assemble(recording, templates, expected, located, coarse, schedule.sample_rate)
         between = background(recording, _spans(findings, located.fit))
+        if any(row.source == "none" for row in findings.rows):
+            add_plain(findings, recording, located.fit.rate, between.usual_dbfs)
+            between = background(recording, _spans(findings, located.fit))
         return _report(
             audio, schedule, intake, located, findings, templates, tolerance, between, silent, relative
         )
+
+
+def _by_sound_alone(intake: Intake, expected: list[Expected]) -> Fit | None:
+    """Return a fit from where there is sound at all, for a session without pips whose clips are unknown."""
+    spans = [(row.time_s, row.time_s + row.length_s) for row in expected]
+    offset_s = find_offset(intake.envelope, spans, PEAKS_PER_S)
+    return None if offset_s is None else Fit(1.0, (Piece(0.0, offset_s),), 1.0)
 
 
 def _spans(findings: Findings, fit: Fit) -> list[tuple[float, float]]:
@@ -111,6 +124,12 @@ def _report(
     absolute = not relative and not shifted and len(fit.pieces) == 1
     faults += event_faults(findings, templates, fit, tolerance, covered, absolute)
     notes = [f"The file looks damaged: {line}" for line in intake.damage]
+    unsure = sum(finding.unsure for finding in findings.rows)
+    if unsure:
+        notes.append(
+            f"{unsure} cues have no template and lie under other sound: they could not be measured. "
+            "Check on the machine that rendered the file, or with --against an original."
+        )
     if between.first_s is not None:
         notes.append(
             f"There is sound between the cues, {between.level_dbfs:.0f} dBFS on the whole, loudest "

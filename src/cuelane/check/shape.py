@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
-from cuelane.check.correlate import delayed, pre_emphasise
+from cuelane.check.correlate import Table, delayed, pre_emphasise
 from cuelane.check.cues import Heard
 from cuelane.check.intake import ANALYSIS_RATE, Recording
 from cuelane.check.templates import Template
@@ -24,6 +25,7 @@ LOUD_ABSENT = 0.8
 LOUD_GAP_S = 0.12
 """Where something else sounds, only a longer stretch at either end counts: a room's reflections can cancel
 a syllable, but not for so long."""
+LEVEL_LOW_HZ, LEVEL_HIGH_HZ = 200.0, 3500.0
 COLOUR = 4.0
 """Music and rooms are not white: the error of a gain is about twice what white noise would give."""
 
@@ -32,17 +34,21 @@ COLOUR = 4.0
 class Shape:
     """``gain`` is the factor on the template where it is present, good to ``gain_error_db`` (one sigma).
 
+    ``gain`` is read in the voice's band, ``wide_gain`` with the treble lifted. A codec that replaces hiss
+    moves the second, a room's reflections the first; a change of level moves both.
+
     ``gap_s`` is the missing stretch from the cue's onset, (first, last), or None if the cue is whole.
     """
 
     gain: float
+    wide_gain: float
     gain_error_db: float
     gap_s: tuple[float, float] | None
     length_s: float
 
     @property
-    def gain_db(self) -> float:
-        return 20 * float(np.log10(max(self.gain, 1e-9)))
+    def gains_db(self) -> tuple[float, float]:
+        return 20 * float(np.log10(max(self.gain, 1e-9))), 20 * float(np.log10(max(self.wide_gain, 1e-9)))
 
 
 def shape(recording: Recording, template: Template, rate: float, heard: Heard) -> Shape:
@@ -69,10 +75,35 @@ def shape(recording: Recording, template: Template, rate: float, heard: Heard) -
         rest = (sound_steps[there] - gain * model_steps[there]) ** 2
         noise = float(rest.mean())
         gap = _gap(cross, own, (sound_steps**2).sum(axis=1), gain, noise)
-    error = 8.7 * float(np.sqrt(COLOUR * noise / (gain**2 * own[there].sum())))
+    whole = np.repeat(_outside(n, gap or (0, 0)), STEP)[: len(model)]
+    plain = delayed(template.sound(rate), place - round(place)).astype(np.float64)
+    narrow, error = _level(plain * whole, recording.read(at, len(plain)).astype(np.float64) * whole)
     length_s = len(model) / ANALYSIS_RATE
     span = None if gap is None else (gap[0] * 0.02, min(gap[1] * 0.02, length_s))
-    return Shape(gain, error, span, length_s)
+    return Shape(narrow, gain, error, span, length_s)
+
+
+def _outside(n: int, gap: tuple[int, int]) -> npt.NDArray[np.bool_]:
+    there = np.ones(n, bool)
+    there[gap[0] : gap[1]] = False
+    return there
+
+
+def _level(model: Table, sound: Table) -> tuple[float, float]:
+    """Return (gain, its error in dB) of `model` in `sound`, read where a voice is and codecs keep the wave.
+
+    A lossy codec replaces hiss by other hiss, which no longer correlates; the voice's own band it keeps.
+    """
+    from scipy.fft import next_fast_len, rfft
+
+    n = next_fast_len(len(model), real=True)
+    hz = np.arange(n // 2 + 1) * ANALYSIS_RATE / n
+    band = (hz >= LEVEL_LOW_HZ) & (hz <= LEVEL_HIGH_HZ)
+    a, b = rfft(model, n)[band], rfft(sound, n)[band]
+    own = float(np.square(np.abs(a)).sum())
+    gain = max(float((np.conj(a) * b).real.sum()) / max(own, 1e-30), 1e-9)
+    rest = float(np.square(np.abs(b - gain * a)).mean())
+    return gain, 8.7 * float(np.sqrt(COLOUR * rest / (gain**2 * max(own, 1e-30))))
 
 
 def _gap(

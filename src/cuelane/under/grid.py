@@ -47,7 +47,7 @@ class Profiler:
         self._weighting = KWeighting(sample_rate, n_channels)
         self._weights = channel_weights(n_channels)
         self._matrix = interpolation_matrix(4).astype(np.float32)
-        self._samples = np.zeros((0, n_channels))
+        self._energy = np.zeros(0)
         # The filter looks 12 samples back and ahead, so a stride's points lag its samples by 12.
         self._strides = np.zeros((REACH - 1, n_channels), dtype=np.float32)
         self._powers: list[Array] = []
@@ -58,11 +58,12 @@ class Profiler:
         """Take the next samples, shape (n_frames, n_channels)."""
         self.n_frames += len(block)
         weighted = self._weighting.filtered(block.astype(np.float64))
-        joined = np.concatenate([self._samples, weighted])
+        # einsum, since a product this thin is slower on the linear algebra library's threads.
+        energy = np.einsum("ij,ij,j->i", weighted, weighted, self._weights)
+        joined = np.concatenate([self._energy, energy])
         n_nodes = len(joined) // self._node
-        whole = joined[: n_nodes * self._node].reshape(n_nodes, self._node, -1)
-        self._powers.append((np.square(whole).mean(axis=1) * self._weights).sum(axis=1))
-        self._samples = joined[n_nodes * self._node :]
+        self._powers.append(joined[: n_nodes * self._node].reshape(n_nodes, self._node).mean(axis=1))
+        self._energy = joined[n_nodes * self._node :]
         self._take_peaks(block)
 
     def _take_peaks(self, block: npt.NDArray[np.floating]) -> None:
@@ -72,13 +73,16 @@ class Profiler:
         if not joined.any():
             self._peaks.append(np.zeros(n_strides, dtype=np.float32))
             return
+        # A stride's own samples begin half a reach into its window.
+        own = np.abs(joined[REACH // 2 - 1 :][: n_strides * STRIDE])
+        samples = own.reshape(n_strides, -1).max(axis=1)
         windows = np.lib.stride_tricks.sliding_window_view(joined, STRIDE + REACH - 1, axis=0)[::STRIDE]
         n_channels = joined.shape[1]
         for first in range(0, n_strides, BATCH):
             taken = np.ascontiguousarray(windows[first : min(first + BATCH, n_strides)])
-            rows = taken.reshape(-1, taken.shape[2])
-            peaks = np.maximum(np.abs(rows @ self._matrix).max(axis=1), np.abs(rows).max(axis=1))
-            self._peaks.append(peaks.reshape(-1, n_channels).max(axis=1))
+            between = taken.reshape(-1, taken.shape[2]) @ self._matrix
+            peaks = np.maximum(between.max(axis=1), -between.min(axis=1)).reshape(-1, n_channels).T
+            self._peaks.append(np.maximum.reduce([*peaks, samples[first : first + len(taken)]]))
 
     def profile(self) -> Profile:
         """Return the profile of all that was pushed, silence taken to follow; the last node may be part."""

@@ -36,6 +36,7 @@ def test_it_says_what_the_session_is() -> None:
     assert "A voice-guided session of 12 min 32 s: 8 min 40 s of work in 14 sets, " in text
     assert "1 min 15 s of rest, 30 s for changes, 6 guided breaths. No music: " in text
     assert "- Reverse lunge: 3 sets, 2 min (left 1 min 20 s, right 40 s)" in text
+    assert "- Breathing (1 min 36 s, 6 breaths)" in text
     assert "- Legs (8 min 25 s, 4 rounds): Goblet squat, Reverse lunge, Hip hinge, Calf raise" in text
 
 
@@ -47,7 +48,7 @@ def test_cautions_and_credits_are_in_it() -> None:
         assert f"- {line}\n" in text
     assert "## Safe listening\n\nKeep it low enough to hear a bell.\n" in text
     assert "Session: The Boathouse" in text
-    assert "Voice: natural, Joe, CC0" in text
+    assert "- Voice: natural. Joe, CC0.\n" in text
 
 
 def test_timestamps_are_the_blocks_and_start_at_zero() -> None:
@@ -91,7 +92,8 @@ def escape_free(text: str) -> str:
 @pytest.mark.parametrize(
     "text",
     ["# head", "1. one", "2) two", "- dash", "+ plus", "> quote", "= under", "~~~", "```", "| a | b |",
-     "    code", "[a]: /x", "a\\", "&copy; &#60;", "https://a.example/x", "www.a.example", "me@a.example", "***", "___"],
+     "    code", "[a]: /x", "a\\", "&copy; &#60;", "https://a.example/x",
+     "www.a.example", "me@a.example", "***", "___"],
 )  # fmt: skip
 def test_text_at_a_line_start_stays_text(text: str) -> None:
     """No line of a plan becomes a heading, list, quote, rule, code block, reference or autolink."""

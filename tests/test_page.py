@@ -156,7 +156,7 @@ def test_everything_is_in_the_markup(boathouse: str) -> None:
         "Boathouse legs", "The Boathouse", "12:32", "8 min 40 s", "1 min 15 s", "Opening", "Round 3",
         "Ten seconds left.", "Goblet squat", "left 1:20, right 0:40", "Before you begin",
         *pagesession.CAUTIONS, "Safe listening", "Keep it low enough to hear a bell.", "boathouse legs.vtt",
-        "Voice: natural, Joe, CC0.",
+        "Voice: natural. Joe, CC0.",
     ]  # fmt: skip
     for words in wanted:
         assert words in text
@@ -169,7 +169,7 @@ def test_each_interval_is_a_piece_of_the_score(boathouse: str) -> None:
 
     assert [int(button["data-i"]) for button in buttons] == list(range(len(schedule.intervals)))
     assert buttons[5]["aria-label"] == "E Goblet squat 40 s, work, from 2:18"
-    assert buttons[9]["aria-label"].startswith("F L Reverse lunge, left 40 s, work, from ")
+    assert buttons[9]["aria-label"].startswith("F L Reverse lunge 40 s, left, work, from ")
     assert {button["class"].split()[0] for button in buttons} == {
         "k-talk", "k-work", "k-rest", "k-change", "k-in", "k-hold", "k-out", "k-hold-low"
     }  # fmt: skip

@@ -119,7 +119,7 @@ def test_a_build_up_is_a_staircase() -> None:
 
     assert [row.label for row in legs.rows] == ["Round 1", "Round 2", "Round 3", "Round 4"]
     assert [sum(p.interval.kind == "work" for p in row.pieces) for row in legs.rows] == [1, 2, 3, 4]
-    assert [row.label for row in breaths.rows] == ["Rounds 1–4", "Rounds 5–6"]
+    assert [row.label for row in breaths.rows] == ["Breaths 1–4", "Breaths 5–6"]
 
 
 def test_totals_are_those_of_the_table() -> None:

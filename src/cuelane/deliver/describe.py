@@ -11,9 +11,9 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from cuelane.deliver.outline import Outline, Section, outline_of
+from cuelane.deliver.outline import Outline, Section, outline_of, round_word
 from cuelane.deliver.pagefacts import equipment_rows, texts
-from cuelane.deliver.pagetext import ExerciseView, capital, exercise_views, time_in_words
+from cuelane.deliver.pagetext import ExerciseView, capital, exercise_views, time_in_words, voice_credit
 from cuelane.media import Chapter
 from cuelane.pageparts import plain
 from cuelane.schedule import Schedule
@@ -104,7 +104,7 @@ def _what_it_is(outline: Outline) -> str:
 def _structure(section: Section, sample_rate: int) -> str:
     length = time_in_words(to_ms(section.end_sample - section.start_sample, sample_rate))
     names = dict.fromkeys(capital(plain(row.exercise)) for row in section.intervals if row.exercise)
-    rounds = f", {section.rounds} rounds" if section.rounds > 1 else ""
+    rounds = f", {section.rounds} {round_word(section.intervals)}s" if section.rounds > 1 else ""
     listed = f": {', '.join(escape_markdown(name) for name in names)}" if names else ""
     return f"- {escape_markdown(section.title) or 'Talk'} ({length}{rounds}){listed}"
 
@@ -131,14 +131,7 @@ def _credits(schedule: Schedule) -> list[str]:
     lines = []
     if schedule.extra.get("author"):
         lines.append(f"Session: {escape_markdown(schedule.extra['author'])}")
-    voice = schedule.extra.get("voice")
-    if isinstance(voice, dict):
-        told = ", ".join(
-            escape_markdown(voice[key]) for key in ("name", "credit", "licence") if voice.get(key)
-        )
-        if told:
-            lines.append(f"Voice: {told}")
-    elif voice:
-        lines.append(f"Voice: {escape_markdown(voice)}")
+    if credit := voice_credit(schedule):
+        lines.append(escape_markdown(credit))
     lines.append("Made with cuelane")
     return lines

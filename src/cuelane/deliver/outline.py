@@ -6,7 +6,7 @@ changed elsewhere.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from cuelane.pageparts import plain
@@ -63,6 +63,11 @@ class Outline:
     longest_talk_at_ms: int
     exercises: tuple[ExerciseTotal, ...]
     sections: tuple[Section, ...]
+
+
+def round_word(intervals: Sequence[ScheduledInterval]) -> str:
+    """Return what one round of these is called: a breath where they are breathed, else a round."""
+    return "breath" if any(row.kind in ("in", "out") for row in intervals) else "round"
 
 
 def letter(index: int) -> str:

@@ -27,6 +27,7 @@ from cuelane.deliver.pagetext import (
     interval_name,
     interval_place,
     tally_rows,
+    voice_credit,
 )
 from cuelane.deliver.score import staves_of
 from cuelane.media import Chapter
@@ -89,14 +90,6 @@ def file_href(name: str) -> str:
         return "./" + quote(PurePath(name).name, safe="", errors="surrogateescape")
     except UnicodeEncodeError:
         return "./" + quote(plain(PurePath(name).name), safe="")
-
-
-def _credits(schedule: Schedule) -> list[str]:
-    voice = schedule.extra.get("voice")
-    if isinstance(voice, dict):
-        parts = [plain(voice[key]) for key in ("name", "credit", "licence") if voice.get(key)]
-        return [f"Voice: {', '.join(parts)}."] if parts else []
-    return [f"Voice: {plain(voice)}."] if voice else []
 
 
 def _script_data(schedule: Schedule, outline: Outline) -> dict[str, object]:
@@ -215,7 +208,7 @@ def write_page(
                 {"href": file_href(file.name), "name": plain(file.name), "note": plain(file.note)}
                 for file in extras.files
             ],
-            credits=_credits(schedule),
+            credits=[text for text in (voice_credit(schedule),) if text],
             data=script_json(_script_data(schedule, outline)),
         )
     )

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from cuelane.deliver.outline import KIND_WORDS, Outline
+from cuelane.deliver.outline import KIND_WORDS, Outline, round_word
 from cuelane.deliver.pagetext import interval_name, time_in_words
 from cuelane.deliver.score import Piece, Row, Staff
 from cuelane.pageparts import axis_svg, envelope_path, language_tag, plain, spans_path
@@ -148,7 +148,7 @@ def staff_views(
     for staff in staves:
         section = staff.section
         length = time_in_words(to_ms(section.end_sample - section.start_sample, rate))
-        rounds = f", {section.rounds} rounds" if section.rounds > 1 else ""
+        rounds = f", {section.rounds} {round_word(section.intervals)}s" if section.rounds > 1 else ""
         note = f"{length}{rounds}".replace(" ", "\u00a0").replace(",\u00a0", ", ")
         rows = [_row_view(schedule, staff, row, marks, envelope, onsets) for row in staff.rows]
         axis = axis_svg(staff.span_samples / rate, most=6)
@@ -219,7 +219,9 @@ def _piece_view(
     side = plain(interval.side or "")
     if mark and side:
         mark += f" {side[0].upper()}"
-    word = name if interval.kind == "work" else SHORT_WORDS[interval.kind]
+    # The letter already tells the side.
+    shown_name = name.removesuffix(f", {side}") if mark else name
+    word = shown_name if interval.kind == "work" else SHORT_WORDS[interval.kind]
     starts = format_clock(to_ms(interval.start_sample, rate))
     shown = max(piece.end_sample - piece.start_sample, 1)
     settle = 0
@@ -239,5 +241,5 @@ def _piece_view(
         word=word,
         language=language_tag(schedule.language) if interval.kind == "work" else "en",
         long="" if piece.tied else length,
-        says=f"{seen}, {kind}from {starts}",
+        says=f"{seen}, {f'{side}, ' if side else ''}{kind}from {starts}",
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from cuelane.deliver.outline import KIND_WORDS, Outline
+from cuelane.deliver.outline import KIND_WORDS, Outline, round_word
 from cuelane.deliver.pagefacts import grades_of, needs_of
 from cuelane.pageparts import plain
 from cuelane.schedule import Schedule, ScheduledInterval
@@ -86,10 +86,19 @@ def interval_place(schedule: Schedule, row: ScheduledInterval, outline: Outline)
     parts = [plain(row.block)] if plain(row.block) else []
     if row.round is not None:
         last = max((r.round or 0 for r in section.intervals), default=0) if section else 0
-        parts.append(f"round {row.round} of {last}" if last > 1 else f"round {row.round}")
+        unit = round_word(section.intervals if section else (row,))
+        parts.append(f"{unit} {row.round} of {last}" if last > 1 else f"{unit} {row.round}")
     if row.set_index is not None and outline.sets > 1:
         parts.append(f"set {row.set_index + 1} of {outline.sets}")
     return ", ".join(parts)
+
+
+def voice_credit(schedule: Schedule) -> str:
+    """Return whose voice it is and under which licence, as one run of sentences; nothing if unknown."""
+    voice = schedule.extra.get("voice")
+    parts = [voice.get(key) for key in ("name", "credit", "licence")] if isinstance(voice, dict) else [voice]
+    told = [plain(text).rstrip(". ") for text in parts if isinstance(text, str) and plain(text)]
+    return f"Voice: {'. '.join(told)}." if told else ""
 
 
 def tally_rows(outline: Outline) -> list[tuple[str, str]]:

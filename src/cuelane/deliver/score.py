@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from cuelane.deliver.outline import Section
+from cuelane.deliver.outline import Section, round_word
 from cuelane.schedule import ScheduledInterval
 
 INTERVALS_PER_ROW = 16
@@ -84,7 +84,8 @@ def _label(intervals: Sequence[ScheduledInterval]) -> str:
     if not numbers:
         return ""
     low, high = min(numbers), max(numbers)
-    return f"Round {low}" if low == high else f"Rounds {low}–{high}"
+    unit = round_word(intervals).capitalize()
+    return f"{unit} {low}" if low == high else f"{unit}s {low}–{high}"
 
 
 def _row(pieces: list[Piece]) -> Row:

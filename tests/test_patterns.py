@@ -208,7 +208,15 @@ def test_equipment_is_listed_in_order_of_need() -> None:
 
 
 def test_talk_time_is_whole_seconds_at_an_easy_pace() -> None:
-    """Fifteen words get 460 ms each, a stop's breath and edges, rounded up to a second; never under 3 s."""
+    """Fifteen words get 400 ms each, stops and line a breath, and edges, in whole seconds; never under 3 s."""
     text = "One two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen."
-    assert easy_talk_ms([text]) == 10_000
+    assert easy_talk_ms([text]) == 8_000
     assert easy_talk_ms([]) == 3_000
+
+
+def test_a_breath_blocks_cautions_are_said_before_it() -> None:
+    """They get a talk interval of their own, after what the block says."""
+    block = {"pattern": "breath", "inhale": "5s", "exhale": "5s", "cycles": 2}
+    found = intervals_of(block | {"say": "Sit well.", "caution": "Stop if you feel light-headed."})
+    assert [line.text for line in found[0].lines] == ["Sit well.", "Stop if you feel light-headed."]
+    assert [entry.kind for entry in found] == ["talk", "in", "out", "in", "out"]

@@ -16,9 +16,9 @@ from cuelane.rounds import NOT_AN_EXERCISE, PatternBlock, drafts_of
 from cuelane.session import Countdown, Interval, Session
 
 # An easy pace, slower than any voice here speaks, so that the same plan has the same boundaries with every
-# voice: 130 words a minute, a breath at each full stop and between lines.
-_EASY_WORD_MS = 460
-_EASY_STOP_MS = 350
+# voice: 150 words a minute, a breath at each full stop and between lines.
+_EASY_WORD_MS = 400
+_EASY_STOP_MS = 250
 _EASY_EDGES_MS = 1_500
 _SHORTEST_TALK_MS = 3_000
 
@@ -26,7 +26,7 @@ _SHORTEST_TALK_MS = 3_000
 def easy_talk_ms(texts: Sequence[str]) -> int:
     """Return time enough to say `texts` at an easy pace, in whole seconds' milliseconds."""
     words = sum(len(text.split()) for text in texts)
-    stops = sum(text.count(mark) for text in texts for mark in ".!?;:,") + len(texts)
+    stops = sum(text.count(mark) for text in texts for mark in ".!?") + len(texts)
     time_ms = words * _EASY_WORD_MS + stops * _EASY_STOP_MS + _EASY_EDGES_MS
     return max(_SHORTEST_TALK_MS, -(-time_ms // 1000) * 1000)
 
@@ -162,10 +162,11 @@ def _block(loaded: LoadedPlan, block: PatternBlock, block_index: int) -> list[In
     calls_ms = tuple(block.calls if block.calls is not None else plan.calls)
     activity = block.activity or plan.activity
     intervals: list[Interval] = []
-    if block.say:
-        length_ms = easy_talk_ms([line.text for line in block.say])
+    lines = (*block.say, *getattr(block, "caution", ()))
+    if lines:
+        length_ms = easy_talk_ms([line.text for line in lines])
         intervals.append(
-            Interval(0, block.block, block_index, block.pattern, "talk", 0, length_ms, lines=tuple(block.say))
+            Interval(0, block.block, block_index, block.pattern, "talk", 0, length_ms, lines=lines)
         )
     for draft in drafts_of(plan, block):
         spec = plan.exercises.get(draft.exercise) if draft.exercise else None

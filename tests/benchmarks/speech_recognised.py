@@ -92,7 +92,7 @@ def main() -> None:
         total = float(np.square(levelled).sum())
         before, after = levelled[:start], levelled[end:]
         print(
-            f"{text:18s} cut before: {10 * np.log10(np.square(before).sum() / total + 1e-12):6.1f} dB of energy, "
+            f"{text:18s} before: {10 * np.log10(np.square(before).sum() / total + 1e-12):6.1f} dB of energy, "
             f"{np.count_nonzero(np.abs(before) > 1e-3) / 48:5.1f} ms over -60 dBFS; after: "
             f"{10 * np.log10(np.square(after).sum() / total + 1e-12):6.1f} dB, "
             f"{np.count_nonzero(np.abs(after) > 1e-3) / 48:5.1f} ms"

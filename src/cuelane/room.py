@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -129,34 +129,33 @@ def room(
     source = read_music(music, sample_rate=schedule.sample_rate) if isinstance(music, Path) else music
     full_scale_db = full_scale_db_spl(REFERENCE_LUFS)
 
-    def masker_db(event: Event) -> Array:
-        """Return the masker's spectrum levels when the music is as loud as the speech."""
+    def masker_of(event: Event) -> tuple[object, Array]:
+        """Return what tells the masker from others, and its levels when the music is as loud as speech."""
         if source is None:
-            return spectrum_levels_db(programme_powers(REFERENCE_LUFS), full_scale_db)
+            return None, spectrum_levels_db(programme_powers(REFERENCE_LUFS), full_scale_db)
         start, end = event.onset_sample / schedule.sample_rate, event.end_sample / schedule.sample_rate
         powers = source.stretch(start, end) if stretch == "under" else source.loudest(end - start)
-        return spectrum_levels_db(powers, full_scale_db + REFERENCE_LUFS - source.loudness_lufs)
+        key = (start, end) if stretch == "under" else end - start
+        return key, spectrum_levels_db(powers, full_scale_db + REFERENCE_LUFS - source.loudness_lufs)
 
-    bands: dict[str, Array] = {}
-
-    def speech_db(clip: str) -> Array:
-        if clip not in bands:
-            powers = band_powers(load_clip(clip), schedule.sample_rate)
-            bands[clip] = spectrum_levels_db(powers, full_scale_db)
-        return bands[clip]
-
-    cues = []
-    for event in schedule.cues:
-        if event.clip is not None:
-            found = cue_over_masker(event, speech_db(event.clip), masker_db(event), music_level_lu)
-            cues.append(_advised(found, load_clip, schedule.sample_rate, masker_db(event), music_level_lu))
-    pips = [
-        pip_over_masker(
-            event, pip_db_spl(event, schedule.sample_rate, full_scale_db), masker_db(event), music_level_lu
-        )
-        for event in schedule.pips
-        if event.frequency_hz is not None
-    ]
+    # The same words over the same masker, as a session often has them, are measured once.
+    cues_known: dict[object, CueRoom] = {}
+    pips_known: dict[object, PipRoom] = {}
+    cues, pips = [], []
+    for event in schedule.events:
+        key, masker_db = masker_of(event)
+        if event.kind == "cue" and event.clip is not None:
+            known: tuple[object, ...] = (event.clip, key)
+            if known not in cues_known:
+                samples = load_clip(event.clip)
+                cues_known[known] = _measured(event, samples, schedule.sample_rate, masker_db, music_level_lu)
+            cues.append(replace(cues_known[known], event=event))
+        elif event.kind == "pip" and event.frequency_hz is not None:
+            known = (event.role, event.frequency_hz, event.end_sample - event.onset_sample, key)
+            if known not in pips_known:
+                pip_db = pip_db_spl(event, schedule.sample_rate, full_scale_db)
+                pips_known[known] = pip_over_masker(event, pip_db, masker_db, music_level_lu)
+            pips.append(replace(pips_known[known], event=event))
     return Room(
         occupancy=occupancy(schedule),
         masker="programme-like noise" if source is None else f"{source.name}, {stretch}",
@@ -217,16 +216,19 @@ def pip_over_masker(event: Event, pip_db: float, masker_db: Array, music_level_l
     )
 
 
-def _advised(
-    cue: CueRoom, load_clip: LoadClip, sample_rate: int, masker_db: Array, music_level_lu: float
+def _measured(
+    event: Event, samples: Samples, sample_rate: int, masker_db: Array, music_level_lu: float
 ) -> CueRoom:
     """Return the cue with what would bring it to good, the least first, each tried and not supposed."""
+    full_scale_db = full_scale_db_spl(REFERENCE_LUFS)
+    speech_db = spectrum_levels_db(band_powers(samples, sample_rate), full_scale_db)
+    cue = cue_over_masker(event, speech_db, masker_db, music_level_lu)
     missing_db = music_level_lu - cue.good_to_lu
-    if missing_db <= 0 or cue.event.clip is None:
+    if missing_db <= 0:
         return cue
-    shaped = shape_speech(load_clip(cue.event.clip), sample_rate, CLEAR)
-    shaped_db = spectrum_levels_db(band_powers(shaped, sample_rate), full_scale_db_spl(REFERENCE_LUFS))
-    brightened = cue_over_masker(cue.event, shaped_db, masker_db, music_level_lu)
+    shaped = shape_speech(samples, sample_rate, CLEAR)
+    shaped_db = spectrum_levels_db(band_powers(shaped, sample_rate), full_scale_db)
+    brightened = cue_over_masker(event, shaped_db, masker_db, music_level_lu)
     still_missing_db = music_level_lu - brightened.good_to_lu
     if missing_db <= MOST_RAISED_DB:
         advice = f"raise the speech by {_up(missing_db)} dB"
@@ -238,7 +240,7 @@ def _advised(
         advice = f"turn the music down by {_up(missing_db)} LU, or say it in fewer words and twice"
     else:
         advice = "say it in fewer words and twice; no music level is low enough for this voice"
-    return CueRoom(cue.event, cue.sii, cue.grade, cue.good_to_lu, cue.understood_to_lu, advice)
+    return replace(cue, advice=advice)
 
 
 def _up(level_db: float) -> str:

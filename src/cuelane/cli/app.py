@@ -57,7 +57,7 @@ for _name in COMMANDS:
 def main(argv: list[str] | None = None) -> int:
     """Run one command; return nothing, but exit with its code."""
     try:
-        app(args=argv, standalone_mode=True)
+        app(args=argv, prog_name="cuelane")
     except CuelaneError as error:
         note(f"cuelane: {error}")
         sys.exit(error.exit_code)

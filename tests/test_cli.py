@@ -1,0 +1,138 @@
+"""The command line as a person meets it: exit codes, messages, JSON, and never a traceback."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+HEAVY = ("numpy", "scipy", "librosa", "onnxruntime", "pydub", "pyttsx3", "pydantic", "ruamel.yaml", "piper")
+
+
+def run(*arguments: str | Path, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+    """Run the program as a person would, in a process of its own, and give back what it printed."""
+    command = [sys.executable, "-c", "from cuelane.cli import main; main()", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, cwd=cwd, timeout=300, check=False)
+
+
+def test_help_imports_nothing_heavy() -> None:
+    """The whole command line with all its commands is built without one heavy library."""
+    code = "import sys, cuelane.cli.app; print([name for name in sys.argv[1:] if name in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code, *HEAVY], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize(
+    "command", ["new", "schema", "schedule", "render", "check", "voices", "script", "takes", "adapt", "under"]
+)
+def test_every_command_has_help(command: str) -> None:
+    """Each command of the list answers --help with its usage."""
+    done = run(command, "--help")
+    assert done.returncode == 0
+    assert f"Usage: cuelane {command}" in done.stdout
+    assert done.stderr == ""
+
+
+@pytest.mark.parametrize("pattern", ["build-up", "breath"])
+def test_a_new_plan_can_be_scheduled_at_once(pattern: str, tmp_path: Path) -> None:
+    """`new` then `schedule --estimate` works with no edit between, and says that it estimates."""
+    assert run("new", pattern, "--out", "mine.yaml", cwd=tmp_path).returncode == 0
+    assert (tmp_path / "plan.schema.json").exists()
+    done = run("schedule", "mine.yaml", "--estimate", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "estimates" in done.stdout
+    assert "Total" in done.stdout
+
+
+def test_new_never_overwrites(tmp_path: Path) -> None:
+    """A plan that is there is left alone, with exit code 2."""
+    (tmp_path / "mine.yaml").write_text("mine", encoding="utf-8")
+    done = run("new", "circuit", "--out", "mine.yaml", cwd=tmp_path)
+    assert done.returncode == 2
+    assert (tmp_path / "mine.yaml").read_text(encoding="utf-8") == "mine"
+    assert "there is a file already" in done.stderr
+
+
+def test_json_is_all_that_is_on_standard_output(small_plan: Path) -> None:
+    """`--json` prints one JSON value with intervals, facts and warnings."""
+    done = run("schedule", small_plan, "--estimate", "--json")
+    assert done.returncode == 0, done.stderr
+    data = json.loads(done.stdout)
+    assert data["schema"] == "cuelane.schedule/1"
+    assert {"intervals", "events", "facts", "warnings", "misfits"} <= set(data)
+    assert data["estimated"] is True
+
+
+def test_csv_has_a_line_for_every_event(small_plan: Path) -> None:
+    """`--csv` prints a header and one row for each event."""
+    done = run("schedule", small_plan, "--estimate", "--csv")
+    n_events = len(json.loads(run("schedule", small_plan, "--estimate", "--json").stdout)["events"])
+    assert len(done.stdout.strip().splitlines()) == n_events + 1
+
+
+def test_words_that_do_not_fit_exit_with_1(tmp_path: Path) -> None:
+    """The timetable is shown as far as it goes, and what does not fit is said on standard error."""
+    plan = tmp_path / "long.yaml"
+    plan.write_text(
+        "title: T\ncautions: none\nsession:\n  - {block: B, pattern: circuit, work: 10s, exercises: [a]}\n"
+        "exercises:\n  a:\n    setup: " + "Stand tall and breathe slowly. " * 5 + "\n",
+        encoding="utf-8",
+    )
+    done = run("schedule", plan, "--estimate")
+    assert done.returncode == 1
+    assert "does not fit: a, round 1 (work of 10s at" in done.stderr
+    assert "would work: " in done.stderr
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("nonsense",),
+        ("schedule",),
+        ("schedule", "missing.yaml"),
+        ("schedule", "."),
+        ("schedule", "broken.yaml"),
+        ("schedule", "broken.yaml", "--pace", "9"),
+        ("render", "good.yaml"),
+        ("render", "good.yaml", "--out", "x.xyz"),
+        ("render", "good.yaml", "--out", "no/such/folder/x.wav"),
+        ("render", "good.yaml", "--out", "x.wav", "--voice", "nobody"),
+        ("render", "missing.yaml", "--out", "x.wav"),
+        ("new", "zigzag"),
+        ("voices", "nobody", "--out", "x.wav"),
+        ("voices", "natural"),
+        ("check", "missing.m4a"),
+        ("check", "good.yaml"),
+        ("under", "missing.m4a", "also-missing.mp3", "--out", "x.m4a"),
+    ],
+    ids=lambda arguments: " ".join(arguments),
+)
+def test_bad_use_exits_with_2_and_a_message(
+    arguments: tuple[str, ...], tmp_path: Path, store_folder: Path
+) -> None:
+    """Usage that cannot work gives exit code 2, words on standard error, no traceback, and no file."""
+    (tmp_path / "broken.yaml").write_text("title: [\n", encoding="utf-8")
+    (tmp_path / "good.yaml").write_text("title: T\nsession: [{rest: 10s}]\n", encoding="utf-8")
+    before = {path.name for path in tmp_path.iterdir()}
+    done = run(*arguments, cwd=tmp_path)
+    assert done.returncode == 2, (done.stdout, done.stderr)
+    assert done.stderr.strip()
+    assert "Traceback" not in done.stderr + done.stdout
+    assert {path.name for path in tmp_path.iterdir()} == before
+
+
+def test_voices_lists_names_and_licences() -> None:
+    """Each voice that ships is listed with its engine and licence."""
+    data = json.loads(run("voices", "--json").stdout)
+    assert {"natural", "system"} <= {row["name"] for row in data}
+    assert all(row["licence"] for row in data)
+
+
+def test_the_version_is_the_packages() -> None:
+    """`--version` prints the version that the package has."""
+    import cuelane
+
+    assert run("--version").stdout.strip() == f"cuelane {cuelane.__version__}"

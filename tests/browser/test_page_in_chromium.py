@@ -221,6 +221,9 @@ def test_clicks_jump(browser: Browser, boathouse: Path) -> None:
     page.click(".chapters li:nth-child(3) button")
     assert at(page)[2] == 5
     assert page.run("document.getElementById('announce').textContent").startswith("Work: Goblet squat, 40 s")
+    assert page.run("document.getElementById('next').textContent") == "Rest, 25 s, then Goblet squat, 40 s"
+    page.run("audio.currentTime = 751.5")
+    page.wait("document.getElementById('kind').textContent === 'Done'")
 
 
 def test_the_cue_list_follows_and_the_words_are_shown(browser: Browser, boathouse: Path) -> None:

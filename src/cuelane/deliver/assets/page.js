@@ -68,13 +68,17 @@
     hand = add("hand", from);
   };
 
-  const nextOf = (i) => {
-    const follows = [];
-    for (let n = i + 1; n < intervals.length && follows.length < 2; n++) {
-      follows.push(phrase(n));
+  // Names stand isolated, so that one written from right to left does not carry the length beside it along.
+  const showNext = (i) => {
+    const parts = [];
+    for (let n = i + 1; n < intervals.length && parts.length < 4; n++) {
+      const isolated = document.createElement("bdi");
+      isolated.textContent = name(n);
+      parts.push(parts.length ? ", then " : "", isolated, `, ${inWords((end(n) - start(n)) / rate)}`);
       if (kind(n) === "work" || kind(n) === "talk") break;
     }
-    return follows.length ? follows.join(", then ") : "the end";
+    el("next").replaceChildren(...(parts.length ? parts : ["the end"]));
+    el("next").parentNode.hidden = i >= intervals.length;
   };
 
   const show = (i) => {
@@ -90,8 +94,7 @@
     text(el("name"), i < 0 ? data.title : name(i));
     now.classList.toggle("wordy", el("name").textContent.length > 24);
     text(el("mini-name"), i < 0 ? "Done" : name(i));
-    text(el("next"), nextOf(i < 0 ? intervals.length : i));
-    el("next").parentNode.hidden = i < 0;
+    showNext(i < 0 ? intervals.length : i);
     text(el("announce"), i < 0 ? "End of the session" : `${data.words[intervals[i][2]]}: ${phrase(i)}. ${place}`);
     draw(i);
     if ("mediaSession" in navigator && "MediaMetadata" in window)

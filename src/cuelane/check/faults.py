@@ -185,6 +185,8 @@ def event_faults(
             faults.append(_pitch(finding, fit))
         if finding.shape is not None and finding.shape.gap_s is not None:
             faults.append(_cut(finding))
+        if finding.source == "none" and finding.words not in (None, finding.expected.event.text):
+            faults.append(_named(finding))
     faults += _levels(findings, covered)
     faults += _copies(findings)
     faults += _pip_counts(findings)
@@ -269,6 +271,11 @@ def _cut(finding: Finding) -> Fault:
         what = f"has a hole of {_size((last - first) * 1000)}, {_size(first * 1000)} in"
     message = f"{clock(finding.place_s)} {name} {what}."
     return Fault("cut short", message, finding.expected.event.id, finding.time_s)
+
+
+def _named(finding: Finding) -> Fault:
+    message = f'{clock(finding.place_s)} {name_of(finding.expected)}: a recogniser hears "{finding.words}".'
+    return Fault("wrong words", message, finding.expected.event.id, finding.time_s)
 
 
 def _gain(finding: Finding) -> tuple[tuple[float, ...], float] | None:

@@ -58,6 +58,8 @@ class Finding:
     shape: Shape | None = None
     plain_s: float | None = None
     """Onset found without a model."""
+    words: str | None = None
+    """The cue that a recogniser named here."""
     unsure: bool = False
     """Without a model, and covered by other sound: neither found nor missing."""
 

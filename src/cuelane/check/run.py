@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 
 from cuelane.check.background import SILENCE_DBFS, Background, background
-from cuelane.check.faults import Tolerance, clock, event_faults, file_faults, levels
+from cuelane.check.faults import Tolerance, clock, event_faults, file_faults, levels, name_of
 from cuelane.check.findings import Finding, Findings, add_plain, assemble
 from cuelane.check.fit import Fit, Piece
-from cuelane.check.intake import PEAKS_PER_S, Intake, Progress, take_in
+from cuelane.check.intake import PEAKS_PER_S, Intake, Progress, Recording, take_in
 from cuelane.check.locate import (
     MIN_SUPPORT,
     Coarse,
@@ -90,9 +90,35 @@ def check(
         if any(row.source == "none" for row in findings.rows):
             add_plain(findings, recording, located.fit.rate, between.usual_dbfs)
             between = background(recording, _spans(findings, located.fit))
+        heard = _listen(schedule, findings, recording, located.fit) if words else []
         return _report(
-            audio, schedule, intake, located, findings, templates, tolerance, between, silent, relative
-        )
+            audio, schedule, intake, located, findings, templates, tolerance, between, silent, relative, heard
+        )  # fmt: skip
+
+
+def _listen(schedule: Schedule, findings: Findings, recording: Recording, fit: Fit) -> list[str]:
+    """Have a recogniser name each cue that was found, and return what is to be noted of it."""
+    from cuelane.check.words import hear_all
+
+    if not schedule.language.lower().startswith("en"):
+        return [
+            f"The recogniser knows English only; the words of this session ({schedule.language}) stay open."
+        ]
+    rows = [
+        f for f in findings.rows if f.expected.kind is None and f.time_s is not None and f.expected.event.text
+    ]
+    places = [(f.expected.event.text or "", f.time_s or 0.0, f.expected.length_s * fit.rate) for f in rows]
+    for finding, text in zip(rows, hear_all(recording, places), strict=True):
+        finding.words = text
+    agreed = sum(f.words == f.expected.event.text for f in rows)
+    notes = [f"A recogniser confirms the words of {agreed} of {len(rows)} cues."]
+    for finding in rows:
+        if finding.words not in (None, finding.expected.event.text) and finding.source != "none":
+            notes.append(
+                f"{clock(finding.place_s)} {name_of(finding.expected)} fits its clip, but the recogniser "
+                f'hears "{finding.words}": worth a listen.'
+            )
+    return notes
 
 
 def _by_sound_alone(intake: Intake, expected: list[Expected]) -> Fit | None:
@@ -114,6 +140,7 @@ def _spans(findings: Findings, fit: Fit) -> list[tuple[float, float]]:
 def _report(
     audio: Path, schedule: Schedule, intake: Intake, located: Located, findings: Findings,
     templates: dict[str, Template], tolerance: Tolerance, between: Background, silent: bool, relative: bool,
+    heard: list[str],
 ) -> Report:  # fmt: skip
     fit = located.fit
     faults = file_faults(schedule, intake, fit, findings, tolerance, relative)
@@ -123,7 +150,7 @@ def _report(
     shifted = any(fault.kind in ("offset", "speed", "jump") for fault in faults)
     absolute = not relative and not shifted and len(fit.pieces) == 1
     faults += event_faults(findings, templates, fit, tolerance, covered, absolute)
-    notes = [f"The file looks damaged: {line}" for line in intake.damage]
+    notes = [f"The file looks damaged: {line}" for line in intake.damage] + heard
     unsure = sum(finding.unsure for finding in findings.rows)
     if unsure:
         notes.append(
@@ -152,8 +179,11 @@ def _report(
 
 
 def _verdict(summary: Summary, faults: list[Fault]) -> str:
-    if not faults:
+    if not faults and summary.matched == summary.events:
         return f"Good: all {summary.events} events are in place."
+    if not faults:
+        rest = summary.events - summary.matched
+        return f"Good as far as it goes: {summary.matched} events are in place, {rest} could not be measured."
     n = len(faults)
     return f"Not right: {n} fault{'s' if n > 1 else ''}, {summary.matched} of {summary.events} events found."
 
@@ -172,6 +202,7 @@ def _results(findings: Findings, fit: Fit, tolerance: Tolerance) -> tuple[EventR
                 error_ms=finding.error_ms,
                 absolute_error_ms=None if time_s is None else (time_s - row.time_s) * 1000,
                 score=scored.score if scored else None, level_db=level.get(row.index),
+                heard_words=finding.words,
             )
         )  # fmt: skip
     return tuple(rows)

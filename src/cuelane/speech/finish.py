@@ -101,6 +101,29 @@ def finish(
     return Finished(quantise24(samples), (first + start) / SAMPLE_RATE, reduction_db)
 
 
+def hold_peaks(samples: Samples, ceiling_dbtp: float) -> Samples:
+    """Return a clip with its true peak at most `ceiling_dbtp`, by the same slow look-ahead gain as `finish`.
+
+    For a session whose loudness asks for more gain than its clips' peaks allow. A clip that is under the
+    ceiling comes back as it is; length and onset never change.
+
+    Parameters
+    ----------
+    samples : shape (n_frames,), at 48 kHz.
+    """
+    speech = samples.astype(np.float64)
+    over_db = true_peak_dbtp(speech[:, np.newaxis]) - ceiling_dbtp
+    held, aim_db = speech, ceiling_dbtp - 0.05
+    for _ in range(_PEAK_PASSES):
+        if over_db <= 0:
+            break
+        gain = _hold_down(_peaks(speech), 10 ** (aim_db / 20))
+        held = speech * _per_sample(gain, len(speech))
+        over_db = true_peak_dbtp(held[:, np.newaxis]) - ceiling_dbtp
+        aim_db -= over_db + 0.01
+    return samples if held is speech else held.astype(np.float32)
+
+
 def _trim(speech: Array) -> tuple[Array, int]:
     """Return `speech` cut to its audible span with faded ends, and the sample it now starts at.
 

@@ -185,7 +185,7 @@ def _measure(match: re.Match[str]) -> str:
 
 @functools.lru_cache(maxsize=4096)
 def _words(number: str, kind: str = "cardinal") -> str:
-    from num2words import num2words  # type: ignore[import-untyped]
+    from num2words import num2words
 
     plain = number.replace(",", "")
     if len(plain) > 15:

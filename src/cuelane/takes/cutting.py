@@ -30,7 +30,31 @@ def cut_take(
     tone: Spectrum | None = None,
     soften_by_db: float = 0.0,
 ) -> Audio:
-    """Return the sound between two pauses as a clip at 48 kHz, loudness -20 LUFS, its peak at most -1 dBFS.
+    """Return :func:`cut_with_onset`'s clip alone."""
+    return cut_with_onset(
+        recording,
+        start_s,
+        end_s,
+        earliest_s=earliest_s,
+        latest_s=latest_s,
+        tone=tone,
+        soften_by_db=soften_by_db,
+    )[0]
+
+
+def cut_with_onset(
+    recording: Recording,
+    start_s: float,
+    end_s: float,
+    *,
+    earliest_s: float,
+    latest_s: float,
+    tone: Spectrum | None = None,
+    soften_by_db: float = 0.0,
+) -> tuple[Audio, float, float]:
+    """Return the sound between two pauses as a clip at 48 kHz, and its onset and end in the recording, in s.
+
+    The clip's loudness is -20 LUFS, its peak at most -1 dBFS.
 
     Parameters
     ----------
@@ -48,10 +72,11 @@ def cut_take(
     onset, end = audible_span(clean, CLIP_RATE)
     clip = clean[max(0, onset - round(LEAD_S * CLIP_RATE)) : end + round(TAIL_S * CLIP_RATE)]
     loudness = clip_loudness_lufs(clip, CLIP_RATE)
+    heard_s = begin + onset / CLIP_RATE, begin + end / CLIP_RATE
     if not np.isfinite(loudness):
-        return clip
+        return clip, *heard_s
     gain_db = min(LOUDNESS_LUFS - loudness, PEAK_DBFS - 20 * np.log10(np.abs(clip).max() + 1e-9))
-    return fade_ends(clip * np.float32(10 ** (gain_db / 20)), LEAD_S / 2, TAIL_S / 2)
+    return fade_ends(clip * np.float32(10 ** (gain_db / 20)), LEAD_S / 2, TAIL_S / 2), *heard_s
 
 
 def fade_ends(clip: Audio, fade_in_s: float, fade_out_s: float) -> Audio:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -55,6 +56,13 @@ class TakesResult:
     lines: tuple[LineResult, ...]
     unused: tuple[tuple[str, float, float, str], ...]
     notes: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the result without its audio, ready for JSON."""
+        lines = [{key: value for key, value in vars(line).items() if key != "clip"} for line in self.lines]
+        names = ("recording", "start_s", "end_s", "heard")
+        unused = [dict(zip(names, row, strict=True)) for row in self.unused]
+        return {"schema": "cuelane.takes/1", "lines": lines, "unused": unused, "notes": list(self.notes)}
 
 
 def find_takes(

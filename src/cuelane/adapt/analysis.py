@@ -1,0 +1,162 @@
+"""All that is found out about a recording, kept beside the plan so that a second run is quick."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from cuelane.adapt.align import PlacedWord, place_words
+from cuelane.adapt.captions import Caption
+from cuelane.adapt.countdown import Beep
+from cuelane.adapt.cues import OVER_BEEP, FoundCue, find_cues, untexted
+from cuelane.adapt.hearing import Hearing, Island
+from cuelane.adapt.intervals import FoundInterval, find_intervals
+from cuelane.adapt.listening import FreeListener
+from cuelane.adapt.recording import Recording
+from cuelane.adapt.search import find_structure
+from cuelane.adapt.wordlists import word_lists
+
+SCHEMA = "cuelane.adapt/1"
+RECOGNISED = "recognised by machine, without captions: check the words"
+_LONGEST_LISTEN_S = 20.0
+
+Step = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """What is in a recording: its beep, its intervals, every cue and sound, and doubts about it all."""
+
+    seconds: float
+    beep: Beep | None
+    confidence: float
+    how: str
+    n_boundaries: int
+    n_faint: int
+    n_from_plan: int
+    intervals: tuple[FoundInterval, ...]
+    cues: tuple[FoundCue, ...]
+    lost_captions: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def analyse(
+    recording: Recording,
+    captions: Sequence[Caption] | None,
+    *,
+    expected_s: Sequence[float] = (),
+    beep_at_s: float | None = None,
+    language: str = "en",
+    step: Step | None = None,
+) -> Analysis:
+    """Return what is in `recording`. `step` is told (what, done, total)."""
+    told: Step = step or (lambda what, done, total: None)
+    lists = word_lists(language)
+    structure = find_structure(
+        recording, expected_s=expected_s, beep_at_s=beep_at_s, step=lambda what: told(what, 0, 1)
+    )
+    hearing = Hearing(recording, structure.beep, structure.boundaries)
+    islands = hearing.islands()
+    notes = []
+    if hearing.loudness().is_noisy:
+        notes.append(
+            "music or noise is nearly as loud as speech: places of words are uncertain, listen to all"
+        )
+    lost: list[int] = []
+    if captions is not None:
+        words, lost = place_words(
+            captions, hearing, progress=lambda done, total: told("placing words", done, total)
+        )
+    else:
+        words = _recognise(islands, hearing, told)
+        notes.append("no captions: the words were recognised by machine and are rough")
+    intervals = find_intervals(structure.boundaries, recording.seconds, words, lists)
+    cues = find_cues(words, intervals, hearing, lists)
+    cues = [_over_beep_dropped(cue) for cue in cues]
+    sounds = untexted(islands, cues, intervals)
+    return Analysis(
+        recording.seconds,
+        structure.beep,
+        round(structure.confidence, 3),
+        structure.how,
+        len(structure.boundaries),
+        sum(not b.is_sure and not b.from_plan for b in structure.boundaries),
+        sum(b.from_plan for b in structure.boundaries),
+        tuple(intervals),
+        tuple(sorted([*cues, *sounds], key=lambda cue: cue.start_s)),
+        tuple((captions or [])[index].text for index in lost),
+        tuple(notes),
+    )
+
+
+def _over_beep_dropped(cue: FoundCue) -> FoundCue:
+    """A clip with a beep in it cannot go into a track with clean pips."""
+    if OVER_BEEP not in cue.notes:
+        return cue
+    notes = tuple(note for note in cue.notes if note != OVER_BEEP)
+    return FoundCue(
+        cue.start_s, cue.end_s, cue.text, cue.role, cue.interval, (*cue.reasons, OVER_BEEP), notes, cue.words
+    )
+
+
+def _recognise(islands: Sequence[Island], hearing: Hearing, told: Step) -> list[PlacedWord]:
+    listener = FreeListener()
+    words: list[PlacedWord] = []
+    for number, island in enumerate(islands):
+        start = max(0.0, island.start_s - 0.15)
+        while start < island.end_s:
+            stop = min(island.end_s + 0.15, start + _LONGEST_LISTEN_S)
+            for heard in listener.hear(hearing.low(start, stop)):
+                words.append(
+                    PlacedWord(heard.text, start + heard.onset_s, start + heard.end_s, number, sure=False)
+                )
+            start = stop
+        told("recognising words", number + 1, len(islands))
+    return words
+
+
+def to_json(analysis: Analysis, key: str) -> str:
+    """Return the analysis as JSON text; `key` says what it was made from."""
+    return json.dumps({"schema": SCHEMA, "key": key, **asdict(analysis)}, ensure_ascii=False, indent=1) + "\n"
+
+
+def from_json(text: str, key: str) -> Analysis | None:
+    """Return the analysis in `text` if it was made from what `key` stands for, else None."""
+    try:
+        data: dict[str, Any] = json.loads(text)
+        if data.pop("schema", None) != SCHEMA or data.pop("key", None) != key:
+            return None
+        data["beep"] = Beep(**data["beep"]) if data["beep"] else None
+        data["intervals"] = tuple(_with_tuples(FoundInterval, row, "notes") for row in data["intervals"])
+        cues = []
+        for row in data["cues"]:
+            row["words"] = tuple(PlacedWord(**word) for word in row["words"])
+            cues.append(_with_tuples(FoundCue, row, "reasons", "notes"))
+        data["cues"] = tuple(cues)
+        data["lost_captions"], data["notes"] = tuple(data["lost_captions"]), tuple(data["notes"])
+        return Analysis(**data)
+    except (ValueError, KeyError, TypeError, AttributeError):
+        # Written by another version, or damaged: it is only a saving of time.
+        return None
+
+
+def _with_tuples(kind: Any, row: dict[str, Any], *names: str) -> Any:
+    return kind(**{**row, **{name: tuple(row[name]) for name in names}})
+
+
+def analysis_key(recording: Path, captions: Path | None, plan: Path | None, beep_at_s: float | None) -> str:
+    """Return a hash over everything an analysis depends on; the recording by size, time and both its ends."""
+    digest = hashlib.sha256(SCHEMA.encode())
+    stat = recording.stat()
+    digest.update(f"{stat.st_size} {stat.st_mtime_ns} {beep_at_s}".encode())
+    with recording.open("rb") as file:
+        digest.update(file.read(1 << 20))
+        file.seek(max(0, stat.st_size - (1 << 20)))
+        digest.update(file.read(1 << 20))
+    for path in (captions, plan):
+        digest.update(path.read_bytes() if path else b"none")
+    return digest.hexdigest()

@@ -1,0 +1,140 @@
+"""A recording without its beeps, and where it has sound: the islands between pauses.
+
+Levels and islands come from librosa, a minute at a time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane.adapt.countdown import Beep
+from cuelane.adapt.listening import LISTEN_RATE
+from cuelane.adapt.recording import Recording
+from cuelane.adapt.structure import Boundary
+
+Audio = npt.NDArray[np.float32]
+
+HOP = 160
+WINDOW = 480
+_BLOCK_S = 60.0
+_JOIN_S = 0.25
+_EDGE_S = 0.03
+
+
+@dataclass(frozen=True)
+class Island:
+    """A stretch of sound between pauses, in seconds."""
+
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True)
+class Loudness:
+    """Typical levels in dBFS, RMS of 30 ms: the quiet between sounds, the loud part, the gate between."""
+
+    floor_dbfs: float
+    loud_dbfs: float
+    gate_dbfs: float
+
+    @property
+    def is_noisy(self) -> bool:
+        """Whether speech barely stands out, as with music under it."""
+        return self.loud_dbfs - self.floor_dbfs < 18.0
+
+
+class Hearing:
+    """16 kHz sound of a recording with every beep replaced by silence."""
+
+    def __init__(self, recording: Recording, beep: Beep | None, boundaries: Sequence[Boundary]) -> None:
+        self.recording = recording
+        self.seconds = recording.seconds
+        self.beeps = _beep_spans(beep, boundaries)
+        self._starts = np.array([start for start, _ in self.beeps])
+        self._level_db: npt.NDArray[np.float32] | None = None
+
+    def low(self, start_s: float, end_s: float) -> Audio:
+        """Return 16 kHz samples from `start_s` to `end_s`, silent where a beep sounds."""
+        start_s = max(0.0, start_s)
+        samples = np.array(self.recording.low(start_s, end_s))
+        first = max(0, int(np.searchsorted(self._starts, start_s - 2.0)))
+        for begin, end in self.beeps[first:]:
+            if begin > end_s:
+                break
+            a = max(0, round((begin - start_s) * LISTEN_RATE))
+            samples[a : max(a, round((end - start_s) * LISTEN_RATE))] = 0.0
+        return samples
+
+    @property
+    def level_db(self) -> npt.NDArray[np.float32]:
+        """RMS level in dBFS every 10 ms, of 30 ms."""
+        if self._level_db is None:
+            import librosa
+
+            parts = []
+            at = 0.0
+            while at < self.seconds:
+                block = self.low(at, min(self.seconds, at + _BLOCK_S))
+                rms = librosa.feature.rms(y=block, frame_length=WINDOW, hop_length=HOP)[0]
+                parts.append(20 * np.log10(rms[: len(block) // HOP] + 1e-6).astype(np.float32))
+                at += _BLOCK_S
+            self._level_db = np.concatenate(parts)
+        return self._level_db
+
+    def loudness(self) -> Loudness:
+        """Return the recording's typical levels; the quietest tenth is taken for its room."""
+        level = self.level_db
+        heard = level[level > -95.0]
+        if not len(heard):
+            return Loudness(-100.0, -100.0, -90.0)
+        floor, loud = np.percentile(heard, [10, 95])
+        gate = floor + np.clip(0.33 * (loud - floor), 5.0, 18.0)
+        return Loudness(float(floor), float(loud), float(gate))
+
+    def islands(self) -> list[Island]:
+        """Return where there is sound above the gate, pauses under a quarter second closed."""
+        import librosa
+
+        loudness = self.loudness()
+        found: list[Island] = []
+        at = 0.0
+        while at < self.seconds:
+            block = self.low(at, min(self.seconds, at + _BLOCK_S))
+            spans = librosa.effects.split(
+                block,
+                top_db=-loudness.gate_dbfs,
+                ref=1.0,
+                frame_length=WINDOW,
+                hop_length=HOP,
+            )
+            for a, b in spans:
+                start, end = at + a / LISTEN_RATE, at + b / LISTEN_RATE
+                if found and start - found[-1].end_s < _JOIN_S:
+                    found[-1] = Island(found[-1].start_s, end)
+                else:
+                    found.append(Island(start, end))
+            at += _BLOCK_S
+        return [island for island in found if island.end_s - island.start_s >= 0.12]
+
+    def quietest(self, start_s: float, end_s: float) -> float:
+        """Return the middle of the quietest 30 ms between two times."""
+        a, b = round(start_s * 100), max(round(start_s * 100) + 1, round(end_s * 100))
+        window = self.level_db[a:b]
+        return start_s if not len(window) else (a + int(window.argmin())) / 100
+
+
+def _beep_spans(beep: Beep | None, boundaries: Sequence[Boundary]) -> list[tuple[float, float]]:
+    spans: list[tuple[float, float]] = []
+    for boundary in boundaries if beep else ():
+        assert beep is not None
+        if boundary.from_plan:
+            continue
+        for k in range(beep.count, 0, -1):
+            at = boundary.at_s - k * beep.spacing_s
+            spans.append((at - _EDGE_S, at + beep.short_s + _EDGE_S))
+        spans.append((boundary.at_s - _EDGE_S, boundary.at_s + beep.long_s + _EDGE_S))
+    return sorted(spans)

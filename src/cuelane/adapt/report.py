@@ -1,0 +1,116 @@
+"""What ``adapt`` found, what it left out and why, and what is uncertain: for people and as JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict
+
+from cuelane.adapt.analysis import Analysis
+from cuelane.adapt.planfile import Planned, Timing
+
+SURE = 0.6
+
+
+def clock(seconds: float) -> str:
+    """Return ``M:SS.T``."""
+    minutes, tenths = divmod(round(seconds * 10), 600)
+    return f"{minutes}:{tenths // 10:02d}.{tenths % 10}"
+
+
+def doubts(analysis: Analysis) -> list[str]:
+    """Return what is uncertain about the recording as a whole, a sentence each."""
+    found = list(analysis.notes)
+    if analysis.beep is None:
+        found.append(
+            "No countdown was found, so there are no intervals. Name the place of one with --beep-at."
+        )
+    elif analysis.confidence < SURE:
+        found.append(
+            f"The countdown is a guess (confidence {analysis.confidence:.2f}): {analysis.beep.describe()}. "
+            "Name the place of one with --beep-at, or give the session's plan with --plan."
+        )
+    if analysis.n_faint:
+        found.append(f"{analysis.n_faint} of {analysis.n_boundaries} countdowns are faint.")
+    if analysis.n_from_plan:
+        found.append(f"{analysis.n_from_plan} boundaries could not be heard and are where the plan has them.")
+    if analysis.lost_captions:
+        found.append(f"{len(analysis.lost_captions)} captions were not found in the sound.")
+    return found
+
+
+def report_json(analysis: Analysis, kept: Sequence[bool], planned: Planned, timing: Timing) -> str:
+    """Return the whole report as JSON text."""
+    value = {
+        "schema": "cuelane.adapt-report/1",
+        "timing": timing,
+        "seconds": round(analysis.seconds, 3),
+        "beep": asdict(analysis.beep) if analysis.beep else None,
+        "confidence": analysis.confidence,
+        "how": analysis.how,
+        "uncertain": doubts(analysis),
+        "intervals": [asdict(interval) for interval in analysis.intervals],
+        "cues": [
+            {
+                "start_s": round(cue.start_s, 3),
+                "end_s": round(cue.end_s, 3),
+                "role": cue.role,
+                "text": cue.text,
+                "kept": keep,
+                "reasons": cue.reasons,
+                "notes": cue.notes,
+            }
+            for cue, keep in zip(analysis.cues, kept, strict=True)
+        ],
+        "lost_captions": analysis.lost_captions,
+        "crowded_out": [cue.text for cue in planned.crowded_out],
+        "moved": [{"text": cue.text, "by_ms": by_ms} for cue, by_ms in planned.moved],
+    }
+    return json.dumps(value, ensure_ascii=False, indent=1) + "\n"
+
+
+def report_markdown(
+    title: str, analysis: Analysis, kept: Sequence[bool], planned: Planned, timing: Timing
+) -> str:
+    """Return the report as Markdown: the doubts first, then intervals, then what is left out."""
+    lines = [f"# {_plain(title)}", ""]
+    lines.append(
+        f"{clock(analysis.seconds)} long; {sum(kept)} of {len(analysis.cues)} sounds kept; {timing} timing."
+    )
+    if analysis.beep:
+        lines.append(f"Countdown: {analysis.beep.describe()}, found {analysis.how}.")
+    lines += ["", "## Uncertain", ""]
+    lines += [f"- {_plain(doubt)}" for doubt in doubts(analysis)] or ["Nothing about the class as a whole."]
+    unsure = [cue for cue, keep in zip(analysis.cues, kept, strict=True) if keep and cue.notes]
+    lines += [f"- {clock(cue.start_s)} {_plain(cue.text)}: {'; '.join(cue.notes)}" for cue in unsure]
+    lines += [
+        "",
+        "## Intervals",
+        "",
+        "| from | kind | recorded | true | notes |",
+        "| --- | --- | --- | --- | --- |",
+    ]
+    lines += [
+        f"| {clock(i.start_s)} | {i.kind} | {i.length_s:.2f} s | {i.true_s:g} s | {'; '.join(i.notes)} |"
+        for i in analysis.intervals
+        if i.kind != "talk"
+    ]
+    out = [cue for cue, keep in zip(analysis.cues, kept, strict=True) if not keep]
+    lines += ["", "## Left out", ""]
+    lines += [
+        f"- {clock(cue.start_s)} {_plain(cue.text)}: {'; '.join(cue.reasons) or 'your decision'}"
+        for cue in out
+    ] or ["Nothing."]
+    if planned.crowded_out:
+        lines += ["", "## No room beside the pips", ""]
+        lines += [f"- {clock(cue.onset_ms / 1000)} {_plain(cue.text)}" for cue in planned.crowded_out]
+    lines += [
+        "",
+        "Recordings and voices belong to people. Use only what you may.",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _plain(text: str) -> str:
+    """Return `text` with Markdown's own characters made harmless."""
+    return "".join(f"\\{char}" if char in "\\`*_[]<>#|" else char for char in text)

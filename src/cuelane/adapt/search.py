@@ -1,0 +1,154 @@
+"""Which beep a recording has and where it sounds: by itself, by a plan, or by a place that a person names."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from cuelane.adapt.countdown import Beep, Found, ScoreBook, candidate_beeps, find_beep
+from cuelane.adapt.recording import Recording
+from cuelane.adapt.structure import Boundary, boundaries_by_plan, find_boundaries
+from cuelane.adapt.tonetracks import ToneTrack, tone_tracks
+from cuelane.errors import UsageError
+
+Step = Callable[[str], None]
+
+SEARCH_S = 720.0
+FITS = 0.35
+_BEFORE_S, _AFTER_S = 8.0, 3.0
+_MOST_HINTED = 5
+
+
+@dataclass(frozen=True)
+class Structure:
+    """A recording's beep (None if none was found), how sure it is (0 to 1), and its boundaries."""
+
+    beep: Beep | None
+    confidence: float
+    boundaries: tuple[Boundary, ...]
+    how: str
+
+
+def find_structure(
+    recording: Recording,
+    *,
+    expected_s: Sequence[float] = (),
+    beep_at_s: float | None = None,
+    step: Step | None = None,
+) -> Structure:
+    """Return the structure of `recording`.
+
+    Parameters
+    ----------
+    expected_s : boundaries by a plan, from its start; empty without a plan.
+    beep_at_s : the time of one countdown, to within a few seconds.
+
+    Raises
+    ------
+    UsageError : there is no countdown at `beep_at_s`.
+    """
+    told = step or (lambda _what: None)
+    told("looking for beeps")
+    # The pattern is learnt from the middle twelve minutes; what is learnt is then sought everywhere.
+    middle = recording.seconds / 2
+    window = (max(0.0, middle - SEARCH_S / 2), min(recording.seconds, middle + SEARCH_S / 2))
+    if beep_at_s is not None:
+        beep, confidence = _hinted(recording, beep_at_s)
+        how = "by the countdown that was pointed out"
+    else:
+        part = _Part(recording, *window)
+        tracks = [
+            ToneTrack(track.onset_s - part.start_s, track.length_s, track.frequency_hz)
+            for track in tone_tracks(recording, *window)
+        ]
+        found = _by_plan(part, recording, tracks, expected_s) if len(expected_s) > 1 else None
+        found = found or find_beep(ScoreBook(part), tracks)
+        if found is None:
+            return Structure(None, 0.0, (), "no repeated countdown was found")
+        beep, confidence, how = found.beep, found.confidence, "by its own pattern"
+    told("finding boundaries")
+    if len(expected_s) > 1:
+        placed, fit = boundaries_by_plan(recording, beep, expected_s)
+        if fit >= FITS:
+            return Structure(beep, max(confidence, fit), tuple(placed), f"{how}, held against the plan")
+        how += "; the plan does not fit the recording and was left aside"
+    return Structure(beep, confidence, tuple(find_boundaries(recording, beep)), how)
+
+
+class _Part(Recording):
+    """A stretch of a recording, seen as one."""
+
+    def __init__(self, whole: Recording, start_s: float, end_s: float) -> None:
+        first, last = round(start_s * 16_000) // 16 * 16, round(end_s * 16_000)
+        super().__init__(whole.source, whole._full[first * 3 : last * 3], whole._low[first:last])
+        self.start_s = first / 16_000
+
+
+def _by_plan(
+    part: Recording, recording: Recording, tracks: Sequence[ToneTrack], expected_s: Sequence[float]
+) -> Found | None:
+    """Return the countdown that falls on the plan's boundaries; None if the best stands out by itself."""
+    found = candidate_beeps(ScoreBook(part), tracks)
+    if not found or found[0].confidence > 0.85:
+        return found[0] if found else None
+    fits = [(boundaries_by_plan(recording, one.beep, expected_s)[1], k) for k, one in enumerate(found)]
+    fit, index = max(fits, key=lambda row: (row[0], -row[1]))
+    return found[index] if fit >= FITS else None
+
+
+def _hinted(recording: Recording, at_s: float) -> tuple[Beep, float]:
+    """Return the countdown near `at_s` that is found most often in the recording."""
+    tracks = tone_tracks(recording, max(0.0, at_s - _BEFORE_S), min(recording.seconds, at_s + _AFTER_S))
+    runs = _runs(tracks, at_s)[:_MOST_HINTED]
+    best: tuple[float, Beep] | None = None
+    for beep in runs:
+        seen = find_boundaries(recording, beep)
+        near = any(abs(boundary.at_s - at_s) < _BEFORE_S for boundary in seen)
+        worth = sum(boundary.score**4 for boundary in seen) if near else 0.0
+        if worth > 0 and (best is None or worth > best[0]):
+            best = (worth, beep)
+    if best is None:
+        raise UsageError(
+            f"no countdown was found within {_BEFORE_S:.0f} s of --beep-at; "
+            "give the time of its last, long tone"
+        )
+    return best[1], 0.9
+
+
+def _runs(tracks: Sequence[ToneTrack], at_s: float) -> list[Beep]:
+    """Return the countdowns that `tracks` could be: two or more like tones equally spaced, then one more."""
+    found: list[tuple[float, Beep]] = []
+    for i, first in enumerate(tracks):
+        for second in tracks[i + 1 :]:
+            spacing_s = second.onset_s - first.onset_s
+            if not 0.4 <= spacing_s <= 2.2 or not _alike(first, second):
+                continue
+            run = [first, second]
+            while following := _at(tracks, run[-1].onset_s + spacing_s, first):
+                run.append(following)
+            for last in tracks:
+                if abs(last.onset_s - run[-1].onset_s - spacing_s) < 0.04 and not _alike(first, last):
+                    # The nearer to where it was said to be, and the longer the run and its end, the likelier.
+                    worth = len(run) + last.length_s - abs(last.onset_s - at_s) / 2
+                    beep = Beep(
+                        last.frequency_hz,
+                        last.length_s,
+                        len(run),
+                        first.frequency_hz,
+                        first.length_s,
+                        spacing_s,
+                    )
+                    found.append((worth, beep))
+    if not found:
+        lone = [track for track in tracks if abs(track.onset_s - at_s) < 2.0 and track.length_s >= 0.15]
+        found = [(track.length_s, Beep(track.frequency_hz, track.length_s)) for track in lone]
+    return [beep for _, beep in sorted(found, key=lambda row: -row[0])]
+
+
+def _alike(one: ToneTrack, other: ToneTrack) -> bool:
+    near = abs(one.frequency_hz - other.frequency_hz) < 0.015 * one.frequency_hz
+    return near and abs(one.length_s - other.length_s) < max(0.03, 0.25 * one.length_s)
+
+
+def _at(tracks: Sequence[ToneTrack], at_s: float, like: ToneTrack) -> ToneTrack | None:
+    return next((t for t in tracks if abs(t.onset_s - at_s) < 0.03 and _alike(like, t)), None)

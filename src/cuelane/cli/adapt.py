@@ -1,0 +1,73 @@
+"""``cuelane adapt``: a recorded class into a plan and clips of the instructor's own voice."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from cuelane.cli.output import note, out, progress, write_json
+
+
+def adapt(
+    recording: Annotated[Path, typer.Argument(help="A video or audio file of a class.")],
+    folder: Annotated[Path, typer.Option("--out", help="The folder for the new plan and its clips.")],
+    captions: Annotated[
+        Path | None, typer.Option(help="Its captions: WebVTT, SubRip, or lines such as '1:05 Heels heavy.'")
+    ] = None,
+    plan: Annotated[
+        Path | None, typer.Option(help="The session's plan, if there is one: its structure is a prior.")
+    ] = None,
+    beep_at: Annotated[
+        str | None, typer.Option(help="Where one countdown ends, such as 12:30, if the search is unsure.")
+    ] = None,
+    timing: Annotated[
+        Literal["recorded", "exact"],
+        typer.Option(help="Keep each interval as recorded, or give it its true length."),
+    ] = "recorded",
+    language: Annotated[str, typer.Option(help="The language spoken.")] = "en",
+    json: Annotated[str | None, typer.Option(help="Write the report as JSON; - for output.")] = None,
+) -> None:
+    """Make an audio-only version of a recorded class: FOLDER/plan.yaml, ready to render.
+
+    What is left out, and why, stands in FOLDER/decisions.txt: edit it and run the same command again.
+    Recordings and voices belong to people; use only what you may.
+    """
+    from cuelane.adapt.report import doubts
+    from cuelane.adapt.run import DECISIONS, PLAN, REPORT_JSON, REPORT_MD, adapt_recording
+    from cuelane.errors import UsageError
+    from cuelane.units import parse_duration_ms
+
+    try:
+        beep_at_s = parse_duration_ms(beep_at) / 1000 if beep_at else None
+    except ValueError as error:
+        raise UsageError(f"--beep-at: expected {error}, got {beep_at!r}") from error
+    with progress("Listening", quiet=json == "-") as told:
+        adapted = adapt_recording(
+            recording,
+            folder,
+            captions=captions,
+            plan=plan,
+            beep_at_s=beep_at_s,
+            timing=timing,
+            language=language,
+            step=lambda _what, done, total: told(done, total),
+        )
+    if json is not None:
+        import json as codec
+
+        write_json(codec.loads((folder / REPORT_JSON).read_text(encoding="utf-8")), json)
+    if json == "-":
+        return
+    analysis = adapted.analysis
+    work = sum(interval.kind == "work" for interval in analysis.intervals)
+    rest = sum(interval.kind == "rest" for interval in analysis.intervals)
+    out(f"{work} work and {rest} rest intervals; {sum(adapted.kept)} of {len(analysis.cues)} sounds kept.")
+    if analysis.beep:
+        out(f"Countdown: {analysis.beep.describe()}.")
+    for doubt in doubts(analysis):
+        out(f"Uncertain: {doubt}")
+    for cue in adapted.planned.crowded_out:
+        out(f"No room beside the pips: {cue.text}")
+    note(f"wrote {folder / PLAN}, {DECISIONS} and {REPORT_MD}; next: cuelane render {folder / PLAN}")

@@ -1,0 +1,46 @@
+"""``cuelane script``: a reading script for recording one's own voice."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cuelane.cli.output import note, out
+
+
+def script(
+    plan: Annotated[Path, typer.Argument(help="The plan to record.")],
+    voice: Annotated[
+        str | None,
+        typer.Option(help="A recorded voice beside the plan: the lines it holds are left out."),
+    ] = None,
+    html: Annotated[Path | None, typer.Option(help="Write a page to print to this file.")] = None,
+    json: Annotated[str | None, typer.Option(help="Write the script as JSON; - for output.")] = None,
+) -> None:
+    """Print a script of every distinct line that a plan speaks, to be read into a phone.
+
+    Then: cuelane takes PLAN RECORDING --voice NAME.
+    """
+    from cuelane.deliver.atomic import all_or_nothing
+    from cuelane.plan.load import load_plan
+    from cuelane.reading_script import as_html, as_json, as_text, covered_texts, plan_lines
+
+    title = load_plan(plan).plan.title
+    every = plan_lines(plan)
+    covered = covered_texts(plan.parent, voice, [line.text for line in every])
+    lines = [line for line in every if line.text not in covered]
+    with all_or_nothing() as staged:
+        if html is not None:
+            staged.write_text(html, as_html(title, lines))
+        if json is not None and json != "-":
+            staged.write_text(Path(json), as_json(title, lines))
+    if html is not None:
+        note(f"wrote {html}")
+    if json == "-":
+        out(as_json(title, lines).rstrip("\n"))
+    elif html is None and json is None:
+        out(as_text(title, lines).rstrip("\n"))
+    if covered:
+        note(f"{len(covered)} lines are already recorded and left out")

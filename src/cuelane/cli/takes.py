@@ -1,0 +1,59 @@
+"""``cuelane takes``: recordings of a script into the clips of a recorded voice."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cuelane.cli.output import note, out, progress, write_json
+
+
+def takes(
+    plan: Annotated[Path, typer.Argument(help="The plan whose script was read.")],
+    recordings: Annotated[list[Path], typer.Argument(help="The recording, or several in order.")],
+    name: Annotated[str, typer.Option("--voice", help="The name of the recorded voice.")],
+    accept: Annotated[
+        str, typer.Option(help="Numbers of uncertain lines that you listened to and want, such as 7,12.")
+    ] = "",
+    json: Annotated[str | None, typer.Option(help="Write the result as JSON; - for output.")] = None,
+) -> None:
+    """Cut recordings of a plan's script into clips, by line; the last good take of each line is used.
+
+    The voice is written to voices/NAME beside the plan. Ends with 1 if a line is missing or uncertain.
+    """
+    from cuelane.errors import UsageError
+    from cuelane.reading_script import plan_lines
+    from cuelane.takes.session import find_takes
+    from cuelane.takes.voice import voice_folder, write_voice
+
+    try:
+        accepted = frozenset(int(part) for part in accept.replace(",", " ").split())
+    except ValueError as error:
+        raise UsageError(f"--accept: expected numbers of lines such as 7,12, got {accept!r}") from error
+    folder = voice_folder(plan.parent, name)
+    lines = plan_lines(plan)
+    with progress("Listening", quiet=json == "-") as told:
+        result = find_takes(recordings, [line.text for line in lines], accept=accepted, progress=told)
+    written = write_voice(folder, result)
+    if json is not None:
+        write_json(result.to_dict(), json)
+    if json != "-":
+        for line in result.lines:
+            if line.state != "placed" or line.notes:
+                where = f" at {line.start_s:.1f} s" if line.start_s is not None else ""
+                why = f" ({'; '.join(line.notes)})" if line.notes else ""
+                out(f"{line.number:3d} {line.state:9} {line.text}{where}{why}")
+        for text in result.notes:
+            out(f"Note: {text}")
+        counts = [sum(line.state == state for line in result.lines) for state in ("placed", "uncertain")]
+        missing = len(result.lines) - sum(counts)
+        out(f"{counts[0]} lines placed, {counts[1]} uncertain, {missing} not read.")
+        if counts[1]:
+            out(
+                f"Listen to the uncertain ones in {folder / 'listen'}; take them with --accept and their numbers."
+            )
+        note(f"wrote {written} clips to {folder}; next: cuelane render {plan} --voice {name}")
+    if any(line.state != "placed" for line in result.lines):
+        raise typer.Exit(1)

@@ -51,9 +51,7 @@ def takes(
         missing = len(result.lines) - sum(counts)
         out(f"{counts[0]} lines placed, {counts[1]} uncertain, {missing} not read.")
         if counts[1]:
-            out(
-                f"Listen to the uncertain ones in {folder / 'listen'}; take them with --accept and their numbers."
-            )
+            out(f"Listen to the uncertain ones in {folder / 'listen'}; take them with --accept NUMBERS.")
         note(f"wrote {written} clips to {folder}; next: cuelane render {plan} --voice {name}")
     if any(line.state != "placed" for line in result.lines):
         raise typer.Exit(1)

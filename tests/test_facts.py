@@ -8,14 +8,14 @@ from typing import Any
 
 import pytest
 
-from cuelane.energy import compendium, energy
 from cuelane.facts import Facts, facts, summary_lines
+from cuelane.facts.energy import compendium, energy
+from cuelane.facts.talk import count_words
 from cuelane.patterns import expand
 from cuelane.plan.model import Plan
 from cuelane.plan.source import LoadedPlan
 from cuelane.schedule import Event, Schedule
 from cuelane.session import Interval, Session
-from cuelane.talkfacts import count_words
 
 RATE = 48_000
 EXERCISES = {

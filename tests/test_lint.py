@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from cuelane.lint import CODES, LintWarning, lint
-from cuelane.lintwords import found, not_words
+from cuelane.lint.words import found, not_words
 from cuelane.patterns import expand
 from cuelane.plan.load import load_plan
 from cuelane.speech.prepare import spoken_as

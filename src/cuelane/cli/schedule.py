@@ -95,7 +95,7 @@ def schedule(
 
 
 def _print_text(prepared: object, brief: bool, why: bool) -> None:
-    from cuelane.factlines import summary_lines
+    from cuelane.facts import summary_lines
     from cuelane.render import Prepared
     from cuelane.timetable import timetable
 

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from cuelane.talkfacts import USUAL_WORDS_PER_MINUTE
+from cuelane.facts.talk import USUAL_WORDS_PER_MINUTE
 from cuelane.units import format_clock, format_duration
 
 _NAME_COLUMNS = 18

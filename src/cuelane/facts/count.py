@@ -12,11 +12,10 @@ from dataclasses import asdict, dataclass
 from itertools import groupby, pairwise
 from typing import Any
 
-from cuelane.energy import Energy, energy
-from cuelane.factlines import summary_lines
+from cuelane.facts.energy import Energy, energy
+from cuelane.facts.talk import FOLLOWED_WORDS_PER_MINUTE, USUAL_WORDS_PER_MINUTE, TalkFacts, talk_facts
 from cuelane.schedule import Schedule
 from cuelane.session import Interval, Session
-from cuelane.talkfacts import FOLLOWED_WORDS_PER_MINUTE, USUAL_WORDS_PER_MINUTE, TalkFacts, talk_facts
 from cuelane.units import format_clock, format_duration
 
 CODES = ("uneven-sides", "same-load", "speaking-rate", "unknown-activity")
@@ -24,8 +23,6 @@ CODES = ("uneven-sides", "same-load", "speaking-rate", "unknown-activity")
 
 # Halves of an odd number of milliseconds are not uneven.
 _UNEVEN_MS = 1_000
-
-__all__ = ["Facts", "facts", "summary_lines"]
 
 
 @dataclass(frozen=True)

@@ -22,9 +22,9 @@ from typing import Any
 from cuelane.errors import Mark
 from cuelane.facts import CODES as FACT_CODES
 from cuelane.language import load_language
-from cuelane.lintlines import SpokenLine, plans_of, spoken_lines
-from cuelane.lintroom import Rooms
-from cuelane.lintwords import found, how_spoken, not_words, patterns
+from cuelane.lint.lines import SpokenLine, plans_of, spoken_lines
+from cuelane.lint.spaces import Rooms
+from cuelane.lint.words import found, how_spoken, not_words, patterns
 from cuelane.plan.source import LoadedPlan
 from cuelane.plan.wording import did_you_mean
 from cuelane.session import Session

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from cuelane.lintlines import SpokenLine
+from cuelane.lint.lines import SpokenLine
 from cuelane.plan.model import CueLine, ScriptCue
 from cuelane.session import Interval, Session
 

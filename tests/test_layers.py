@@ -13,13 +13,13 @@ SOURCE = Path(cuelane.__file__).parent
 
 # From leaves to the command line. A room is a module or a package right below `cuelane`.
 ROOMS = [
-    "__init__", "errors", "units", "clip", "language", "hearing", "schedule", "media", "meter", "bands", "sii",
-    "clipstore", "pageparts",
+    "__init__", "errors", "units", "clip", "language", "hearing", "schedule", "media", "meter", "sii",
+    "bands", "clipstore", "pageparts", "roomfacts",
     "plan", "session", "rounds", "patterns", "facts", "lint",
     "tones", "candidates", "cues", "placing", "arrange", "remedies", "timetable",
     "speech", "voicing", "mix",
-    "masker", "roomfacts", "room", "roomreport", "speech_shape", "deliver", "under", "check",
-    "reading_script", "takes", "adapt", "render", "cli",
+    "musicfile", "masker", "speech_shape", "room", "roomreport", "deliver", "under", "check",
+    "adapt", "takes", "reading_script", "render", "cli",
 ]  # fmt: skip
 
 

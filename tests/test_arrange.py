@@ -333,3 +333,12 @@ def test_more_than_half_the_time_is_not_called() -> None:
     """Fifty seconds left of a minute is no help, and is not said."""
     found = one_set("60s", calls=["50s"])
     assert [cue for cue in found.schedule.cues if cue.role == "time"] == []
+
+
+def test_a_breath_block_is_announced_before_its_first_breath() -> None:
+    """The time to get ready names what comes; the voice leads the first breaths, then hands over."""
+    block = {"block": "Even breath", "pattern": "breath", "inhale": "5s", "exhale": "5s", "cycles": 6}
+    found = arranged({"session": [block]}).schedule
+    texts = [cue.text for cue in found.cues]
+    assert texts[1] == "First: Even breath."
+    assert texts[2:-1] == [*["Breathe in.", "Breathe out."] * 2, "Now follow the tones.", "Last breath."]

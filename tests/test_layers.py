@@ -19,7 +19,7 @@ ROOMS = [
     "tones", "candidates", "cues", "placing", "arrange", "remedies", "timetable",
     "speech", "voicing", "mix",
     "musicfile", "masker", "speech_shape", "room", "roomreport", "deliver", "under", "check",
-    "adapt", "takes", "reading_script", "render", "cli",
+    "adapt", "takes", "render", "reading_script", "cli",
 ]  # fmt: skip
 
 

@@ -46,6 +46,8 @@ class _Here:
     """The next interval, if it is a set that begins where this one ends."""
     after: Interval | None
     """The next set after this interval, wherever it is."""
+    breath_next: str | None
+    """The title of the breath block that begins where this interval ends."""
     words: Language
     history: History
 
@@ -59,6 +61,7 @@ def offers(session: Session, index: int, words: Language, history: History) -> l
         _set_before(session.intervals, index),
         _set_following(session.intervals, index),
         _set_after(session.intervals, index),
+        _breath_block_following(session.intervals, index),
         words,
         history,
     )
@@ -92,6 +95,12 @@ def _set_following(intervals: Sequence[Interval], index: int) -> Interval | None
     return (
         following if following and following.exercise is not None and following.pattern != "script" else None
     )
+
+
+def _breath_block_following(intervals: Sequence[Interval], index: int) -> str | None:
+    following = intervals[index + 1] if index + 1 < len(intervals) else None
+    begins = following is not None and following.cycle == 1 and following.kind == "in"
+    return following.block if following is not None and begins else None
 
 
 def _script(here: _Here) -> Iterator[Candidate]:
@@ -139,8 +148,7 @@ def _name(here: _Here) -> Iterator[Candidate]:
         return
     own = _due(here, "announce")
     name = interval.exercise or ""
-    spoken = own[0].text.rstrip(".!") if own else name
-    values = {"exercise": spoken[:1].upper() + spoken[1:], "side": side}
+    values = {"exercise": own[0].text.rstrip(".!") if own else name, "side": side}
     forms = ["exercise"]
     new_round = here.before is None or here.before.round != interval.round
     if here.after is None and interval.index and here.before is not None:
@@ -228,6 +236,12 @@ def _rest(here: _Here) -> Iterator[Candidate]:
 def _what_comes_next(here: _Here) -> Iterator[Candidate]:
     """Yield what the listener needs for the set that starts where this interval ends."""
     interval, coming, words = here.interval, here.following, here.words
+    if here.breath_next is not None:
+        key = "first" if here.before is None else "next"
+        text = words.say("preview", key, exercise=here.breath_next)
+        yield Candidate(
+            "preview", text, WEIGHTS["preview"], "before its first breath", toward=0.35, chain=("end", 1)
+        )
     if coming is None or coming.spec is None or coming.set_index == interval.set_index:
         return
     working = interval.kind == "work"

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from functools import cache
 from importlib import resources
 from typing import Any
 
 from cuelane.errors import UsageError
+
+
+_SENTENCE = re.compile(r"(?:^|[.!?] )\w")
 
 
 class Language:
@@ -26,9 +30,12 @@ class Language:
         return [str(text) for text in self._pack[section][key]]
 
     def say(self, section: str, key: str, **values: str) -> str:
-        """Return a phrase with its placeholders filled and its first letter a capital."""
-        text = self.phrase(section, key).format(**values)
-        return text[:1].upper() + text[1:]
+        """Return a phrase with its placeholders filled, each sentence beginning with a capital."""
+        text = self.phrase(section, key)
+        for name, value in values.items():
+            # Not str.format: a name in a plan may hold braces.
+            text = text.replace(f"{{{name}}}", value)
+        return _SENTENCE.sub(lambda match: match[0].upper(), text)
 
     def side(self, side: str) -> str:
         """Return the word for ``left`` or ``right``."""

@@ -10,7 +10,6 @@ from typing import Any
 
 from cuelane.errors import UsageError
 
-
 _SENTENCE = re.compile(r"(?:^|[.!?] )\w")
 
 

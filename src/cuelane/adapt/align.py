@@ -23,6 +23,7 @@ GROUP_S = 25.0
 # and in a room; on formant speech by its own word events, hardly at all. Measured by tests/benchmarks.
 ONSET_BIAS_S = 0.035
 END_BIAS_S = 0.0
+_STRAY_S = 1.2
 
 
 @dataclass(frozen=True)
@@ -73,8 +74,34 @@ def place_words(
             placed.extend(found)
         if progress:
             progress(number + 1, len(groups))
+    placed = _gathered(placed)
     placed.sort(key=lambda word: word.onset_s)
     return [_judged(word, hearing, loudness) for word in placed], lost
+
+
+def _gathered(words: Sequence[PlacedWord]) -> list[PlacedWord]:
+    """Return `words` with a caption's first or last word put back beside it if it strayed over a second away.
+
+    A bell or a cough takes a word to itself; the rest of the caption shows where it belongs.
+    """
+    by_caption: dict[int, list[PlacedWord]] = {}
+    for word in words:
+        by_caption.setdefault(word.caption, []).append(word)
+    out: list[PlacedWord] = []
+    for group in by_caption.values():
+        if len(group) >= 3:
+            first, second = group[0], group[1]
+            if second.onset_s - first.end_s > _STRAY_S:
+                length = min(first.end_s - first.onset_s, 0.06 * len(first.text) + 0.06)
+                at = second.onset_s - length
+                group[0] = PlacedWord(first.text, at, second.onset_s, first.caption, sure=False)
+            last, before = group[-1], group[-2]
+            if last.onset_s - before.end_s > _STRAY_S:
+                length = min(last.end_s - last.onset_s, 0.06 * len(last.text) + 0.1)
+                end = before.end_s + length
+                group[-1] = PlacedWord(last.text, before.end_s, end, last.caption, sure=False)
+        out.extend(group)
+    return out
 
 
 def _groups(captions: Sequence[Caption]) -> list[tuple[int, int]]:
@@ -135,5 +162,5 @@ def _judged(word: PlacedWord, hearing: Hearing, loudness: Loudness) -> PlacedWor
     level = hearing.level_db[round(word.onset_s * 100) : round(word.end_s * 100) + 1]
     audible = len(level) and float((level > loudness.gate_dbfs).mean()) > 0.3
     length = word.end_s - word.onset_s
-    sure = bool(audible) and length < 0.6 + 0.12 * len(word.text) and not loudness.is_noisy
+    sure = word.sure and bool(audible) and length < 0.6 + 0.12 * len(word.text) and not loudness.is_noisy
     return PlacedWord(word.text, word.onset_s, word.end_s, word.caption, sure)

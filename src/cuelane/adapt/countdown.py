@@ -140,9 +140,27 @@ def _best_with(
     """Return the best countdown of this short tone at this spacing: its long tone is what its runs end in."""
     pair = np.minimum(shifted(short_scores, spacing_s), shifted(short_scores, 2 * spacing_s))
     after = shifted(short_scores, -spacing_s)
-    ends = peaks(pair - after, _PRESENT / 2)
-    if len(ends) < 3:
-        return None
+    # A run ends where the short tone does not come again; only if nothing else sounds there is the last of
+    # the run itself the end.
+    ends = peaks(pair - np.maximum(after, short_scores), _PRESENT / 2)
+    found = _with_ending(book, tracks, short, spacing_s, ends) if len(ends) >= 3 else None
+    if found is None:
+        ends = peaks(pair - after, _PRESENT / 2)
+        found = _with_ending(book, tracks, short, spacing_s, ends) if len(ends) >= 3 else None
+    return found
+
+
+def _with_ending(
+    book: ScoreBook,
+    tracks: Sequence[ToneTrack],
+    short: Proposal,
+    spacing_s: float,
+    ends: npt.NDArray[np.int64],
+) -> Found | None:
+    """Return the best countdown of this short tone whose long tone begins at most of `ends` (4 ms steps)."""
+    short_scores = book.pooled(short.frequency_hz, short.length_s)
+    pair = np.minimum(shifted(short_scores, spacing_s), shifted(short_scores, 2 * spacing_s))
+    after = shifted(short_scores, -spacing_s)
     best: Found | None = None
     for frequency_hz, long_s in _endings(tracks, ends * _POOL / SCORE_RATE):
         long_scores = book.pooled(frequency_hz, long_s)

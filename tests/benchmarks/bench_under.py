@@ -35,6 +35,8 @@ from cuelane.sii import speech_intelligibility_index
 from cuelane.speech.finish import finish
 from cuelane.tones import pip_for
 from cuelane.under import under
+from cuelane.under.grid import node_frames
+from cuelane.under.playlist import lay_out, read_song
 
 RATE = roomkit.RATE
 
@@ -110,18 +112,17 @@ def one_song(
     sounds: dict[str, roomkit.Wave],
     schedule: Schedule,
 ) -> None:
-    plain = under(track, [song], folder / "plain.wav", music_level_lu=level_lu, most_depth_lu=0.0)
     made = under(track, [song], folder / "made.wav", music_level_lu=level_lu)
     gain = 10 ** (made.plan.gain_db / 20)
     left = np.concatenate(list(decode(made.out, channels=1))).astype(np.float64)[:, 0] - voice * gain
-    plain_gain = 10 ** (plain.plan.gain_db / 20)
-    full = np.concatenate(list(decode(plain.out, channels=1))).astype(np.float64)[:, 0] - voice * plain_gain
-    full *= gain / plain_gain
+    n_nodes = -(-schedule.n_frames // node_frames(RATE))
+    songs = [read_song(song, RATE, schedule.n_frames)]
+    bed = lay_out(songs, n_nodes, made.speech_lufs + level_lu, RATE, "loop")
+    full = gain * np.concatenate([block.mean(axis=1) for block in bed.blocks(2, 128)])[: len(left)]
     full_scale_db = full_scale_db_spl(made.speech_lufs + made.plan.gain_db)
     late, back, indexes = [], [], []
     ends = [need.event.end_sample for need in made.plan.needs]
     onsets = [*[need.event.onset_sample for need in made.plan.needs][1:], schedule.n_frames]
-    # What is down in one run is compared with a run that never goes down; its peak dips differ a little.
     for need, end, following in zip(made.plan.needs, ends, onsets, strict=True):
         onset = need.event.onset_sample
         before = slice(onset - 50 * RATE // 1000, onset)

@@ -49,7 +49,7 @@ def under(
     for line in report.notes:
         note(f"note: {line}")
     depths = [need.depth_lu for need in report.plan.needs]
-    out(f"{report.out}: {report.loudness_lufs:.1f} LUFS, true peak {report.true_peak_dbtp:.1f} dBTP")
+    out(f"{report.out}: {report.loudness_lufs:.1f} LUFS, true peak at most {report.true_peak_dbtp:.1f} dBTP")
     if depths:
         out(
             f"music {abs(level):g} LU {'above' if level > 0 else 'below'} speech, lowered by "

@@ -23,8 +23,8 @@ from cuelane.meter import Meter
 from cuelane.schedule import Schedule
 from cuelane.under.envelope import DEEPEST_DB, gain_of_nodes
 from cuelane.under.grid import node_frames
-from cuelane.under.planning import MixPlan, Need, TrackSound, listen, needs_of, plan_mix
-from cuelane.under.playlist import Bed, End, Song, lay_out, read_song
+from cuelane.under.planning import MixPlan, Need, TrackSound, fit_music, listen, softer_songs
+from cuelane.under.playlist import Bed, End, Song, read_song
 
 Block = npt.NDArray[np.float32]
 Progress = Callable[[int, int], None]
@@ -103,20 +103,21 @@ def under(
     n_track = min(2, info.n_channels)
     sound, songs = _measured(track, n_track, music, plan)
     notes += _fits(track, schedule_path, plan, sound)
-    n_nodes = -(-plan.n_frames // node_frames(rate))
-    bed = lay_out(songs, n_nodes, sound.speech_lufs + music_level_lu, rate, end)
+    lossy = out.suffix.lower() not in _LOSSLESS
+    ceiling_dbtp = CEILING_DBTP - (LOSSY_HEADROOM_DB if lossy else LOSSLESS_HEADROOM_DB)
+    bed, mix_plan, n_channels = fit_music(
+        sound,
+        songs,
+        plan,
+        sound.speech_lufs + music_level_lu,
+        end=end,
+        most_depth_lu=most_depth_lu,
+        target_lufs=target_lufs,
+        ceiling_dbtp=ceiling_dbtp,
+    )
     # One more may have been measured than is needed.
     songs = list(dict.fromkeys(placed.song for placed in bed.placements))
-    n_channels = max(n_track, *(song.n_channels for song in songs))
-    lossy = out.suffix.lower() not in _LOSSLESS
-    mix_plan = plan_mix(
-        sound,
-        bed,
-        needs_of(sound, bed, most_depth_lu=most_depth_lu),
-        n_channels=n_channels,
-        target_lufs=target_lufs,
-        ceiling_dbtp=CEILING_DBTP - (LOSSY_HEADROOM_DB if lossy else LOSSLESS_HEADROOM_DB),
-    )
+    notes += softer_songs(bed, sound.speech_lufs + music_level_lu)
     meter = Meter(rate, n_channels, true_peak=False)
     made = out.with_name(out.stem + ".schedule.json")
     with all_or_nothing() as staged:

@@ -21,11 +21,14 @@ from cuelane.schedule import Event, Schedule
 from cuelane.sii import GOOD, highest_masker_gain_db
 from cuelane.under.envelope import DEEPEST_DB, WHOLE_SLOPE_DB_PER_MS, Duck, duck_nodes, under_ceiling
 from cuelane.under.grid import Profile, Profiler, loudness_of_nodes, node_frames
-from cuelane.under.playlist import Bed
+from cuelane.under.playlist import Bed, End, Song, lay_out
 
 Array = npt.NDArray[np.float64]
 
 MOST_TRACK_DIP_DB = 3.0
+MOST_PEAK_DIP_DB = 3.0
+"""Music that would often need deeper dips than this for its own peaks is played softer instead."""
+
 MARGIN_SII = 0.02
 """Aimed at beyond a cue's target, for what frames of 100 ms do not see of the music."""
 
@@ -206,6 +209,55 @@ def plan_mix(
         limited_by_peak=wanted_db > most_gain_db,
         deepest_peak_dip_db=float(-dip_db.min()),
     )
+
+
+def fit_music(
+    sound: TrackSound,
+    songs: Sequence[Song],
+    schedule: Schedule,
+    loudness_lufs: float,
+    *,
+    end: End,
+    most_depth_lu: float,
+    target_lufs: float,
+    ceiling_dbtp: float,
+) -> tuple[Bed, MixPlan, int]:
+    """Return the music laid out, the gains, and the number of channels.
+
+    A song whose own peaks would need deep dips is made softer; that moves the gain of the whole, which moves
+    where its peaks lie, so it is done again until it holds.
+    """
+    n_nodes = -(-schedule.n_frames // node_frames(schedule.sample_rate))
+    most_peak_dbtp = math.inf
+    for _ in range(5):
+        bed = lay_out(songs, n_nodes, loudness_lufs, schedule.sample_rate, end, most_peak_dbtp=most_peak_dbtp)
+        n_channels = max(sound.n_channels, *(placed.song.n_channels for placed in bed.placements))
+        mix_plan = plan_mix(
+            sound,
+            bed,
+            needs_of(sound, bed, most_depth_lu=most_depth_lu),
+            n_channels=n_channels,
+            target_lufs=target_lufs,
+            ceiling_dbtp=ceiling_dbtp,
+        )
+        allowed_dbtp = ceiling_dbtp + MOST_PEAK_DIP_DB - mix_plan.gain_db
+        if min(most_peak_dbtp, bed.peak_dbtp) <= allowed_dbtp + 0.1:
+            break
+        most_peak_dbtp = allowed_dbtp
+    return bed, mix_plan, n_channels
+
+
+def softer_songs(bed: Bed, loudness_lufs: float) -> list[str]:
+    """Return a note for each song that is played softer than `loudness_lufs`."""
+    short_lu = {
+        placed.song.path: loudness_lufs - placed.song.loudness_lufs - 20 * math.log10(placed.gain)
+        for placed in bed.placements
+    }
+    return [
+        f"{path} is played {missing_lu:.1f} LU softer than asked: its peaks are too tall, or it is too soft"
+        for path, missing_lu in short_lu.items()
+        if missing_lu > 0.5
+    ]
 
 
 def _inside(nodes_db: Array) -> Array:

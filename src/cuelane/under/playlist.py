@@ -52,6 +52,12 @@ class Song:
     def n_nodes(self) -> int:
         return self.end_node - self.first_node
 
+    @property
+    def usual_peak_dbtp(self) -> float:
+        """The true peak that one 10 ms in a thousand passes: several a minute, not the single tallest."""
+        sounding = self.profile.peak[self.first_node : self.end_node]
+        return float(20 * np.log10(np.quantile(sounding, 0.999)))
+
 
 def read_song(path: Path, sample_rate: int, most_frames: int) -> Song:
     """Measure a file, at most its first `most_frames`.
@@ -110,12 +116,21 @@ class Placement:
         return gain
 
 
-def lay_out(songs: Sequence[Song], n_nodes: int, loudness_lufs: float, sample_rate: int, end: End) -> Bed:
+def lay_out(
+    songs: Sequence[Song],
+    n_nodes: int,
+    loudness_lufs: float,
+    sample_rate: int,
+    end: End,
+    *,
+    most_peak_dbtp: float = np.inf,
+) -> Bed:
     """Return the songs in order from the session's start, each at `loudness_lufs`, until its end.
 
     Parameters
     ----------
     end : ``loop`` begins again with the first song as often as needed, ``stop`` plays each once.
+    most_peak_dbtp : a song whose usual peaks would pass this is played softer than the others.
     """
     node_s = node_frames(sample_rate) / sample_rate
     placements: list[Placement] = []
@@ -129,7 +144,7 @@ def lay_out(songs: Sequence[Song], n_nodes: int, loudness_lufs: float, sample_ra
         else:
             # A third at most, so that no node ever lies in two crossfades.
             fade_out = min(round(CROSSFADE_S / node_s), song.n_nodes // 3, following.n_nodes // 3)
-        gain_db = min(loudness_lufs - song.loudness_lufs, MOST_GAIN_DB)
+        gain_db = min(loudness_lufs - song.loudness_lufs, most_peak_dbtp - song.usual_peak_dbtp, MOST_GAIN_DB)
         placements.append(
             Placement(song, start, min(fade_in, song.n_nodes // 3), fade_out, 10 ** (gain_db / 20))
         )
@@ -144,6 +159,13 @@ class Bed:
     placements: tuple[Placement, ...]
     n_nodes: int
     sample_rate: int
+
+    @property
+    def peak_dbtp(self) -> float:
+        """The highest of the songs' usual peaks, as they are played."""
+        return max(
+            20 * float(np.log10(placed.gain)) + placed.song.usual_peak_dbtp for placed in self.placements
+        )
 
     @property
     def _closing(self) -> int:

@@ -3,8 +3,9 @@
 The default is noise with the long-term spectrum of popular music: a spectrum level that falls 5 dB an octave
 from 100 Hz to 4 kHz and faster above, with little under 60 Hz (Pestana et al., AES 135th convention, 2013,
 on 60 years of best-selling recordings; value from memory). Where that source gives no figure the choice is
-ours: level from 60 to 100 Hz, 8 dB an octave above 4 kHz. Of 25 tracks of game music measured beside it, the
-median lay within 4 dB of it in each of nine bands, a little brighter from 1.6 to 6.3 kHz.
+ours: level from 60 to 100 Hz, 8 dB an octave above 4 kHz. Measured beside it, on 22 tracks of game music of
+many styles: standard speech is good (SII 0.75) with this noise up to 8.3 LU below it; with the tracks' mean
+spectra up to 7.3 LU (median), with their loudest three seconds up to 9.3 LU (a tenth of them: 11.9).
 """
 
 from __future__ import annotations

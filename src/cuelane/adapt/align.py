@@ -19,9 +19,9 @@ Progress = Callable[[int, int], None]
 
 CAPTION_SLACK_S = 2.2
 GROUP_S = 25.0
-# The engine calls words early: by 35 to 45 ms in the median on neural speech whose phonemes are known, clean
+# The engine calls words early: by 40 to 50 ms in the median on neural speech whose phonemes are known, clean
 # and in a room; on formant speech by its own word events, hardly at all. Measured by tests/benchmarks.
-ONSET_BIAS_S = 0.035
+ONSET_BIAS_S = 0.045
 END_BIAS_S = 0.0
 _STRAY_S = 1.2
 

@@ -124,3 +124,10 @@ def test_a_hostile_session_gives_no_elements_of_its_own() -> None:
     }
     assert {token.type for token in inline} <= {"text", "text_special", "softbreak", "hardbreak"}
     assert [token.tag for token in tokens if token.type == "heading_open"].count("h1") == 1
+
+
+def test_the_first_timestamp_is_zero_wherever_the_first_chapter_starts() -> None:
+    """A host takes a list for chapters only if it begins at 0:00."""
+    chapters = [Chapter(5_000, 9_000, "One"), Chapter(9_000, 20_000, "Two")]
+
+    assert "0:00 One  \n0:09 Two\n" in describe(pagesession.boathouse(), chapters=chapters)

@@ -71,7 +71,7 @@ def schedules(draw: st.DrawFn) -> Schedule:
     for block in range(draw(st.integers(1, 4))):
         numbered = draw(st.booleans())
         for number in range(1, draw(st.integers(1, 6)) + 1):
-            for _ in range(draw(st.integers(1, 6))):
+            for _ in range(draw(st.sampled_from([1, 2, 3, 5, 8, 40]))):
                 length = draw(st.sampled_from([1, 40, 250, 400, 900, 20_000]))
                 kind = draw(st.sampled_from(list(KIND_WORDS)))
                 end = now + length
@@ -92,7 +92,7 @@ def schedules(draw: st.DrawFn) -> Schedule:
 
 
 @given(schedules())
-@settings(derandomize=True, deadline=None, max_examples=150)
+@settings(derandomize=True, deadline=None, max_examples=80)
 def test_the_score_shows_all_time_once(schedule: Schedule) -> None:
     """The pieces tile the session from its first sample to its last; no row is wider than its staff."""
     staves = staves_of(outline_of(schedule).sections, schedule.sample_rate)

@@ -86,56 +86,50 @@ def _pip_path(pips: Sequence[tuple[float, bool]], short: tuple[int, int], long: 
     )
 
 
-def overview_paths(schedule: Schedule, outline: Outline, envelope: Envelope | None) -> list[tuple[str, str]]:
-    """Return (class, path) of the whole session in a box of 10000 by 100, a path for each kind of mark.
+def _overview_shape(kind: str, a: float, b: float) -> str:
+    """Return the outline of one interval from `a` to `b`: its height and slope tell the kind."""
+    match kind:
+        case "in":
+            return f"M{a:.2f} 42L{b:.2f} 14V60H{a:.2f}Z"
+        case "out":
+            return f"M{a:.2f} 14L{b:.2f} 42V60H{a:.2f}Z"
+        case "hold-low":
+            return spans_path([(a, b)], top=42, bottom=48)
+    top = {"work": 10, "hold": 14, "talk": 22, "rest": 34, "change": 46}[kind]
+    return spans_path([(a, b)], top=top, bottom=60)
+
+
+def overview_paths(
+    schedule: Schedule, outline: Outline, envelope: Envelope | None
+) -> list[tuple[str, str, str]]:
+    """Return (class, path, transform) of the whole session in a box of 10000 by 100.
 
     A path for each kind, however many intervals there are, keeps four hours as quick to draw as four minutes.
     """
     scale = WIDTH / max(schedule.n_frames, 1)
     shapes: dict[str, list[str]] = {name: [] for name in ("talk", "rest", "change", "work", "breath")}
+    rounds = []
+    before: ScheduledInterval | None = None
     for index, row in enumerate(schedule.intervals):
-        a, b = row.start_sample * scale, row.end_sample * scale
-        match shape_of(schedule.intervals, index):
-            case "work":
-                shapes["work"].append(spans_path([(a, b)], top=8, bottom=60))
-            case "rest":
-                shapes["rest"].append(spans_path([(a, b)], top=34, bottom=60))
-            case "change":
-                shapes["change"].append(spans_path([(a, b)], top=46, bottom=60))
-            case "talk":
-                shapes["talk"].append(spans_path([(a, b)], top=22, bottom=60))
-            case "in":
-                shapes["breath"].append(f"M{a:.2f} 42L{b:.2f} 12V60H{a:.2f}Z")
-            case "out":
-                shapes["breath"].append(f"M{a:.2f} 12L{b:.2f} 42V60H{a:.2f}Z")
-            case "hold":
-                shapes["breath"].append(spans_path([(a, b)], top=12, bottom=60))
-            case _:
-                shapes["breath"].append(spans_path([(a, b)], top=42, bottom=48))
-    paths = [(name, "".join(parts)) for name, parts in shapes.items() if parts]
-    edges = "".join(f"M{section.start_sample * scale:.2f} 0V64" for section in outline.sections[1:])
-    if edges:
-        paths.append(("section", edges))
+        kind = shape_of(schedule.intervals, index)
+        shape = _overview_shape(kind, row.start_sample * scale, row.end_sample * scale)
+        shapes[kind if kind in shapes else "breath"].append(shape)
+        if before and row.round is not None and row.round != before.round:
+            rounds.append(f"M{row.start_sample * scale:.2f} 0V8")
+        before = row
+    paths = [(name, "".join(parts), "") for name, parts in shapes.items() if parts]
+    paths.append(("round", "".join(rounds), ""))
+    edges = "".join(f"M{section.start_sample * scale:.2f} 0V62" for section in outline.sections[1:])
+    paths.append(("section", edges, ""))
     if envelope:
-        stretched = [(low, high) for low, high in envelope]
-        paths.append(("wave", _scaled(envelope_path(stretched, height=32.0), WIDTH / len(envelope), 65)))
+        stretch = f"translate(0 63) scale({WIDTH / len(envelope):.6f} 1)"
+        paths.append(("wave", envelope_path(envelope, height=30.0), stretch))
     else:
         spans = [(cue.onset_sample * scale, cue.end_sample * scale) for cue in schedule.cues]
-        paths.append(("cue", spans_path(spans, top=72, bottom=90)))
-    return paths
-
-
-def _scaled(path: str, by: float, down: float) -> str:
-    """Return a path of :func:`envelope_path`, which is all absolute M, Z and pairs, moved and stretched."""
-    parts = []
-    for shape in path.split("Z")[:-1]:
-        numbers = shape[1:].split(" ")
-        pairs = [
-            f"{float(x) * by:.1f} {float(y) + down:.1f}"
-            for x, y in zip(numbers[::2], numbers[1::2], strict=True)
-        ]
-        parts.append(f"M{' '.join(pairs)}Z")
-    return "".join(parts)
+        paths.append(("cue", spans_path(spans, top=70, bottom=88), ""))
+    pips = [(pip.onset_sample * scale, pip.role == "long") for pip in schedule.pips]
+    paths.append(("pip", _pip_path(pips, (97, 100), (93, 100)), ""))
+    return [row for row in paths if row[1]]
 
 
 def staff_views(

@@ -278,11 +278,13 @@ def jumped(case: Broken, rng: np.random.Generator) -> None:
         case.expected.append(("jump", None, -1))
 
 
-EVENT_FAULTS = (
+Fault = Callable[[Broken, np.random.Generator], None]
+
+EVENT_FAULTS: tuple[Fault, ...] = (
     late_cue, late_pip, missing_cue, missing_pip, doubled, said_again, swapped, wrong_words, cut_short,
     level_off, pip_pitch, extra_pip,
 )  # fmt: skip
-FILE_FAULTS = (clipping, ends_early, led_in, head_cut, off_speed, jumped)
+FILE_FAULTS: tuple[Fault, ...] = (clipping, ends_early, led_in, head_cut, off_speed, jumped)
 
 
 def wrongly_told(

@@ -145,6 +145,22 @@ def _nearest_top(pair: Array, low: int, width: float, middle: float) -> int:
     return int(full[np.argmin(np.abs((full + low + 1) * width - middle))])
 
 
+def sharpened(pairs: list[Vote], rate: float, offset_s: float, within_s: float) -> tuple[float, float]:
+    """Return the line through the votes near a line found by bins, as exactly as their places allow."""
+    nearest: dict[int, tuple[float, Vote]] = {}
+    for vote in pairs:
+        away = abs(vote.file_s - offset_s - rate * vote.session_s)
+        if away <= 1.5 * within_s and away < nearest.get(vote.event, (within_s * 2, vote))[0]:
+            nearest[vote.event] = (away, vote)
+    kept = [vote for _, vote in nearest.values()]
+    x = np.array([vote.session_s for vote in kept])
+    if len(kept) < 6 or np.ptp(x) < 10.0:
+        return rate, offset_s
+    y, weight = np.array([vote.file_s for vote in kept]), np.array([vote.weight for vote in kept])
+    found, offsets = robust_line(x, y, weight)
+    return found, float(offsets[0])
+
+
 def robust_line(
     x: Array,
     y: Array,

@@ -10,13 +10,16 @@ import numpy as np
 from cuelane.check.countdown import at_rate, find_pips, pip_kind
 from cuelane.check.cues import REACH_S, Heard, Ruler, least_score
 from cuelane.check.fit import (
+    MAX_CLOCK_ERROR,
     MAX_SPEED_CHANGE,
     SPEED_BIN_S,
+    VOTE_BIN_S,
     Fit,
     Piece,
     find_line,
     find_pieces,
     robust_line,
+    sharpened,
     thinned,
     votes,
 )
@@ -88,30 +91,30 @@ def look_again(
     return Coarse(phrases.candidates, back, rate)
 
 
-def first_fit(expected: list[Expected], coarse: Coarse, length_s: float) -> tuple[Fit | None, bool]:
-    """Return the fit by votes, and whether only a change of speed beyond any clock's error explains it."""
+def first_fit(expected: list[Expected], coarse: Coarse, length_s: float) -> tuple[Fit | None, float | None]:
+    """Return the fit by votes, and a rate to look again with where a change of speed explains much more.
+
+    A cut in a short file may look like such a change too, so the second look decides.
+    """
     cast = [(c.key, c.time_s, c.score) for c in coarse.candidates]
     cast += _tone_votes(expected, coarse.tones)
     pairs = votes([(row.index, row.key, row.time_s) for row in expected], cast)
     few = thinned(pairs, {row.index: row.key for row in expected})
-    if coarse.rate != 1.0:
-        # Templates were drawn for this rate, so the line is sought round it.
-        scaled = [replace(pair, session_s=pair.session_s * coarse.rate) for pair in few]
-        line = find_line(scaled, length_s * coarse.rate, reach=3 * SPEED_BIN_S / max(length_s, 10.0))
-        line = (line[0] * coarse.rate, line[1], line[2]) if line else None
-    else:
-        line = find_line(few, length_s)
+    # Templates were drawn for the coarse rate, so the line is sought round it.
+    scaled = [replace(pair, session_s=pair.session_s * coarse.rate) for pair in few]
+    reach = MAX_CLOCK_ERROR if coarse.rate == 1.0 else 3 * SPEED_BIN_S / max(length_s, 10.0)
+    line = find_line(scaled, length_s * coarse.rate, reach=reach)
     if line is None:
-        return None, False
+        return None, None
     total = len({pair.event for pair in few})
-    changed = False
+    rate, offset = sharpened(few, line[0] * coarse.rate, line[1], VOTE_BIN_S)
+    fit = Fit(rate, find_pieces(pairs, rate, offset), min(1.0, line[2] / max(total, 1)))
+    other: float | None = None
     if coarse.rate == 1.0 and line[2] < 0.5 * total:
-        other = find_line(few, length_s, reach=MAX_SPEED_CHANGE, width_s=SPEED_BIN_S)
-        if other is not None and abs(other[0] - 1) > SPEED_CHANGED and other[2] > 1.3 * line[2]:
-            line, changed = other, True
-    rate, offset, weight = line
-    pieces = (Piece(0.0, offset),) if changed else find_pieces(pairs, rate, offset)
-    return Fit(rate, pieces, min(1.0, weight / max(total, 1))), changed
+        wide = find_line(few, length_s, reach=MAX_SPEED_CHANGE, width_s=SPEED_BIN_S)
+        if wide is not None and abs(wide[0] - 1) > SPEED_CHANGED and wide[2] > 1.3 * line[2]:
+            other = sharpened(few, wide[0], wide[1], SPEED_BIN_S)[0]
+    return fit, other
 
 
 def _tone_votes(expected: list[Expected], tones: Sequence[Tone]) -> list[tuple[str, float, float]]:

@@ -25,7 +25,8 @@ dl { display: grid; grid-template-columns: max-content 1fr; gap: .25rem 1.2rem; 
 dt { color: var(--soft); } dd { margin: 0; font-variant-numeric: tabular-nums; }
 section { margin: 0 0 2rem; } h2 { font-size: 1.15rem; margin-bottom: .6rem; }
 figure {
-  margin: 0 0 1.4rem; overflow-x: auto; background: var(--sheet); border: 1px solid var(--rule); padding: .6rem;
+  margin: 0 0 1.4rem; padding: .6rem; overflow-x: auto;
+  background: var(--sheet); border: 1px solid var(--rule);
 }
 figure svg { display: block; width: 100%; min-width: 34rem; height: auto; }
 figcaption { color: var(--soft); font-size: .875rem; margin-top: .4rem; }
@@ -63,8 +64,9 @@ _BODY = """<main>
 <figcaption>Above the waveform where each event is planned, below it where it was found: thin for pips, thick
 for cues, a cross where it was not found.</figcaption></figure>
 <figure tabindex="0" aria-label="Errors, scrolls sideways on a narrow screen">{{ error }}
-<figcaption>How late (up) or early (down) each event is, by the session's own start and clock in this file:
-dots for pips, squares for cues, hollow when out of tolerance. A slope is drift, a step is a cut or an
+<figcaption>How late (up) or early (down) each event is, counted from the session's start in this file:
+dots for pips, squares for cues, hollow when out of
+tolerance for its surroundings. A slope is drift, a step is a cut or an
 insertion, a broad band is jitter. Beyond the inner dashed lines the scale is logarithmic.</figcaption>
 </figure>
 </section>

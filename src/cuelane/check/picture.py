@@ -91,7 +91,7 @@ def _title(event: EventResult) -> str:
 
 
 def error_svg(report: Report) -> str:
-    """Return the error of each found event over time, against the fit; pips round, cues square.
+    """Return the error of each found event over time, against the session's start; pips round, cues square.
 
     The scale is linear up to the tolerance and logarithmic beyond it, so that a hundredth of a millisecond
     and ten seconds are both seen.
@@ -99,7 +99,11 @@ def error_svg(report: Report) -> str:
     length_s = max(report.summary.length_s, 1e-9)
     tolerance = max(report.summary.tolerance_pip_ms, 1e-3)
     found = [e for e in report.events if e.error_ms is not None and e.measured_s is not None]
-    most = max([abs(e.error_ms or 0.0) for e in found] + [report.summary.tolerance_cue_ms, 2 * tolerance])
+    start_ms = report.summary.offset_ms
+    most = max(
+        [abs((e.absolute_error_ms or 0.0) - start_ms) for e in found]
+        + [report.summary.tolerance_cue_ms, 2 * tolerance]
+    )
     middle = ERROR_HEIGHT / 2
 
     def scaled(error_ms: float) -> float:
@@ -126,7 +130,8 @@ def error_svg(report: Report) -> str:
             )
             parts.append(f'<text class="label" x="0" y="{at + 4:.1f}">{limit:g} {word}</text>')
     for event in found:
-        x, at = _x(event.measured_s or 0.0, length_s), y(event.error_ms or 0.0)
+        x = _x(event.measured_s or 0.0, length_s)
+        at = y((event.absolute_error_ms or 0.0) - start_ms)
         kind = "bad" if _is_off(event) else event.kind
         title = f"<title>{escape(_title(event))}</title>"
         if event.kind == "pip":

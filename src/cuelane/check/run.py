@@ -32,6 +32,7 @@ from cuelane.schedule import Schedule
 
 PIP_TOLERANCE_MS = 5.0
 CUE_TOLERANCE_MS = 20.0
+FAR_BETTER = 1.2
 PLAIN_CUE_TOLERANCE_MS = 50.0
 """Without a template a cue's onset is only as sure as onset evaluation takes it to be."""
 
@@ -75,11 +76,12 @@ def check(
     with intake.recording as recording:
         coarse = Coarse(phrases.candidates, tones.tones)
         length_s = schedule.n_frames / schedule.sample_rate
-        fit, changed = first_fit(expected, coarse, length_s)
-        if fit is not None and changed:
-            coarse = look_again(recording, templates, kinds, fit.rate)
-            again, _ = first_fit(expected, coarse, length_s)
-            fit = again or fit
+        fit, other_rate = first_fit(expected, coarse, length_s)
+        if fit is not None and other_rate is not None:
+            slower = look_again(recording, templates, kinds, other_rate)
+            again, _ = first_fit(expected, slower, length_s)
+            if again is not None and again.support > FAR_BETTER * fit.support:
+                fit, coarse = again, slower
         if fit is None and not templates and not kinds:
             fit = _by_sound_alone(intake, expected)
         if fit is None or fit.support < MIN_SUPPORT:

@@ -32,8 +32,10 @@ def summary_rows(report: Report) -> list[tuple[str, str]]:
     if s.fitted and s.largest_ms is not None:
         rows.append(("Error", f"{_ms(s.median_ms)} median, {_ms(s.p95_ms)} for 95 of 100, {_worst(report)}"))
     if s.fitted:
-        rows.append(("Start", f"{s.offset_ms:+.2f} ms against the schedule"))
-        rows.append(("Clock", f"{s.skew_ppm:+.1f} ppm" if abs(s.skew_ppm) < 2000 else _speed(s)))
+        rows.append(("Start", f"{round(s.offset_ms, 2) + 0.0:+.2f} ms against the schedule"))
+        rows.append(
+            ("Clock", f"{round(s.skew_ppm, 1) + 0.0:+.1f} ppm" if abs(s.skew_ppm) < 2000 else _speed(s))
+        )
     rows.append(("Tolerance", f"{s.tolerance_pip_ms:g} ms for pips, {s.tolerance_cue_ms:g} ms for cues"))
     rows.append(("Length", f"{_clock(s.length_s)}; the session lasts {_clock(s.session_s)}"))
     if s.fitted:

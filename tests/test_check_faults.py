@@ -1,0 +1,142 @@
+"""Faults put in on purpose: each is named, at its event, with its sign; and nothing else is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import faultkit
+import synth
+from cuelane.check.run import check
+from cuelane.schedule import from_json
+
+CLEAN = [(".wav", None), (".mp3", None), (".opus", None), (".wav", -10.0), (".wav", 0.0), (".mp3", 6.0)]
+SINGLE = [*faultkit.EVENT_FAULTS, *faultkit.FILE_FAULTS]
+
+
+@pytest.fixture(scope="module")
+def sounds() -> dict[str, synth.Wave]:
+    return {text: synth.speak(text) for text in synth.CUES}
+
+
+def told(tmp_path: Path, case: faultkit.Broken, sound: synth.Wave, suffix: str = ".wav") -> list[str]:
+    """Return what a check of the case's sound misses or invents."""
+    audio = synth.write(tmp_path / f"a{suffix}", sound)
+    report = check(audio, from_json(case.track.schedule()), store=case.track.store())
+    assert report.ok == (not report.faults)
+    rows = [(fault.kind, fault.event, fault.error_ms) for fault in report.faults]
+    return faultkit.wrongly_told(rows, case.expected)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_clean_track_raises_no_alarm(tmp_path: Path, sounds: dict[str, synth.Wave], seed: int) -> None:
+    """Nothing is wrong with a clean track, plain, encoded, or under music; more in the campaign."""
+    suffix, music_db = CLEAN[seed]
+    case = faultkit.broken(synth.session(50, seed=100 + seed, sounds=sounds))
+    sound = case.track.samples()
+    if music_db is not None:
+        sound = synth.with_music(sound, music_db, seed)
+
+    assert told(tmp_path, case, sound, suffix) == []
+
+
+@pytest.mark.parametrize("fault", SINGLE, ids=lambda fault: fault.__name__)
+def test_each_fault_alone_is_named(
+    tmp_path: Path, sounds: dict[str, synth.Wave], fault: faultkit.Fault
+) -> None:
+    """A single fault is named at the right event, with the right sign, and nothing else is."""
+    case = faultkit.broken(synth.session(50, seed=7, sounds=sounds))
+    fault(case, np.random.default_rng(11))
+
+    assert told(tmp_path, case, faultkit.sound_of(case)) == []
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_several_faults_at_once_are_all_named(
+    tmp_path: Path, sounds: dict[str, synth.Wave], seed: int
+) -> None:
+    """Three random faults in one track, some of them under music or in mp3, are all named."""
+    rng = np.random.default_rng(900 + seed)
+    case = faultkit.broken(synth.session(60, seed=200 + seed, sounds=sounds))
+    for place in rng.choice(len(faultkit.EVENT_FAULTS), 3, replace=False):
+        faultkit.EVENT_FAULTS[place](case, rng)
+    sound = faultkit.sound_of(case)
+    if seed % 3 == 1:
+        sound = synth.with_music(sound, -10.0, seed)
+
+    assert told(tmp_path, case, sound, ".mp3" if seed % 3 == 2 else ".wav") == []
+
+
+@pytest.mark.parametrize(("kind", "tolerance_ms"), [("pip", 5.0), ("cue", 20.0)])
+@pytest.mark.parametrize("sign", [-1, 1])
+@pytest.mark.parametrize(("beyond_ms", "caught"), [(0.1, True), (-0.1, False)])
+def test_the_tolerance_is_a_sharp_edge(
+    tmp_path: Path,
+    sounds: dict[str, synth.Wave],
+    kind: str,
+    tolerance_ms: float,
+    sign: int,
+    beyond_ms: float,
+    caught: bool,
+) -> None:
+    """A shift 0.1 ms above the tolerance is a fault, one 0.1 ms below it is none."""
+    track = synth.session(40, seed=21, sounds=sounds)
+    items = [item for item in track.placed if item.kind == kind]
+    item = items[len(items) // 2]
+    moved = round((tolerance_ms + beyond_ms) * track.rate / 1000) * sign
+    spot = track.placed.index(item)
+    track.placed[spot] = replace(item, onset=item.onset + moved)
+    audio = synth.write(tmp_path / "a.wav", track.samples())
+
+    report = check(audio, from_json(track.schedule()), store=track.store())
+
+    wanted = [("late" if sign > 0 else "early", item.id)] if caught else []
+    assert [(fault.kind, fault.event) for fault in report.faults] == wanted
+    if caught:
+        assert report.faults[0].error_ms == pytest.approx(moved / track.rate * 1000, abs=0.05)
+
+
+def test_sound_between_events_fails_only_when_silence_is_asked_for(
+    tmp_path: Path, sounds: dict[str, synth.Wave]
+) -> None:
+    """Music is noted with its level; with ``silent`` it is a fault, and a clean file passes even then."""
+    track = synth.session(40, seed=22, sounds=sounds)
+    schedule, store = from_json(track.schedule()), track.store()
+    under = synth.write(tmp_path / "under.wav", synth.with_music(track.samples(), -10.0))
+    clean = synth.write(tmp_path / "clean.wav", track.samples())
+
+    assert check(under, schedule, store=store).ok
+    assert [fault.kind for fault in check(under, schedule, store=store, silent=True).faults] == ["sound"]
+    assert check(clean, schedule, store=store, silent=True).ok
+
+
+def test_another_session_is_told_as_such(tmp_path: Path, sounds: dict[str, synth.Wave]) -> None:
+    """A file of other cues and pips is another session: one fault, not one for each event."""
+    texts = list(sounds)
+    mine = synth.session(50, seed=1, sounds={text: sounds[text] for text in texts[:15]})
+    other = synth.session(50, seed=2, work_s=11, rest_s=7, sounds={text: sounds[text] for text in texts[15:]})
+    audio = synth.write(tmp_path / "a.wav", other.samples())
+
+    report = check(audio, from_json(mine.schedule()), store=mine.store())
+
+    assert [fault.kind for fault in report.faults] == ["another session"]
+    assert not report.summary.fitted
+
+
+def test_relative_judges_against_the_start_in_the_file(tmp_path: Path, sounds: dict[str, synth.Wave]) -> None:
+    """Leading silence is a fault of the whole file, and with ``relative`` none."""
+    track = synth.session(40, seed=23, sounds=sounds)
+    sound = np.concatenate([np.zeros(48_000, np.float32), track.samples()])
+    audio = synth.write(tmp_path / "a.wav", sound)
+    schedule = from_json(track.schedule())
+
+    absolute = check(audio, schedule, store=track.store())
+    relative = check(audio, schedule, store=track.store(), relative=True)
+
+    assert [fault.kind for fault in absolute.faults] == ["offset"]
+    assert absolute.faults[0].error_ms == pytest.approx(1000.0, abs=0.05)
+    assert relative.ok
+    assert relative.summary.offset_ms == pytest.approx(1000.0, abs=0.05)

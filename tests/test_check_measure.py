@@ -1,0 +1,177 @@
+"""How exactly onsets are measured, on tracks that share nothing with the renderer.
+
+The limits are the project's own. For what others allow, see the docstring of :mod:`cuelane.check`.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import synth
+from cuelane.check.report import Report
+from cuelane.check.run import check
+from cuelane.media import encode
+from cuelane.schedule import Schedule, from_json
+
+
+@pytest.fixture(scope="module")
+def track() -> synth.Track:
+    return synth.session(75, seed=3, edge_ms=5, harmonic=0.2)
+
+
+@pytest.fixture(scope="module")
+def schedule(track: synth.Track) -> Schedule:
+    return from_json(track.schedule())
+
+
+def errors_ms(report: Report, track: synth.Track, rate: float = 1.0, lead_s: float = 0.0) -> np.ndarray:
+    """Return measured minus true onset of every event; never minus a fitted constant."""
+    assert [event.id for event in report.events] == [item.id for item in track.placed]
+    found = [event.measured_s for event in report.events]
+    assert None not in found
+    true = [lead_s + rate * item.onset / track.rate for item in track.placed]
+    return (np.array(found, dtype=float) - true) * 1000
+
+
+def in_place(report: Report) -> list[str]:
+    return [fault.message for fault in report.faults]
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+def test_lossless_onsets_are_exact(
+    tmp_path: Path, track: synth.Track, schedule: Schedule, suffix: str
+) -> None:
+    """In a lossless file every onset is measured within 0.05 ms, and nothing is wrong."""
+    audio = synth.write(tmp_path / f"a{suffix}", track.samples())
+
+    report = check(audio, schedule, store=track.store())
+
+    assert in_place(report) == []
+    assert np.abs(errors_ms(report, track)).max() <= 0.05
+
+
+@pytest.mark.parametrize(("suffix", "kbps"), [(".mp3", 64), (".m4a", 64), (".opus", 32)])
+def test_lossy_onsets_are_within_0_4_ms(
+    tmp_path: Path, track: synth.Track, schedule: Schedule, suffix: str, kbps: int
+) -> None:
+    """After mp3 64k, AAC 64k and opus 32k every onset is measured within 0.4 ms, and nothing is wrong."""
+    audio = tmp_path / f"a{suffix}"
+    encode(audio, [track.samples()[:, np.newaxis]], sample_rate=track.rate, bitrate_kbps=kbps)
+
+    report = check(audio, schedule, store=track.store())
+
+    assert in_place(report) == []
+    assert np.abs(errors_ms(report, track)).max() <= 0.4
+
+
+def test_music_6_db_louder_moves_no_onset_by_2_5_ms(
+    tmp_path: Path, track: synth.Track, schedule: Schedule
+) -> None:
+    """Under music 6 dB louder than speech all is found within 2.5 ms, and nothing is invented."""
+    audio = synth.write(tmp_path / "a.wav", synth.with_music(track.samples(), 6.0))
+
+    report = check(audio, schedule, store=track.store())
+
+    assert in_place(report) == []
+    assert np.abs(errors_ms(report, track)).max() <= 2.5
+    assert any("sound between the cues" in note for note in report.notes)
+
+
+def test_a_room_with_music_moves_no_onset_by_3_ms(
+    tmp_path: Path, track: synth.Track, schedule: Schedule
+) -> None:
+    """Through a band-limited reverberant room, music at equal level, all is found within 3 ms."""
+    audio = synth.write(tmp_path / "a.wav", synth.through_room(synth.with_music(track.samples(), 0.0)))
+
+    report = check(audio, schedule, store=track.store())
+
+    assert in_place(report) == []
+    assert np.abs(errors_ms(report, track)).max() <= 3.0
+
+
+def test_skew_is_read_within_2_ppm_over_five_minutes(tmp_path: Path) -> None:
+    """Five minutes on a clock 150 ppm slow, with a lead and music as loud as speech: skew within 2 ppm."""
+    track = synth.session(300, seed=4)
+    bed = np.tile(synth.music(30 * track.rate), 10)
+    sound = np.concatenate([np.zeros(150_000, np.float32), track.samples() + bed])
+    audio = synth.write(tmp_path / "a.wav", synth.skewed(0.5 * sound, 20_003, 20_000))
+
+    report = check(audio, from_json(track.schedule()), store=track.store())
+
+    assert abs(report.summary.skew_ppm - 150) <= 2.0
+    assert [fault.kind for fault in report.faults] == ["speed", "offset"]
+    assert np.abs(errors_ms(report, track, 1.00015, 3.125 * 1.00015)).max() <= 2.5
+
+
+@pytest.mark.parametrize(("up", "down", "words"), [(24, 25, "4.2 % too fast"), (26, 25, "3.8 % too slow")])
+def test_a_change_of_speed_is_told_and_undone(
+    tmp_path: Path, track: synth.Track, schedule: Schedule, up: int, down: int, words: str
+) -> None:
+    """A file 4 % too fast or slow is one fault of speed, and its events are still measured exactly."""
+    audio = synth.write(tmp_path / "a.wav", synth.skewed(track.samples(), up, down))
+
+    report = check(audio, schedule, store=track.store())
+
+    assert [fault.kind for fault in report.faults] == ["speed"]
+    assert words in report.faults[0].message
+    assert np.abs(errors_ms(report, track, up / down)).max() <= 0.2
+
+
+def test_without_templates_a_clean_file_is_still_measured(
+    tmp_path: Path, schedule: Schedule, track: synth.Track
+) -> None:
+    """Without clips all pips are found within 3 ms and 95 of 100 cues within 20 ms."""
+    audio = synth.write(tmp_path / "a.wav", track.samples())
+
+    report = check(audio, schedule)
+    away = np.abs(errors_ms(report, track))
+    pips = np.array([item.kind == "pip" for item in track.placed])
+
+    assert in_place(report) == []
+    assert away[pips].max() <= 3.0
+    assert np.mean(away[~pips] <= 20.0) >= 0.95
+    assert {event.template for event in report.events} == {"tone", "none"}
+
+
+def test_without_templates_nothing_is_claimed_under_music(
+    tmp_path: Path, schedule: Schedule, track: synth.Track
+) -> None:
+    """Without clips and under music the cues are said to be unmeasured: neither found nor missing."""
+    audio = synth.write(tmp_path / "a.wav", synth.with_music(track.samples(), 0.0))
+
+    report = check(audio, schedule)
+
+    cues = [event for event in report.events if event.kind == "cue"]
+    assert all(event.measured_s is None for event in cues)
+    assert in_place(report) == []
+    assert report.verdict.startswith("Good as far as it goes")
+    assert f"{len(cues)} cues have no template" in report.notes[0]
+
+
+def test_an_original_serves_as_template(tmp_path: Path, track: synth.Track, schedule: Schedule) -> None:
+    """With --against, a re-encoded copy under music is measured by the original's own stretches."""
+    original = synth.write(tmp_path / "original.wav", track.samples())
+    audio = synth.write(tmp_path / "copy.mp3", synth.with_music(track.samples(), 0.0))
+
+    report = check(audio, schedule, against=original)
+
+    assert in_place(report) == []
+    assert report.summary.templates.keys() == {"original", "tone"}
+    cues = np.array([item.kind == "cue" for item in track.placed])
+    assert np.abs(errors_ms(report, track))[cues].max() <= 0.4
+
+
+def test_stereo_and_another_rate_are_measured_alike(
+    tmp_path: Path, track: synth.Track, schedule: Schedule
+) -> None:
+    """A stereo file at 44.1 kHz is measured as exactly as a mono one at the schedule's rate."""
+    sound = synth.skewed(track.samples(), 147, 160)
+    audio = synth.write(tmp_path / "a.flac", np.stack([sound, sound], axis=1), rate=44_100)
+
+    report = check(audio, schedule, store=track.store())
+
+    assert in_place(report) == []
+    assert np.abs(errors_ms(report, track)).max() <= 0.05

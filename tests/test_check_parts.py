@@ -1,0 +1,176 @@
+"""The checker's parts, each against arithmetic or an outside library."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.signal import resample_poly
+
+import synth
+from cuelane.check import tones
+from cuelane.check.correlate import best, pre_emphasise, scores
+from cuelane.check.cues import least_score
+from cuelane.check.fit import Vote, find_line, find_pieces, robust_line
+from cuelane.check.intake import ANALYSIS_RATE
+from cuelane.check.match import match
+from cuelane.check.words import WordCheck, rough_phones, spoken_words
+
+
+def test_correlation_in_silence_stays_within_one() -> None:
+    """Digital silence beside a loud stretch scores nothing: the energy floor holds, and no score passes 1."""
+    rng = np.random.default_rng(1)
+    sound = np.zeros(60_000, np.float32)
+    sound[:8000] = rng.standard_normal(8000)
+    template = rng.standard_normal(4000).astype(np.float32)
+
+    normal = scores(sound, template)[1]
+
+    assert np.abs(normal).max() <= 1.0
+    assert np.abs(normal[20_000:]).max() < 1e-3
+
+
+@pytest.mark.parametrize("fraction", [0, 1, 2, 3])
+def test_a_top_between_samples_is_read_to_a_hundredth(fraction: int) -> None:
+    """A clip a quarter of a sample late is found there within 0.02 samples, its level within 1 %."""
+    clip = synth.speak("Shake your arms out.", rate=64_000)
+    low = resample_poly(np.pad(clip, (64_000, 32_000)), 1, 4).astype(np.float32)
+    late = resample_poly(np.pad(clip, (64_000 + fraction, 32_000)), 1, 4).astype(np.float32)
+    template = low[16_000 : 16_000 + len(clip) // 4]
+
+    peak = best(pre_emphasise(late), pre_emphasise(template))
+
+    assert peak.lag == pytest.approx(16_000 + fraction / 4, abs=0.02)
+    assert peak.gain == pytest.approx(1.0, abs=0.01)
+
+
+def test_matching_pairs_as_many_as_mir_eval_does() -> None:
+    """On random onsets the number of pairs equals mir_eval.util.match_events, the reference for pairing."""
+    import mir_eval
+
+    rng = np.random.default_rng(2)
+    for _ in range(50):
+        expected = np.sort(rng.uniform(0, 10, rng.integers(1, 40)))
+        found = np.sort(rng.uniform(0, 10, rng.integers(1, 40)))
+        reference = mir_eval.util.match_events(expected, found, 0.05)
+
+        pairs = match(list(expected), list(found), 0.05)
+
+        assert len(pairs) == len(reference)
+        assert len({i for i, _ in pairs}) == len({j for _, j in pairs}) == len(pairs)
+
+
+def test_matching_is_maximum_not_greedy() -> None:
+    """The nearest sound is left to the event that has no other: two pairs, where greed would make one."""
+    assert match([1.00, 1.04], [0.97, 1.01], 0.05) == [(0, 0), (1, 1)]
+
+
+def test_a_long_tone_is_no_short_pip() -> None:
+    """A half second tone scores low as a tenth of a second pip: the guards are as long as the pip."""
+    kind = tones.PipKind(880.0, 0.1)
+    sound = np.zeros(3 * 48_000, np.float32)
+    sound[48_000 : 48_000 + 24_000] = synth.pip(880.0, 24_000)
+    low = resample_poly(sound, 1, 3).astype(np.float32)
+
+    found = tones.measure(low, 0.0, kind, 0.5, 1.9, 48_000)
+
+    assert found is not None
+    assert found.score < 0.8
+    right = tones.measure(low, 0.0, tones.PipKind(880.0, 0.5), 0.7, 1.3, 48_000)
+    assert right is not None
+    assert right.score > 0.98
+    assert right.time_s == pytest.approx(1.0, abs=2e-5)
+
+
+@pytest.mark.parametrize("edge_ms", [5.0, 8.0, 10.0])
+@pytest.mark.parametrize("harmonic", [0.0, 0.3])
+def test_a_pip_is_measured_whatever_its_edges(edge_ms: float, harmonic: float) -> None:
+    """Edges of 5 to 10 ms and a second harmonic move a pip's onset by less than a sample of 48 kHz."""
+    sound = np.zeros(48_000, np.float32)
+    sound[19_237 : 19_237 + 4_800] = synth.pip(1046.5, 4_800, edge_ms, harmonic)
+    low = resample_poly(sound, 1, 3).astype(np.float32)
+
+    found = tones.measure(low, 0.0, tones.PipKind(1046.5, 0.1), 0.2, 0.6, 48_000)
+
+    assert found is not None
+    assert found.time_s * 48_000 == pytest.approx(19_237, abs=0.9)
+
+
+def test_the_carrier_settles_what_the_envelope_leaves_open() -> None:
+    """Tones of one wave whose envelopes scatter by 0.2 ms agree to a hundredth of that by their phase."""
+    rng = np.random.default_rng(3)
+    kind = tones.PipKind(880.0, 0.1)
+    shift = rng.normal(0, 1e-4, 20)
+    heard = [tones.Tone(k + s, 0.95, kind, 0.1, 0.4 + 2 * np.pi * 880 * s) for k, s in enumerate(shift)]
+
+    moved = tones.by_carrier(heard)
+    away = np.array([tone.time_s - k for k, tone in enumerate(moved)])
+
+    assert np.ptp(away) < 1e-6
+
+
+def test_a_vote_finds_the_session_without_any_single_sound() -> None:
+    """Twelve alike sounds at uneven times, a third of them lost and as many false: offset and rate stand."""
+    rng = np.random.default_rng(4)
+    session = np.cumsum(rng.uniform(3, 20, 12))
+    heard = 7.25 + 1.0002 * session[rng.permutation(12)[:8]]
+    heard = np.concatenate([heard, rng.uniform(0, 150, 4)])
+    pairs = [Vote(i, float(t), float(f), 1.0) for i, t in enumerate(session) for f in heard]
+
+    line = find_line(pairs, float(session[-1]))
+
+    assert line is not None
+    assert line[1] + line[0] * session[6] == pytest.approx(7.25 + 1.0002 * session[6], abs=0.06)
+
+
+def test_pieces_never_run_back_in_time() -> None:
+    """A cut makes two pieces; a repetition that fits only by running back makes none."""
+    times = np.arange(0.0, 120.0, 5.0)
+    cut = [Vote(i, t, t - (2.0 if t >= 60 else 0.0), 1.0) for i, t in enumerate(times)]
+    lost = [Vote(i, t, t - 20 + (60 if t < 20 else 0), 1.0) for i, t in enumerate(times)]
+
+    assert [(p.start_s, p.offset_s) for p in find_pieces(cut, 1.0, 0.0)] == [(0.0, 0.0), (60.0, -2.0)]
+    assert [p.offset_s for p in find_pieces(lost, 1.0, -20.0)] == [-20.0]
+
+
+def test_parallel_lines_share_one_rate() -> None:
+    """Two pieces and some outliers: the common rate is found to 1 ppm, each offset to a microsecond."""
+    rng = np.random.default_rng(5)
+    x = np.sort(rng.uniform(0, 600, 80))
+    group = (x > 250).astype(np.int64)
+    y = 1.00015 * x + np.where(group == 1, 3.5, 1.25) + rng.normal(0, 1e-6, 80)
+    y[::9] += rng.uniform(0.02, 0.3, len(y[::9]))
+
+    rate, offsets = robust_line(x, y, np.ones(80), group)
+
+    assert (rate - 1) * 1e6 == pytest.approx(150, abs=1)
+    assert offsets == pytest.approx([1.25, 3.5], abs=2e-5)
+
+
+def test_least_scores_grow_for_short_cues() -> None:
+    """A fifth of a second needs a higher score than two seconds: chance correlates by 1/sqrt(2BT)."""
+    assert least_score(2.0) == 0.15
+    assert least_score(0.2) == pytest.approx(7.0 / np.sqrt(2 * 3000 * 0.2))
+
+
+def test_words_are_written_as_a_recogniser_needs_them() -> None:
+    """Case and punctuation go, apostrophes stay, and every word gets some pronunciation."""
+    assert spoken_words("Don’t rush: 3 slow reps!") == ["don't", "rush", "slow", "reps"]
+    assert rough_phones("glutes") == "G L AH T EH S"
+    assert rough_phones("rack") == "R AE K"
+
+
+def test_nothing_is_heard_in_silence_or_noise() -> None:
+    """Digital silence and noise are no cue to the recogniser: the whole grammar is optional."""
+
+    class Still:
+        def __init__(self, sound: np.ndarray) -> None:
+            self.sound = sound
+
+        def read(self, start: int, n: int) -> np.ndarray:
+            return self.sound[:n]
+
+    noise = np.random.default_rng(6).standard_normal(3 * ANALYSIS_RATE).astype(np.float32) * 0.1
+    listener = WordCheck(["Rest.", "Round two.", "Push the floor away."])
+
+    assert listener.heard(Still(np.zeros_like(noise)), 0.3, 1.0) is None  # type: ignore[arg-type]
+    assert listener.heard(Still(noise), 0.3, 1.0) is None  # type: ignore[arg-type]

@@ -163,17 +163,19 @@ def full_length(minutes: float, music: list[Path], sounds: dict[str, roomkit.Wav
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         track = write_track(folder, schedule, sounds, ".m4a")
-        started = time.perf_counter()
+        started, used = time.perf_counter(), processor_s()
         report = under(track, music, folder / "made.m4a")
-        under_s = time.perf_counter() - started
-        encoder = []
+        under_s, under_used = time.perf_counter() - started, processor_s() - used
+        encoder: list[float] = []
         under(track, music, folder / "made.wav")
+        used = processor_s()
         for _ in range(2):
             started = time.perf_counter()
             encode(
                 folder / "again.m4a", decode(folder / "made.wav", channels=2), sample_rate=RATE, n_channels=2
             )
             encoder.append(time.perf_counter() - started)
+        encoder_used = (processor_s() - used) / 2
         started = time.perf_counter()
         under(track, music, folder / "made.m4a")
         again_s = time.perf_counter() - started
@@ -183,8 +185,19 @@ def full_length(minutes: float, music: list[Path], sounds: dict[str, roomkit.Wav
     print(f"{minutes:g} min, {len(schedule.events)} events, {len(music)} songs")
     print(f"  under {under_s:.1f} and {again_s:.1f} s, encoder alone {encoder[0]:.1f} and {encoder[1]:.1f} s")
     print(f"  ratio of the better ones {min(under_s, again_s) / min(encoder):.2f}")
+    print(
+        f"  processor time {under_used:.1f} s, encoder alone {encoder_used:.1f} s, decoders counted in both"
+    )
     print(f"  planned {report.plan.loudness_lufs:.2f} LUFS, decoded {meter.integrated_lufs:.2f} LUFS")
     print(f"  decoded true peak {meter.true_peak_dbtp:.2f} dBTP", flush=True)
+
+
+def processor_s() -> float:
+    """Return the processor time of this process and of those it has waited for."""
+    return sum(
+        usage.ru_utime + usage.ru_stime
+        for usage in map(resource.getrusage, (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    )
 
 
 def memory(minutes: float, music: list[Path], sounds: dict[str, roomkit.Wave]) -> None:

@@ -334,9 +334,8 @@ def write_video(path: Path, samples: Array, scratch: Path) -> None:
     import soundfile
 
     soundfile.write(scratch, samples, SAMPLE_RATE, subtype="PCM_16")
-    run = [
-        imageio_ffmpeg.get_ffmpeg_exe(), "-v", "error", "-y", "-f", "lavfi",
-        "-i", "testsrc=size=160x90:rate=5", "-i", str(scratch), "-shortest", "-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p",
-        "-c:a", "aac", "-b:a", "96k", str(path),
-    ]  # fmt: skip
+    program = imageio_ffmpeg.get_ffmpeg_exe()
+    picture = ["-f", "lavfi", "-i", "testsrc=size=160x90:rate=5", "-i", str(scratch), "-shortest"]
+    codecs = ["-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", "-c:a", "aac", "-b:a", "96k"]
+    run = [program, "-v", "error", "-y", *picture, *codecs, str(path)]
     subprocess.run(run, check=True, stdin=subprocess.DEVNULL)

@@ -46,7 +46,7 @@ def read_captions(path: Path) -> list[Caption]:
     except OSError as error:
         raise AudioFileError(f"{path}: cannot read the captions: {error.strerror or error}") from error
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    found = _timed_blocks(path, lines) if any("-->" in line for line in lines) else _plain(path, lines)
+    found = _timed_blocks(path, lines) if "-->" in text or text.startswith("WEBVTT") else _plain(path, lines)
     found = [caption for caption in found if caption.text]
     if not found:
         raise AudioFileError(

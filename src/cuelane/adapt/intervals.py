@@ -113,4 +113,8 @@ def _kinds(
         # Nothing said either way: classes begin with work.
         score = -alternating
         return ["rest" if value > 0 else "work" for value in score], [False] * len(lengths)
-    return ["rest" if value > 0 else "work" for value in score], [bool(abs(v) > 0.25) for v in score]
+    kinds = ["rest" if value > 0 else "work" for value in score]
+    sure = np.abs(score) > 0.25
+    # Where all that are sure take turns, the others may be taken to as well.
+    turns = np.sign(score) == np.sign(turn) * alternating
+    return kinds, [bool(value) for value in (sure | (turns & turns[sure].all()) if sure.any() else sure)]

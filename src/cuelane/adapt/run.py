@@ -12,6 +12,7 @@ from pathlib import Path
 from cuelane.adapt.analysis import Analysis, Step, analyse, analysis_key, from_json, to_json
 from cuelane.adapt.captions import read_captions
 from cuelane.adapt.cues import FoundCue
+from cuelane.adapt.cutting import cut_with_onset
 from cuelane.adapt.decisions import decide, decisions_text, read_decisions
 from cuelane.adapt.planfile import CutCue, Planned, Timing, plan_intervals, plan_yaml
 from cuelane.adapt.recording import CLIP_RATE, Recording, open_recording
@@ -19,7 +20,6 @@ from cuelane.adapt.report import report_json, report_markdown
 from cuelane.clip import audible_span
 from cuelane.deliver.atomic import all_or_nothing
 from cuelane.errors import DeliveryError, UsageError
-from cuelane.takes.cutting import cut_with_onset
 
 PLAN, DECISIONS, ANALYSIS, LEADS = "plan.yaml", "decisions.txt", ".analysis.json", ".clips.json"
 REPORT_MD, REPORT_JSON = "report.md", "report.json"

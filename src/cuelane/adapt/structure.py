@@ -20,6 +20,7 @@ Array = npt.NDArray[np.float32]
 
 SURE = 0.6
 _LEAST = 0.38
+_LONE_LEAST = 0.75
 _APART_S = 3.0
 _SEARCH_S = 0.020
 _PLAN_SEARCH_S = 0.35
@@ -104,7 +105,9 @@ def find_boundaries(recording: Recording, beep: Beep) -> list[Boundary]:
 
     scores = _Scores(recording, beep)
     apart = round(_APART_S * SCORE_RATE)
-    height = max(_LEAST, 1.1 * float(np.quantile(scores.chance, 0.9999)) if len(scores.chance) else 0.0)
+    # A lone tone has no spacing to be wrong about; it has to be clear instead.
+    by_chance = float(np.quantile(scores.chance, 0.9999)) if beep.count and len(scores.chance) else 0.0
+    height = max(_LEAST, 1.1 * by_chance) if beep.count else _LONE_LEAST
     places, _ = find_peaks(np.concatenate([[0], scores.together, [0]]), height=height, distance=apart)
     return [Boundary(scores.refine(int(p) - 1), float(scores.together[int(p) - 1])) for p in places]
 

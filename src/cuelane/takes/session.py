@@ -12,12 +12,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from cuelane.adapt.cutting import cut_take, is_clipped
 from cuelane.adapt.listening import LISTEN_RATE, HeardWord, ScriptListener
 from cuelane.adapt.pronouncing import spoken_words
 from cuelane.adapt.recording import Recording, open_recording
-from cuelane.takes.cutting import cut_take, is_clipped
+from cuelane.adapt.room_tone import level_db, room_tone
 from cuelane.takes.matching import LIKELY, SURE, HeardPiece, Take, fill_gaps, match_takes
-from cuelane.takes.room_tone import level_db, room_tone
 from cuelane.takes.splitting import Piece, measure_levels, split_at_pauses
 
 Audio = npt.NDArray[np.float32]

@@ -6,13 +6,13 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.adapt.recording import CLIP_RATE, Recording
+from cuelane.adapt.room_tone import Spectrum, soften
 from cuelane.clip import audible_span
 from cuelane.meter.gating import clip_loudness_lufs
-from cuelane.takes.room_tone import Spectrum, soften
 
 Audio = npt.NDArray[np.float32]
 
-LOUDNESS_LUFS = -20.0
+LOUDNESS_LUFS = -23.0
 PEAK_DBFS = -1.0
 LEAD_S, TAIL_S = 0.08, 0.15
 _SEARCH_S = 0.25
@@ -54,7 +54,7 @@ def cut_with_onset(
 ) -> tuple[Audio, float, float]:
     """Return the sound between two pauses as a clip at 48 kHz, and its onset and end in the recording, in s.
 
-    The clip's loudness is -20 LUFS, its peak at most -1 dBFS.
+    The clip's loudness is -23 LUFS, its peak at most -1 dBFS.
 
     Parameters
     ----------

@@ -10,12 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
 from cuelane.adapt.recording import CLIP_RATE, Recording
-from cuelane.takes.splitting import Piece
 
 Audio = npt.NDArray[np.float32]
 Spectrum = npt.NDArray[np.float64]
@@ -27,7 +27,17 @@ _OVER_SUBTRACTION = 2.0
 _LISTEN_AT_MOST_S = 30.0
 
 
-def room_tone(recording: Recording, pieces: Sequence[Piece]) -> Spectrum | None:
+class Sound(Protocol):
+    """A stretch of sound between two pauses, in seconds."""
+
+    @property
+    def start_s(self) -> float: ...
+
+    @property
+    def end_s(self) -> float: ...
+
+
+def room_tone(recording: Recording, pieces: Sequence[Sound]) -> Spectrum | None:
     """Return the mean power spectrum of the pauses between `pieces`; None if there is no second of them."""
     total: Spectrum = np.zeros(WINDOW // 2 + 1)
     n_windows = 0

@@ -1,0 +1,163 @@
+"""Decisions, the new plan, and the whole way from a video to a checked track."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+import classgen as gen
+import classgen_captions as cap
+from cuelane.adapt.countdown import Beep
+from cuelane.adapt.cues import FoundCue
+from cuelane.adapt.decisions import Decision, decide, decisions_text, read_decisions
+from cuelane.adapt.intervals import FoundInterval
+from cuelane.adapt.planfile import CutCue, plan_intervals
+from cuelane.adapt.run import adapt_recording
+from cuelane.errors import AudioFileError, PlanError, UsageError
+from cuelane.plan.load import load_plan
+
+BEEP = Beep(1000.0, 0.5, 3, 1000.0, 0.1, 1.0)
+CUES = [
+    FoundCue(65.31, 67.0, "Keep your heels heavy.", "form", 1),
+    FoundCue(130.0, 131.5, "Watch my knee.", "form", 1, ("points at a picture",)),
+]
+
+
+def test_decisions_survive_a_round_trip(tmp_path):
+    """What a person changed is what counts next time, and the file does not change by itself."""
+    path = tmp_path / "decisions.txt"
+    path.write_text(decisions_text(CUES, [True, False], []), encoding="utf-8")
+    assert decide(CUES, read_decisions(path)) == ([True, False], [])
+
+    edited = path.read_text(encoding="utf-8").replace("\ndrop", "\nKEEP")
+    path.write_text(edited, encoding="utf-8")
+    kept, left = decide(CUES, read_decisions(path))
+
+    assert (kept, left) == ([True, True], [])
+    assert decisions_text(CUES, kept, left) == edited.replace("KEEP", "keep")
+
+
+def test_a_decision_holds_for_a_cue_that_moved_a_little():
+    """A cue that begins within a third of a second of a decision's time is meant; one farther off is not."""
+    near, far = Decision(False, 65.0, "drop 1:05.0"), Decision(True, 129.5, "keep 2:09.5")
+
+    kept, left = decide(CUES, [near, far])
+
+    assert kept == [False, False]
+    assert left == [far]
+    assert "keep 2:09.5" in decisions_text(CUES, kept, left)
+
+
+def test_a_wrong_decision_is_named_with_its_line(tmp_path):
+    """A line that is no decision says where it is and what was expected; all are shown at once."""
+    path = tmp_path / "decisions.txt"
+    path.write_text("# fine\nkept 1:05 | x\nkeep soon | y\n", encoding="utf-8")
+
+    with pytest.raises(PlanError) as caught:
+        read_decisions(path)
+
+    assert [problem.mark.line for problem in caught.value.problems] == [2, 3]
+    assert "expected a line that begins with keep or drop and a time" in str(caught.value)
+
+
+def cut(onset_ms: int, end_ms: int, interval: int, text: str = "Words.") -> CutCue:
+    return CutCue(onset_ms, end_ms, text, "form", interval, "a.wav")
+
+
+def intervals(work_true_s: float) -> list[FoundInterval]:
+    return [
+        FoundInterval("talk", 0.0, 20.0, 20.0, True),
+        FoundInterval("work", 20.0, 45.7, work_true_s, True),
+        FoundInterval("rest", 45.7, 60.7, 15.0, True),
+        FoundInterval("talk", 60.7, 90.0, 29.3, False),
+    ]
+
+
+def test_recorded_timing_keeps_every_offset():
+    """With recorded timing, intervals and cues lie as far apart as they did."""
+    planned = plan_intervals(
+        intervals(30.0), [cut(25_000, 26_000, 1), cut(40_000, 41_000, 1)], BEEP, "recorded"
+    )
+
+    assert [row.length_ms for row in planned.intervals] == [8_000, 25_700, 15_000]
+    assert [p.at_ms for p in planned.intervals[1].cues] == [5_000, 20_000]
+    assert (planned.crowded_out, planned.moved) == ((), ())
+
+
+def test_exact_timing_puts_silence_where_the_longest_pause_is():
+    """A cut interval gets its true length; cues after its longest pause move with its end."""
+    planned = plan_intervals(intervals(30.0), [cut(25_000, 26_000, 1), cut(40_000, 41_000, 1)], BEEP, "exact")
+
+    assert planned.intervals[1].length_ms == 30_000
+    assert [p.at_ms for p in planned.intervals[1].cues] == [5_000, 24_300]
+
+
+def test_a_cue_over_the_pips_moves_or_is_named():
+    """A cue that would sound over a pip is moved by up to 1.5 s; one that cannot be is reported."""
+    late, long = cut(41_500, 43_200, 1, "Late."), cut(45_800, 58_900, 2, "Long.")
+
+    planned = plan_intervals(intervals(25.7), [late, long], BEEP, "recorded")
+
+    placed = planned.intervals[1].cues[0]
+    assert placed.at_ms + 1_700 < 25_700 - 3_000
+    assert planned.moved[0][0] is late
+    assert planned.crowded_out == (long,)
+
+
+@pytest.fixture(scope="module")
+def class_folder(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("class")
+    made = gen.generate(11, work_s=12.0, rest_s=8.0, n_sets=3, screen=True)
+    gen.write_video(folder / "legs.mp4", made.samples, folder / "legs.wav")
+    (folder / "legs.vtt").write_text(cap.as_vtt(cap.captions(made, 2, late_s=1.0)), encoding="utf-8")
+    return folder, made
+
+
+def test_a_video_becomes_a_track_that_passes_check(class_folder, monkeypatch):
+    """From mp4 and captions to plan, clips, render and check, and again after a decision was changed."""
+    from cuelane.check.run import check
+    from cuelane.clipstore import ClipStore
+    from cuelane.render import render
+    from cuelane.schedule import load_schedule
+
+    folder, made = class_folder
+    monkeypatch.setenv("CUELANE_CACHE", str(folder / "cache"))
+    out = folder / "audio only"
+    first = adapt_recording(folder / "legs.mp4", out, captions=folder / "legs.vtt", timing="exact")
+
+    kinds = [(i.kind, i.true_s) for i in first.analysis.intervals if i.kind != "talk"]
+    assert kinds == [(i.kind, round(i.end_s - i.start_s, 6)) for i in made.intervals]
+    assert load_plan(out / "plan.yaml").plan.title == "legs"
+    report = json.loads((out / "report.json").read_text(encoding="utf-8"))
+    reasons = {reason for cue in report["cues"] for reason in cue["reasons"]}
+    assert "talks to viewers about the channel" in reasons
+
+    decisions = (out / "decisions.txt").read_text(encoding="utf-8")
+    assert "hit the subscribe button" in decisions
+    line = next(row for row in decisions.splitlines() if "subscribe" in row)
+    changed = decisions.replace(line, line.replace("drop", "keep", 1))
+    (out / "decisions.txt").write_text(changed, encoding="utf-8")
+    second = adapt_recording(folder / "legs.mp4", out, captions=folder / "legs.vtt", timing="exact")
+    assert second.reused
+    assert sum(second.kept) == sum(first.kept) + 1
+    assert (out / "decisions.txt").read_text(encoding="utf-8") == changed
+
+    track = folder / "track.wav"
+    render(out / "plan.yaml", track, extras=False)
+    verdict = check(track, load_schedule(track.with_suffix(".schedule.json")), store=ClipStore())
+    assert verdict.ok
+
+
+def test_what_cannot_be_adapted_is_refused(class_folder, tmp_path):
+    """A missing recording, captions that are none, and a folder with somebody's plan give messages."""
+    folder, _ = class_folder
+    with pytest.raises(UsageError, match="no such file; give the video or audio file"):
+        adapt_recording(tmp_path / "none.mp4", tmp_path / "out")
+    (tmp_path / "plan.yaml").write_text("title: mine\n", encoding="utf-8")
+    with pytest.raises(UsageError, match="is a plan that adapt did not make"):
+        adapt_recording(folder / "legs.mp4", tmp_path)
+    (tmp_path / "bad.mp4").write_bytes(b"not a film at all" * 50)
+    with pytest.raises(AudioFileError):
+        adapt_recording(tmp_path / "bad.mp4", tmp_path / "out")
+    assert not (tmp_path / "out" / "plan.yaml").exists()

@@ -1,0 +1,169 @@
+"""Beeps, boundaries and intervals of generated classes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soxr
+
+import classgen as gen
+from cuelane.adapt.align import PlacedWord
+from cuelane.adapt.countdown import Beep
+from cuelane.adapt.intervals import find_intervals
+from cuelane.adapt.recording import Recording
+from cuelane.adapt.search import find_structure
+from cuelane.adapt.structure import Boundary, boundaries_by_plan
+from cuelane.adapt.tonefilter import tone_scores
+from cuelane.adapt.tonetracks import tone_tracks
+from cuelane.adapt.wordlists import word_lists
+from cuelane.errors import UsageError
+
+
+def recording(samples: gen.Array) -> Recording:
+    whole = lambda x: np.clip(np.rint(x * 32_768), -32_768, 32_767).astype(np.int16)  # noqa: E731
+    return Recording(Path("generated"), whole(samples), whole(soxr.resample(samples, 48_000, 16_000)))
+
+
+def short_class(kind: gen.BeepKind, seed: int = 1) -> gen.GeneratedClass:
+    return gen.generate(seed, kind=kind, work_s=12.0, rest_s=8.0, n_sets=3)
+
+
+def assert_found(found_s: list[float], truth_s: list[float], tolerance_s: float) -> None:
+    assert len(found_s) == len(truth_s)
+    assert np.abs(np.array(found_s) - truth_s).max() <= tolerance_s
+
+
+@pytest.mark.parametrize("kind", [gen.KINDS[0], gen.KINDS[4], gen.SINGLE], ids=lambda kind: kind.name)
+def test_boundaries_are_found_without_a_plan(kind):
+    """Every boundary is found within 15 ms, and nothing else, from the beeps' own pattern."""
+    made = short_class(kind)
+
+    found = find_structure(recording(made.samples))
+
+    assert_found([b.at_s for b in found.boundaries], made.boundaries_s, 0.015)
+    assert found.beep is not None
+    assert found.beep.count == kind.count
+    assert not kind.count or found.beep.spacing_s == pytest.approx(kind.spacing_s, abs=0.01)
+    assert found.confidence > 0.6
+
+
+def test_boundaries_are_found_under_music_as_loud_as_speech():
+    """Music at the loudness of the speech hides no countdown and adds none."""
+    made = short_class(gen.KINDS[3])
+
+    found = find_structure(recording(gen.with_music(made, 0.0, seed=5)))
+
+    assert_found([b.at_s for b in found.boundaries], made.boundaries_s, 0.015)
+
+
+def test_speech_without_beeps_has_no_countdown():
+    """A class with no beeps is not given any."""
+    made = short_class(gen.KINDS[0])
+
+    found = find_structure(recording(made.speech_only + np.float32(1e-4)))
+
+    assert found.beep is None
+    assert found.boundaries == ()
+
+
+def test_one_pointed_out_countdown_is_enough():
+    """With --beep-at near one countdown, all of them are found."""
+    made = short_class(gen.KINDS[1])
+
+    found = find_structure(recording(made.samples), beep_at_s=made.boundaries_s[2] + 0.8)
+
+    assert_found([b.at_s for b in found.boundaries], made.boundaries_s, 0.015)
+
+
+def test_pointing_at_no_countdown_is_refused():
+    """--beep-at where nothing beeps says what to do."""
+    rng = np.random.default_rng(4)
+    noise = (rng.standard_normal(48_000 * 20) * 0.01).astype(np.float32)
+
+    with pytest.raises(UsageError, match="no countdown was found within 8 s of --beep-at"):
+        find_structure(recording(noise), beep_at_s=10.0)
+
+
+def test_a_plan_places_the_countdown_that_cannot_be_heard():
+    """A silenced countdown is put where the plan has it, and said to be; the others are measured."""
+    made = short_class(gen.KINDS[0])
+    truth = made.boundaries_s
+    sound = made.samples.copy()
+    a, b = round((truth[2] - 3.2) * 48_000), round((truth[2] + 0.7) * 48_000)
+    sound[a:b] = 0.0
+    kind = made.kind
+    beep = Beep(
+        kind.long_frequency_hz, kind.long_s, kind.count, kind.frequency_hz, kind.short_s, kind.spacing_s
+    )
+
+    found, fit = boundaries_by_plan(recording(sound), beep, [t - truth[0] + 3.0 for t in truth])
+
+    assert fit > 0.35
+    assert [b.from_plan for b in found] == [k == 2 for k in range(len(truth))]
+    assert_found([b.at_s for b in found], truth, 0.015)
+
+
+def test_a_tone_scores_one_at_its_onset_and_not_where_it_is_longer():
+    """A lone tone of the right length scores 1 at its first sample; a longer tone scores less."""
+    sound = np.zeros(48_000 * 4, np.float32)
+    exact = gen.tone(gen.BeepKind("", 1000.0, 0.2, 1000.0, 0.6), long=False)
+    longer = gen.tone(gen.BeepKind("", 1000.0, 0.2, 1000.0, 0.6), long=True)
+    sound[48_000 : 48_000 + len(exact)] = exact
+    sound[120_000 : 120_000 + len(longer)] = longer
+
+    scores = tone_scores(recording(sound), 1000.0, 0.2)
+
+    assert abs(int(scores.argmax()) - 1000) <= 2
+    assert scores.max() > 0.95
+    assert scores[2400:3400].max() < 0.7
+
+
+def test_a_steady_tone_is_a_track_and_a_chirp_is_not():
+    """A tone of 0.3 s is one track of its pitch and length; a glide over an octave is none."""
+    time = np.arange(round(0.3 * 48_000)) / 48_000
+    sound = np.random.default_rng(2).standard_normal(48_000 * 4).astype(np.float32) * np.float32(1e-4)
+    sound[48_000 : 48_000 + len(time)] += 0.2 * np.sin(2 * np.pi * 1500 * time).astype(np.float32)
+    glide = 0.2 * np.sin(2 * np.pi * (800 * time + 800 * time**2 / 0.6)).astype(np.float32)
+    sound[120_000 : 120_000 + len(time)] += glide
+
+    tracks = [t for t in tone_tracks(recording(sound)) if t.length_s > 0.1]
+
+    assert len(tracks) == 1
+    assert tracks[0].frequency_hz == pytest.approx(1500, abs=3)
+    assert tracks[0].onset_s == pytest.approx(1.0, abs=0.015)
+    assert tracks[0].length_s == pytest.approx(0.3, abs=0.03)
+
+
+def interval_kinds(lengths: list[float], said: dict[int, str]) -> list[tuple[str, float]]:
+    times = np.cumsum([10.0, *lengths])
+    words = [PlacedWord(text, times[k] + 1.0, times[k] + 1.5, 0) for k, text in said.items()]
+    found = find_intervals([Boundary(float(t), 0.9) for t in times], float(times[-1]), words, word_lists())
+    return [(i.kind, i.true_s) for i in found if i.kind != "talk"]
+
+
+def test_kinds_follow_what_is_said_and_lengths_that_come_again():
+    """One spoken 'rest' labels every interval of its length; lengths are whole seconds again."""
+    found = interval_kinds([30.01, 15.0, 29.99, 15.01, 30.0], {1: "And rest, shake it out."})
+
+    assert found == [("work", 30.0), ("rest", 15.0), ("work", 30.0), ("rest", 15.0), ("work", 30.0)]
+
+
+def test_equal_work_and_rest_take_turns():
+    """Where work and rest last the same, what is said decides whose turn it is."""
+    found = interval_kinds([20.0] * 5, {0: "Rest now.", 2: "Recover.", 3: "Ten seconds left."})
+
+    assert [kind for kind, _ in found] == ["rest", "work", "rest", "work", "rest"]
+
+
+def test_a_cut_interval_gets_its_true_length_and_a_note():
+    """An interval shorter than all others of its kind is taken for cut, and that is said."""
+    times = np.cumsum([10.0, 30.0, 15.0, 25.7, 15.0, 30.0, 15.0, 30.0, 15.0, 30.0])
+    words = [PlacedWord("rest", float(times[1]) + 1, float(times[1]) + 1.4, 0)]
+
+    found = find_intervals([Boundary(float(t), 0.9) for t in times], 250.0, words, word_lists())
+
+    cut = found[3]
+    assert (cut.kind, cut.true_s) == ("work", 30.0)
+    assert cut.notes == ("4.3 s shorter than others of its kind: probably cut",)

@@ -1,0 +1,207 @@
+"""A reading of a script with retakes, coughs and lines left out, cut into a recorded voice."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+import soundfile
+
+import classgen as gen
+from classgen_speech import natural
+from cuelane.adapt.cutting import fade_ends
+from cuelane.adapt.listening import HeardWord
+from cuelane.adapt.room_tone import soften
+from cuelane.clip import audible_span
+from cuelane.errors import UsageError
+from cuelane.meter.gating import clip_loudness_lufs
+from cuelane.speech.recorded import RecordedVoice
+from cuelane.speech.voices import find_voice
+from cuelane.takes.matching import HeardPiece, match_takes
+from cuelane.takes.session import TakesResult, find_takes, leading_number
+from cuelane.takes.splitting import split_at_pauses
+from cuelane.takes.voice import file_name, voice_folder, write_voice
+
+LINES = [*gen.SETUPS.values(), *gen.FORM[:4], "Left leg forward this time.", "Right leg forward this time."]
+LEFT_OUT, RETAKEN, COUGHS = {4}, {1, 8}, {2, 6}
+RATE = 48_000
+
+
+def read_aloud() -> tuple[gen.Array, dict[int, tuple[float, float]]]:
+    """Return a reading of LINES, and where the last reading of each line is."""
+    rng = np.random.default_rng(1)
+    parts: list[gen.Array] = [np.zeros(RATE * 2, np.float32)]
+    truth: dict[int, tuple[float, float]] = {}
+
+    def put(wave: gen.Array, pause_s: float) -> tuple[float, float]:
+        start = sum(map(len, parts)) / RATE
+        parts.extend((wave, np.zeros(round(pause_s * RATE), np.float32)))
+        return start, start + len(wave) / RATE
+
+    for index, text in enumerate(LINES):
+        if index in COUGHS:
+            time = np.arange(round(0.35 * RATE)) / RATE
+            put((rng.standard_normal(len(time)) * np.exp(-time * 12) * 0.2).astype(np.float32), 1.0)
+        if index in LEFT_OUT:
+            continue
+        spoken = natural(text)
+        if index in RETAKEN:
+            put(spoken.samples[: spoken.words[len(spoken.words) // 2].end_sample], 1.2)
+        truth[index] = put(spoken.samples, float(rng.uniform(1.0, 2.0)))
+    sound = np.concatenate(parts)
+    return sound + gen._pink(len(sound), rng) * np.float32(10 ** (-60 / 20)), truth
+
+
+@pytest.fixture(scope="module")
+def cut_reading(tmp_path_factory):
+    path = tmp_path_factory.mktemp("reading") / "reading.wav"
+    sound, truth = read_aloud()
+    soundfile.write(path, sound, RATE)
+    return find_takes([path], LINES), truth
+
+
+def test_every_line_read_is_placed_or_reported_and_none_is_wrong(cut_reading):
+    """Lines that were read are placed where they were read last; those that were not are missing."""
+    result, truth = cut_reading
+    by_index = {line.number - 1: line for line in result.lines}
+
+    assert {k for k, line in by_index.items() if line.state == "missing"} == LEFT_OUT
+    placed = {k for k, line in by_index.items() if line.state == "placed"}
+    assert len(placed) >= len(truth) - 1
+    for index in placed:
+        assert by_index[index].start_s == pytest.approx(truth[index][0], abs=0.25)
+        assert by_index[index].end_s == pytest.approx(truth[index][1], abs=0.35)
+
+
+def test_clips_are_levelled_and_begin_with_a_little_air(cut_reading):
+    """Every clip is at -23 LUFS or peaks at -1 dBFS, its sound begins within 100 ms, and none is cut off."""
+    result, _ = cut_reading
+    for line in result.lines:
+        if line.clip is None:
+            continue
+        onset, end = audible_span(line.clip, RATE)
+        loudness_lufs, peak = clip_loudness_lufs(line.clip, RATE), float(np.abs(line.clip).max())
+        assert peak <= 10 ** (-1 / 20) + 1e-6
+        # A clip with high peaks is left below the loudness rather than clipped.
+        assert loudness_lufs == pytest.approx(-23.0, abs=0.5) or peak > 0.99 * 10 ** (-1 / 20)
+        assert 0.03 * RATE < onset < 0.1 * RATE
+        assert end < len(line.clip)
+
+
+def test_the_voice_holds_the_lines_that_were_placed(cut_reading, tmp_path):
+    """The folder written is a recorded voice: it finds placed lines, and has no others."""
+    result, _ = cut_reading
+    folder = voice_folder(tmp_path, "own")
+
+    n_written = write_voice(folder, result)
+
+    voice = RecordedVoice(find_voice("own", tmp_path))
+    placed = [line for line in result.lines if line.state == "placed"]
+    assert n_written == len(placed)
+    assert all(not isinstance(voice.find(line.text), str) for line in placed)
+    assert voice.find(LINES[4]) == "no recording of this line"
+
+
+def test_lines_recorded_before_stay(cut_reading, tmp_path):
+    """A second reading adds to the voice; what it did not read is kept."""
+    result, _ = cut_reading
+    folder = voice_folder(tmp_path, "own")
+    write_voice(folder, TakesResult(result.lines[:2], (), ()))
+
+    write_voice(folder, TakesResult(result.lines[2:4], (), ()))
+
+    index = json.loads((folder / "index.json").read_text(encoding="utf-8"))
+    assert [clip["text"] for clip in index["clips"]] == LINES[:4]
+
+
+@pytest.mark.parametrize("name", ["", "../up", "a b", "x" * 41])
+def test_a_voice_needs_a_plain_name(tmp_path, name):
+    """A name that could be a path, or none, is refused."""
+    with pytest.raises(UsageError, match="is not a name; use letters, digits"):
+        voice_folder(tmp_path, name)
+
+
+def heard(text: str, start_s: float, number: int | None = None) -> HeardPiece:
+    words = tuple(
+        HeardWord(word, start_s + 0.2 * k, start_s + 0.2 * k + 0.2) for k, word in enumerate(text.split())
+    )
+    return HeardPiece(start_s, start_s + 0.2 * max(1, len(words)), words, number)
+
+
+def test_the_order_of_reading_decides_between_like_lines():
+    """The same words heard twice are two readings of one line, unless the script has them twice over."""
+    lines = ["Plank.", "Next: plank.", "Rest."]
+    pieces = [heard("plank", 0), heard("next", 2), heard("plank", 2.6), heard("rest", 5)]
+
+    takes = match_takes(pieces, lines)
+
+    assert [(take.line, take.start_s) for take in takes] == [(0, 0), (1, 2), (2, 5)]
+
+
+def test_a_false_start_is_not_sure_and_the_whole_reading_is():
+    """A take that lacks the line's last word stays below what counts as good."""
+    takes = match_takes([heard("ten seconds", 0), heard("ten seconds left", 3)], ["Ten seconds left."])
+
+    assert [take.confidence >= 0.82 for take in takes] == [False, True]
+
+
+def test_a_number_read_aloud_says_which_line_comes():
+    """A line's number outweighs the order."""
+    lines = ["Left leg forward.", "Right leg forward.", "Hold it."]
+
+    takes = match_takes([heard("right leg forward", 0, number=2)], lines)
+
+    assert [(take.line, take.numbered) for take in takes] == [(1, True)]
+    assert leading_number(["number", "twenty", "one", "hold"]) == (21, 3)
+    assert leading_number(["hold", "it"]) == (None, 0)
+
+
+def test_pauses_split_a_recording():
+    """Three bursts in room noise are three pieces, their edges within 60 ms."""
+    rng = np.random.default_rng(3)
+    sound = (rng.standard_normal(16_000 * 6) * 10 ** (-62 / 20)).astype(np.float32)
+    for start in (1.0, 2.5, 4.2):
+        time = np.arange(round(0.8 * 16_000)) / 16_000
+        sound[round(start * 16_000) : round(start * 16_000) + len(time)] += 0.1 * np.sin(2500 * time)
+
+    pieces = split_at_pauses(sound, 16_000)
+
+    assert [piece.start_s for piece in pieces] == pytest.approx([1.0, 2.5, 4.2], abs=0.06)
+    assert [piece.end_s for piece in pieces] == pytest.approx([1.8, 3.3, 5.0], abs=0.06)
+
+
+def test_room_tone_is_lowered_by_no_more_than_asked():
+    """Noise between words comes down by about what was asked, and a tone 40 dB above it keeps its level."""
+    rng = np.random.default_rng(5)
+    noise = (rng.standard_normal(RATE * 2) * 1e-3).astype(np.float32)
+    window = np.hanning(2048)
+    starts = range(0, len(noise) - 2048, 1024)
+    tone = np.mean([np.abs(np.fft.rfft(noise[k : k + 2048] * window)) ** 2 for k in starts], axis=0)
+    sound = noise.copy()
+    sound[RATE:] += (0.1 * np.sin(2 * np.pi * 800 * np.arange(RATE) / RATE)).astype(np.float32)
+
+    out = soften(sound, tone, 9.0)
+
+    def level_db(x: gen.Array) -> float:
+        return float(10 * np.log10((x**2).mean()))
+
+    assert -9.5 < level_db(out[4800:40_000]) - level_db(noise[4800:40_000]) < -5.0
+    assert level_db(out[RATE + 4800 :]) == pytest.approx(level_db(sound[RATE + 4800 :]), abs=0.2)
+
+
+def test_fades_touch_only_the_ends():
+    """pydub's fades leave the middle as it was, to 24 bits, and bring both ends to nothing."""
+    clip = np.full(RATE, 0.25, np.float32)
+
+    out = fade_ends(clip, 0.04, 0.075)
+
+    assert np.abs(out[round(0.041 * RATE) : -round(0.076 * RATE)] - 0.25).max() < 2**-24
+    assert abs(out[0]) < 1e-3
+    assert abs(out[-1]) < 1e-2
+
+
+def test_file_names_are_plain():
+    """A clip's file says its line in plain letters, whatever the line holds."""
+    assert file_name(7, "Épaules: ../down, slow!") == "007-epaules-down-slow.wav"
+    assert file_name(12, "…") == "012-line.wav"

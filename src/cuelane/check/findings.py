@@ -34,7 +34,7 @@ from cuelane.check.tones import Tone
 NEAR_S = REACH_S + 0.05
 IN_PLACE_S = 0.3
 FAR_TRIES = 6
-COPY_TRIES = 4
+COPY_TRIES = 2
 COPY_LIKENESS = 0.75
 RIVAL_LIKENESS = 0.9
 FAINT_COARSE = 0.3

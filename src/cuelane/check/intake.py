@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import queue
 import tempfile
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -75,6 +77,35 @@ class Recording:
         self.close()
 
 
+class _Beside:
+    """Pushes blocks into a meter on a thread of its own; numpy lets go of the lock while it works."""
+
+    def __init__(self, meter: Meter) -> None:
+        self._meter = meter
+        self._queue: queue.Queue[npt.NDArray[np.float64] | None] = queue.Queue(maxsize=8)
+        self._error: BaseException | None = None
+        self._thread = threading.Thread(target=self._work, daemon=True)
+        self._thread.start()
+
+    def _work(self) -> None:
+        while (block := self._queue.get()) is not None:
+            if self._error is None:
+                try:
+                    self._meter.push(block)
+                except BaseException as error:
+                    self._error = error
+
+    def push(self, block: npt.NDArray[np.float64]) -> None:
+        self._queue.put(block)
+
+    def finish(self) -> None:
+        """Wait for the last block; raise what the meter raised."""
+        self._queue.put(None)
+        self._thread.join()
+        if self._error is not None:
+            raise self._error
+
+
 @dataclass
 class Intake:
     """What one pass over the file tells. ``envelope`` holds (lowest, highest) sample of every 10 ms."""
@@ -103,6 +134,7 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
     intake = Intake(info, Recording())
     n_channels = info.n_channels if info.n_channels <= 2 else 1
     meter = Meter(info.sample_rate, n_channels)
+    metering = _Beside(meter)
     stream = soxr.ResampleStream(info.sample_rate, ANALYSIS_RATE, 1, dtype="float32", quality="HQ")
     expected = int((info.duration_s or 0.0) * info.sample_rate)
     peaks: list[npt.NDArray[np.float32]] = []
@@ -121,7 +153,7 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
         for block in decode(
             path, channels=n_channels, block_frames=BLOCK_FRAMES, on_damage=intake.damage.append
         ):
-            meter.push(block + hush[: len(block)])
+            metering.push(block + hush[: len(block)])
             _find_clipping(block, n_frames / info.sample_rate, info.sample_rate, intake)
             n_frames += len(block)
             mono = block[:, 0] if n_channels == 1 else block.mean(axis=1, dtype=np.float32)
@@ -133,6 +165,8 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
     except BaseException:
         intake.recording.close()
         raise
+    finally:
+        metering.finish()
     for listener in listeners:
         listener.finish()
     intake.loudness_lufs = meter.integrated_lufs

@@ -15,7 +15,6 @@ from cuelane.check.fit import (
     SPEED_BIN_S,
     VOTE_BIN_S,
     Fit,
-    Piece,
     find_line,
     find_pieces,
     robust_line,

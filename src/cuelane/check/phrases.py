@@ -30,6 +30,8 @@ LONGEST_FRAMES = 800
 BLOCKS_AT_ONCE = 4
 MIN_SCORE = 0.3
 MIN_APART_FRAMES = 12
+MOST_CANDIDATES = 200_000
+"""When there are more, the less likely half goes, so that a day of music fills no memory."""
 
 Features = npt.NDArray[np.float32]
 
@@ -136,6 +138,11 @@ class PhraseSearch:
             self._start += done
         self._waiting, self._n_waiting = [sound.copy()], len(sound)
 
+    def _forget(self) -> None:
+        if len(self.candidates) > MOST_CANDIDATES:
+            self.candidates.sort(key=lambda candidate: -candidate.score)
+            del self.candidates[MOST_CANDIDATES // 2 :]
+
     def _look(self, sound: Signal) -> None:
         """Search one stretch; frame `margin` of it is where the search begins, but for the file's start."""
         from scipy.fft import irfft, rfft
@@ -162,6 +169,7 @@ class PhraseSearch:
         energy = np.sqrt(np.maximum(energy, floor * self._lengths[:, np.newaxis]))
         score = found.transpose(0, 2, 1) / (energy * norms[:, np.newaxis])
         self._collect(np.asarray(score), lead)
+        self._forget()
 
     def _collect(self, score: npt.NDArray[np.floating], lead: int) -> None:
         """Keep the local tops of `score`, shape (step, n_templates, n_blocks)."""

@@ -27,6 +27,7 @@ SEGMENT = 1 << 17
 COARSE_RATE = 1000
 MIN_COARSE_SCORE = 0.45
 MIN_APART_S = 0.06
+MOST_TONES = 200_000
 
 Complex = npt.NDArray[np.complexfloating]
 
@@ -149,6 +150,9 @@ class ToneSearch:
                 place = vertex(score, int(at))
                 time_s = self._start / ANALYSIS_RATE + place / COARSE_RATE
                 self.tones.append(Tone(time_s, float(score[at]), kind, float(abs(inner[at])) / n_tone))
+        if len(self.tones) > MOST_TONES:
+            self.tones.sort(key=lambda tone: -tone.score)
+            del self.tones[MOST_TONES // 2 :]
 
 
 def template(kind: PipKind) -> npt.NDArray[np.complex64]:

@@ -1,0 +1,110 @@
+"""A check of 45 minutes beside its decoding and beside librosa's onset detection, and its memory.
+
+Run by hand: ``python tests/benchmarks/bench_check.py [minutes]``. Prints ratios within one run; absolute
+times depend on the machine.
+"""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+import synth
+
+N_CUES = 200
+
+
+def make(folder: Path, minutes: float) -> Path:
+    """Write an m4a of `minutes` with about 200 cues for each 45 minutes, and its schedule and clips."""
+    from cuelane.media import encode
+
+    every_s = minutes * 60 / max(1, round(N_CUES * minutes / 45))
+    texts = [f"{text} {word}." for text in synth.CUES for word in ("Now", "Again", "Good", "Once more")][:120]
+    sounds = {text: synth.speak(text) for text in texts}
+    track = synth.session(minutes * 60, seed=1, work_s=3.0 * every_s, rest_s=1.5 * every_s, sounds=sounds)
+    cues = [item for item in track.placed if item.kind == "cue"]
+    step = max(1.0, len(cues) / max(1, round(N_CUES * minutes / 45)))
+    keep = {cues[int(i * step)].id for i in range(int(len(cues) / step))}
+    track.placed = [item for item in track.placed if item.kind == "pip" or item.id in keep]
+    track.planned = list(track.placed)
+    audio = folder / "bench.m4a"
+    sound = track.samples()
+    blocks = (sound[a : a + 65_536, np.newaxis] for a in range(0, len(sound), 65_536))
+    encode(audio, blocks, sample_rate=track.rate, bitrate_kbps=64)
+    (folder / "bench.schedule.json").write_text(track.schedule(), encoding="utf-8")
+    np.savez(
+        folder / "clips.npz", **{synth.clip_hash(i.sound): i.sound for i in track.planned if i.kind == "cue"}
+    )
+    print(f"{minutes:g} min: {sum(i.kind == 'cue' for i in track.planned)} cues, "
+          f"{sum(i.kind == 'pip' for i in track.planned)} pips")  # fmt: skip
+    return audio
+
+
+def child(what: str, audio: Path) -> None:
+    """Do one thing and print its seconds and this process's peak memory in MB."""
+    folder = audio.parent
+    if what == "decode":
+        from cuelane.media import decode
+
+        began = time.perf_counter()
+        for _ in decode(audio):
+            pass
+    elif what == "librosa":
+        import librosa
+
+        from cuelane.media import decode
+
+        librosa.onset.onset_detect(y=np.zeros(22_050, np.float32), sr=22_050)
+        began = time.perf_counter()
+        sound = np.concatenate(list(decode(audio, sample_rate=22_050)))[:, 0]
+        librosa.onset.onset_detect(y=sound, sr=22_050)
+    else:
+        from cuelane.check.run import check
+        from cuelane.schedule import load_schedule
+
+        clips = np.load(folder / "clips.npz")
+        store = synth.Store({key: synth.StoredClip("", 48_000, clips[key]) for key in clips.files})
+        schedule = load_schedule(folder / "bench.schedule.json")
+        began = time.perf_counter()
+        report = check(audio, schedule, store=store)
+        print(report.verdict, file=sys.stderr)
+    took = time.perf_counter() - began
+    # ru_maxrss would remember the parent from before this program was loaded.
+    status = Path("/proc/self/status").read_text(encoding="ascii")
+    print(took, int(re.search(r"VmHWM:\s+(\d+)", status)[1]) / 1024)
+
+
+def measure(what: str, audio: Path) -> tuple[float, float]:
+    """Return (seconds, peak MB) of one thing done in a process of its own."""
+    done = subprocess.run(
+        [sys.executable, __file__, "--child", what, str(audio)], check=True, capture_output=True
+    )
+    seconds, memory = done.stdout.split()
+    return float(seconds), float(memory)
+
+
+def main(minutes: float) -> None:
+    with tempfile.TemporaryDirectory() as name:
+        audio = make(Path(name), minutes)
+        measure("decode", audio)
+        rows = {what: [measure(what, audio) for _ in range(2)] for what in ("decode", "check", "librosa")}
+        least = {what: min(seconds for seconds, _ in runs) for what, runs in rows.items()}
+        for what, runs in rows.items():
+            memory = max(mb for _, mb in runs)
+            ratio = least[what] / least["decode"]
+            print(f"{what:8s} {least[what]:7.2f} s  {ratio:5.2f} x decode  {memory:6.0f} MB")
+
+
+if __name__ == "__main__":
+    if len(sys.argv) > 1 and sys.argv[1] == "--child":
+        child(sys.argv[2], Path(sys.argv[3]))
+    else:
+        main(float(sys.argv[1]) if len(sys.argv) > 1 else 45.0)

@@ -18,7 +18,7 @@ ROOMS = [
     "plan", "session", "rounds", "patterns", "facts", "lint",
     "tones", "candidates", "cues", "placing", "arrange", "remedies", "timetable",
     "speech", "voicing", "mix",
-    "musicfile", "masker", "speech_shape", "room", "roomreport", "deliver", "under", "check",
+    "musicfile", "masker", "speech_shape", "shaping", "room", "roomreport", "deliver", "under", "check",
     "adapt", "takes", "render", "reading_script", "cli",
 ]  # fmt: skip
 

@@ -230,3 +230,41 @@ def test_the_schedule_beside_the_track_is_the_rendered_one(rendered: dict[str, R
     assert read.intervals == done.prepared.schedule.intervals
     assert read.events == done.prepared.schedule.events
     assert math.isclose(read.extra["loudness"]["integrated_lufs"], -16.0, abs_tol=0.01)
+
+
+def test_a_voice_for_music_is_clearer_at_the_same_loudness(
+    rendered: dict[str, Rendered], small_plan: Path, tmp_path: Path
+) -> None:
+    """Shaping moves no event, gains intelligibility by the index it was chosen by, and keeps the level."""
+    done = render(small_plan, tmp_path / "clear.wav", extras=False, for_music=True)
+    plain = rendered["wav"].prepared.schedule
+    schedule = done.prepared.schedule
+    spots = [[(event.onset_sample, event.end_sample) for event in s.events] for s in (plain, schedule)]
+    assert spots[0] == spots[1]
+    shape = schedule.extra["shape"]
+    assert shape["mean_sii"][shape["name"]] >= shape["mean_sii"]["off"] + 0.02
+    assert {cue.clip for cue in schedule.cues}.isdisjoint({cue.clip for cue in plain.cues})
+    samples, _ = decode_by_soundfile(tmp_path / "clear.wav")
+    assert pyloudnorm.Meter(48_000).integrated_loudness(samples) == pytest.approx(-16.0, abs=0.3)
+
+
+def test_no_event_is_louder_than_its_kind_by_2_lu(rendered: dict[str, Rendered]) -> None:
+    """A file never surprises: cues of half a second and more lie within 2 LU, short pips within 2 dB."""
+    samples, schedule = track_of(rendered, "wav")
+    meter = pyloudnorm.Meter(48_000)
+    spans = [
+        (event["kind"], event["role"], event["onset_sample"], event["end_sample"])
+        for event in schedule["events"]
+    ]
+    cues = [
+        meter.integrated_loudness(samples[onset:end])
+        for kind, _, onset, end in spans
+        if kind == "cue" and end - onset >= 0.5 * 48_000
+    ]
+    pips = [
+        20 * math.log10(np.abs(samples[onset:end]).max())
+        for kind, role, onset, end in spans
+        if kind == "pip" and role == "short"
+    ]
+    assert max(cues) - min(cues) <= 2.0
+    assert max(pips) - min(pips) <= 2.0

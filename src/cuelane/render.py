@@ -24,8 +24,11 @@ from cuelane.patterns import expand
 from cuelane.plan.load import load_plan
 from cuelane.plan.source import LoadedPlan
 from cuelane.remedies import Advice, advise
+from cuelane.room import room
+from cuelane.roomreport import as_dict
 from cuelane.schedule import Schedule, to_json
 from cuelane.session import Session
+from cuelane.shaping import shaped_for_music
 from cuelane.speech.finish import hold_peaks
 from cuelane.speech.voices import VoiceDefinition, find_voice
 from cuelane.voicing import Progress, Voiced, voiced
@@ -134,6 +137,7 @@ def render(
     extras: bool = True,
     subtitles: bool = False,
     embed: bool = False,
+    for_music: bool = False,
     loudness_lufs: float = TARGET_LUFS,
     store: ClipStore | None = None,
     speech_progress: Progress | None = None,
@@ -153,21 +157,40 @@ def render(
     prepared = prepare(plan_path, voice=voice, pace=pace, store=store, progress=speech_progress)
     if prepared.advice:
         raise ScheduleError("\n".join(str(advice) for advice in prepared.advice))
+    if for_music:
+        prepared = _for_music(prepared, store)
     levels, load_clip = landed(
         prepared.schedule, clip_loader(store), loudness_lufs, HEADROOM_DB.get(out.suffix.lower(), 0.0)
     )
     extra = prepared.schedule.extra | {
+        "room": as_dict(room(prepared.schedule, load_clip), prepared.schedule.sample_rate),
         "loudness": {
             "gain_db": round(levels.gain_db, 3),
             "integrated_lufs": round(levels.integrated_lufs, 2),
             "true_peak_dbtp": round(levels.true_peak_dbtp, 2),
-        }
+        },
     }
     schedule = replace(prepared.schedule, extra=extra)
     prepared = replace(prepared, schedule=schedule)
     with all_or_nothing() as staged:
         files = _write(prepared, out, staged, load_clip, levels, extras, subtitles, embed, progress)
     return Rendered(prepared, files, levels)
+
+
+def _for_music(prepared: Prepared, store: ClipStore) -> Prepared:
+    """Return `prepared` with its synthetic clips shaped to carry over music, and the choice stated."""
+
+    def is_synthetic(name: str) -> bool:
+        if name == "recording":
+            return False
+        return find_voice(name, prepared.loaded.folder).engine != "recorded"
+
+    schedule, choice = shaped_for_music(prepared.schedule, store, is_synthetic)
+    shape = {
+        **vars(choice.shape),
+        "mean_sii": {name: round(value, 3) for name, value in choice.mean_sii.items()},
+    }
+    return replace(prepared, schedule=replace(schedule, extra=schedule.extra | {"shape": shape}))
 
 
 def landed(

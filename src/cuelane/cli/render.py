@@ -23,6 +23,9 @@ def render(
     extras: Annotated[bool, typer.Option(help="Write page, captions, chapters and description.")] = True,
     srt: Annotated[bool, typer.Option("--srt", help="Write captions as SRT too.")] = False,
     embed: Annotated[bool, typer.Option("--embed", help="Put the audio inside the page.")] = False,
+    for_music: Annotated[
+        bool, typer.Option("--for-music", help="Shape a synthetic voice gently, to carry over music.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Report as JSON.")] = False,
 ) -> None:
     """Render a plan to one audio file for a phone, with chapters, captions, a page and a description."""
@@ -38,6 +41,7 @@ def render(
             extras=extras,
             subtitles=srt,
             embed=embed,
+            for_music=for_music,
             loudness_lufs=loudness,
             speech_progress=speaking,
             progress=writing,
@@ -63,6 +67,10 @@ def render(
         length = format_clock(to_ms(schedule.n_frames, schedule.sample_rate))
         out(f"{schedule.title}: {length}, {len(schedule.cues)} cues, {len(schedule.pips)} pips")
         out(f"{levels.integrated_lufs:.1f} LUFS, true peak {levels.true_peak_dbtp:.1f} dBTP")
+        if "shape" in schedule.extra:
+            shape = schedule.extra["shape"]
+            gain = shape["mean_sii"][shape["name"]] - shape["mean_sii"]["off"]
+            out(f"voice shaped for music: {shape['name']}, mean intelligibility index +{gain:.3f}")
         for path in done.files:
             out(f"  {path}")
         note("Before anyone trains to it: listen once, and read the cautions that are printed with it.")

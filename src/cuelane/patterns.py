@@ -93,7 +93,8 @@ def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
         following = body[index + 1] if index + 1 < len(body) else None
         if not ready and entry.kind != "talk":
             ready = True
-            if entry.pattern != "script":
+            # A rest is time to get ready, and a script has said all that it wants.
+            if entry.pattern != "script" and entry.kind != "rest":
                 countdown = _countdown_of(plan.pips, None, "")
                 result.append(
                     Interval(0, "Get ready", -1, "opening", "talk", 0, plan.lead_in, countdown=countdown)

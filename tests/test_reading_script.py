@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from cuelane.reading_script import Line, as_html, as_json, as_text, lines_of, reading_script
+from cuelane.reading_script import Line, as_html, as_json, as_text, lines_of, plan_lines, reading_script
 from cuelane.schedule import Dropped, Event, Schedule, ScheduledInterval
 
 LINES = [
@@ -76,3 +76,20 @@ def test_text_and_json_hold_the_same_lines():
     assert "short: at most 1 s" in text
     assert [row["text"] for row in data["lines"]] == [line.text for line in script]
     assert data["lines"][0]["roles"] == ["announce"]
+
+
+def test_a_plan_gives_every_line_that_it_might_speak(tmp_path):
+    """Each text of a plan is in its script, a dropped one too, once each and in speaking order."""
+    plan = tmp_path / "plan.yaml"
+    plan.write_text(
+        "title: Short\ncautions: none\nlead_in: 5s\nclosing: Done.\nsession:\n"
+        "  - {block: One, pattern: circuit, work: 20s, rest: 8s, rounds: 2, exercises: [wall press]}\n"
+        "exercises:\n  wall press:\n    setup: Hands on the wall.\n    form: [Ribs down., Long neck.]\n",
+        encoding="utf-8",
+    )
+
+    texts = [line.text for line in plan_lines(plan)]
+
+    assert len(texts) == len(set(texts))
+    wanted = ["Hands on the wall.", "Ribs down.", "Long neck.", "Done."]
+    assert [text for text in texts if text in wanted] == wanted

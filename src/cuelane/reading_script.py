@@ -93,7 +93,19 @@ def plan_lines(plan: Path, voice: str | None = None) -> list[ReadingLine]:
     """Return every distinct line of a plan, covered or not, with lengths estimated, not spoken."""
     from cuelane.render import prepare
 
-    return reading_script(prepare(plan, voice=voice, speak=False).schedule)
+    arranged = prepare(plan, voice=voice, speak=False).voiced.arranged
+    room: dict[tuple[str, str], list[Line]] = {}
+    for line in lines_of(arranged.schedule):
+        room.setdefault((line.text, line.role), []).append(line)
+    lines: list[Line] = []
+    seen: set[tuple[str, str]] = set()
+    # All that was offered, placed or not: with another voice's lengths another choice is made of it.
+    for candidate in arranged.offered:
+        key = (candidate.text, candidate.role)
+        if candidate.clip is None and key not in seen:
+            seen.add(key)
+            lines += room.get(key, [Line(*key, 0.0)])
+    return reading_script(lines)
 
 
 def covered_texts(plan_folder: Path, name: str | None, texts: Sequence[str]) -> set[str]:

@@ -40,7 +40,8 @@ def script(
         note(f"wrote {html}")
     if json == "-":
         out(as_json(title, lines).rstrip("\n"))
-    elif html is None and json is None:
+    elif html is None and json is None and lines:
         out(as_text(title, lines).rstrip("\n"))
     if covered:
-        note(f"{len(covered)} lines are already recorded and left out")
+        left = "all of them" if not lines else f"{len(lines)} are left to read"
+        note(f"{len(covered)} lines are already recorded: {left}")

@@ -78,11 +78,11 @@ class Recording:
 
 
 class _Beside:
-    """Pushes blocks into a meter on a thread of its own; numpy lets go of the lock while it works."""
+    """Passes blocks on to a listener on a thread of its own; numpy lets go of the lock while it works."""
 
-    def __init__(self, meter: Meter) -> None:
-        self._meter = meter
-        self._queue: queue.Queue[npt.NDArray[np.float64] | None] = queue.Queue(maxsize=8)
+    def __init__(self, push: Callable[[Any], None]) -> None:
+        self._push = push
+        self._queue: queue.Queue[Any] = queue.Queue(maxsize=8)
         self._error: BaseException | None = None
         self._thread = threading.Thread(target=self._work, daemon=True)
         self._thread.start()
@@ -91,17 +91,20 @@ class _Beside:
         while (block := self._queue.get()) is not None:
             if self._error is None:
                 try:
-                    self._meter.push(block)
+                    self._push(block)
                 except BaseException as error:
                     self._error = error
 
-    def push(self, block: npt.NDArray[np.float64]) -> None:
+    def push(self, block: npt.NDArray[np.floating]) -> None:
         self._queue.put(block)
 
-    def finish(self) -> None:
-        """Wait for the last block; raise what the meter raised."""
+    def join(self) -> None:
+        """Wait for the last block."""
         self._queue.put(None)
         self._thread.join()
+
+    def settle(self) -> None:
+        """Raise what the listener raised."""
         if self._error is not None:
             raise self._error
 
@@ -134,7 +137,8 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
     intake = Intake(info, Recording())
     n_channels = info.n_channels if info.n_channels <= 2 else 1
     meter = Meter(info.sample_rate, n_channels)
-    metering = _Beside(meter)
+    metering = _Beside(meter.push)
+    threads = [metering, *(_Beside(listener.push) for listener in listeners)]
     stream = soxr.ResampleStream(info.sample_rate, ANALYSIS_RATE, 1, dtype="float32", quality="HQ")
     expected = int((info.duration_s or 0.0) * info.sample_rate)
     peaks: list[npt.NDArray[np.float32]] = []
@@ -146,8 +150,8 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
         sound = np.asarray(stream.resample_chunk(block, last=last), dtype=np.float32)
         if sound.size:
             intake.recording.append(sound)
-            for listener in listeners:
-                listener.push(sound)
+            for thread in threads[1:]:
+                thread.push(sound)
 
     try:
         for block in decode(
@@ -166,7 +170,10 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
         intake.recording.close()
         raise
     finally:
-        metering.finish()
+        for thread in threads:
+            thread.join()
+    for thread in threads:
+        thread.settle()
     for listener in listeners:
         listener.finish()
     intake.loudness_lufs = meter.integrated_lufs

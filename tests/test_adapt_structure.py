@@ -167,3 +167,14 @@ def test_a_cut_interval_gets_its_true_length_and_a_note():
     cut = found[3]
     assert (cut.kind, cut.true_s) == ("work", 30.0)
     assert cut.notes == ("4.3 s shorter than others of its kind: probably cut",)
+
+
+def test_a_cut_among_equal_work_and_rest_is_still_found():
+    """Where work and rest last the same and one work interval was cut, turns tell what it was."""
+    times = np.cumsum([10.0, 20.0, 20.0, 20.0, 20.0, 14.9, 20.0, 20.0, 20.0, 20.0])
+    words = [PlacedWord("rest", float(times[k]) + 1, float(times[k]) + 1.4, 0) for k in (1, 3, 5, 7)]
+
+    found = find_intervals([Boundary(float(t), 0.9) for t in times], 250.0, words, word_lists())
+
+    assert [i.kind for i in found[1:-1]] == ["work", "rest"] * 4 + ["work"]
+    assert [i.true_s for i in found[1:-1]] == [20.0] * 9

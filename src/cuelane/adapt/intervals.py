@@ -100,10 +100,16 @@ def _kinds(
         votes[index] = np.clip(lists.kind_votes(text), -2, 2)
     rounded = [round(length / SAME_LENGTH_S) for length in lengths]
     group = np.zeros(len(lengths))
-    for index, value in enumerate(rounded):
-        near = [k for k, other in enumerate(rounded) if abs(other - value) <= 1]
-        group[index] = float(votes[near].mean())
     alternating = np.array([(-1.0) ** index for index in range(len(lengths))])
+    # Where work and rest take turns, intervals of one length whose turns differ are not of one kind.
+    apart = abs(float((alternating * votes).mean())) > 0.2
+    for index, value in enumerate(rounded):
+        near = [
+            k
+            for k, other in enumerate(rounded)
+            if abs(other - value) <= 1 and not (apart and (k - index) % 2)
+        ]
+        group[index] = float(votes[near].mean())
     one_length = len({tuple(k for k, o in enumerate(rounded) if abs(o - v) <= 1) for v in rounded}) == 1
     score = votes.copy() if one_length else 0.5 * votes + 2.0 * group
     # Which of the two ways of taking turns agrees with what was said?

@@ -342,3 +342,78 @@ def test_a_breath_block_is_announced_before_its_first_breath() -> None:
     texts = [cue.text for cue in found.cues]
     assert texts[1] == "First: Even breath."
     assert texts[2:-1] == [*["Breathe in.", "Breathe out."] * 2, "Now follow the tones.", "Last breath."]
+
+
+def test_a_name_used_twice_keeps_each_ones_caution(tmp_path: Path) -> None:
+    """A plan and one that it includes may both have a squat; each one's set-up and caution are spoken."""
+    (tmp_path / "warm.yaml").write_text(
+        "title: Warm\ncautions: none\n"
+        "session: [{block: W, pattern: flow, work: 30s, exercises: [squat]}]\n"
+        "exercises: {squat: {setup: Easy and shallow.}}\n",
+        encoding="utf-8",
+    )
+    main = tmp_path / "main.yaml"
+    main.write_text(
+        "title: Main\ncautions: none\nsession:\n  - include: warm.yaml\n"
+        "  - {block: M, pattern: circuit, work: 40s, exercises: [squat]}\n"
+        "exercises: {squat: {setup: Bar on your back., caution: Set the safety pins.}}\n",
+        encoding="utf-8",
+    )
+    found = arrange(expand(load_plan(main)), steady_voice, RATE).schedule
+    texts = {cue.text for cue in found.cues}
+    assert {"Easy and shallow.", "Bar on your back.", "Set the safety pins."} <= texts
+
+
+@st.composite
+def scripts(draw: st.DrawFn) -> dict[str, Any]:
+    """Scripts with intervals of 100 ms and more, shorter than the pips that open them."""
+    intervals = []
+    for number in range(draw(st.integers(1, 6))):
+        length_ms = draw(st.one_of(st.integers(100, 900), st.integers(1_000, 20_000)))
+        interval: dict[str, Any] = {
+            "kind": draw(st.sampled_from(["work", "rest", "change", "talk"])),
+            "length": f"{length_ms}ms",
+        }
+        if draw(st.booleans()):
+            at_ms = draw(st.integers(0, length_ms))
+            interval["cues"] = [{"at": f"{at_ms}ms", "text": f"Cue {number}.", "must": False}]
+        intervals.append(interval)
+    pips = {"count": draw(st.integers(0, 10)), "spacing": f"{draw(st.integers(200, 5_000))}ms"}
+    return {
+        "session": [{"block": "S", "pattern": "script", "intervals": intervals}],
+        "pips": pips,
+        "gap": "0s",
+    }
+
+
+@settings(max_examples=80, deadline=None, derandomize=True)
+@given(plan=scripts())
+def test_no_random_script_puts_a_cue_over_a_pip(plan: dict[str, Any]) -> None:
+    """Even where intervals are shorter than their pips, cues keep clear of them and inside the file."""
+    schedule = arranged(plan).schedule
+    for cue in schedule.cues:
+        interval = schedule.intervals[cue.interval]
+        assert interval.start_sample <= cue.onset_sample < cue.end_sample <= interval.end_sample
+        for pip in schedule.pips:
+            assert cue.end_sample + GUARD <= pip.onset_sample or pip.end_sample + GUARD <= cue.onset_sample
+    assert all(event.end_sample <= schedule.n_frames for event in schedule.events)
+
+
+def test_no_pips_means_no_turn_pip() -> None:
+    """`pips: false` silences the turn of a two-sided set too."""
+    assert one_set("60s", {"sides": "each"}, pips=False).schedule.pips == ()
+
+
+def test_a_short_set_on_each_side_still_names_the_other_side() -> None:
+    """In halves of 5 s the switch is said in its shortest form, and the session fits."""
+    found = one_set("10s", {"sides": "each"})
+    assert found.misfits == ()
+    assert [cue.text for cue in found.schedule.cues if cue.role == "side"][-1].endswith("ight side.")
+
+
+def test_without_lead_in_the_opening_counts_down() -> None:
+    """With `lead_in: 0` the first set still starts on a pip, after a countdown."""
+    found = one_set("30s", lead_in=0).schedule
+    (work,) = [entry for entry in found.intervals if entry.kind == "work"]
+    assert work.start_sample in [pip.onset_sample for pip in found.pips if pip.role == "long"]
+    assert len([pip for pip in found.pips if pip.interval == work.index - 1]) == 3

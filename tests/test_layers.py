@@ -16,7 +16,7 @@ ROOMS = [
     "__init__", "errors", "units", "clip", "language", "hearing", "schedule", "media", "meter", "sii",
     "bands", "clipstore", "pageparts", "roomfacts",
     "plan", "session", "rounds", "patterns", "facts", "lint",
-    "tones", "candidates", "cues", "placing", "arrange", "remedies", "timetable",
+    "tones", "candidates", "neighbours", "cues", "placing", "arrange", "remedies", "timetable",
     "speech", "voicing", "mix",
     "musicfile", "masker", "speech_shape", "shaping", "room", "roomreport", "deliver", "under", "check",
     "adapt", "takes", "render", "reading_script", "cli",

@@ -265,3 +265,39 @@ def test_of_equal_distances_the_earlier_start_wins() -> None:
     early = Offer(4, earliest=2, preferred=3, weight=1)
     space = Space(begin=0, end=6, gap=1, talk_limit=6, open_needed=2, open_end=6)
     assert place([late, early], space) == Placement({1: 2}, 1, 1)
+
+
+def test_many_cues_of_one_wish_end_soon() -> None:
+    """Twelve equal cues with one wish have 12! orders of the same cost; the search is bounded, keeps all."""
+    many = [Offer(SECOND, weight=1, preferred=20 * SECOND) for _ in range(MAX_OFFERS)]
+    found = place(many, space_of(60, gap=SECOND // 2))
+    assert found is not None
+    assert len(found.starts) == MAX_OFFERS
+    assert broken_rule(found.starts, many, space_of(60, gap=SECOND // 2)) == ""
+
+
+def test_fixed_musts_need_not_be_listed_in_order() -> None:
+    """Thirteen fixed must-cues written latest first are all placed where they are fixed."""
+    fixed = [
+        Offer(
+            SECOND,
+            earliest=k * 3 * SECOND,
+            latest_end=(k * 3 + 1) * SECOND,
+            preferred=k * 3 * SECOND,
+            must=True,
+        )
+        for k in reversed(range(MAX_OFFERS + 1))
+    ]
+    found = place(fixed, space_of(60))
+    assert found is not None
+    assert [found.starts[k] for k in range(len(fixed))] == [offer.earliest for offer in fixed]
+
+
+def test_a_must_group_among_many_musts_needs_one_form() -> None:
+    """With more musts than the search takes, a group of two forms is met by its shorter one."""
+    lines = [Offer(SECOND, must=True, chain=("say", k)) for k in range(MAX_OFFERS)]
+    forms = [Offer(30 * SECOND, must=True, group="g"), Offer(SECOND, must=True, group="g")]
+    found = place([*lines, *forms], space_of(20))
+    assert found is not None
+    assert MAX_OFFERS + 1 in found.starts
+    assert found.left_out == (MAX_OFFERS,)

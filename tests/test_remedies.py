@@ -40,6 +40,40 @@ def test_the_missing_time_is_the_share_that_is_passed() -> None:
     assert "make this interval 1s longer" in row.remedies
 
 
+def test_the_lengthening_named_is_enough() -> None:
+    """13.4 s of musts are 55 % of 24.4 s: 20 s must be made 5 s longer, not the 2.4 s that are too much."""
+    (row,) = advice(10.0, caution_s=2.9)
+    assert "make this interval 5s longer" in row.remedies
+    block = {"block": "Main", "pattern": "circuit", "exercises": ["a", "b"]}
+    exercises = {"a": {}, "b": {"setup": SETUP, "caution": CAUTION}}
+    seconds = {SETUP: 10.0, CAUTION: 2.9, "Last one. B.": 1.0, "B.": 0.5}
+    for work, fits in (("24s", False), ("25s", True)):
+        plan = {"session": [block | {"work": work}], "exercises": exercises}
+        assert (arranged(plan, seconds).misfits == ()) is fits
+
+
+def test_a_cue_fixed_under_a_pip_is_told_so() -> None:
+    """No length would do; the message says where a cue may be, and names no seconds and no words."""
+    block = {"block": "Main", "pattern": "circuit", "work": "20s", "exercises": ["a"]}
+    spec = {"setup": {"text": SETUP, "at": "0s"}}
+    (row,) = advise(arranged({"session": [block], "exercises": {"a": spec}}).misfits, RATE)
+    assert row.missing_s is None
+    assert not [remedy for remedy in row.remedies if "longer" in remedy]
+    assert row.clashes == (
+        f"“{SETUP}” is fixed at 0.0 s; here a cue may start at 0.8 s and must end by 16.8 s",
+    )
+
+
+def test_no_pace_below_the_present_one_is_advised() -> None:
+    """At pace 1.10 already, 1.05 is no remedy."""
+    block = {"block": "Main", "pattern": "circuit", "work": "20s", "exercises": ["a", "b"]}
+    plan = {"session": [block], "exercises": {"a": {}, "b": {"setup": SETUP}}}
+    misfits = arranged(plan, {SETUP: 11.0, "Last one. B.": 1.0, "B.": 0.5}).misfits
+    assert not [
+        remedy for remedy in advise(misfits, RATE, 1.12)[0].remedies if "1.05" in remedy or "1.10" in remedy
+    ]
+
+
 def test_a_faster_pace_is_named_only_if_it_is_enough() -> None:
     """11.5 s over 11 s is mended by pace 1.05; 20 s by no pace up to 1.15."""
     assert "speak a little faster: --pace 1.05" in advice(11.0)[0].remedies

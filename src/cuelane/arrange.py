@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 from cuelane.candidates import Candidate, History
 from cuelane.cues import offers as cue_offers
 from cuelane.language import Language, load_language
+from cuelane.neighbours import neighbours
 from cuelane.placing import Offer, Placement, Space, musts_fit, place
 from cuelane.schedule import Dropped, Event, Schedule, ScheduledInterval
 from cuelane.session import Interval, Session
@@ -39,13 +41,15 @@ Soundings = Callable[[Candidate], Sounding]
 class Attempt:
     """What was offered in an interval and the space for it: all that is needed to look for a remedy.
 
-    ``before`` is the attempt at the interval before it.
+    ``before`` is the attempt at the interval before it; ``longer`` gives the space that the interval would
+    have with so many more samples.
     """
 
     interval: Interval
     candidates: tuple[Candidate, ...]
     offers: tuple[Offer, ...]
     space: Space
+    longer: Callable[[int], Space]
     before: Attempt | None = None
 
 
@@ -67,11 +71,17 @@ def arrange(session: Session, sounding_of: Soundings, sample_rate: int) -> Arran
     misfits: list[Attempt] = []
     offered: list[Candidate] = []
     last: Attempt | None = None
+    around = neighbours(session)
+    # A pip may be longer than the interval it opens: the next one's cues keep clear of it too.
+    pip_end = 0
     for index, interval in enumerate(session.intervals):
-        events += _pips(session.intervals, index, sample_rate)
-        candidates = tuple(cue_offers(session, index, words, history))
+        pips = _pips(session.intervals, index, sample_rate)
+        events += pips
+        candidates = tuple(cue_offers(session, index, around[index], words, history))
         soundings = [sounding_of(candidate) for candidate in candidates]
-        space = _space(session, index, sample_rate)
+        pip_end_before = pip_end
+        space = _space(session, index, sample_rate, pip_end)
+        pip_end = max([pip_end, *(pip.end_sample for pip in pips)])
         origin = to_sample(interval.start_ms, sample_rate)
         slots = tuple(
             _slot(candidate, sounding.n_frames, space, interval, sample_rate)
@@ -79,7 +89,8 @@ def arrange(session: Session, sounding_of: Soundings, sample_rate: int) -> Arran
         )
         offered += candidates
         found = place(slots, space)
-        here = Attempt(interval, candidates, slots, space)
+        longer = partial(_space, session, index, sample_rate, pip_end_before)
+        here = Attempt(interval, candidates, slots, space, longer)
         if found is None:
             misfits.append(replace(here, before=last))
             # Shown as far as it goes, so that the person sees the rest of the session.
@@ -171,30 +182,35 @@ def _pips(intervals: Sequence[Interval], index: int, sample_rate: int) -> list[E
     return pips
 
 
-def _space(session: Session, index: int, sample_rate: int) -> Space:
-    """Return the free space of an interval: what its pips, their guards and the talk share leave."""
+def _space(session: Session, index: int, sample_rate: int, pip_end: int, longer: int = 0) -> Space:
+    """Return the free space of an interval: what pips, their guards and the talk share leave.
+
+    `pip_end` is where the last pip before the interval ends, in samples from the session's start; `longer` is
+    by how many samples the interval is to be longer than it is.
+    """
     plan, entry = session.plan, session.intervals[index]
     origin = to_sample(entry.start_ms, sample_rate)
-    length = to_sample(entry.end_ms, sample_rate) - origin
+    length = to_sample(entry.end_ms, sample_rate) - origin + longer
     guard, gap = to_sample(plan.guard, sample_rate), to_sample(plan.gap, sample_rate)
     opening = _opening_pip(session.intervals, index, sample_rate)
-    open_begin = opening.n_frames if opening else 0
+    open_begin = max(opening.n_frames if opening else 0, pip_end - origin, 0)
     script = entry.pattern == "script"
     # Without a pip on the boundary the gap to the cue before it is kept on this side.
-    begin = open_begin + guard if opening else (0 if script else min(gap, length))
+    begin = open_begin + guard if open_begin > 0 else (0 if script else min(gap, length))
     pips = _pips(session.intervals, index, sample_rate)
-    shorts = [pip.onset_sample - origin for pip in pips if pip.role == "short"]
+    shorts = [pip.onset_sample - origin + longer for pip in pips if pip.role == "short"]
     open_end = min(shorts, default=length)
     following = session.intervals[index + 1] if index + 1 < len(session.intervals) else None
     end = open_end - guard if shorts or (following and following.opening_pip) else length
     share = {"work": plan.talk_share.work, "rest": plan.talk_share.rest, "change": plan.talk_share.rest}
-    part = 1.0 if script else share.get(entry.kind, 1.0)
-    needs_open = entry.kind == "work" and entry.length_ms >= OPEN_STRETCH_FROM_MS and not script
+    thousandths = 1000 if script else round(1000 * share.get(entry.kind, 1.0))
+    open_from = to_sample(OPEN_STRETCH_FROM_MS, sample_rate)
+    needs_open = entry.kind == "work" and length >= open_from and not script
     return Space(
         begin=begin,
         end=max(end, 0),
         gap=0 if script else gap,
-        talk_limit=int(length * part),
+        talk_limit=length * thousandths // 1000,
         open_needed=to_sample(OPEN_STRETCH_MS, sample_rate) if needs_open else 0,
         open_begin=open_begin,
         open_end=open_end,

@@ -17,12 +17,13 @@ A line's own `rounds`, `at`, `must` and `weight` win over all of this.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
 from cuelane.candidates import WEIGHTS, Candidate, History
 from cuelane.language import Language
+from cuelane.neighbours import Neighbours
 from cuelane.plan.model import CueLine
 from cuelane.session import Interval, Session
 
@@ -40,31 +41,17 @@ class _Here:
 
     session: Session
     interval: Interval
-    before: Interval | None
-    """The last set before this interval."""
-    following: Interval | None
-    """The next interval, if it is a set that begins where this one ends."""
-    after: Interval | None
-    """The next set after this interval, wherever it is."""
-    breath_next: str | None
-    """The title of the breath block that begins where this interval ends."""
+    around: Neighbours
     words: Language
     history: History
 
 
-def offers(session: Session, index: int, words: Language, history: History) -> list[Candidate]:
+def offers(
+    session: Session, index: int, around: Neighbours, words: Language, history: History
+) -> list[Candidate]:
     """Return the candidates for interval `index`, heaviest rules first; deterministic."""
     interval = session.intervals[index]
-    here = _Here(
-        session,
-        interval,
-        _set_before(session.intervals, index),
-        _set_following(session.intervals, index),
-        _set_after(session.intervals, index),
-        _breath_block_following(session.intervals, index),
-        words,
-        history,
-    )
+    here = _Here(session, interval, around, words, history)
     if interval.pattern == "script":
         return list(_script(here))
     if interval.pattern == "breath" and interval.kind != "talk":
@@ -74,33 +61,6 @@ def offers(session: Session, index: int, words: Language, history: History) -> l
     if interval.kind == "work":
         return list(_work(here))
     return list(_rest(here))
-
-
-def _set_before(intervals: Sequence[Interval], index: int) -> Interval | None:
-    for entry in reversed(intervals[:index]):
-        if entry.exercise is not None and entry.set_index != intervals[index].set_index:
-            return entry
-    return None
-
-
-def _set_after(intervals: Sequence[Interval], index: int) -> Interval | None:
-    for entry in intervals[index + 1 :]:
-        if entry.exercise is not None and entry.set_index != intervals[index].set_index:
-            return entry
-    return None
-
-
-def _set_following(intervals: Sequence[Interval], index: int) -> Interval | None:
-    following = intervals[index + 1] if index + 1 < len(intervals) else None
-    return (
-        following if following and following.exercise is not None and following.pattern != "script" else None
-    )
-
-
-def _breath_block_following(intervals: Sequence[Interval], index: int) -> str | None:
-    following = intervals[index + 1] if index + 1 < len(intervals) else None
-    begins = following is not None and following.cycle == 1 and following.kind == "in"
-    return following.block if following is not None and begins else None
 
 
 def _script(here: _Here) -> Iterator[Candidate]:
@@ -131,7 +91,8 @@ def _lines(here: _Here) -> Iterator[Candidate]:
     for number, line in enumerate(here.interval.lines):
         role: str = roles.get(line.text, "announce") if here.interval.pattern == "opening" else "say"
         yield Candidate(
-            role, line.text, WEIGHTS[role], "in its order", must=line.must is not False,
+            role, line.text, WEIGHTS[role] if line.weight is None else line.weight, "in its order",
+            must=line.must is not False,
             start_ms=line.at, chain=None if line.at is not None else ("lines", number), mark=line.mark,
         )  # fmt: skip
 
@@ -142,16 +103,25 @@ def _name(here: _Here) -> Iterator[Candidate]:
     must = interval.length_ms >= _NAME_MUST_FROM_MS
     side = words.side(interval.side) if interval.side else ""
     if interval.half == 2:
-        key = "switch" if here.after else "switch_last"
-        text = words.say("side_change", key, side=side)
-        yield Candidate("side", text, WEIGHTS["side"], "right after the turn", must=True, lead=True)
+        forms = ["switch", "short"] if here.around.after else ["switch_last", "switch", "short"]
+        for place, form in enumerate(forms):
+            text = words.say("side_change", form, side=side)
+            yield Candidate(
+                "side", text, WEIGHTS["side"] - place, "right after the turn", must=True, lead=True,
+                group="announce",
+            )  # fmt: skip
         return
     own = _due(here, "announce")
     name = interval.exercise or ""
-    values = {"exercise": own[0].text.rstrip(".!") if own else name, "side": side}
+    spoken = _with_sides(own[0].text, interval, words) if own else name
+    values = {"exercise": spoken.rstrip(".!?… "), "side": side}
+    heavy = WEIGHTS["announce"]
+    if own:
+        must = must if own[0].must is None else own[0].must
+        heavy = heavy if own[0].weight is None else own[0].weight
     forms = ["exercise"]
-    new_round = here.before is None or here.before.round != interval.round
-    if here.after is None and interval.index and here.before is not None:
+    new_round = here.around.before is None or here.around.before.round != interval.round
+    if here.around.after is None and interval.index and here.around.before is not None:
         forms.insert(0, "last")
     elif interval.rounds and interval.rounds > 1 and interval.round and interval.round > 1 and new_round:
         forms.insert(0, "last_round" if interval.round == interval.rounds else "round")
@@ -159,7 +129,7 @@ def _name(here: _Here) -> Iterator[Candidate]:
         number = words.number(interval.round or 0)
         text = words.say("announce", f"{form}_side" if side else form, n=number, **values)
         yield Candidate(
-            "announce", text, WEIGHTS["announce"] - place, "right after the pip", must=must, lead=True,
+            "announce", text, heavy - place, "right after the pip", must=must, lead=True,
             group="announce", mark=own[0].mark if own else None,
         )  # fmt: skip
 
@@ -196,18 +166,18 @@ def _work(here: _Here) -> Iterator[Candidate]:
     if interval.half == 1:
         other = here.words.side("right" if interval.side == "left" else "left")
         text = here.words.say("preview", "other_side", side=other)
-        yield Candidate("side", text, 45, "before the turn", toward=1.0, chain=("end", 1))
+        yield Candidate("side", text, 45, "before the turn", toward=1.0, chain=("end", 10))
         return
     yield from _what_comes_next(here)
-    if here.after is not None and here.after.exercise != interval.exercise:
+    if here.around.after is not None and here.around.after.exercise != interval.exercise:
         yield from _in_turn(
-            here, "change", "last before the pips", toward=1.0, must=True, chain=("end", 5), again=True
+            here, "change", "last before the pips", toward=1.0, must=True, chain=("end", 90), again=True
         )
 
 
 def _same_region(here: _Here) -> bool:
     mine = set(here.interval.spec.load if here.interval.spec else ())
-    theirs = set(here.before.spec.load if here.before and here.before.spec else ())
+    theirs = set(here.around.before.spec.load if here.around.before and here.around.before.spec else ())
     return bool(mine & theirs)
 
 
@@ -235,10 +205,10 @@ def _rest(here: _Here) -> Iterator[Candidate]:
 
 def _what_comes_next(here: _Here) -> Iterator[Candidate]:
     """Yield what the listener needs for the set that starts where this interval ends."""
-    interval, coming, words = here.interval, here.following, here.words
-    if here.breath_next is not None:
-        key = "first" if here.before is None else "next"
-        text = words.say("preview", key, exercise=here.breath_next)
+    interval, coming, words = here.interval, here.around.following, here.words
+    if here.around.breath_next is not None:
+        key = "first" if here.around.before is None else "next"
+        text = words.say("preview", key, exercise=here.around.breath_next)
         yield Candidate(
             "preview", text, WEIGHTS["preview"], "before its first breath", toward=0.35, chain=("end", 1)
         )
@@ -248,11 +218,11 @@ def _what_comes_next(here: _Here) -> Iterator[Candidate]:
     # Told in the rest with time to prepare; in back-to-back work and short breaks, last thing.
     toward = 1.0 if working or interval.length_ms < _SIDE_MUST_FROM_MS else 0.35
     when = "at the end, before what it is about" if toward == 1.0 else "in the rest before it is needed"
-    first_of_all = here.before is None and not working
-    previous = interval if working else here.before
+    first_of_all = here.around.before is None and not working
+    previous = interval if working else here.around.before
     if previous is not None and previous.block_index != coming.block_index:
         text = words.say("preview", "block", block=coming.block)
-        yield Candidate("preview", text, 60, when, toward=toward, chain=("end", 1))
+        yield Candidate("preview", text, 60, when, toward=toward, chain=("end", 10))
     had = previous.spec.needs if previous and previous.spec else []
     # Once told, it is known; and a preview that names the thing has told it.
     told = " ".join(line.text for line in coming.spec.preview).lower()
@@ -261,26 +231,29 @@ def _what_comes_next(here: _Here) -> Iterator[Candidate]:
     ]
     if missing and not first_of_all and coming.appearance == 1:
         text = words.say("preview", "needs", items=words.listing(missing))
-        yield Candidate("preview", text, WEIGHTS["needs"], when, toward=toward, chain=("end", 2))
+        yield Candidate("preview", text, WEIGHTS["needs"], when, toward=toward, chain=("end", 20))
     side = words.side(coming.side) if coming.side else ""
     must = bool(side) and not working and interval.length_ms >= _SIDE_MUST_FROM_MS and not interval.lines
     if coming.appearance == 1:
-        for line in coming.spec.preview:
-            if _applies(line, coming):
-                text = _with_sides(line.text, coming, words)
-                yield Candidate(
-                    "preview", text, line.weight or WEIGHTS["preview"], when, toward=toward, group="next",
-                    chain=("end", 3), must=must or line.must is True, mark=line.mark,
-                )  # fmt: skip
+        for place, line in enumerate(line for line in coming.spec.preview if _applies(line, coming)):
+            # The first line stands for the short form below; further ones are said after it.
+            yield Candidate(
+                "preview", _with_sides(line.text, coming, words),
+                WEIGHTS["preview"] if line.weight is None else line.weight,
+                when if line.at is None else "where the plan fixes it",
+                must=line.must is True or (must and place == 0), start_ms=line.at, toward=toward,
+                group=None if place else "next", chain=("end", 30 + place) if line.at is None else None,
+                mark=line.mark,
+            )  # fmt: skip
         if side and coming.spec.preview and "{side}" not in told:
             text = words.say("preview", "side", side=side)
-            yield Candidate("side", text, WEIGHTS["side"], when, must=must, toward=toward, chain=("end", 4))
+            yield Candidate("side", text, WEIGHTS["side"], when, must=must, toward=toward, chain=("end", 80))
     same = previous is not None and previous.exercise == coming.exercise
     key = "first" if first_of_all else ("again" if same else "next")
     text = words.say("preview", f"{key}_side" if side else key, exercise=coming.exercise or "", side=side)
     yield Candidate(
         "side" if side else "preview", text, WEIGHTS["preview"] - 5, when, must=must, toward=toward,
-        group="next", chain=("end", 3),
+        group="next", chain=("end", 30),
     )  # fmt: skip
 
 
@@ -311,7 +284,7 @@ def _due(here: _Here, role: str) -> list[CueLine]:
 
 
 def _tally(here: _Here, role: str, line: CueLine) -> tuple[str, str, str]:
-    owner = here.interval.exercise or ""
+    owner = f"{here.interval.exercise} {id(here.interval.spec)}"
     return (owner if _own_lines(here, role) and role != "praise" else "", role, line.text)
 
 
@@ -343,8 +316,9 @@ def _all(
     chain: tuple[str, int] | None = None,
 ) -> Iterator[Candidate]:
     """Yield every line of a role that applies here."""
-    for line in _due(here, role):
-        yield _candidate(here, role, line, wish, WEIGHTS[role], must, toward, chain)
+    for place, line in enumerate(_due(here, role)):
+        in_order = (chain[0], 100 * chain[1] + place) if chain else None
+        yield _candidate(here, role, line, wish, WEIGHTS[role], must, toward, in_order)
 
 
 def _in_turn(

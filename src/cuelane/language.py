@@ -10,6 +10,7 @@ from typing import Any
 
 from cuelane.errors import UsageError
 
+_PLACEHOLDER = re.compile(r"\{(\w+)\}")
 _SENTENCE = re.compile(r"(?:^|[.!?] )\w")
 
 
@@ -30,10 +31,8 @@ class Language:
 
     def say(self, section: str, key: str, **values: str) -> str:
         """Return a phrase with its placeholders filled, each sentence beginning with a capital."""
-        text = self.phrase(section, key)
-        for name, value in values.items():
-            # Not str.format: a name in a plan may hold braces.
-            text = text.replace(f"{{{name}}}", value)
+        # Not str.format, and all at once: a name in a plan may hold braces.
+        text = _PLACEHOLDER.sub(lambda match: values.get(match[1], match[0]), self.phrase(section, key))
         return _SENTENCE.sub(lambda match: match[0].upper(), text)
 
     def side(self, side: str) -> str:

@@ -24,8 +24,13 @@ _SHORTEST_TALK_MS = 3_000
 
 
 def easy_talk_ms(texts: Sequence[str]) -> int:
-    """Return time enough to say `texts` at an easy pace, in whole seconds' milliseconds."""
-    words = sum(len(text.split()) for text in texts)
+    """Return time enough to say `texts` at an easy pace, in whole seconds' milliseconds.
+
+    A digit takes as long as a word, and a language written without spaces about a word for four letters.
+    """
+    words = sum(
+        max(len(text.split()), len(text) // 8) + sum(letter.isdigit() for letter in text) for text in texts
+    )
     stops = sum(text.count(mark) for text in texts for mark in ".!?") + len(texts)
     time_ms = words * _EASY_WORD_MS + stops * _EASY_STOP_MS + _EASY_EDGES_MS
     return max(_SHORTEST_TALK_MS, -(-time_ms // 1000) * 1000)
@@ -37,7 +42,8 @@ def expand(loaded: LoadedPlan) -> Session:
     words = load_language(plan.language)
     cautions = _cautions(loaded, words)
     body = _items(loaded)
-    intervals = [_opening(plan, cautions, words, body), *_led_in(plan, body), *_closing(plan, words, body)]
+    led_in = _led_in(plan, [_opening(plan, cautions, words, body), *body])
+    intervals = [*led_in, *_closing(plan, words, body)]
     return Session(plan, cautions, tuple(_placed(_with_sides(intervals))))
 
 
@@ -91,6 +97,7 @@ def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
     ready = plan.lead_in == 0
     for index, entry in enumerate(body):
         following = body[index + 1] if index + 1 < len(body) else None
+        leads_on = entry.lines and following and following.kind == "work" and following.countdown
         if not ready and entry.kind != "talk":
             ready = True
             # A rest is time to get ready, and a script has said all that it wants.
@@ -99,9 +106,10 @@ def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
                 result.append(
                     Interval(0, "Get ready", -1, "opening", "talk", 0, plan.lead_in, countdown=countdown)
                 )
-        elif ready and entry.lines and following and following.kind == "work" and following.countdown:
+        elif ready and following and leads_on:
             # A countdown of the plan's, even before a flow, which has none of its own.
             countdown = _countdown_of(plan.pips, None, "") or following.countdown
+            assert countdown is not None, "leads_on has seen the following interval's"
             grown_ms = 0 if entry.lasts else countdown.count * countdown.spacing_ms
             entry = replace(entry, end_ms=entry.end_ms + grown_ms, countdown=countdown)
         result.append(entry)
@@ -110,7 +118,7 @@ def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
 
 def _closing(plan: Plan, words: Language, body: Sequence[Interval]) -> list[Interval]:
     """Return a talk interval at the very end: the last words, or room for the last pip to ring out."""
-    if body and body[-1].kind == "talk":
+    if body and body[-1].kind == "talk" and (body[-1].lines or body[-1].length_ms >= _SHORTEST_TALK_MS):
         return []
     if plan.closing is False:
         lines: tuple[CueLine, ...] = ()
@@ -203,28 +211,35 @@ def _countdown_of(plan_pips: object, block_pips: object, pattern: str) -> Countd
 
 
 def _with_sides(intervals: Sequence[Interval]) -> list[Interval]:
-    """Number sets and appearances, and give each set its side; a set on each side becomes two halves."""
-    total = Counter(entry.exercise for entry in intervals if _is_set(entry))
-    seen: Counter[str | None] = Counter()
+    """Number sets and appearances, and give each set its side; a set on each side becomes two halves.
+
+    Appearances count for one definition of an exercise: a plan and one that it includes may both have a
+    squat, each with a set-up and a caution of its own. A script's sets are numbered and nothing else.
+    """
+    total = Counter(_definition(entry) for entry in intervals if _is_set(entry))
+    seen: Counter[tuple[int, str | None]] = Counter()
+    n_sets = 0
     result: list[Interval] = []
     for entry in intervals:
-        if not _is_set(entry) or entry.spec is None:
+        if entry.kind != "work" or entry.exercise is None or entry.spec is None:
             result.append(entry)
             continue
-        numbered = replace(
-            entry,
-            set_index=sum(seen.values()),
-            appearance=seen[entry.exercise] + 1,
-            appearances=total[entry.exercise],
-        )
-        seen[entry.exercise] += 1
+        numbered = replace(entry, set_index=n_sets)
+        n_sets += 1
+        if entry.pattern == "script":
+            result.append(numbered)
+            continue
+        key = _definition(entry)
+        seen[key] += 1
+        numbered = replace(numbered, appearance=seen[key], appearances=total[key])
         first, second = entry.spec.first_side, "right" if entry.spec.first_side == "left" else "left"
         if entry.spec.sides == "alternate" and entry.side is None:
             odd = numbered.appearance is not None and numbered.appearance % 2 == 1
             result.append(replace(numbered, side=first if odd else second))
         elif entry.spec.sides == "each" and entry.side is None:
             half_ms = (entry.length_ms + 1) // 2
-            result.append(replace(numbered, end_ms=half_ms, side=first, half=1, countdown=Countdown(0, 1)))
+            turn = Countdown(0, 1) if entry.countdown else None
+            result.append(replace(numbered, end_ms=half_ms, side=first, half=1, countdown=turn))
             result.append(replace(numbered, end_ms=entry.length_ms - half_ms, side=second, half=2))
         else:
             result.append(numbered)
@@ -232,11 +247,17 @@ def _with_sides(intervals: Sequence[Interval]) -> list[Interval]:
 
 
 def _is_set(interval: Interval) -> bool:
-    return interval.kind == "work" and interval.exercise is not None
+    return interval.kind == "work" and interval.exercise is not None and interval.pattern != "script"
 
 
-# Of a short interval at most this part is countdown, so that there is time left to be in it.
-_COUNTDOWN_PART = {"work": 0.6, "rest": 0.6, "talk": 0.6, "change": 0.4}
+def _definition(interval: Interval) -> tuple[int, str | None]:
+    return id(interval.spec), interval.exercise
+
+
+# Of a short interval at most this part (in percent) is countdown, so that there is time left to be in it,
+# and none of it sounds under the pip that opens the interval or in its guard.
+_COUNTDOWN_PERCENT = {"change": 40}
+_OPENING_PIP_MS = 1_000
 
 
 def _placed(intervals: Sequence[Interval]) -> Iterator[Interval]:
@@ -247,8 +268,10 @@ def _placed(intervals: Sequence[Interval]) -> Iterator[Interval]:
         following = intervals[index + 1] if index + 1 < len(intervals) else None
         countdown = None
         if entry.countdown and following and "work" in (entry.kind, following.kind):
-            longest = int(entry.length_ms * _COUNTDOWN_PART.get(entry.kind, 0.6))
-            count = min(entry.countdown.count, longest // entry.countdown.spacing_ms)
+            longest_ms = entry.length_ms * _COUNTDOWN_PERCENT.get(entry.kind, 60) // 100
+            if opening_pip:
+                longest_ms = min(longest_ms, max(0, entry.length_ms - _OPENING_PIP_MS))
+            count = min(entry.countdown.count, longest_ms // entry.countdown.spacing_ms)
             countdown = Countdown(count, entry.countdown.spacing_ms)
         yield replace(
             entry,

@@ -26,9 +26,11 @@ beginning already costs more distance than the best found. (4) For one order the
 of absolute distances under chain constraints are an isotonic L1 fit: after subtracting the lengths before
 it, each start lies at a preferred place or a bound of some cue, so a small table over those values is exact.
 
-Past `MAX_OFFERS` offers, the lightest optional ones are left out before the search (and reported as such);
-musts are never left out: if they alone are more, they are taken in their given order, which is exact for the
-chains of lines that such intervals hold.
+Past `MAX_OFFERS` offers, the lightest optional ones are left out before the search (and reported as such).
+Musts are never left out: if they alone are more, they are taken by the earliest that each may start and then
+in their given order, which is exact for the chains of lines and the fixed cues that such intervals hold. The
+order search visits at most `MAX_NODES` beginnings, then keeps the best it has; cues with wishes of their own
+stay far below that (a handful to some hundreds), many with one and the same wish do not.
 """
 
 from __future__ import annotations
@@ -37,6 +39,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 MAX_OFFERS = 12
+MAX_NODES = 20_000
 
 _NEVER = 1 << 62
 
@@ -101,8 +104,10 @@ def place(offers: Sequence[Offer], space: Space) -> Placement | None:
     left_out = tuple(sorted(set(range(len(offers))) - set(kept)))
     items = [_item(index, offers[index], space) for index in kept]
     if len(kept) > MAX_OFFERS:
-        fitted = _starts_in_order(items, space)
-        return None if fitted is None else Placement(fitted[2], sum(o.weight for o in offers), fitted[0])
+        fitted = _starts_in_order(_by_release(items), space)
+        if fitted is None:
+            return None
+        return Placement(fitted[2], sum(offers[index].weight for index in kept), fitted[0], left_out)
     chosen = [offers[index] for index in kept]
     masks = _heaviest(chosen, _fitting(chosen, items, space))
     if masks is None:
@@ -119,9 +124,13 @@ def place(offers: Sequence[Offer], space: Space) -> Placement | None:
 def musts_fit(offers: Sequence[Offer], space: Space) -> bool:
     """Return whether every must-cue (one of each must-group) has a place."""
     musts = [offer for offer in offers if offer.must]
-    items = [_item(index, offer, space) for index, offer in enumerate(musts)]
     if len(musts) > MAX_OFFERS:
-        return _starts_in_order(items, space) is not None
+        kept = _considered(musts)
+        items = [_item(index, musts[index], space) for index in kept]
+        if len(kept) > MAX_OFFERS:
+            return _starts_in_order(_by_release(items), space) is not None
+        musts = [musts[index] for index in kept]
+    items = [_item(index, offer, space) for index, offer in enumerate(musts)]
     return _heaviest(musts, _fitting(musts, items, space)) is not None
 
 
@@ -131,15 +140,29 @@ def _item(index: int, offer: Offer, space: Space) -> _Item:
     return _Item(index, offer.length, earliest, latest_end - offer.length, offer.preferred)
 
 
+def _by_release(items: Sequence[_Item]) -> list[_Item]:
+    return sorted(items, key=lambda item: (item.earliest, item.index))
+
+
 def _considered(offers: Sequence[Offer]) -> list[int]:
-    """Return the indices that the search looks at: all musts, then the heaviest up to the bound."""
+    """Return the indices that the search looks at: all musts, then the heaviest up to the bound.
+
+    Where the musts alone are too many, only the shortest form of each group is kept.
+    """
     if len(offers) <= MAX_OFFERS:
         return list(range(len(offers)))
     by_need = sorted(
         range(len(offers)), key=lambda index: (not offers[index].must, -offers[index].weight, index)
     )
     n_musts = sum(offer.must for offer in offers)
-    return sorted(by_need[: max(n_musts, MAX_OFFERS)])
+    if n_musts <= MAX_OFFERS:
+        return sorted(by_need[:MAX_OFFERS])
+    shortest: dict[str, int] = {}
+    for index in by_need[:n_musts]:
+        group = offers[index].group or f"#{index}"
+        if group not in shortest or offers[index].length < offers[shortest[group]].length:
+            shortest[group] = index
+    return sorted(shortest.values())
 
 
 def _fitting(offers: Sequence[Offer], items: Sequence[_Item], space: Space) -> Iterator[int]:
@@ -226,9 +249,13 @@ def _best_order(
     """Return the better of `best` and the best placement of exactly `members`."""
     barred = {number: _barred(number, offers) for number in members}
     names = tuple(items[number].index for number in members)
+    nodes = 0
 
     def search(order: list[int], left: list[int], done: int) -> None:
-        nonlocal best
+        nonlocal best, nodes
+        nodes += 1
+        if best is not None and nodes > MAX_NODES:
+            return
         if best is not None and len(order) > 1:
             # What this beginning costs by itself, and what it makes the others late: never less than that.
             begun = _fit([items[number] for number in order], space, -1)

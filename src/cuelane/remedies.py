@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from cuelane.arrange import Attempt
@@ -20,33 +21,36 @@ _LONGEST_STRETCH_S = 600
 class Advice:
     """Where must-cues do not fit, by how much, and what would help.
 
-    ``missing_s`` is the least time by which the interval would have to be longer; ``words_to_cut`` about as
-    many words at the rate this voice speaks these very lines.
+    ``missing_s`` is by how much there is more to say than can be said, None where fixed cues clash with each
+    other or with pips; ``words_to_cut`` about as many words at the rate this voice speaks these very lines.
     """
 
     interval: int
     place: str
     marks: tuple[Mark, ...]
-    missing_s: float
+    missing_s: float | None
     words_to_cut: int
     remedies: tuple[str, ...]
+    clashes: tuple[str, ...] = ()
 
     def __str__(self) -> str:
-        lines = [
-            f"{self.place}: the cues that must be spoken need {self.missing_s:.1f} s more than there is; "
-            f"cut about {self.words_to_cut} {'word' if self.words_to_cut == 1 else 'words'}."
-        ]
+        words = f"{self.words_to_cut} {'word' if self.words_to_cut == 1 else 'words'}"
+        problem = f"need {self.missing_s} s more than there is; cut about {words}."
+        if self.missing_s is None:
+            problem = "cannot all have their places, however long it is."
+        lines = [f"{self.place}: the cues that must be spoken {problem}"]
+        lines += [f"    {clash}" for clash in self.clashes]
         lines += [f"    written at {mark}" for mark in self.marks]
         lines += [f"    would work: {remedy}" for remedy in self.remedies]
         return "\n".join(lines)
 
 
-def advise(misfits: Sequence[Attempt], sample_rate: int) -> list[Advice]:
-    """Return advice for each interval whose must-cues do not fit."""
-    return [_advice(misfit, sample_rate) for misfit in misfits]
+def advise(misfits: Sequence[Attempt], sample_rate: int, pace: float = 1.0) -> list[Advice]:
+    """Return advice for each interval whose must-cues do not fit; `pace` is that of the lengths given."""
+    return [_advice(misfit, sample_rate, pace) for misfit in misfits]
 
 
-def _advice(misfit: Attempt, sample_rate: int) -> Advice:
+def _advice(misfit: Attempt, sample_rate: int, pace: float) -> Advice:
     interval = misfit.interval
     musts = [
         (candidate, offer)
@@ -55,10 +59,6 @@ def _advice(misfit: Attempt, sample_rate: int) -> Advice:
     ]
     candidates = [candidate for candidate, _ in musts]
     offers = [offer for _, offer in musts]
-    missing_s = _missing_s(offers, misfit.space, sample_rate)
-    spoken_s = sum(offer.length for offer in offers) / sample_rate
-    n_words = sum(len(candidate.text.split()) for candidate in candidates)
-    words_to_cut = max(1, round(missing_s * n_words / spoken_s + 0.49))
     what = interval.exercise or interval.block
     where = f"{what}{f', {interval.side} side' if interval.side else ''}"
     if interval.round:
@@ -66,46 +66,92 @@ def _advice(misfit: Attempt, sample_rate: int) -> Advice:
     length, start = format_duration(interval.length_ms), format_clock(interval.start_ms)
     place = f"{where} ({interval.kind} of {length} at {start})"
     marks = tuple(dict.fromkeys(candidate.mark for candidate in candidates if candidate.mark))
-    remedies = [*_by_pace(offers, misfit.space), *_by_moving(misfit, candidates, offers)]
+    missing_s = _missing_s(offers, misfit.space, sample_rate)
+    remedies: list[str] = []
+    words_to_cut = 0
+    if missing_s is not None:
+        spoken_s = sum(offer.length for offer in offers) / sample_rate
+        n_words = sum(len(candidate.text.split()) for candidate in candidates)
+        words_to_cut = max(1, round(missing_s * n_words / spoken_s + 0.49))
+        remedies += _by_pace(offers, misfit.space, pace)
+    remedies += _by_moving(misfit, candidates, offers)
     remedies += _by_leaving_out(candidates, offers, misfit.space)
-    longer_ms = -(-round(missing_s * 1000) // 1000) * 1000
-    remedies.append(f"make this interval {format_duration(longer_ms)} longer")
-    return Advice(interval.index, place, marks, missing_s, words_to_cut, tuple(remedies))
+    remedies += _by_lengthening(misfit, offers, sample_rate)
+    clashes = [] if missing_s is not None else _clashes(candidates, offers, misfit.space, sample_rate)
+    return Advice(interval.index, place, marks, missing_s, words_to_cut, tuple(remedies), tuple(clashes))
 
 
-def _missing_s(offers: Sequence[Offer], space: Space, sample_rate: int) -> float:
-    """Return the least lengthening, to 0.1 s, with which the musts fit; it cannot exceed what they last."""
+def _missing_s(offers: Sequence[Offer], space: Space, sample_rate: int) -> float | None:
+    """Return the least time, to 0.1 s, by which more talk would have to fit; None if no time would do."""
     tenth = sample_rate // 10
+
+    def fits(tenths: int) -> bool:
+        more = tenths * tenth
+        return musts_fit(
+            offers,
+            replace(
+                space,
+                end=space.end + more,
+                talk_limit=space.talk_limit + more,
+                open_end=space.open_end + more,
+            ),
+        )
+
+    return _least(fits)
+
+
+def _least(fits: Callable[[int], bool]) -> float | None:
+    """Return the least number of tenths for which `fits`, in units; None if not even the longest does."""
     low, high = 0, _LONGEST_STRETCH_S * 10
+    if not fits(high):
+        return None
     while low < high:
         middle = (low + high) // 2
-        if musts_fit(offers, _longer(space, middle * tenth)):
+        if fits(middle):
             high = middle
         else:
             low = middle + 1
     return low / 10
 
 
-def _longer(space: Space, n_frames: int) -> Space:
-    return replace(
-        space,
-        end=space.end + n_frames,
-        talk_limit=space.talk_limit + n_frames,
-        open_end=space.open_end + n_frames,
-    )
+def _by_lengthening(misfit: Attempt, offers: Sequence[Offer], sample_rate: int) -> list[str]:
+    """Return by how much the interval would have to be longer, with all its rules at that length."""
+    if misfit.interval.lines and not misfit.interval.lasts:
+        return ["give it a length of its own, with lasts:"] if misfit.interval.pattern == "say" else []
+    least_s = _least(lambda tenths: musts_fit(offers, misfit.longer(tenths * sample_rate // 10)))
+    if least_s is None:
+        return []
+    seconds = math.ceil(least_s)
+    if not musts_fit(offers, misfit.longer(seconds * sample_rate)):
+        return []
+    if misfit.interval.half:
+        return [f"make this set {format_duration(2000 * seconds)} longer"]
+    return [f"make this interval {format_duration(1000 * seconds)} longer"]
 
 
-def _by_pace(offers: Sequence[Offer], space: Space) -> list[str]:
-    for pace in _PACES:
-        faster = [_shorter(offer, pace) for offer in offers]
-        if musts_fit(faster, space):
-            return [f"speak a little faster: --pace {pace:.2f}"]
+def _clashes(
+    candidates: Sequence[Candidate], offers: Sequence[Offer], space: Space, sample_rate: int
+) -> list[str]:
+    """Say of each cue that has no place even alone where it is fixed and where a cue may be."""
+    first_s, last_s = space.begin / sample_rate, space.end / sample_rate
+    return [
+        f"“{candidate.text}” is fixed at {offer.earliest / sample_rate:.1f} s; "
+        f"here a cue may start at {first_s:.1f} s and must end by {last_s:.1f} s"
+        for candidate, offer in zip(candidates, offers, strict=True)
+        if candidate.start_ms is not None and not musts_fit([offer], space)
+    ]
+
+
+def _by_pace(offers: Sequence[Offer], space: Space, pace: float) -> list[str]:
+    for faster in _PACES:
+        if faster > pace and musts_fit([_shorter(offer, faster / pace) for offer in offers], space):
+            return [f"speak a little faster: --pace {faster:.2f}"]
     return []
 
 
 def _shorter(offer: Offer, pace: float) -> Offer:
     """Return `offer` at a faster pace; one fixed at a place stays fixed there."""
-    length = -(-offer.length * 100 // round(pace * 100))
+    length = math.ceil(offer.length / pace)
     fixed = offer.latest_end is not None and offer.latest_end - offer.earliest == offer.length
     return replace(offer, length=length, latest_end=offer.earliest + length if fixed else offer.latest_end)
 

@@ -91,7 +91,7 @@ def prepare(
     result = voiced(
         session, definition, store=store or ClipStore(), pace=pace, speak=speak, progress=progress
     )
-    advice = tuple(advise(result.arranged.misfits, result.arranged.schedule.sample_rate))
+    advice = tuple(advise(result.arranged.misfits, result.arranged.schedule.sample_rate, pace))
     schedule = result.arranged.schedule
     extra: dict[str, Any] = {
         "generator": f"cuelane {__version__}",

@@ -340,8 +340,32 @@ def test_a_breath_block_is_announced_before_its_first_breath() -> None:
     block = {"block": "Even breath", "pattern": "breath", "inhale": "5s", "exhale": "5s", "cycles": 6}
     found = arranged({"session": [block]}).schedule
     texts = [cue.text for cue in found.cues]
-    assert texts[1] == "First: Even breath."
-    assert texts[2:-1] == [*["Breathe in.", "Breathe out."] * 2, "Now follow the tones.", "Last breath."]
+    assert texts[1:3] == ["Get ready.", "First: Even breath."]
+    led = [
+        *["Breathe in.", "Breathe out."] * 2,
+        "Now the tones lead: high for in, low for out.",
+        "Last breath.",
+    ]
+    assert texts[3:-1] == led
+
+
+def test_a_choice_is_said_to_be_one() -> None:
+    """The easier way is named as such, unless the line does so itself."""
+    for line, said in (
+        ("Bend less.", "Easier: Bend less."),
+        ("If you can, hold it.", "If you can, hold it."),
+    ):
+        texts = [cue.text for cue in one_set("40s", {"easier": line}).schedule.cues]
+        assert said in texts
+
+
+def test_what_comes_is_not_said_like_an_order() -> None:
+    """A preview in the middle of work begins with “Next”; in a rest it is spoken as written."""
+    exercises = {"a": {}, "b": {"preview": "Hands on the floor."}}
+    for rest, said in (("0s", "Next: Hands on the floor."), ("30s", "Hands on the floor.")):
+        block = {"block": "Main", "pattern": "circuit", "work": "40s", "rest": rest, "exercises": ["a", "b"]}
+        texts = [cue.text for cue in arranged({"session": [block], "exercises": exercises}).schedule.cues]
+        assert said in texts
 
 
 def test_a_name_used_twice_keeps_each_ones_caution(tmp_path: Path) -> None:

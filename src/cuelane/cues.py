@@ -83,7 +83,11 @@ def _breath(here: _Here) -> Iterator[Candidate]:
     elif interval.kind == "in" and cycle == interval.rounds:
         yield Candidate("time", words.phrase("breath", "last"), 50, "with the last breath", lead=True)
     elif interval.kind == "in" and cycle == interval.spoken_cycles + 1:
-        yield Candidate("say", words.phrase("breath", "tones"), 50, "where the voice hands over", lead=True)
+        for place, form in enumerate(("tones", "tones_short")):
+            yield Candidate(
+                "say", words.phrase("breath", form), 50 - place, "where the voice hands over", lead=True,
+                group="tones",
+            )  # fmt: skip
 
 
 def _lines(here: _Here) -> Iterator[Candidate]:
@@ -152,12 +156,18 @@ def _work(here: _Here) -> Iterator[Candidate]:
                 here, "caution", "the set before loaded the same region", toward=0.3,
                 weight=_CAUTION_AGAIN_WEIGHT, rest_appearances=2,
             )  # fmt: skip
+    elif appearance == 1:
+        for line in _due(here, "setup"):
+            if "{side}" in line.text:
+                yield _candidate(
+                    here, "setup", line, "the other side's", WEIGHTS["remind"], False, 0.05, ("start", 100)
+                )
     # Two in one set only if that leaves others for the next.
     most = 2 if len(_own_lines(here, "form")) >= 2 * min(appearances, 2) else 1
     yield from _in_turn(here, "form", "once settled", toward=0.45, most=most)
     if 2 * appearance <= appearances + 1:
         yield from _in_turn(here, "easier", "in the first half of its appearances", toward=0.55)
-    if 2 * appearance > appearances + 1 or appearances == 1:
+    if 2 * appearance > appearances + 1:
         yield from _in_turn(here, "harder", "in the second half of its appearances", toward=0.6)
     yield from _in_turn(here, "say", "where there is time", toward=0.5)
     yield from _time_calls(here)
@@ -197,6 +207,8 @@ def _time_calls(here: _Here) -> Iterator[Candidate]:
 
 def _rest(here: _Here) -> Iterator[Candidate]:
     interval = here.interval
+    if interval.pattern == "ready":
+        yield Candidate("announce", here.words.phrase("opening", "ready"), 55, "at once", lead=True)
     if interval.kind == "rest" and interval.length_ms >= _REST_SAID_FROM_MS:
         text = here.words.phrase("announce", "rest")
         yield Candidate("announce", text, 55, "right after the pip", lead=True)
@@ -217,28 +229,31 @@ def _what_comes_next(here: _Here) -> Iterator[Candidate]:
     working = interval.kind == "work"
     # Told in the rest with time to prepare; in back-to-back work and short breaks, last thing.
     toward = 1.0 if working or interval.length_ms < _SIDE_MUST_FROM_MS else 0.35
+    if interval.pattern == "ready":
+        toward = 0.2
     when = "at the end, before what it is about" if toward == 1.0 else "in the rest before it is needed"
     first_of_all = here.around.before is None and not working
     previous = interval if working else here.around.before
     if previous is not None and previous.block_index != coming.block_index:
         text = words.say("preview", "block", block=coming.block)
         yield Candidate("preview", text, 60, when, toward=toward, chain=("end", 10))
-    had = previous.spec.needs if previous and previous.spec else []
-    # Once told, it is known; and a preview that names the thing has told it.
+    # A preview that names the thing has told it.
     told = " ".join(line.text for line in coming.spec.preview).lower()
-    missing = [
-        thing for thing in coming.spec.needs if thing not in had and thing.split()[-1].lower() not in told
-    ]
-    if missing and not first_of_all and coming.appearance == 1:
+    missing = [thing for thing in here.around.new_needs if thing.split()[-1].lower() not in told]
+    if missing and not first_of_all:
         text = words.say("preview", "needs", items=words.listing(missing))
-        yield Candidate("preview", text, WEIGHTS["needs"], when, toward=toward, chain=("end", 20))
+        yield Candidate("preview", text, WEIGHTS["needs"], when, toward=toward, chain=("end", 70))
     side = words.side(coming.side) if coming.side else ""
     must = bool(side) and not working and interval.length_ms >= _SIDE_MUST_FROM_MS and not interval.lines
     if coming.appearance == 1:
         for place, line in enumerate(line for line in coming.spec.preview if _applies(line, coming)):
-            # The first line stands for the short form below; further ones are said after it.
+            # The first line stands for the short form below; further ones are said after it. In the middle
+            # of work it must not sound like something to do now.
+            text = _with_sides(line.text, coming, words)
+            if working and place == 0:
+                text = words.say("preview", "coming", text=text)
             yield Candidate(
-                "preview", _with_sides(line.text, coming, words),
+                "preview", text,
                 WEIGHTS["preview"] if line.weight is None else line.weight,
                 when if line.at is None else "where the plan fixes it",
                 must=line.must is True or (must and place == 0), start_ms=line.at, toward=toward,
@@ -292,9 +307,12 @@ def _candidate(
     here: _Here, role: str, line: CueLine, wish: str, weight: int, must: bool, toward: float,
     chain: tuple[str, int] | None,
 ) -> Candidate:  # fmt: skip
+    text = _with_sides(line.text, here.interval, here.words)
+    if role in ("easier", "harder") and not _says_it_is_a_choice(text, here.words):
+        text = here.words.say("options", role, text=text)
     return Candidate(
         role,
-        _with_sides(line.text, here.interval, here.words),
+        text,
         line.weight if line.weight is not None else weight,
         "where the plan fixes it" if line.at is not None else wish,
         must=must if line.must is None else line.must,
@@ -304,6 +322,10 @@ def _candidate(
         tally=_tally(here, role, line),
         mark=line.mark,
     )
+
+
+def _says_it_is_a_choice(text: str, words: Language) -> bool:
+    return any(word in text.lower() for word in words.phrases("options", "told"))
 
 
 def _all(

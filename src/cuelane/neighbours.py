@@ -20,6 +20,8 @@ class Neighbours:
     after: Interval | None
     following: Interval | None
     breath_next: str | None
+    new_needs: tuple[str, ...] = ()
+    """What ``following`` needs that no set before it needed."""
 
 
 def neighbours(session: Session) -> list[Neighbours]:
@@ -28,17 +30,21 @@ def neighbours(session: Session) -> list[Neighbours]:
     before = _nearest_sets(intervals)
     after = _nearest_sets(intervals[::-1])[::-1]
     found = []
+    known: set[str] = set()
     for index, pair in enumerate(zip(before, after, strict=True)):
         following = intervals[index + 1] if index + 1 < len(intervals) else None
         is_set = following is not None and following.exercise is not None and following.pattern != "script"
         breathes = following is not None and following.cycle == 1 and following.kind == "in"
+        needs = following.spec.needs if following is not None and is_set and following.spec else []
         found.append(
             Neighbours(
                 *pair,
                 following if is_set else None,
                 following.block if following is not None and breathes else None,
+                tuple(thing for thing in needs if thing not in known),
             )
         )
+        known.update(needs)
     return found
 
 

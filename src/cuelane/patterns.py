@@ -84,7 +84,9 @@ def _opening(
         lines += _lines([words.say("opening", "needs", items=words.listing(needs))])
     lines += cautions
     length_ms = easy_talk_ms([line.text for line in lines])
-    return Interval(0, "Opening", -1, "opening", "talk", 0, length_ms, lines=tuple(lines))
+    return Interval(
+        0, words.phrase("blocks", "opening"), -1, "opening", "talk", 0, length_ms, lines=tuple(lines)
+    )
 
 
 def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
@@ -103,9 +105,8 @@ def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
             # A rest is time to get ready, and a script has said all that it wants.
             if entry.pattern != "script" and entry.kind != "rest":
                 countdown = _countdown_of(plan.pips, None, "")
-                result.append(
-                    Interval(0, "Get ready", -1, "opening", "talk", 0, plan.lead_in, countdown=countdown)
-                )
+                name = load_language(plan.language).phrase("blocks", "ready")
+                result.append(Interval(0, name, -1, "ready", "talk", 0, plan.lead_in, countdown=countdown))
         elif ready and following and leads_on:
             # A countdown of the plan's, even before a flow, which has none of its own.
             countdown = _countdown_of(plan.pips, None, "") or following.countdown
@@ -125,7 +126,7 @@ def _closing(plan: Plan, words: Language, body: Sequence[Interval]) -> list[Inte
     else:
         lines = tuple(plan.closing) or _lines(words.phrases("closing", "lines"))
     length_ms = easy_talk_ms([line.text for line in lines])
-    return [Interval(0, "Closing", -1, "closing", "talk", 0, length_ms, lines=lines)]
+    return [Interval(0, words.phrase("blocks", "closing"), -1, "closing", "talk", 0, length_ms, lines=lines)]
 
 
 def equipment(intervals: Sequence[Interval]) -> list[str]:
@@ -140,6 +141,7 @@ def equipment(intervals: Sequence[Interval]) -> list[str]:
 def _items(loaded: LoadedPlan) -> list[Interval]:
     """Return the intervals of a plan's session, without times; included plans in their place."""
     plan = loaded.plan
+    words = load_language(plan.language)
     intervals: list[Interval] = []
     block_index = 0
     for index, item in enumerate(plan.session):
@@ -150,13 +152,24 @@ def _items(loaded: LoadedPlan) -> list[Interval]:
             block_index = max((entry.block_index for entry in intervals), default=-1) + 1
         elif isinstance(item, Say):
             length_ms = item.lasts or easy_talk_ms([line.text for line in item.say])
-            talk = Interval(0, plan.title, block_index, "say", "talk", 0, length_ms, lines=tuple(item.say))
+            name = "closing" if index + 1 == len(plan.session) and intervals else "talk"
+            title = words.phrase("blocks", name)
+            talk = Interval(0, title, block_index, "say", "talk", 0, length_ms, lines=tuple(item.say))
             intervals.append(replace(talk, lasts=item.lasts is not None))
             block_index += 1
         elif isinstance(item, Pause):
             countdown = _countdown_of(plan.pips, None, "pause")
             intervals.append(
-                Interval(0, "Rest", block_index, "pause", "rest", 0, item.rest, countdown=countdown)
+                Interval(
+                    0,
+                    words.phrase("blocks", "rest"),
+                    block_index,
+                    "pause",
+                    "rest",
+                    0,
+                    item.rest,
+                    countdown=countdown,
+                )
             )
             block_index += 1
         else:

@@ -21,7 +21,7 @@ from cuelane.adapt.tonetracks import Proposal, ToneTrack, grouped, proposals
 Array = npt.NDArray[np.float32]
 
 MOST_SHORT = 9
-MOST_PROPOSALS = 12
+MOST_PROPOSALS = 20
 LEAST_APART_S = 4.0
 LEAST_CONFIDENCE = 0.3
 CLEAR = 0.85
@@ -164,7 +164,9 @@ def _with_ending(
     best: Found | None = None
     for frequency_hz, long_s in _endings(tracks, ends * _POOL / SCORE_RATE):
         long_scores = book.pooled(frequency_hz, long_s)
-        evidence, n_seen = _evidence(np.minimum(pair, long_scores), after)
+        together = np.minimum(pair, long_scores)
+        evidence, n_seen = _evidence(together, after)
+        evidence *= _own_share(together, short_scores, long_scores, spacing_s)
         if n_seen >= 3 and (best is None or evidence > best.evidence):
             chance = _chance(short_scores, long_scores, spacing_s)
             beep = Beep(frequency_hz, long_s, 2, short.frequency_hz, short.length_s, spacing_s)
@@ -199,6 +201,26 @@ def _evidence(together: Array, after: Array) -> tuple[float, int]:
     # The fourth power lets a few clear countdowns outweigh a crowd of faint coincidences.
     worth = together[seen] ** 4 - after[seen] ** 4
     return float(np.where(alone, worth, -np.abs(worth)).sum()), int((alone & (worth > 0)).sum())
+
+
+def _own_share(together: Array, short_scores: Array, long_scores: Array, spacing_s: float) -> float:
+    """Return the share of a pattern's tones that sound in the pattern and nowhere else, 0 to 1.
+
+    A beep is heard in countdowns only; a note of music is heard all the time, and now and then it falls into
+    a pattern. Both tones' shares multiply.
+    """
+    seen = peaks(together, _PRESENT)
+    if not len(seen):
+        return 0.0
+    least = 0.8 * float(np.median(together[seen]))
+    step = spacing_s * SCORE_RATE / _POOL
+    places = (seen[:, None] - step * np.arange(MOST_SHORT + 1)[None, :]).ravel()
+    share = 1.0
+    for scores, own in ((short_scores, places), (long_scores, seen.astype(np.float64))):
+        found = peaks(scores, least, apart_s=0.3)
+        near = np.abs(found[:, None] - own[None, :]).min(axis=1) <= 2 * _JITTER_S * SCORE_RATE / _POOL
+        share *= float(near.mean()) if len(found) else 0.0
+    return share
 
 
 def _chance(short_scores: Array, long_scores: Array, spacing_s: float) -> float:

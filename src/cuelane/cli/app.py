@@ -5,6 +5,7 @@ Exit codes: 0 done; 1 it ran and found the work wanting; 2 bad input or usage; 3
 
 from __future__ import annotations
 
+import io
 import logging
 import os
 import sys
@@ -56,6 +57,10 @@ for _name in COMMANDS:
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command; return nothing, but exit with its code."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show a letter of a title shows a stand-in for it.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
     try:
         app(args=argv, prog_name="cuelane")
     except CuelaneError as error:

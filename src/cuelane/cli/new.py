@@ -21,6 +21,7 @@ def new(
     """Write a starter plan for a pattern, and its JSON Schema beside it for your editor."""
     import json
 
+    from cuelane.deliver.atomic import all_or_nothing
     from cuelane.plan.schema import plan_schema
     from cuelane.plan.starter import starter_plan
 
@@ -29,9 +30,12 @@ def new(
         raise UsageError(f"{out_file}: there is a file already; choose another name with --out")
     if not out_file.parent.is_dir():
         raise UsageError(f"{out_file.parent}: there is no such folder")
-    out_file.write_text(text, encoding="utf-8")
     schema = out_file.with_name("plan.schema.json")
-    schema.write_text(json.dumps(plan_schema(), indent=1) + "\n", encoding="utf-8")
+    if out_file == schema:
+        raise UsageError(f"{out_file}: the plan's schema has that name; choose another with --out")
+    with all_or_nothing() as staged:
+        staged.write_text(out_file, text)
+        staged.write_text(schema, json.dumps(plan_schema(), indent=1) + "\n")
     out(str(out_file))
     note(f"Edit it, look at it with `cuelane schedule {out_file}`, then:")
     note(f"cuelane render {out_file} --out {out_file.with_suffix('.m4a')}")

@@ -22,6 +22,7 @@ from cuelane.plan.values import (
     Positive,
     Rounds,
     Share,
+    Spacing,
     Text,
     as_list,
     duration_schema,
@@ -98,7 +99,7 @@ class Pips(Part):
     """Countdown: `count` short pips, `spacing` apart, then a long one on the boundary."""
 
     count: Annotated[int, Field(ge=0, le=10)] = Field(3, description="How many short pips.")
-    spacing: Positive = Field(1000, description="From one pip to the next.")
+    spacing: Spacing = Field(1000, description="From one pip to the next.")
 
 
 class TalkShare(Part):

@@ -37,6 +37,14 @@ def _positive_duration(value: Any) -> int:
     return time_ms
 
 
+def _spacing(value: Any) -> int:
+    time_ms = _duration(value)
+    # Closer than this, pips of 100 ms and their edges run into each other.
+    if time_ms < LEAST_SPACING_MS:
+        raise ValueError(f"expected a duration of at least {LEAST_SPACING_MS}ms")
+    return time_ms
+
+
 def as_list(value: Any) -> Any:
     """Return a list as it is, and anything else as a list of one."""
     return value if isinstance(value, list) else [value]
@@ -63,6 +71,11 @@ def duration_schema(*, zero: bool) -> dict[str, Any]:
 
 Duration = Annotated[int, PlainValidator(_duration), WithJsonSchema(duration_schema(zero=True))]
 """Milliseconds, 0 to an hour."""
+
+LEAST_SPACING_MS = 200
+
+Spacing = Annotated[int, PlainValidator(_spacing), WithJsonSchema(duration_schema(zero=False))]
+"""Milliseconds from one pip to the next, 200 to an hour."""
 
 Positive = Annotated[int, PlainValidator(_positive_duration), WithJsonSchema(duration_schema(zero=False))]
 """Milliseconds, 1 to an hour."""

@@ -10,7 +10,7 @@ and lines.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
 
 import numpy as np
@@ -60,18 +60,22 @@ class Take:
     heard: str
     whole: bool = True
     """Whether it begins and ends with the line's own first and last word."""
+    astray: bool = False
+    """Whether it goes back for one line only, in the middle of a reading that then goes on."""
 
     @property
     def confidence(self) -> float:
         """From 0 to 1: how like the line it is.
 
         Less if another line is nearly as like and no number was read; below `SURE` if the first or last word
-        is not the line's own, since that is how a false start or a lost word shows.
+        is not the line's own, since that is how a false start or a lost word shows, and if it goes back for
+        one line in the middle of a reading, since that is how a word mistaken for another shows.
         """
         value = self.likeness
         if not self.numbered and self.likeness < 1.0:
             value = min(value, self.likeness - self.rival + 0.7)
-        return value if self.whole else min(value, SURE - 0.01)
+        sound = self.whole and (self.numbered or not self.astray)
+        return value if sound else min(value, SURE - 0.01)
 
 
 def likeness(heard: Sequence[str], expected: Sequence[str]) -> float:
@@ -208,4 +212,12 @@ def _walk_back(
                 )
             )
         i, k = before, source
-    return takes[::-1]
+    return _astray_marked(takes[::-1])
+
+
+def _astray_marked(takes: Sequence[Take]) -> list[Take]:
+    out = list(takes)
+    for index in range(1, len(takes) - 1):
+        before, take, after = (one.line for one in takes[index - 1 : index + 2])
+        out[index] = replace(takes[index], astray=take < before <= after)
+    return out

@@ -28,7 +28,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
-COMMANDS = ("new", "schema", "schedule", "render", "check", "voices", "under")
+COMMANDS = ("new", "schema", "schedule", "render", "check", "voices", "script", "takes", "adapt", "under")
 
 
 def _version(wanted: bool) -> None:

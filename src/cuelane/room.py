@@ -233,13 +233,13 @@ def _measured(
     if missing_db <= MOST_RAISED_DB:
         advice = f"raise the speech by {_up(missing_db)} dB"
     elif still_missing_db <= 0:
-        advice = f"brighten the voice (index {brightened.sii:.2f})"
+        advice = f"brighten the voice with --for-music (index {brightened.sii:.2f})"
     elif still_missing_db <= MOST_RAISED_DB:
-        advice = f"brighten the voice and raise it by {_up(still_missing_db)} dB"
+        advice = f"brighten the voice with --for-music and raise it by {_up(still_missing_db)} dB"
     elif math.isfinite(cue.good_to_lu):
-        advice = f"turn the music down by {_up(missing_db)} LU, or say it in fewer words and twice"
+        advice = f"turn the music down by {_up(missing_db)} LU, or have it said twice"
     else:
-        advice = "say it in fewer words and twice; no music level is low enough for this voice"
+        advice = "have it said twice; no music level is low enough for this voice"
     return replace(cue, advice=advice)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from cuelane.room import Room
+from cuelane.room import CueRoom, Room
 from cuelane.units import format_clock, to_ms
 
 
@@ -60,16 +60,23 @@ def summary_lines(room: Room, sample_rate: int, *, most_advice: int = 5) -> list
     weakest = room.weakest
     if weakest is not None:
         lines.append(
-            f"over {room.masker}: every cue is easy to follow with music up to {_level(room.good_to_lu)}, "
-            f"and understood up to {_level(room.understood_to_lu)}; the weakest is {weakest.event.text!r}"
+            f"over {room.masker}, set the music to {_level(room.understood_to_lu)} at most, or words are "
+            f"lost; every word is easy up to {_level(room.good_to_lu)} (6 LU is clearly quieter, 10 LU about half "
+            f"as loud); the weakest cue is {weakest.event.text!r}"
         )
     if room.pips_heard_to_lu is not None:
         lines.append(f"pips are heard with music up to {_level(room.pips_heard_to_lu)}")
-    wanting = sorted((cue for cue in room.cues if cue.grade != "good"), key=lambda cue: cue.good_to_lu)
+    # One line a text: the same words are as clear each time, or nearly.
+    worst: dict[str, CueRoom] = {}
+    for cue in sorted(room.cues, key=lambda cue: cue.good_to_lu):
+        if cue.grade != "good":
+            worst.setdefault(cue.event.text or "", cue)
+    wanting = list(worst.values())
     if wanting:
+        n_lost = sum(cue.grade == "poor" for cue in room.cues)
         lines.append(
-            f"with music at {_level(room.music_level_lu)}, {len(wanting)} of {len(room.cues)} cues are less "
-            "than easy to follow:"
+            f"with music at {_level(room.music_level_lu)}, {n_lost} of {len(room.cues)} cues are likely lost "
+            f"and {sum(cue.grade == 'fair' for cue in room.cues)} take an effort to follow:"
         )
     for cue in wanting[:most_advice]:
         at = format_clock(to_ms(cue.event.onset_sample, sample_rate))

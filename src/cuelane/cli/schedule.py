@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import textwrap
 from pathlib import Path
 from typing import Annotated
 
@@ -83,7 +84,8 @@ def schedule(
 
             out("")
             for line in summary_lines(measured, found.sample_rate):
-                out(line)
+                indent = " " * (len(line) - len(line.lstrip()))
+                out(textwrap.fill(line.strip(), 72, initial_indent=indent, subsequent_indent=indent + "  "))
         for warning in warnings:
             note(f"warning: {warning}")
     for advice in prepared.advice:

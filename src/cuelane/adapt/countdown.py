@@ -24,6 +24,7 @@ MOST_SHORT = 9
 MOST_PROPOSALS = 20
 LEAST_APART_S = 4.0
 LEAST_CONFIDENCE = 0.3
+SURE = 0.6
 CLEAR = 0.85
 
 _POOL = 4
@@ -114,9 +115,12 @@ def shifted(scores: Array, by_s: float) -> Array:
 def find_beep(book: ScoreBook, tracks: Sequence[ToneTrack]) -> Found | None:
     """Return the countdown, or else the lone tone, that stands out among `tracks`; None if nothing does."""
     best = next(iter(candidate_beeps(book, tracks)), None)
+    if best is not None and best.confidence > SURE:
+        return best
+    lone = _find_lone(book, proposals(tracks))
     if best is None or best.confidence <= LEAST_CONFIDENCE:
-        return _find_lone(book, proposals(tracks))
-    return best
+        return lone
+    return lone if lone and lone.confidence > best.confidence else best
 
 
 def candidate_beeps(book: ScoreBook, tracks: Sequence[ToneTrack]) -> list[Found]:

@@ -1,165 +1,21 @@
-"""Faults named for what they are, in a coach's words."""
+"""Faults of single events, named for what they are, in a coach's words."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
 
 import numpy as np
 
 from cuelane.check.cues import Heard
 from cuelane.check.findings import Finding, Findings
 from cuelane.check.fit import Fit
-from cuelane.check.intake import Intake
-from cuelane.check.locate import Expected
 from cuelane.check.report import Fault
 from cuelane.check.templates import Template
-from cuelane.schedule import Schedule
-from cuelane.units import format_clock
+from cuelane.check.wording import Tolerance, clock, late_or_early, name_of, size_of
 
 LEVEL_LU = 2.0
 LEVEL_SIGMAS = 3.0
-END_S = 0.1
-MIN_SKEW_PPM = 5.0
-SPEED_CHANGED = 2e-3
 FEW_FOR_LEVEL = 3
-MP3_DELAY_S = 1105
-
-
-@dataclass(frozen=True)
-class Tolerance:
-    """The largest allowed error in ms, end included, by kind of event and template."""
-
-    pip_ms: float
-    cue_ms: float
-    plain_cue_ms: float
-
-    def of(self, finding: Finding) -> float:
-        if finding.expected.kind is not None:
-            return self.pip_ms
-        return self.plain_cue_ms if finding.source == "none" else self.cue_ms
-
-
-def clock(time_s: float) -> str:
-    """Return a place in a file as ``12:30.4``."""
-    tenths = round(max(0.0, time_s) * 10)
-    return f"{format_clock(tenths // 10 * 1000)}.{tenths % 10}"
-
-
-def name_of(row: Expected) -> str:
-    """Return how a person would call an event."""
-    event = row.event
-    if row.kind is not None:
-        return f"{event.role} pip"
-    text = event.text or event.role
-    return f'"{text if len(text) <= 48 else text[:47].rstrip() + "…"}"'
-
-
-def _size(error_ms: float) -> str:
-    size = abs(error_ms)
-    if size >= 1000:
-        return f"{size / 1000:.2f} s"
-    return f"{size:.1f} ms" if size < 100 else f"{size:.0f} ms"
-
-
-def _late(error_ms: float) -> str:
-    return "late" if error_ms > 0 else "early"
-
-
-def file_faults(
-    schedule: Schedule, intake: Intake, fit: Fit, findings: Findings, tolerance: Tolerance, relative: bool
-) -> list[Fault]:
-    """Return the faults of the file as a whole: offset, speed, jumps, a cut head, an early end, clipping."""
-    faults: list[Fault] = []
-    session_s = schedule.n_frames / schedule.sample_rate
-    drift_ms = (fit.rate - 1) * session_s * 1000
-    if not relative:
-        if abs(fit.offset_s) * 1000 > tolerance.pip_ms:
-            faults.append(_offset(fit, intake))
-        if abs(drift_ms) > tolerance.pip_ms and abs(fit.skew_ppm) > MIN_SKEW_PPM:
-            faults.append(_speed(fit, drift_ms))
-    faults += _jumps(fit, findings)
-    lost = [f for f in findings.rows if f.place_s < -0.001]
-    if lost:
-        faults.append(
-            Fault(
-                "head cut",
-                f"The beginning is cut off: {_size(fit.offset_s * 1000)} and {_count(lost)} are gone.",
-                at_s=0.0,
-                others=tuple(f.expected.event.id for f in lost),
-            )
-        )
-    end_s = fit.file_s(session_s)
-    if end_s - intake.length_s > END_S:
-        gone = [
-            f for f in findings.rows if f.place_s + f.expected.length_s * fit.rate > intake.length_s + 0.02
-        ]
-        faults.append(
-            Fault(
-                "ends early",
-                f"The file ends at {clock(intake.length_s)}, {_size((end_s - intake.length_s) * 1000)} "
-                f"before the session does" + (f"; {_count(gone)} are cut off." if gone else "."),
-                at_s=intake.length_s,
-                error_ms=(intake.length_s - end_s) * 1000,
-                others=tuple(f.expected.event.id for f in gone),
-            )
-        )
-    if intake.n_clipped:
-        faults.append(
-            Fault(
-                "clipping",
-                f"Clipped {intake.n_clipped} time{'s' if intake.n_clipped > 1 else ''}, first at "
-                f"{clock(intake.clipped[0])}: turn it down before encoding.",
-                at_s=intake.clipped[0],
-            )
-        )
-    return faults
-
-
-def _count(rows: list[Finding]) -> str:
-    cues = sum(f.expected.kind is None for f in rows)
-    pips = len(rows) - cues
-    parts = [f"{n} {word}{'s' if n > 1 else ''}" for n, word in ((cues, "cue"), (pips, "pip")) if n]
-    return " and ".join(parts)
-
-
-def _offset(fit: Fit, intake: Intake) -> Fault:
-    offset_ms = fit.offset_s * 1000
-    why = "something was put before the start" if offset_ms > 0 else "the start was cut"
-    if abs(fit.offset_s * intake.info.sample_rate - MP3_DELAY_S) < 30:
-        why = "that is an MP3 encoder's delay, whose tag the file has lost"
-    message = f"Everything is {_size(offset_ms)} {_late(offset_ms)}: {why}."
-    return Fault("offset", message, at_s=max(0.0, fit.offset_s), error_ms=offset_ms)
-
-
-def _speed(fit: Fit, drift_ms: float) -> Fault:
-    way = "slow" if fit.rate > 1 else "fast"
-    if abs(fit.rate - 1) > SPEED_CHANGED:
-        message = f"It plays {abs(1 / fit.rate - 1) * 100:.1f} % too {way}."
-    else:
-        message = (
-            f"Its clock is {abs(fit.skew_ppm):.0f} ppm {way}: by the end everything is "
-            f"{_size(drift_ms)} {_late(drift_ms)}."
-        )
-    return Fault("speed", message, error_ms=drift_ms)
-
-
-def _jumps(fit: Fit, findings: Findings) -> list[Fault]:
-    faults = []
-    for before, after in zip(fit.pieces, fit.pieces[1:], strict=False):
-        step_ms = (after.offset_s - before.offset_s) * 1000
-        rows = [f for f in findings.rows if fit.piece_at(f.expected.time_s) is after]
-        place = fit.file_s(after.start_s)
-        what = "something was put in before it" if step_ms > 0 else "something before it was cut out"
-        whole_ms = after.offset_s * 1000
-        total = "" if abs(whole_ms - step_ms) < 1 else f" ({_size(whole_ms)} {_late(whole_ms)} in all)"
-        message = (
-            f"From {clock(place)} on, everything is {_size(step_ms)} {_late(step_ms)} against what came "
-            f"before{total}: {what}."
-        )
-        others = tuple(f.expected.event.id for f in rows)
-        faults.append(Fault("jump", message, at_s=place, error_ms=step_ms, others=others))
-    return faults
 
 
 def event_faults(
@@ -215,7 +71,7 @@ def _misplaced(
     more = ""
     if finding.instead is not None:
         more = f' "{templates[finding.instead.key].text}" is said where it belongs.'
-    message = f"{clock(finding.place_s)} {name} is {_size(error)} {_late(error)}.{more}"
+    message = f"{clock(finding.place_s)} {name} is {size_of(error)} {late_or_early(error)}.{more}"
     kind = "late" if error > 0 else "early"
     return Fault(kind, message, event_id, finding.time_s, error)  # type: ignore[arg-type]
 
@@ -264,11 +120,11 @@ def _cut(finding: Finding) -> Fault:
     length = finding.shape.length_s
     name = name_of(finding.expected)
     if last >= length - 0.04:
-        what = f"is cut short: its last {_size((length - first) * 1000)} are missing"
+        what = f"is cut short: its last {size_of((length - first) * 1000)} are missing"
     elif first <= 0.04:
-        what = f"has lost its first {_size(last * 1000)}"
+        what = f"has lost its first {size_of(last * 1000)}"
     else:
-        what = f"has a hole of {_size((last - first) * 1000)}, {_size(first * 1000)} in"
+        what = f"has a hole of {size_of((last - first) * 1000)}, {size_of(first * 1000)} in"
     message = f"{clock(finding.place_s)} {name} {what}."
     return Fault("cut short", message, finding.expected.event.id, finding.time_s)
 
@@ -344,7 +200,7 @@ def _doubled(finding: Finding, copy: Heard) -> Fault:
     base = finding.time_s if finding.time_s is not None else finding.place_s
     apart_ms = (copy.time_s - base) * 1000
     when = "later" if apart_ms > 0 else "earlier"
-    message = f"{clock(copy.time_s)} {name_of(finding.expected)} is said twice, {_size(apart_ms)} {when}."
+    message = f"{clock(copy.time_s)} {name_of(finding.expected)} is said twice, {size_of(apart_ms)} {when}."
     return Fault("doubled", message, finding.expected.event.id, copy.time_s, apart_ms)
 
 

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
+from cuelane.check.copies import FAINT_COARSE, FAR_TRIES, elsewhere
 from cuelane.check.countdown import PipFound, extra_pips, other_pitch, pair_pips
 from cuelane.check.cues import (
-    DOUBLE_GAIN,
     ECHO_S,
-    OVERLAID_GAIN,
     REACH_S,
     Heard,
     Ruler,
@@ -33,11 +31,7 @@ from cuelane.check.tones import Tone
 
 NEAR_S = REACH_S + 0.05
 IN_PLACE_S = 0.3
-FAR_TRIES = 6
-COPY_TRIES = 2
-COPY_LIKENESS = 0.75
 RIVAL_LIKENESS = 0.9
-FAINT_COARSE = 0.3
 
 
 @dataclass
@@ -131,7 +125,7 @@ def _assign_cues(
     for stranger in merge(strangers):
         if not any(h.key == stranger.key and abs(h.time_s - stranger.time_s) < ECHO_S for h in pool):
             pool.append(stranger)
-    pool += _elsewhere(rows, pool, grouped, ruler)
+    pool += elsewhere([f.expected.key for f in rows], pool, grouped, ruler)
     left = _pair_all(rows, pool)
     for finding in rows:
         if finding.heard is None or abs(finding.heard.time_s - finding.place_s) > NEAR_S:
@@ -169,67 +163,6 @@ def _instead(ruler: Ruler, rivals: list[Candidate]) -> list[Heard]:
         if sure and (found is None or heard.energy > found.energy):
             found = heard
     return [found] if found is not None else []
-
-
-def _elsewhere(
-    rows: list[Finding], pool: list[Heard], grouped: dict[str, list[Candidate]], ruler: Ruler
-) -> list[Heard]:
-    """Return cues found away from their places: those that are missing there, and copies."""
-    present: dict[str, list[Heard]] = defaultdict(list)
-    for heard in pool:
-        present[heard.key].append(heard)
-    events: dict[str, int] = defaultdict(int)
-    for finding in rows:
-        events[finding.expected.key] += 1
-    gains = [heard.gain for heard in pool]
-    usual = float(np.median(gains)) if gains else 0.0
-    sorted_pool = sorted(pool, key=lambda h: h.time_s)
-    sorted_times = [h.time_s for h in sorted_pool]
-    longest = max((ruler.length_s(key) for key in events), default=0.0)
-    verified: list[Heard] = []
-
-    def verify(key: str, place_s: float, extras: list[Heard]) -> Heard | None:
-        low = bisect_left(sorted_times, place_s - longest)
-        high = bisect_right(sorted_times, place_s + longest)
-        over = [h for h in [*sorted_pool[low:high], *extras] if _meets(h, key, place_s, ruler)]
-        heard = ruler.find(key, place_s - 0.05, place_s + 0.05, without=over)
-        least_gain = (OVERLAID_GAIN if over else DOUBLE_GAIN) * usual
-        sure = heard.score >= 1.3 * least_score(ruler.length_s(key)) and heard.gain >= least_gain
-        return heard if sure else None
-
-    for key, n_events in events.items():
-        known = present[key]
-        missing = len(known) < n_events
-        places = np.array([h.time_s for h in known])
-        likeness = [
-            c.score for c in grouped.get(key, []) if len(places) and np.abs(places - c.time_s).min() < 0.06
-        ]
-        least = FAINT_COARSE if missing or not likeness else COPY_LIKENESS * float(np.median(likeness))
-        tries = FAR_TRIES * 2 if missing else COPY_TRIES
-        for candidate in sorted(grouped.get(key, []), key=lambda c: -c.score):
-            if candidate.score < least or tries == 0:
-                break
-            if len(places) and np.abs(places - candidate.time_s).min() < 0.1:
-                continue
-            tries -= 1
-            found = verify(key, candidate.time_s, [])
-            if found is not None:
-                verified.append(found)
-    # The strongest first: its near twins then find only what it leaves.
-    added: list[Heard] = []
-    for heard in sorted(merge(verified), key=lambda h: -h.energy):
-        if any(_meets(h, heard.key, heard.time_s, ruler) for h in added):
-            again = verify(heard.key, heard.time_s, added)
-            if again is None:
-                continue
-            heard = again
-        added.append(heard)
-    return added
-
-
-def _meets(heard: Heard, key: str, place_s: float, ruler: Ruler) -> bool:
-    first = heard.time_s < place_s + ruler.length_s(key)
-    return first and place_s < heard.time_s + ruler.length_s(heard.key)
 
 
 def _pair_all(rows: list[Finding], pool: Sequence[Heard]) -> list[Heard]:

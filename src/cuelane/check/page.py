@@ -8,10 +8,10 @@ from pathlib import Path
 
 from markupsafe import Markup
 
-from cuelane.check.faults import clock
 from cuelane.check.picture import error_svg, wave_svg
 from cuelane.check.report import Report
 from cuelane.check.text import summary_rows
+from cuelane.check.wording import clock
 from cuelane.pageparts import document, environment
 from cuelane.schedule import Schedule
 

@@ -9,7 +9,6 @@ found here is measured in the waveform afterwards.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -28,8 +27,7 @@ MEAN_FRAMES = 51
 BLOCK_FRAMES = 2048
 LONGEST_FRAMES = 800
 BLOCKS_AT_ONCE = 4
-MIN_SCORE = 0.3
-MIN_APART_FRAMES = 12
+MIN_SCORE = 0.35
 MOST_CANDIDATES = 200_000
 """When there are more, the less likely half goes, so that a day of music fills no memory."""
 
@@ -45,15 +43,10 @@ class Candidate:
     key: str
 
 
-def _band_matrix() -> npt.NDArray[np.float32]:
+def _band_starts() -> npt.NDArray[np.int64]:
+    """Return the first bin of each band, and one past the last band's last."""
     edges = np.geomspace(LOW_HZ, HIGH_HZ, N_BANDS + 1)
-    bins = np.arange(N_FFT // 2 + 1) * ANALYSIS_RATE / N_FFT
-    table = [(bins >= low) & (bins < high) for low, high in pairwise(edges)]
-    matrix = np.stack(table, axis=1).astype(np.float32)
-    for column, (low, high) in enumerate(pairwise(edges)):
-        if not matrix[:, column].any():
-            matrix[round((low + high) / 2 * N_FFT / ANALYSIS_RATE), column] = 1.0
-    return matrix
+    return np.ceil(edges * N_FFT / ANALYSIS_RATE).astype(np.int64)
 
 
 def features(x: Signal) -> Features:
@@ -67,11 +60,14 @@ def features(x: Signal) -> Features:
         return np.zeros((0, N_BANDS), np.float32)
     window = np.hanning(WINDOW).astype(np.float32)
     frames = np.lib.stride_tricks.sliding_window_view(padded, WINDOW)[::HOP][:n]
-    matrix = _band_matrix()
+    starts = _band_starts()
     bands = np.empty((n, N_BANDS), np.float32)
     for first in range(0, n, 2048):
         spectrum = rfft(frames[first : first + 2048] * window, N_FFT, axis=1)
-        bands[first : first + 2048] = (spectrum.real**2 + spectrum.imag**2) @ matrix
+        inside = spectrum[:, starts[0] : starts[-1]]
+        power = inside.real**2 + inside.imag**2
+        # Sums by bin, not a matrix product: on small shapes its threads cost more than they save.
+        bands[first : first + 2048] = np.add.reduceat(power, starts[:-1] - starts[0], axis=1)
     compressed = np.sqrt(np.sqrt(bands))
     return np.asarray(compressed - uniform_filter1d(compressed, MEAN_FRAMES, axis=0, mode="nearest"))
 
@@ -153,14 +149,14 @@ class PhraseSearch:
         weight = (1.0 / spread**2).astype(np.float32)
         weight /= weight.mean()
         assert self._energies is not None
-        norms = np.sqrt(self._energies @ weight)
+        norms = np.sqrt(np.einsum("ij,j->i", self._energies, weight))
         blocks = np.stack(
             [looks[lead + i * self._step :][:BLOCK_FRAMES] for i in range(BLOCKS_AT_ONCE)], axis=1
         )
         n = len(blocks)
         spectra = np.ascontiguousarray(rfft(blocks * weight, BLOCK_FRAMES, axis=0)).astype(np.complex64)
         found = irfft(np.matmul(spectra, self._spectra), BLOCK_FRAMES, axis=0)[: self._step]
-        power = np.square(blocks) @ weight
+        power = np.einsum("ijk,ijk,k->ij", blocks, blocks, weight)
         total = np.concatenate([np.zeros((1, power.shape[1])), np.cumsum(power, axis=0, dtype=np.float64)])
         floor = 1e-4 * float(power.mean()) + 1e-9
         at = np.arange(self._step)[:, np.newaxis]
@@ -173,15 +169,13 @@ class PhraseSearch:
 
     def _collect(self, score: npt.NDArray[np.floating], lead: int) -> None:
         """Keep the local tops of `score`, shape (step, n_templates, n_blocks)."""
-        from scipy.ndimage import maximum_filter1d
-
-        top = (score >= MIN_SCORE) & (score >= maximum_filter1d(score, 2 * MIN_APART_FRAMES + 1, axis=0))
-        for at, which, block in zip(*np.nonzero(top), strict=True):
-            column = score[:, which, block]
-            place = float(at)
-            if 0 < at < len(column) - 1:
-                a, b, c = (float(v) for v in column[at - 1 : at + 2])
-                bend = a - 2 * b + c
-                place += float(np.clip(0.5 * (a - c) / bend, -0.5, 0.5)) if bend < 0 else 0.0
-            time_s = (self._start + (lead + block * self._step + place) * HOP) / ANALYSIS_RATE
-            self.candidates.append(Candidate(time_s, float(column[at]), self._keys[which]))
+        here = score[1:-1]
+        top = (here >= MIN_SCORE) & (here >= score[:-2]) & (here > score[2:])
+        at, which, block = np.nonzero(top)
+        value = here[at, which, block]
+        before, after = score[at, which, block], score[at + 2, which, block]
+        bend = np.minimum(before - 2 * value + after, -1e-9)
+        place = at + 1 + np.clip(0.5 * (before - after) / bend, -0.5, 0.5)
+        times = (self._start + (lead + block * self._step + place) * HOP) / ANALYSIS_RATE
+        for time_s, likeness, key in zip(times.tolist(), value.tolist(), which.tolist(), strict=True):
+            self.candidates.append(Candidate(time_s, likeness, self._keys[key]))

@@ -11,8 +11,8 @@ from html import escape
 
 import numpy as np
 
-from cuelane.check.faults import clock
 from cuelane.check.report import EventResult, Report
+from cuelane.check.wording import clock
 from cuelane.units import format_clock
 
 WIDTH = 1000.0

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from cuelane.check.background import SILENCE_DBFS, Background, background
-from cuelane.check.faults import Tolerance, clock, event_faults, file_faults, levels, name_of
+from cuelane.check.faults import event_faults, levels
+from cuelane.check.filefaults import file_faults
 from cuelane.check.findings import Finding, Findings, add_plain, assemble
 from cuelane.check.fit import Fit, Piece
 from cuelane.check.intake import PEAKS_PER_S, Intake, Progress, Recording, take_in
@@ -27,6 +28,7 @@ from cuelane.check.plain import find_offset
 from cuelane.check.report import EventResult, Fault, Report, Summary
 from cuelane.check.templates import ClipSource, Template, gather
 from cuelane.check.tones import ToneSearch
+from cuelane.check.wording import Tolerance, clock, name_of
 from cuelane.errors import UsageError
 from cuelane.schedule import Schedule
 

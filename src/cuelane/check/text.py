@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from cuelane.check.faults import clock
 from cuelane.check.report import Report, Summary
+from cuelane.check.wording import clock
 from cuelane.units import format_clock
 
 MOST_LINES = 60

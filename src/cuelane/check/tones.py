@@ -24,7 +24,7 @@ HALF_BAND_HZ = 150.0
 LONGEST_GUARD_S = 0.2
 EDGE_S = 0.008
 SEGMENT = 1 << 17
-COARSE_RATE = 1000
+COARSE_RATE = 500
 MIN_COARSE_SCORE = 0.45
 MIN_APART_S = 0.06
 MOST_TONES = 200_000
@@ -145,7 +145,8 @@ class ToneSearch:
             top = np.flatnonzero(
                 (score >= MIN_COARSE_SCORE) & (score >= maximum_filter1d(score, 2 * apart + 1))
             )
-            first, last = self._margin // 16, (self._size - self._margin) // 16
+            step = ANALYSIS_RATE // COARSE_RATE
+            first, last = self._margin // step, (self._size - self._margin) // step
             for at in top[(top >= first) & (top < last)]:
                 place = vertex(score, int(at))
                 time_s = self._start / ANALYSIS_RATE + place / COARSE_RATE
@@ -228,9 +229,10 @@ def measure(
     products = band_bins * pattern / n
     for reach_s in (0.5 / FINE_RATE, FINE_STEP_S):
         times = place_s + reach_s * np.array([-1.0, 0.0, 1.0])
-        values = np.exp(2j * np.pi * np.outer(times, bins * ANALYSIS_RATE / n)) @ products
+        turns = np.exp(2j * np.pi * np.outer(times, bins * ANALYSIS_RATE / n))
+        values = (turns * products).sum(axis=1)
         place_s = float(times[1] + (vertex(np.square(np.abs(values)), 1) - 1) * reach_s)
-    value = complex(np.exp(2j * np.pi * place_s * bins * ANALYSIS_RATE / n) @ products)
+    value = complex((np.exp(2j * np.pi * place_s * bins * ANALYSIS_RATE / n) * products).sum())
     # The template's own phase turns with its place; what is left is the pip's phase at its onset.
     onset_s = place_s - 0.5 / ANALYSIS_RATE + 0.5 / sample_rate
     return Tone(first_s + onset_s, float(score[top]), kind, abs(value) / own * 2, float(np.angle(value)))

@@ -101,13 +101,10 @@ def _jumps(fit: Fit, findings: Findings) -> list[Fault]:
         place = fit.file_s(after.start_s)
         what = "something was put in before it" if step_ms > 0 else "something before it was cut out"
         whole_ms = after.offset_s * 1000
-        total = (
-            "" if abs(whole_ms - step_ms) < 1 else f" ({size_of(whole_ms)} {late_or_early(whole_ms)} in all)"
-        )
-        message = (
-            f"From {clock(place)} on, everything is {size_of(step_ms)} {late_or_early(step_ms)} against what came "
-            f"before{total}: {what}."
-        )
+        step = f"{size_of(step_ms)} {late_or_early(step_ms)}"
+        whole = f"{size_of(whole_ms)} {late_or_early(whole_ms)}"
+        total = "" if abs(whole_ms - step_ms) < 1 else f" ({whole} in all)"
+        message = f"From {clock(place)} on, everything is {step} against what came before{total}: {what}."
         others = tuple(f.expected.event.id for f in rows)
         faults.append(Fault("jump", message, at_s=place, error_ms=step_ms, others=others))
     return faults

@@ -61,8 +61,8 @@ def summary_lines(room: Room, sample_rate: int, *, most_advice: int = 5) -> list
     if weakest is not None:
         lines.append(
             f"over {room.masker}, set the music to {_level(room.understood_to_lu)} at most, or words are "
-            f"lost; every word is easy up to {_level(room.good_to_lu)} (6 LU is clearly quieter, 10 LU about half "
-            f"as loud); the weakest cue is {weakest.event.text!r}"
+            f"lost; every word is easy up to {_level(room.good_to_lu)} (6 LU is clearly quieter, 10 LU about "
+            f"half as loud); the weakest cue is {weakest.event.text!r}"
         )
     if room.pips_heard_to_lu is not None:
         lines.append(f"pips are heard with music up to {_level(room.pips_heard_to_lu)}")

@@ -49,6 +49,6 @@ def test_an_unknown_language_is_a_usage_error() -> None:
 
 
 def test_every_sentence_of_a_phrase_begins_with_a_capital() -> None:
-    """A side or a name in the middle is capitalised only where a sentence begins; braces in names are kept."""
+    """A side or a name is capitalised only where a sentence begins; braces in names are kept."""
     assert ENGLISH.say("side_change", "switch", side="right") == "Switch. Right side."
     assert ENGLISH.say("announce", "exercise", exercise="{odd} name") == "{odd} name."

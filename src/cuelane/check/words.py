@@ -1,9 +1,9 @@
 """A second opinion on what is said: a recogniser, over a grammar of the session's own cues.
 
 Independent of clips and correlation, so it can contradict both. It is only asked which of the session's
-cues it hears, or none: with the whole alternative optional and the best path search off it named 40 of 40
-right in a prototype, music 10 dB under speech included, where free dictation knew 29. With music as loud as
-speech it is no proof, and a difference is a note for a listen, not a fault, unless the measurement agrees.
+cues it hears, or none: the whole alternative is optional and the best-path search is off, which keeps it from
+hearing a cue where there is none. With music as loud as speech it is no proof, and a difference is a note for
+a listen, not a fault, unless the measurement agrees.
 """
 
 from __future__ import annotations

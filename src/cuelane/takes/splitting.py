@@ -1,7 +1,6 @@
 """Where a recording has speech and where it pauses, by level alone.
 
-pydub finds the pauses; the threshold it needs comes from the recording itself. An energy gate of our own was
-measured beside it on generated readings and found no more phrases and placed their edges no better.
+pydub finds the pauses; the threshold it needs comes from the recording itself.
 """
 
 from __future__ import annotations

@@ -419,8 +419,8 @@ def test_print_is_black_on_white(browser: Browser, boathouse: Path) -> None:
 def test_four_hours_fit_and_are_timed(browser: Browser, tmp_path: Path) -> None:
     """A page of 4 hours and over 3,000 events steps through all of it and does not overflow.
 
-    How long it takes to be ready (aim: 2 s) and to step (aim: 50 ms) is printed (-s), not asserted: it depends on the
-    machine.
+    How long it takes to be ready (aim: 2 s) and to step (aim: 50 ms) is printed (-s), not asserted: it
+    depends on the machine.
     """
     schedule = pagesession.long_day(4, 3000)
     assert len(schedule.events) > 3000

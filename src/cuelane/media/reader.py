@@ -9,10 +9,11 @@ Mixing to another number of channels takes the plain mean of all channels, in ea
 
 from __future__ import annotations
 
+import io
 import struct
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +24,9 @@ from cuelane.media.structure import sign_of_damage
 
 Block = npt.NDArray[np.float32]
 Damage = Callable[[str], None]
+
+READ_BYTES = 1 << 18
+"""The decoder writes a packet at a time; handling each on its own costs more than decoding it."""
 
 MAX_CHANNELS = 32
 SAMPLE_RATES = range(4_000, 768_001)
@@ -144,12 +148,13 @@ def _by_ffmpeg(path: Path, notice: Damage) -> Iterator[Any]:
         *ffmpeg.quiet(),
         *ffmpeg.input_file(path),
         *["-map", "0:a:0", "-vn", "-sn", "-dn", "-map_metadata", "-1", "-bitexact"],
-        *["-c:a", "pcm_f32le", "-f", "wav", "pipe:1"],
+        *["-c:a", "pcm_f32le", "-flush_packets", "0", "-f", "wav", "pipe:1"],
     ]
     with ffmpeg.running(command, feed=False) as (process, said):
         assert process.stdout is not None
         ffmpeg.enlarge_pipe(process.stdout)
-        header = _wav_header(process.stdout)
+        stream = io.BufferedReader(cast(io.RawIOBase, process.stdout), READ_BYTES)
+        header = _wav_header(stream)
         if header is None:
             process.wait()
             raise AudioFileError(f"{path}: {_cause(said.lines())}")
@@ -159,7 +164,7 @@ def _by_ffmpeg(path: Path, notice: Damage) -> Iterator[Any]:
         n_frames = 0
         frame_bytes = 4 * n_channels
         left = b""
-        while data := process.stdout.read(1 << 20):
+        while data := stream.read(READ_BYTES):
             data = left + data
             whole = len(data) - len(data) % frame_bytes
             left = data[whole:]

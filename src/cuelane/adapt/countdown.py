@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.adapt.recording import Recording
-from cuelane.adapt.tonefilter import SCORE_RATE, tone_scores
+from cuelane.adapt.tonefilter import SCORE_RATE, Spectra, tone_scores
 from cuelane.adapt.tonetracks import Proposal, ToneTrack, grouped, proposals
 
 Array = npt.NDArray[np.float32]
@@ -82,14 +82,14 @@ class ScoreBook:
     """Tone scores of one recording, pooled to 4 ms, each computed once."""
 
     def __init__(self, recording: Recording) -> None:
-        self._recording = recording
+        self._spectra = Spectra(recording, keep=True)
         self._kept: dict[tuple[float, float], Array] = {}
 
     def pooled(self, frequency_hz: float, length_s: float) -> Array:
         """Return the highest score within 16 ms of each 4 ms step."""
         key = (round(frequency_hz / 4) * 4.0, round(length_s, 2))
         if key not in self._kept:
-            self._kept[key] = pool(tone_scores(self._recording, *key))
+            self._kept[key] = pool(tone_scores(self._spectra, *key))
         return self._kept[key]
 
 

@@ -7,6 +7,9 @@ shorter tone scores less for sounding in a guard or falling short.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from functools import cache
+
 import numpy as np
 import numpy.typing as npt
 
@@ -14,6 +17,7 @@ from cuelane.adapt.listening import LISTEN_RATE
 from cuelane.adapt.recording import Recording
 
 Array = npt.NDArray[np.float32]
+Complex = npt.NDArray[np.complex64]
 
 DOWN = 16
 SCORE_RATE = LISTEN_RATE // DOWN
@@ -23,50 +27,89 @@ _HALF_BAND_HZ = 160.0
 _N_TAPS = 16 * DOWN + 1
 _LONGEST_GUARD_S = 0.25
 _BLOCK = 60 * LISTEN_RATE
+_LEAD = 2 * LISTEN_RATE
+_N_FFT = 1 << 20
 
 
-def baseband(recording: Recording, frequency_hz: float, start: int, end: int) -> npt.NDArray[np.complex64]:
-    """Return the band around `frequency_hz` shifted to 0 Hz, at 1 kHz, for 16 kHz samples `start` to `end`.
+class Spectra:
+    """The spectra of a recording's minutes, from which the band around any pitch is soon had.
 
-    `start` is a multiple of 16. Value k belongs to sample ``start + 16 k``.
+    With `keep` they are held once made: 4 MB for each minute, for a search over many pitches of a recording
+    of bounded length.
     """
-    from scipy.signal import firwin, upfirdn
+
+    def __init__(self, recording: Recording, *, keep: bool = False) -> None:
+        self._recording = recording
+        self._kept: dict[int, Complex] | None = {} if keep else None
+        self.n_scores = recording.n_listen // DOWN
+
+    def bands(self, frequency_hz: float) -> Iterator[tuple[int, Complex]]:
+        """Yield (number of scores, band) for each minute: the band around `frequency_hz` at 0 Hz, at 1 kHz.
+
+        The band begins 2 s before the minute's first score and goes on for some seconds after its last.
+        """
+        for start in range(0, self.n_scores * DOWN, _BLOCK):
+            spectrum = self._kept.get(start) if self._kept is not None else None
+            if spectrum is None:
+                spectrum = self._spectrum(start)
+                if self._kept is not None:
+                    self._kept[start] = spectrum
+            yield min(_BLOCK // DOWN, self.n_scores - start // DOWN), _band(spectrum, frequency_hz)
+
+    def _spectrum(self, start: int) -> Complex:
+        from scipy.fft import rfft
+
+        block = np.zeros(_N_FFT, np.float32)
+        begin = start - _LEAD
+        samples = self._recording.low_frames(begin, begin + _N_FFT)
+        offset = max(0, -begin)
+        block[offset : offset + len(samples)] = samples
+        return np.asarray(rfft(block), dtype=np.complex64)
+
+
+@cache
+def _response() -> Array:
+    """Return the band's filter at each of its frequencies, from half the score rate below to half above."""
+    from scipy.signal import firwin
 
     half = _N_TAPS // 2
-    samples = recording.low_frames(start - half, end + half)
-    if start < half:
-        samples = np.concatenate([np.zeros(half - start, np.float32), samples])
-    phase = np.exp(-2j * np.pi * frequency_hz / LISTEN_RATE * np.arange(len(samples))).astype(np.complex64)
-    taps = firwin(_N_TAPS, _HALF_BAND_HZ, fs=LISTEN_RATE).astype(np.float32)
-    full = upfirdn(taps, samples * phase, 1, DOWN)
-    first = 2 * half // DOWN
-    return np.asarray(full[first : first + max(0, end - start) // DOWN], dtype=np.complex64)
+    taps = np.zeros(_N_FFT)
+    taps[: half + 1] = (centred := firwin(_N_TAPS, _HALF_BAND_HZ, fs=LISTEN_RATE))[half:]
+    taps[-half:] = centred[:half]
+    n_band = _N_FFT // DOWN
+    right = np.fft.rfft(taps).real[: n_band // 2 + 1]
+    return np.concatenate([right[: n_band // 2], right[:0:-1]]).astype(np.float32) / np.float32(DOWN)
 
 
-def tone_scores(recording: Recording, frequency_hz: float, length_s: float) -> Array:
+def _band(spectrum: Complex, frequency_hz: float) -> Complex:
+    from scipy.fft import ifft
+
+    n_band = _N_FFT // DOWN
+    half = n_band // 2
+    centre = round(frequency_hz * _N_FFT / LISTEN_RATE)
+    band = np.zeros(n_band, np.complex64)
+    above = spectrum[centre : centre + half]
+    band[: len(above)] = above
+    # Of frequencies below 0 there is nothing in the filter's band for any pitch that is looked for.
+    below = spectrum[max(0, centre - half) : centre]
+    band[n_band - len(below) :] = below
+    return np.asarray(ifft(band * _response(), overwrite_x=True), dtype=np.complex64)
+
+
+def tone_scores(recording: Recording | Spectra, frequency_hz: float, length_s: float) -> Array:
     """Return the score, 0 to 1, for a tone that begins at each millisecond of `recording`."""
-    parts = []
-    for start in range(0, recording.n_listen // DOWN * DOWN, _BLOCK):
-        parts.append(_scores_of(recording, frequency_hz, length_s, start))
+    spectra = recording if isinstance(recording, Spectra) else Spectra(recording)
+    parts = [_scores_of(n_scores, band, length_s) for n_scores, band in spectra.bands(frequency_hz)]
     return np.concatenate(parts) if parts else np.zeros(0, np.float32)
 
 
-def _scores_of(recording: Recording, frequency_hz: float, length_s: float, start: int) -> Array:
+def _scores_of(n_scores: int, band: Complex, length_s: float) -> Array:
     length = round(length_s * SCORE_RATE)
     guard = round(min(length_s, _LONGEST_GUARD_S) * SCORE_RATE)
-    margin = (guard + 4) * DOWN
-    begin = start - margin
-    end = min(start + _BLOCK, recording.n_listen // DOWN * DOWN)
-    band = baseband(recording, frequency_hz, max(0, begin), end + margin + length * DOWN)
-    lead = (start - max(0, begin)) // DOWN
-    band = np.concatenate([np.zeros(guard + 4 - lead, np.complex64), band])
-    n_scores = (end - start) // DOWN
-    short = n_scores + 2 * guard + length + 8 - len(band)
-    band = np.concatenate([band, np.zeros(max(0, short), np.complex64)])
+    band = band[_LEAD // DOWN - guard : _LEAD // DOWN + n_scores + length + guard]
     sums = np.concatenate([[0], np.cumsum(band, dtype=np.complex128)])
     energy = np.concatenate([[0], np.cumsum(np.abs(band) ** 2, dtype=np.float64)])
-    # Index guard + 4 + k of the band is the moment that score k stands for.
-    at = np.arange(n_scores) + guard + 4
+    at = np.arange(n_scores) + guard
     tone = np.abs(sums[at + length] - sums[at]) ** 2 / length
     inside = energy[at + length + guard] - energy[at - guard]
     # The floor keeps digital silence, where both sums are rounding noise, from scoring.

@@ -255,61 +255,6 @@ def _cut(made: GeneratedClass, index: int) -> GeneratedClass:
     )
 
 
-def music(n_frames: int, seed: int, *, flat: bool = False) -> Array:
-    """Chords, bass, plucked eighths and drums, RMS 1; `flat` gives the eighths no decay, as beeps have."""
-    rng = np.random.default_rng(seed)
-    tempo = float(rng.uniform(96, 140))
-    beat = 60 / tempo
-    bar_frames = round(4 * beat * SAMPLE_RATE)
-    time = np.arange(bar_frames) / SAMPLE_RATE
-    root = float(rng.uniform(98, 147))
-    bars = []
-    for steps in ((0, 4, 7, 11), (5, 9, 12, 16), (-3, 0, 4, 9), (-5, -1, 2, 7)):
-        notes = [root * 2 * 2 ** (s / 12) for s in steps]
-        bar = sum(
-            g / k * np.sin(2 * np.pi * f * k * time + rng.uniform(0, 6))
-            for f in notes
-            for k, g in ((1, 1.0), (2, 0.6), (3, 0.4), (5, 0.2))
-        )
-        bar = np.asarray(bar) * 0.25
-        for eighth in range(8):
-            f = notes[int(rng.integers(4))] * 2
-            seconds = beat / 2 * 0.9
-            t = np.arange(round(seconds * SAMPLE_RATE)) / SAMPLE_RATE
-            shape = np.minimum(1, t / 0.005) * np.minimum(1, (seconds - t) / 0.01)
-            pluck = shape * (1.0 if flat else np.exp(-t * 6))
-            pluck = pluck * (np.sin(2 * np.pi * f * t) + 0.4 * np.sin(4 * np.pi * f * t))
-            a = round(eighth * beat / 2 * SAMPLE_RATE)
-            bar[a : a + len(pluck)] += 0.8 * pluck[: bar_frames - a]
-        bar += 0.7 * np.sin(2 * np.pi * root * 2 ** (steps[0] / 12) / 2 * time)
-        for quarter in range(4):
-            a = round(quarter * beat * SAMPLE_RATE)
-            t = np.arange(round(0.18 * SAMPLE_RATE)) / SAMPLE_RATE
-            kick = 2.0 * np.sin(2 * np.pi * 55 * t * (1 + 0.5 * np.exp(-t * 40))) * np.exp(-t * 18)
-            bar[a : a + len(kick)] += kick[: bar_frames - a]
-            h = a + round(beat / 2 * SAMPLE_RATE)
-            hat = rng.standard_normal(2400) * np.exp(-np.arange(2400) / 500)
-            bar[h : h + 2400] += 0.5 * hat[: max(0, bar_frames - h)]
-        bars.append(bar)
-    loop = np.concatenate(bars)
-    whole = np.tile(loop, n_frames // len(loop) + 1)[:n_frames]
-    return (whole / np.sqrt((whole**2).mean())).astype(np.float32)
-
-
-def loudness(samples: Array) -> float:
-    """Integrated loudness in LUFS by pyloudnorm (BS.1770 gating leaves pauses out)."""
-    import pyloudnorm
-
-    return float(pyloudnorm.Meter(SAMPLE_RATE).integrated_loudness(samples.astype(np.float64)))
-
-
-def with_music(made: GeneratedClass, relative_db: float, seed: int = 1, *, flat: bool = False) -> Array:
-    """The class with music `relative_db` LU from the loudness of its speech."""
-    bed = music(len(made.samples), seed, flat=flat)
-    gain = loudness(made.speech_only) + relative_db - loudness(bed[: 60 * SAMPLE_RATE])
-    return made.samples + bed * np.float32(10 ** (gain / 20))
-
-
 def in_a_room(samples: Array, seed: int = 3) -> Array:
     """As a phone hears it across a small hall: band-limited, early reflections, 0.35 s of tail."""
     from scipy.signal import butter, oaconvolve, sosfilt

@@ -9,6 +9,7 @@ import pytest
 import soxr
 
 import classgen as gen
+from classgen_music import with_music
 from cuelane.adapt.align import PlacedWord
 from cuelane.adapt.countdown import Beep
 from cuelane.adapt.intervals import find_intervals
@@ -53,7 +54,7 @@ def test_boundaries_are_found_under_music_as_loud_as_speech():
     """Music at the loudness of the speech hides no countdown and adds none."""
     made = short_class(gen.KINDS[3])
 
-    found = find_structure(recording(gen.with_music(made, 0.0, seed=5)))
+    found = find_structure(recording(with_music(made, 0.0, seed=5)))
 
     assert_found([b.at_s for b in found.boundaries], made.boundaries_s, 0.015)
 

@@ -10,9 +10,10 @@ import synth
 from cuelane.check import tones
 from cuelane.check.correlate import best, pre_emphasise, scores
 from cuelane.check.cues import least_score
-from cuelane.check.fit import Vote, find_line, find_pieces, robust_line
+from cuelane.check.fit import Ballot, Votes, find_line, robust_line
 from cuelane.check.intake import ANALYSIS_RATE
 from cuelane.check.match import match
+from cuelane.check.pieces import find_pieces
 from cuelane.check.words import WordCheck, rough_phones, spoken_words
 
 
@@ -114,9 +115,10 @@ def test_a_vote_finds_the_session_without_any_single_sound() -> None:
     session = np.cumsum(rng.uniform(3, 20, 12))
     heard = 7.25 + 1.0002 * session[rng.permutation(12)[:8]]
     heard = np.concatenate([heard, rng.uniform(0, 150, 4)])
-    pairs = [Vote(i, float(t), float(f), 1.0) for i, t in enumerate(session) for f in heard]
+    alike = [(i, "pip", float(t)) for i, t in enumerate(session)]
+    votes = Ballot(alike, [("pip", float(f), 1.0) for f in heard]).few()
 
-    line = find_line(pairs, float(session[-1]))
+    line = find_line(votes, float(session[-1]))
 
     assert line is not None
     assert line[1] + line[0] * session[6] == pytest.approx(7.25 + 1.0002 * session[6], abs=0.06)
@@ -125,8 +127,9 @@ def test_a_vote_finds_the_session_without_any_single_sound() -> None:
 def test_pieces_never_run_back_in_time() -> None:
     """A cut makes two pieces; a repetition that fits only by running back makes none."""
     times = np.arange(0.0, 120.0, 5.0)
-    cut = [Vote(i, t, t - (2.0 if t >= 60 else 0.0), 1.0) for i, t in enumerate(times)]
-    lost = [Vote(i, t, t - 20 + (60 if t < 20 else 0), 1.0) for i, t in enumerate(times)]
+    one_each, sure = np.arange(len(times)), np.ones(len(times))
+    cut = Votes(one_each, times, times - np.where(times >= 60, 2.0, 0.0), sure)
+    lost = Votes(one_each, times, times - 20 + np.where(times < 20, 60, 0), sure)
 
     assert [(p.start_s, p.offset_s) for p in find_pieces(cut, 1.0, 0.0)] == [(0.0, 0.0), (60.0, -2.0)]
     assert [p.offset_s for p in find_pieces(lost, 1.0, -20.0)] == [-20.0]

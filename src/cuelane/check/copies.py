@@ -10,6 +10,7 @@ import numpy as np
 
 from cuelane.check.cues import DOUBLE_GAIN, OVERLAID_GAIN, Heard, Ruler, least_score, merge
 from cuelane.check.phrases import Candidate
+from cuelane.check.side_by_side import side_by_side
 
 FAR_TRIES = 6
 FAINT_COARSE = 0.3
@@ -22,9 +23,9 @@ def elsewhere(
     keys: Sequence[str], pool: list[Heard], grouped: dict[str, list[Candidate]], ruler: Ruler
 ) -> list[Heard]:
     """Return cues found away from their places: those that are missing there, and copies."""
-    present: dict[str, list[Heard]] = defaultdict(list)
+    present: dict[str, list[Heard]] = {key: [] for key in keys}
     for heard in pool:
-        present[heard.key].append(heard)
+        present.setdefault(heard.key, []).append(heard)
     events: dict[str, int] = defaultdict(int)
     for key in keys:
         events[key] += 1
@@ -33,7 +34,6 @@ def elsewhere(
     sorted_pool = sorted(pool, key=lambda h: h.time_s)
     sorted_times = [h.time_s for h in sorted_pool]
     longest = max((ruler.length_s(key) for key in events), default=0.0)
-    verified: list[Heard] = []
 
     def verify(key: str, place_s: float, extras: list[Heard]) -> Heard | None:
         low = bisect_left(sorted_times, place_s - longest)
@@ -44,7 +44,8 @@ def elsewhere(
         sure = heard.score >= 1.3 * least_score(ruler.length_s(key)) and heard.gain >= least_gain
         return heard if sure else None
 
-    for key, n_events in events.items():
+    def copies(row: tuple[str, int]) -> list[Heard]:
+        key, n_events = row
         known = present[key]
         missing = len(known) < n_events
         places = np.array([h.time_s for h in known])
@@ -53,15 +54,19 @@ def elsewhere(
         ]
         least = FAINT_COARSE if missing or not likeness else float(np.median(likeness)) - COPY_LIKENESS
         tries = FAR_TRIES * 2 if missing else COPY_TRIES
+        found: list[Heard] = []
         for candidate in sorted(grouped.get(key, []), key=lambda c: -c.score):
             if candidate.score < least or tries == 0:
                 break
             if len(places) and np.abs(places - candidate.time_s).min() < 0.1:
                 continue
             tries -= 1
-            found = verify(key, candidate.time_s, [])
-            if found is not None:
-                verified.append(found)
+            heard = verify(key, candidate.time_s, [])
+            if heard is not None:
+                found.append(heard)
+        return found
+
+    verified = [heard for found in side_by_side(copies, events.items()) for heard in found]
     # The strongest first: its near twins then find only what it leaves.
     added: list[Heard] = []
     for heard in sorted(merge(verified), key=lambda h: -h.energy):

@@ -11,6 +11,7 @@ import numpy as np
 from cuelane.check.cues import REACH_S
 from cuelane.check.intake import ANALYSIS_RATE, Recording
 from cuelane.check.match import match
+from cuelane.check.side_by_side import side_by_side
 from cuelane.check.tones import PipKind, Tone, by_carrier, guard_s, measure
 from cuelane.schedule import Event
 
@@ -58,10 +59,13 @@ def find_pips(
     reach_s: float = REACH_S,
 ) -> list[Tone | None]:  # fmt: skip
     """Return the tone found for each pip, or None; several pips may be given the same tone."""
-    wide: list[Tone | None] = []
-    for kind, place in zip(kinds, places_s, strict=True):
+
+    def near(pip: tuple[PipKind, float], reach_s: float) -> Tone | None:
+        kind, place = pip
         sound, first_s = _sound(recording, kind, place - reach_s, place + reach_s)
-        wide.append(measure(sound, first_s, kind, place - reach_s, place + reach_s, sample_rate))
+        return measure(sound, first_s, kind, place - reach_s, place + reach_s, sample_rate)
+
+    wide = side_by_side(lambda pip: near(pip, reach_s), zip(kinds, places_s, strict=True))
     levels: dict[PipKind, list[float]] = defaultdict(list)
     for tone in wide:
         if tone is not None and tone.score >= MIN_SCORE:
@@ -71,12 +75,11 @@ def find_pips(
     for tone, kind, place in zip(wide, kinds, places_s, strict=True):
         chosen = tone
         if tone is not None and abs(tone.time_s - place) > NEAR_S and kind in middle:
-            sound, first_s = _sound(recording, kind, place - NEAR_S, place + NEAR_S)
-            near = measure(sound, first_s, kind, place - NEAR_S, place + NEAR_S, sample_rate)
+            close = near((kind, place), NEAR_S)
             # A note of the music may look more like a pip than the pip does, but seldom as loud as one.
-            if near is not None and near.score >= MIN_SCORE and _alike(near, middle[kind]):
-                better = near.score >= 0.9 * tone.score or not _alike(tone, middle[kind])
-                chosen = near if better else tone
+            if close is not None and close.score >= MIN_SCORE and _alike(close, middle[kind]):
+                better = close.score >= 0.9 * tone.score or not _alike(tone, middle[kind])
+                chosen = close if better else tone
         found.append(chosen if _is_pip(chosen, middle) else None)
     return found
 

@@ -145,7 +145,9 @@ def by_key(candidates: Iterable[Candidate]) -> dict[str, list[Candidate]]:
 def merge(found: Iterable[Heard]) -> list[Heard]:
     """Return each sound once: of several findings of one cue within an echo's time, the best."""
     kept: list[Heard] = []
+    times: dict[str, list[float]] = defaultdict(list)
     for heard in sorted(found, key=lambda h: -h.score):
-        if all(other.key != heard.key or abs(other.time_s - heard.time_s) > ECHO_S for other in kept):
+        if all(abs(time_s - heard.time_s) > ECHO_S for time_s in times[heard.key]):
             kept.append(heard)
+            times[heard.key].append(heard.time_s)
     return kept

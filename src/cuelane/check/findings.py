@@ -26,6 +26,7 @@ from cuelane.check.match import match
 from cuelane.check.phrases import Candidate
 from cuelane.check.plain import UNSURE, find_speech
 from cuelane.check.shape import Shape, shape
+from cuelane.check.side_by_side import side_by_side
 from cuelane.check.templates import Source, Template
 from cuelane.check.tones import Tone
 
@@ -94,10 +95,10 @@ def assemble(
         findings.rows.append(Finding(row, fit.file_s(row.time_s), source))
     _assign_cues(findings, templates, located, coarse.candidates)
     _assign_pips(findings, recording, located, coarse.tones, sample_rate)
-    for finding in findings.rows:
-        if finding.heard is not None:
-            template = templates[finding.expected.key]
-            finding.shape = shape(recording, template, fit.rate, finding.heard)
+    heard = [(finding, finding.heard) for finding in findings.rows if finding.heard is not None]
+    shapes = side_by_side(lambda row: shape(recording, templates[row[1].key], fit.rate, row[1]), heard)
+    for (finding, _), of_cue in zip(heard, shapes, strict=True):
+        finding.shape = of_cue
     return findings
 
 
@@ -108,20 +109,21 @@ def _assign_cues(
     rows = [f for f in findings.rows if f.expected.key in templates]
     grouped = by_key(candidates)
     times = np.array([c.time_s for c in candidates])
-    pool: list[Heard] = []
-    strangers: list[Heard] = []
-    for finding in rows:
-        primary = located.cues.get(finding.expected.index)
-        if primary is None:
-            continue
+
+    def sounding(row: tuple[Finding, Heard]) -> tuple[list[Heard], list[Heard]]:
+        """Return the cue itself if it is what sounds at its place, and what does so instead of it."""
+        finding, primary = row
         own = primary.score >= least_score(ruler.length_s(primary.key))
         rivals = _rivals(candidates, times, grouped, primary if own else None, finding, ruler)
-        if own:
-            leader = strongest(ruler, primary, rivals)
-            (pool if leader is primary else strangers).append(leader)
-        else:
-            strangers += _instead(ruler, rivals)
-    pool = merge([*pool, *located.seconds])
+        if not own:
+            return [], _instead(ruler, rivals)
+        leader = strongest(ruler, primary, rivals)
+        return ([leader], []) if leader is primary else ([], [leader])
+
+    sought = [(f, cue) for f in rows if (cue := located.cues.get(f.expected.index)) is not None]
+    found = side_by_side(sounding, sought)
+    pool = merge([*(heard for own, _ in found for heard in own), *located.seconds])
+    strangers = [heard for _, others in found for heard in others]
     for stranger in merge(strangers):
         if not any(h.key == stranger.key and abs(h.time_s - stranger.time_s) < ECHO_S for h in pool):
             pool.append(stranger)

@@ -11,6 +11,7 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -23,10 +24,8 @@ VOTE_BIN_S = 0.06
 SPEED_BIN_S = 0.25
 MAX_EVENTS_OF_A_KEY = 14
 """500 pips against 500 tones are 250,000 pairs; so many of each sound, spread evenly, place a session."""
-SWITCH_COST = 2.6
-"""A piece of its own must explain this much more than the pieces round it, in events."""
-PIECE_WINDOW_S = 0.045
-MAX_MODES = 12
+NEAREST = 256
+"""A day has 10,000 pips and more: each asks only the tones that a cut of minutes could make its own."""
 
 
 @dataclass(frozen=True)
@@ -66,58 +65,86 @@ class Fit:
         return self.piece_at(session_s).offset_s + self.rate * session_s
 
 
-@dataclass(frozen=True)
-class Vote:
-    """Event `event` (its place in the schedule's order) may be at `file_s`; it counts `weight`."""
+class Votes(NamedTuple):
+    """Rows of arrays, shape (n,): event ``event`` (its place in the schedule's order), due at ``session_s``,
+    may be at ``file_s``; it counts ``weight``."""
 
-    event: int
-    session_s: float
-    file_s: float
-    weight: float
+    event: npt.NDArray[np.int64]
+    session_s: Array
+    file_s: Array
+    weight: Array
 
-
-def votes(
-    events: Iterable[tuple[int, str, float]], candidates: Iterable[tuple[str, float, float]]
-) -> list[Vote]:
-    """Return a vote for each event (index, key, session_s) and each candidate (key, file_s, score) of it."""
-    by_key: dict[str, list[tuple[int, float]]] = defaultdict(list)
-    for index, key, session_s in events:
-        by_key[key].append((index, session_s))
-    heard: dict[str, list[tuple[float, float]]] = defaultdict(list)
-    for key, file_s, score in candidates:
-        heard[key].append((file_s, score))
-    made: list[Vote] = []
-    for key, places in by_key.items():
-        kept = sorted(heard.get(key, []), key=lambda row: -row[1])[: 3 * len(places) + 6]
-        for index, session_s in places:
-            made += [Vote(index, session_s, file_s, score**2) for file_s, score in kept]
-    return made
+    def at_rate(self, rate: float) -> Votes:
+        """Return the votes of a session whose clock makes everything `rate` times as long."""
+        return self._replace(session_s=self.session_s * rate)
 
 
-def thinned(pairs: list[Vote], key_of: dict[int, str]) -> list[Vote]:
-    """Return the votes of at most :data:`MAX_EVENTS_OF_A_KEY` events of each key, evenly spread."""
-    events: dict[str, list[int]] = defaultdict(list)
-    for event in sorted({vote.event for vote in pairs}):
-        events[key_of[event]].append(event)
-    kept: set[int] = set()
-    for group in events.values():
-        step = max(1.0, len(group) / MAX_EVENTS_OF_A_KEY)
-        kept |= {group[int(i * step)] for i in range(min(len(group), MAX_EVENTS_OF_A_KEY))}
-    return [vote for vote in pairs if vote.event in kept]
+class Ballot:
+    """Every event that may vote, and the candidates that look like it."""
+
+    def __init__(
+        self, events: Iterable[tuple[int, str, float]], candidates: Iterable[tuple[str, float, float]]
+    ) -> None:
+        """Take events as (index, key, session_s) and candidates as (key, file_s, score)."""
+        places: dict[str, list[tuple[int, float]]] = defaultdict(list)
+        for index, key, session_s in events:
+            places[key].append((index, session_s))
+        heard: dict[str, list[tuple[float, float]]] = defaultdict(list)
+        for key, file_s, score in candidates:
+            heard[key].append((file_s, score))
+        self._rows: list[tuple[npt.NDArray[np.int64], Array, Array, Array]] = []
+        for key, group in places.items():
+            kept = sorted(heard.get(key, []), key=lambda row: -row[1])[: 3 * len(group) + 6]
+            kept.sort()
+            times = np.array([time for time, _ in kept])
+            weight = np.array([score**2 for _, score in kept])
+            which = np.array([i for i, _ in group], dtype=np.int64)
+            self._rows.append((which, np.array([t for _, t in group]), times, weight))
+
+    def few(self) -> Votes:
+        """Return the votes of at most :data:`MAX_EVENTS_OF_A_KEY` events of each key, evenly spread."""
+        made = []
+        for index, session_s, times, weight in self._rows:
+            step = max(1.0, len(index) / MAX_EVENTS_OF_A_KEY)
+            some = np.array([int(i * step) for i in range(min(len(index), MAX_EVENTS_OF_A_KEY))])
+            every = np.broadcast_to(np.arange(len(times)), (len(some), len(times)))
+            made.append(_cast(index[some], session_s[some], times, weight, every))
+        return _joined(made)
+
+    def near(self, rate: float, offset_s: float) -> Votes:
+        """Return every event's votes for the :data:`NEAREST` candidates closest to a line."""
+        made = []
+        for index, session_s, times, weight in self._rows:
+            n = min(len(times), NEAREST)
+            first = np.searchsorted(times, offset_s + rate * session_s) - n // 2
+            first = np.clip(first, 0, len(times) - n)
+            made.append(_cast(index, session_s, times, weight, first[:, np.newaxis] + np.arange(n)))
+        return _joined(made)
+
+
+def _cast(
+    index: npt.NDArray[np.int64], session_s: Array, times: Array, weight: Array, which: npt.NDArray[np.intp]
+) -> Votes:
+    n = which.shape[1]
+    return Votes(np.repeat(index, n), np.repeat(session_s, n), times[which].ravel(), weight[which].ravel())
+
+
+def _joined(votes: list[Votes]) -> Votes:
+    if not votes:
+        return Votes(np.zeros(0, np.int64), np.zeros(0), np.zeros(0), np.zeros(0))
+    return Votes(*(np.concatenate(column) for column in zip(*votes, strict=True)))
 
 
 def find_line(
-    pairs: list[Vote], length_s: float, *, reach: float = MAX_CLOCK_ERROR, width_s: float = VOTE_BIN_S
+    votes: Votes, length_s: float, *, reach: float = MAX_CLOCK_ERROR, width_s: float = VOTE_BIN_S
 ) -> tuple[float, float, float] | None:
     """Return (rate, offset_s, weight) of the line that most votes share, or None without votes.
 
     Rates within `reach` of 1 are tried; votes within `width_s` of a line agree with it.
     """
-    if not pairs:
+    _, session, heard, weight = votes
+    if not len(session):
         return None
-    session = np.array([vote.session_s for vote in pairs])
-    heard = np.array([vote.file_s for vote in pairs])
-    weight = np.array([vote.weight for vote in pairs])
     width = width_s
     step = width / max(length_s, 10.0)
     n_rates = max(1, int(np.ceil(reach / step)))
@@ -145,18 +172,17 @@ def _nearest_top(pair: Array, low: int, width: float, middle: float) -> int:
     return int(full[np.argmin(np.abs((full + low + 1) * width - middle))])
 
 
-def sharpened(pairs: list[Vote], rate: float, offset_s: float, within_s: float) -> tuple[float, float]:
+def sharpened(votes: Votes, rate: float, offset_s: float, within_s: float) -> tuple[float, float]:
     """Return the line through the votes near a line found by bins, as exactly as their places allow."""
-    nearest: dict[int, tuple[float, Vote]] = {}
-    for vote in pairs:
-        away = abs(vote.file_s - offset_s - rate * vote.session_s)
-        if away <= 1.5 * within_s and away < nearest.get(vote.event, (within_s * 2, vote))[0]:
-            nearest[vote.event] = (away, vote)
-    kept = [vote for _, vote in nearest.values()]
-    x = np.array([vote.session_s for vote in kept])
+    away = np.abs(votes.file_s - offset_s - rate * votes.session_s)
+    near = np.flatnonzero(away <= 1.5 * within_s)
+    # Each event's nearest.
+    near = near[np.lexsort((away[near], votes.event[near]))]
+    kept = near[np.unique(votes.event[near], return_index=True)[1]]
+    x = votes.session_s[kept]
     if len(kept) < 6 or np.ptp(x) < 10.0:
         return rate, offset_s
-    y, weight = np.array([vote.file_s for vote in kept]), np.array([vote.weight for vote in kept])
+    y, weight = votes.file_s[kept], votes.weight[kept]
     found, offsets = robust_line(x, y, weight)
     return found, float(offsets[0])
 
@@ -216,76 +242,3 @@ def _pairwise_slope(x: Array, y: Array) -> float:
     run = x[half:] - x[:-half]
     good = run > 0.5
     return float(np.median((y[half:] - y[:-half])[good] / run[good])) if good.any() else 1.0
-
-
-def find_pieces(pairs: list[Vote], rate: float, offset_s: float) -> tuple[Piece, ...]:
-    """Return the offsets that hold one after another, given the rate; usually just one.
-
-    A path through the events in their order is chosen that explains the most of them, where each change of
-    offset costs as much as :data:`SWITCH_COST` events.
-    """
-    lag_of: dict[int, list[tuple[float, float]]] = defaultdict(list)
-    when: dict[int, float] = {}
-    for vote in pairs:
-        lag_of[vote.event].append((vote.file_s - rate * vote.session_s, vote.weight))
-        when[vote.event] = vote.session_s
-    order = sorted(lag_of, key=lambda event: when[event])
-    modes = _modes(lag_of, offset_s)
-    if len(modes) == 1:
-        return (Piece(0.0, offset_s),)
-    gain = np.zeros((len(order), len(modes)))
-    for row, event in enumerate(order):
-        for lag, weight in lag_of[event]:
-            near = np.abs(modes - lag) < PIECE_WINDOW_S
-            gain[row, near] = np.maximum(gain[row, near], min(1.0, weight))
-    path = _best_path(gain, modes, rate * np.array([when[event] for event in order]))
-    pieces: list[Piece] = []
-    first = 0
-    for row in range(1, len(order) + 1):
-        if row == len(order) or path[row] != path[first]:
-            lags = [
-                lag
-                for event in order[first:row]
-                for lag, _ in lag_of[event]
-                if abs(lag - modes[path[first]]) < PIECE_WINDOW_S
-            ]
-            offset = float(np.median(lags)) if lags else float(modes[path[first]])
-            pieces.append(Piece(when[order[first]] if pieces else 0.0, offset))
-            first = row
-    return tuple(pieces)
-
-
-def _modes(lag_of: dict[int, list[tuple[float, float]]], offset_s: float) -> Array:
-    """Return the offsets worth considering, the given one first."""
-    count: dict[int, set[int]] = defaultdict(set)
-    for event, lags in lag_of.items():
-        for lag, weight in lags:
-            if weight > 0.2:
-                count[int(np.floor(lag / PIECE_WINDOW_S))].add(event)
-    found = [offset_s]
-    for place in sorted(count, key=lambda place: (-len(count[place] | count.get(place + 1, set())), place)):
-        if len(found) >= MAX_MODES:
-            break
-        both = count[place] | count.get(place + 1, set())
-        centre = (place + 1) * PIECE_WINDOW_S
-        if len(both) >= 3 and all(abs(centre - other) > 1.2 * PIECE_WINDOW_S for other in found):
-            near = [lag for event in both for lag, _ in lag_of[event] if abs(lag - centre) < PIECE_WINDOW_S]
-            found.append(float(np.median(near)))
-    return np.array(found)
-
-
-def _best_path(gain: Array, modes: Array, times: Array) -> list[int]:
-    """Return the mode of each event on the path that gains most; time in the file never runs back."""
-    n, k = gain.shape
-    score, back = gain[0].copy(), np.zeros((n, k), dtype=np.int64)
-    for row in range(1, n):
-        # leave[a, b]: going from mode a to mode b between these two events.
-        leave = np.where(np.eye(k, dtype=bool), score[:, np.newaxis], score[:, np.newaxis] - SWITCH_COST)
-        backwards = modes[np.newaxis, :] + times[row] <= modes[:, np.newaxis] + times[row - 1]
-        leave = np.where(backwards & ~np.eye(k, dtype=bool), -np.inf, leave)
-        back[row] = np.argmax(leave, axis=0)
-        score = leave[back[row], np.arange(k)] + gain[row]
-    path = [int(np.argmax(score))]
-    for row in range(n - 1, 0, -1):
-        path.append(int(back[row, path[-1]]))
-    return path[::-1]

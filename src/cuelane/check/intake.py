@@ -28,11 +28,6 @@ CLIPPED_RUN = 3
 
 PEAKS_PER_S = 100
 
-HUSH = 1e-10
-"""Noise at -200 dBFS for the meter: after seconds of digital silence its filters decay into numbers that a
-processor handles a hundred times more slowly."""
-SILENT_DBTP = -150.0
-
 Progress = Callable[[int, int], None]
 
 
@@ -41,10 +36,12 @@ class Recording:
 
     Kept as half-precision floats: they follow the sound at -66 dB whatever its level, which moves no onset
     by a measurable amount, and halve the disk. Outside the file it reads as silence.
+    Threads may read at once.
     """
 
     def __init__(self) -> None:
         self._file: IO[bytes] = tempfile.TemporaryFile(prefix="cuelane-")  # noqa: SIM115
+        self._at_file = threading.Lock()
         self.n_frames = 0
 
     def append(self, block: Signal) -> None:
@@ -58,8 +55,9 @@ class Recording:
         out = np.zeros(n, dtype=np.float32)
         first, last = max(0, start), min(self.n_frames, start + n)
         if last > first:
-            self._file.seek(first * 2)
-            raw = self._file.read((last - first) * 2)
+            with self._at_file:
+                self._file.seek(first * 2)
+                raw = self._file.read((last - first) * 2)
             out[first - start : last - start] = np.frombuffer(raw, dtype=np.float16)
         return out
 
@@ -143,7 +141,6 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
     expected = int((info.duration_s or 0.0) * info.sample_rate)
     peaks: list[npt.NDArray[np.float32]] = []
     rest = np.zeros(0, np.float32)
-    hush = HUSH * np.random.default_rng(0).standard_normal((BLOCK_FRAMES, n_channels))
     n_frames = 0
 
     def forward(block: Signal, last: bool = False) -> None:
@@ -157,7 +154,7 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
         for block in decode(
             path, channels=n_channels, block_frames=BLOCK_FRAMES, on_damage=intake.damage.append
         ):
-            metering.push(block + hush[: len(block)])
+            metering.push(block)
             _find_clipping(block, n_frames / info.sample_rate, info.sample_rate, intake)
             n_frames += len(block)
             mono = block[:, 0] if n_channels == 1 else block.mean(axis=1, dtype=np.float32)
@@ -177,8 +174,7 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
     for listener in listeners:
         listener.finish()
     intake.loudness_lufs = meter.integrated_lufs
-    if meter.true_peak_dbtp > SILENT_DBTP:
-        intake.true_peak_dbtp = meter.true_peak_dbtp
+    intake.true_peak_dbtp = meter.true_peak_dbtp
     intake.envelope = np.concatenate(peaks) if peaks else intake.envelope
     intake.length_s = n_frames / info.sample_rate
     return intake

@@ -14,16 +14,16 @@ from cuelane.check.fit import (
     MAX_SPEED_CHANGE,
     SPEED_BIN_S,
     VOTE_BIN_S,
+    Ballot,
     Fit,
     find_line,
-    find_pieces,
     robust_line,
     sharpened,
-    thinned,
-    votes,
 )
 from cuelane.check.intake import Recording
 from cuelane.check.phrases import Candidate, PhraseSearch
+from cuelane.check.pieces import find_pieces
+from cuelane.check.side_by_side import side_by_side
 from cuelane.check.templates import Template, cue_key
 from cuelane.check.tones import PipKind, Tone, ToneSearch
 from cuelane.schedule import Event, Schedule
@@ -97,17 +97,17 @@ def first_fit(expected: list[Expected], coarse: Coarse, length_s: float) -> tupl
     """
     cast = [(c.key, c.time_s, c.score) for c in coarse.candidates]
     cast += _tone_votes(expected, coarse.tones)
-    pairs = votes([(row.index, row.key, row.time_s) for row in expected], cast)
-    few = thinned(pairs, {row.index: row.key for row in expected})
+    ballot = Ballot([(row.index, row.key, row.time_s) for row in expected], cast)
+    few = ballot.few()
     # Templates were drawn for the coarse rate, so the line is sought round it.
-    scaled = [replace(pair, session_s=pair.session_s * coarse.rate) for pair in few]
     reach = MAX_CLOCK_ERROR if coarse.rate == 1.0 else 3 * SPEED_BIN_S / max(length_s, 10.0)
-    line = find_line(scaled, length_s * coarse.rate, reach=reach)
+    line = find_line(few.at_rate(coarse.rate), length_s * coarse.rate, reach=reach)
     if line is None:
         return None, None
-    total = len({pair.event for pair in few})
+    total = len(np.unique(few.event))
     rate, offset = sharpened(few, line[0] * coarse.rate, line[1], VOTE_BIN_S)
-    fit = Fit(rate, find_pieces(pairs, rate, offset), min(1.0, line[2] / max(total, 1)))
+    pieces = find_pieces(ballot.near(rate, offset), rate, offset)
+    fit = Fit(rate, pieces, min(1.0, line[2] / max(total, 1)))
     other: float | None = None
     if coarse.rate == 1.0 and line[2] < 0.5 * total:
         wide = find_line(few, length_s, reach=MAX_SPEED_CHANGE, width_s=SPEED_BIN_S)
@@ -168,16 +168,21 @@ def _measure(
     ruler = Ruler(recording, templates, fit.rate)
     cues: dict[int, Heard] = {}
     seconds: list[Heard] = []
-    for row in rows:
+
+    def heard(row: Expected) -> tuple[Heard, Heard | None]:
         place = fit.file_s(row.time_s)
-        if row.kind is not None or not _inside(recording, place, ruler.length_s(row.key)):
-            continue
         if copies:
-            cues[row.index], second = ruler.find_twice(row.key, place)
-            if second is not None:
-                seconds.append(second)
-        else:
-            cues[row.index] = ruler.find(row.key, place - REACH_S, place + REACH_S)
+            return ruler.find_twice(row.key, place)
+        return ruler.find(row.key, place - REACH_S, place + REACH_S), None
+
+    inside = [
+        row for row in rows
+        if row.kind is None and _inside(recording, fit.file_s(row.time_s), ruler.length_s(row.key))
+    ]  # fmt: skip
+    for row, (first, second) in zip(inside, side_by_side(heard, inside), strict=True):
+        cues[row.index] = first
+        if second is not None:
+            seconds.append(second)
     pips = [row for row in rows if row.kind is not None]
     kinds = [at_rate(row.kind, fit.rate) for row in pips if row.kind]
     tones = find_pips(recording, kinds, [fit.file_s(row.time_s) for row in pips], sample_rate)

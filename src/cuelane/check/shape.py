@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.check.correlate import Table, delayed, pre_emphasise
+from cuelane.check.correlate import Signal, delayed, pre_emphasise
 from cuelane.check.cues import Heard
 from cuelane.check.intake import ANALYSIS_RATE, Recording
 from cuelane.check.templates import Template
@@ -54,7 +54,8 @@ class Shape:
 def shape(recording: Recording, template: Template, rate: float, heard: Heard) -> Shape:
     """Return the level of a heard cue, and what of it is missing."""
     place = heard.time_s * ANALYSIS_RATE
-    model = delayed(template.emphasised(rate), place - round(place)).astype(np.float64)
+    plain = delayed(template.sound(rate), place - round(place))
+    model = pre_emphasise(plain).astype(np.float64)
     at = round(place) - 1
     sound = pre_emphasise(recording.read(at - 1, len(model) + 1))[1:].astype(np.float64)
     n = -(-len(model) // STEP)
@@ -75,9 +76,8 @@ def shape(recording: Recording, template: Template, rate: float, heard: Heard) -
         rest = (sound_steps[there] - gain * model_steps[there]) ** 2
         noise = float(rest.mean())
         gap = _gap(cross, own, (sound_steps**2).sum(axis=1), gain, noise)
-    whole = np.repeat(_outside(n, gap or (0, 0)), STEP)[: len(model)]
-    plain = delayed(template.sound(rate), place - round(place)).astype(np.float64)
-    narrow, error = _level(plain * whole, recording.read(at, len(plain)).astype(np.float64) * whole)
+    whole = np.repeat(_outside(n, gap or (0, 0)), STEP)[: len(model)].astype(np.float32)
+    narrow, error = _level(plain * whole, recording.read(at, len(plain)) * whole)
     length_s = len(model) / ANALYSIS_RATE
     span = None if gap is None else (gap[0] * 0.02, min(gap[1] * 0.02, length_s))
     return Shape(narrow, gain, error, span, length_s)
@@ -89,7 +89,7 @@ def _outside(n: int, gap: tuple[int, int]) -> npt.NDArray[np.bool_]:
     return there
 
 
-def _level(model: Table, sound: Table) -> tuple[float, float]:
+def _level(model: Signal, sound: Signal) -> tuple[float, float]:
     """Return (gain, its error in dB) of `model` in `sound`, read where a voice is and codecs keep the wave.
 
     A lossy codec replaces hiss by other hiss, which no longer correlates; the voice's own band it keeps.

@@ -28,6 +28,8 @@ COARSE_RATE = 500
 MIN_COARSE_SCORE = 0.45
 MIN_APART_S = 0.06
 MOST_TONES = 200_000
+SILENCE = 1e-6
+"""-120 dBFS: what a resampler leaves of digital silence."""
 
 Complex = npt.NDArray[np.complexfloating]
 
@@ -56,23 +58,31 @@ def guard_s(kind: PipKind) -> float:
     return min(kind.length_s, LONGEST_GUARD_S)
 
 
-def _band(spectrum: Complex, n: int, frequency_hz: float, n_out: int) -> Complex:
-    """Return the band round `frequency_hz` at zero frequency, `n_out` samples for the `n` of the sound."""
-    from scipy.fft import ifft
-
+@functools.lru_cache(maxsize=64)
+def _band_filter(
+    n: int, frequency_hz: float, n_out: int
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], npt.NDArray[np.float32], Complex]:
+    """Return (bins of the sound, where they go, their weights, the turn that follows) for :func:`_band`."""
     per_bin = ANALYSIS_RATE / n
     centre = round(frequency_hz / per_bin)
     half = int(HALF_BAND_HZ / per_bin)
     bins = np.arange(-half, half + 1)
-    weight = np.cos(np.pi / 2 * np.clip((np.abs(bins) / half - 0.8) / 0.2, 0, 1)) ** 2
-    inside = (centre + bins > 0) & (centre + bins < len(spectrum))
-    out = np.zeros(n_out, dtype=np.complex64)
-    out[bins[inside] % n_out] = spectrum[centre + bins[inside]] * weight[inside] * (2 * n_out / n)
-    shifted = ifft(out)
+    bins = bins[(centre + bins > 0) & (centre + bins < n // 2 + 1)]
+    weight = np.cos(np.pi / 2 * np.clip((np.abs(bins) / half - 0.8) / 0.2, 0, 1)) ** 2 * (2 * n_out / n)
     # The nearest bin is not the pitch itself: turn what is left.
     left = frequency_hz - centre * per_bin
     turn = np.exp(-2j * np.pi * left * np.arange(n_out) * (n / n_out / ANALYSIS_RATE))
-    return np.asarray(shifted * turn.astype(np.complex64))
+    return centre + bins, bins % n_out, weight.astype(np.float32), turn.astype(np.complex64)
+
+
+def _band(spectrum: Complex, n: int, frequency_hz: float, n_out: int) -> Complex:
+    """Return the band round `frequency_hz` at zero frequency, `n_out` samples for the `n` of the sound."""
+    from scipy.fft import ifft
+
+    bins, places, weight, turn = _band_filter(n, frequency_hz, n_out)
+    out = np.zeros(n_out, dtype=np.complex64)
+    out[places] = spectrum[bins] * weight
+    return np.asarray(ifft(out) * turn)
 
 
 def _scores(band: Complex, n_tone: int, n_guard: int) -> tuple[npt.NDArray[np.float64], Complex]:
@@ -131,7 +141,7 @@ class ToneSearch:
         from scipy.fft import rfft
         from scipy.ndimage import maximum_filter1d
 
-        if not sound.any():
+        if float(np.abs(sound).max()) < SILENCE:
             return
         n_out = self._size * COARSE_RATE // ANALYSIS_RATE
         spectrum = rfft(sound)

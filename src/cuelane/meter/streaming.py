@@ -43,6 +43,7 @@ class Meter:
         self.n_frames = 0
         self._weighting = KWeighting(sample_rate, n_channels)
         self._weights = channel_weights(n_channels)
+        self._mono = n_channels == 1
         self._true_peak = TruePeak(n_channels) if true_peak else None
         self._open_bin = 0.0
         self._n_bins = 0
@@ -69,25 +70,27 @@ class Meter:
             raise SignalError("the meter wants finite samples")
         if self._true_peak is not None:
             self._true_peak.push(piece)
-        weighted = self._weighting.filtered(piece)
+        energy = np.square(self._weighting.filtered(piece))
         # einsum, since a product this thin is slower on the linear algebra library's threads.
-        self._fill_bins(np.einsum("ij,ij,j->i", weighted, weighted, self._weights))
+        self._fill_bins(energy[:, 0] if self._mono else np.einsum("ij,j->i", energy, self._weights))
 
-    def _edge(self, n_bins: int) -> int:
+    def _edges(self, first: int, last: int) -> npt.NDArray[np.int64]:
+        """Return where bins `first` to `last` begin, in samples of the stream."""
+        n_bins = np.arange(first, last + 1, dtype=np.int64)
         return (2 * n_bins * self.sample_rate + BINS_PER_SECOND) // (2 * BINS_PER_SECOND)
 
     def _fill_bins(self, energy: Array) -> None:
         first, end = self.n_frames, self.n_frames + len(energy)
         self.n_frames = end
-        last_bin = self._n_bins
-        while self._edge(last_bin + 1) <= end:
-            last_bin += 1
-        if last_bin == self._n_bins:
+        edges = self._edges(self._n_bins, end * BINS_PER_SECOND // self.sample_rate + 1) - first
+        edges = edges[edges <= len(energy)]
+        if len(edges) == 1:
             self._open_bin += float(energy.sum())
             return
-        edges = [0] + [self._edge(k) - first for k in range(self._n_bins + 1, last_bin + 1)]
-        sums = np.add.reduceat(energy, edges) if edges[-1] < len(energy) else None
-        if sums is None:
+        edges[0] = 0
+        if edges[-1] < len(energy):
+            sums = np.add.reduceat(energy, edges)
+        else:
             sums = np.append(np.add.reduceat(energy, edges[:-1]), 0.0)
         sums[0] += self._open_bin
         self._open_bin = float(sums[-1])

@@ -67,7 +67,14 @@ class TruePeak:
         """Take the next samples, shape (n_frames, n_channels)."""
         if len(block) == 0:
             return
-        self._peak = max(self._peak, float(np.abs(block).max()))
+        highest = max(float(block.max()), -float(block.min()))
+        self._peak = max(self._peak, highest)
+        if (
+            len(block) >= REACH
+            and max(highest, float(np.abs(self._pending).max())) * self._bound <= self._peak
+        ):
+            self._pending = np.array(block[-(REACH - 1) :], dtype=np.float64)
+            return
         joined = np.concatenate([self._pending, block])
         n_strides = (len(joined) - REACH + 1) // STRIDE
         self._peak = self._raised(joined[: n_strides * STRIDE + REACH - 1], n_strides)

@@ -30,6 +30,9 @@ _SHELF_HZ, _SHELF_DB, _SHELF_Q, _SHELF_BAND_POWER = (
 )
 _HIGH_PASS_HZ, _HIGH_PASS_Q = 38.13547087602444, 0.5003270373238773
 
+STEP = 1 << 13
+"""Samples looked at together for silence: about as long as the filter takes to fade."""
+
 
 @functools.lru_cache(maxsize=16)
 def _coefficients(sample_rate: int) -> tuple[tuple[float, ...], ...]:
@@ -99,8 +102,16 @@ class KWeighting:
         """Return the next samples, shape (n_frames, n_channels), weighted."""
         from scipy.signal import sosfilt
 
-        if not self._state.any() and not block.any():
-            return np.zeros(block.shape)
-        weighted, self._state = sosfilt(self._sos, block, axis=0, zi=self._state)
-        self._state[np.abs(self._state) < 1e-25] = 0.0
-        return np.asarray(weighted)
+        weighted = np.zeros(block.shape)
+        sounding = [bool(block[start : start + STEP].any()) for start in range(0, len(block), STEP)]
+        step = 0
+        while step < len(sounding):
+            first = step
+            step += 1
+            while sounding[first] and step < len(sounding) and sounding[step]:
+                step += 1
+            if sounding[first] or self._state.any():
+                span = slice(first * STEP, step * STEP)
+                weighted[span], self._state = sosfilt(self._sos, block[span], axis=0, zi=self._state)
+                self._state[np.abs(self._state) < 1e-25] = 0.0
+        return weighted

@@ -12,17 +12,14 @@ from dataclasses import dataclass
 
 from cuelane.adapt.captions import Caption
 from cuelane.adapt.hearing import Hearing, Loudness
-from cuelane.adapt.listening import Aligner
+from cuelane.adapt.listening import Aligner, HeardWord
+from cuelane.adapt.onsets import onset_s
 from cuelane.adapt.pronouncing import token_words
 
 Progress = Callable[[int, int], None]
 
 CAPTION_SLACK_S = 2.2
 GROUP_S = 25.0
-# The engine calls words early: by 40 to 50 ms in the median on neural speech whose phonemes are known, clean
-# and in a room; on formant speech by its own word events, hardly at all. Measured by tests/benchmarks.
-ONSET_BIAS_S = 0.045
-END_BIAS_S = 0.0
 _STRAY_S = 1.2
 
 
@@ -142,18 +139,18 @@ def _align(
     heard = aligner.align(words, hearing.low(start_s, end_s))
     if heard is None:
         return None
+    heard = [
+        HeardWord(word.text, start_s + word.onset_s, start_s + word.end_s, word.paused) for word in heard
+    ]
     out: list[PlacedWord] = []
     at = 0
     for token in tokens:
         begin, end = heard[at], heard[at + len(token.words) - 1]
+        before_s = heard[at - 1].end_s if at else start_s
         at += len(token.words)
         if first <= token.caption < last:
-            onset = start_s + begin.onset_s + ONSET_BIAS_S
-            out.append(
-                PlacedWord(
-                    token.text, onset, max(onset + 0.02, start_s + end.end_s + END_BIAS_S), token.caption
-                )
-            )
+            onset = onset_s(begin, before_s, hearing)
+            out.append(PlacedWord(token.text, onset, max(onset + 0.02, end.end_s), token.caption))
     return out
 
 

@@ -56,6 +56,7 @@ class Hearing:
         self.beeps = _beep_spans(beep, boundaries)
         self._starts = np.array([start for start, _ in self.beeps])
         self._level_db: npt.NDArray[np.float32] | None = None
+        self._loudness: Loudness | None = None
 
     def low(self, start_s: float, end_s: float) -> Audio:
         """Return 16 kHz samples from `start_s` to `end_s`, silent where a beep sounds."""
@@ -87,13 +88,12 @@ class Hearing:
 
     def loudness(self) -> Loudness:
         """Return the recording's typical levels; the quietest tenth is taken for its room."""
-        level = self.level_db
-        heard = level[level > -95.0]
-        if not len(heard):
-            return Loudness(-100.0, -100.0, -90.0)
-        floor, loud = np.percentile(heard, [10, 95])
-        gate = floor + np.clip(0.33 * (loud - floor), 5.0, 18.0)
-        return Loudness(float(floor), float(loud), float(gate))
+        if self._loudness is None:
+            heard = self.level_db[self.level_db > -95.0]
+            floor, loud = np.percentile(heard, [10, 95]) if len(heard) else (-100.0, -100.0)
+            rise = np.clip(0.33 * (loud - floor), 5.0, 18.0) if len(heard) else 10.0
+            self._loudness = Loudness(float(floor), float(loud), float(floor + rise))
+        return self._loudness
 
     def islands(self) -> list[Island]:
         """Return where there is sound above the gate, pauses under a quarter second closed."""

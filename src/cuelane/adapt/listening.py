@@ -35,11 +35,15 @@ Audio = npt.NDArray[np.float32]
 
 @dataclass(frozen=True)
 class HeardWord:
-    """A word with the seconds, from the start of the audio given, at which it begins and ends."""
+    """A word with the seconds, from the start of the audio given, at which it begins and ends.
+
+    ``paused`` says whether the engine heard a pause, or nothing, right before it.
+    """
 
     text: str
     onset_s: float
     end_s: float
+    paused: bool = False
 
 
 def _pcm(samples: Audio) -> bytes:
@@ -64,10 +68,14 @@ def _decode(decoder: Any, samples: Audio) -> list[HeardWord]:
     decoder.process_raw(_pcm(samples), full_utt=True)
     decoder.end_utt()
     found = []
+    paused = True
     for segment in decoder.seg() or ():
         word = segment.word.split("(")[0]
-        if not word.startswith(("<", "[", "+")):
-            found.append(HeardWord(word, segment.start_frame * FRAME_S, (segment.end_frame + 1) * FRAME_S))
+        filler = word.startswith(("<", "[", "+"))
+        if not filler:
+            onset_s, end_s = segment.start_frame * FRAME_S, (segment.end_frame + 1) * FRAME_S
+            found.append(HeardWord(word, onset_s, end_s, paused))
+        paused = filler
     return found
 
 

@@ -211,6 +211,16 @@ def pip_pitch(case: Broken, rng: np.random.Generator) -> None:
     case.expected.append(("pip pitch", item.id, 0))
 
 
+def pip_length(case: Broken, rng: np.random.Generator) -> None:
+    """Sound a pip half as long as it should be, or twice."""
+    item = _pick(case, rng, "pip")
+    assert item.frequency_hz is not None
+    factor = 2.0 if _room(case, item)[1] > len(item.sound) and rng.random() < 0.5 else 0.5
+    sound = synth.pip(item.frequency_hz, int(len(item.sound) * factor), rate=case.track.rate)
+    _put(case, item, sound=sound)
+    case.expected.append(("pip length", item.id, 0))
+
+
 def extra_pip(case: Broken, rng: np.random.Generator) -> None:
     """Put one more short pip half a second before one of a countdown."""
     item = _pick(case, rng, "pip")
@@ -289,7 +299,7 @@ Fault = Callable[[Broken, np.random.Generator], None]
 
 EVENT_FAULTS: tuple[Fault, ...] = (
     late_cue, late_pip, missing_cue, missing_pip, doubled, said_again, swapped, wrong_words, cut_short,
-    level_off, pip_pitch, extra_pip,
+    level_off, pip_pitch, pip_length, extra_pip,
 )  # fmt: skip
 FILE_FAULTS: tuple[Fault, ...] = (clipping, ends_early, led_in, head_cut, off_speed, jumped)
 

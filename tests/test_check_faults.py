@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 import faultkit
 import synth
 from cuelane.check.run import check
+from cuelane.check.wording import clock
 from cuelane.schedule import from_json
 
 CLEAN = [(".wav", None), (".mp3", None), (".opus", None), (".wav", -10.0), (".wav", 0.0), (".mp3", 6.0)]
@@ -124,6 +126,110 @@ def test_another_session_is_told_as_such(tmp_path: Path, sounds: dict[str, synth
 
     assert [fault.kind for fault in report.faults] == ["another session"]
     assert not report.summary.fitted
+
+
+def test_another_voice_is_one_fault_and_still_timed(tmp_path: Path, sounds: dict[str, synth.Wave]) -> None:
+    """The same words by another voice: told once, and a cue that is late by its onset is told too."""
+    track = synth.session(60, seed=3, sounds=sounds)
+    spoken = [
+        replace(item, sound=synth.speak(item.text or "", "b")) if item.kind == "cue" else item
+        for item in track.placed
+    ]
+    late = next(item for item in spoken if item.kind == "cue" and item.planned > 20 * track.rate)
+    track.placed = [
+        replace(item, onset=item.onset + track.rate // 8) if item is late else item for item in spoken
+    ]
+    audio = synth.write(tmp_path / "a.wav", track.samples())
+
+    report = check(audio, from_json(track.schedule()), store=track.store())
+
+    assert [(fault.kind, fault.event) for fault in report.faults] == [
+        ("another voice", None), ("late", late.id)
+    ]  # fmt: skip
+    assert report.faults[1].error_ms == pytest.approx(125, abs=20)
+    timed = [row for row in report.events if row.kind == "cue" and row.found and row.id != late.id]
+    assert len(timed) >= 8
+    assert all(abs(row.error_ms or 0.0) <= 20 for row in timed)
+
+
+def test_a_track_of_pips_alone_lacks_every_cue(tmp_path: Path, sounds: dict[str, synth.Wave]) -> None:
+    """Where nothing is said no other voice is claimed: each cue is missing."""
+    track = synth.session(50, seed=3, sounds=sounds)
+    cues = [item.id for item in track.placed if item.kind == "cue"]
+    track.placed = [item for item in track.placed if item.kind == "pip"]
+    audio = synth.write(tmp_path / "a.wav", track.samples())
+
+    report = check(audio, from_json(track.schedule()), store=track.store())
+
+    assert [(fault.kind, fault.event) for fault in report.faults] == [("missing", cue) for cue in cues]
+
+
+def test_words_from_outside_the_session_are_not_called_missing(
+    tmp_path: Path, sounds: dict[str, synth.Wave]
+) -> None:
+    """One cue replaced by words that no clip has: something else is said in its place."""
+    track = synth.session(50, seed=3, sounds=sounds)
+    spot = [i for i, item in enumerate(track.placed) if item.kind == "cue"][4]
+    item = track.placed[spot]
+    track.placed[spot] = replace(item, sound=synth.speak("Wholly unplanned words here", "b"))
+    audio = synth.write(tmp_path / "a.wav", track.samples())
+
+    report = check(audio, from_json(track.schedule()), store=track.store())
+
+    assert [(fault.kind, fault.event) for fault in report.faults] == [("wrong words", item.id)]
+    assert "something else" in report.faults[0].message
+
+
+def test_a_cue_spoken_over_by_another_is_one_fault(tmp_path: Path, sounds: dict[str, synth.Wave]) -> None:
+    """Another cue's clip half a second into the place of one that is gone: wrong words, not two faults."""
+    track = synth.session(50, seed=3, sounds=sounds)
+    cues = [i for i, item in enumerate(track.placed) if item.kind == "cue"]
+    gone, other = track.placed[cues[3]], track.placed[cues[6]]
+    track.placed[cues[3]] = replace(gone, sound=other.sound, onset=gone.onset + track.rate // 2)
+    audio = synth.write(tmp_path / "a.wav", track.samples())
+
+    report = check(audio, from_json(track.schedule()), store=track.store())
+
+    assert [(fault.kind, fault.event) for fault in report.faults] == [("wrong words", gone.id)]
+    assert other.text is not None
+    assert other.text in report.faults[0].message
+
+
+def test_a_cut_is_told_by_the_events_on_both_sides(tmp_path: Path, sounds: dict[str, synth.Wave]) -> None:
+    """A second lost between two events: one jump, and the message names the span in which it lies."""
+    track = synth.session(50, seed=3, sounds=sounds)
+    placed = sorted(track.placed, key=lambda item: item.onset)
+    gaps = [
+        (after.onset - before.onset - len(before.sound), i)
+        for i, (before, after) in enumerate(itertools.pairwise(placed[4:-8]), 4)
+    ]
+    gap, i = max(gaps)
+    assert gap > track.rate * 1.2
+    cut = placed[i].onset + len(placed[i].sound) + track.rate // 10
+    sound = track.samples()
+    audio = synth.write(tmp_path / "a.wav", np.concatenate([sound[:cut], sound[cut + track.rate :]]))
+
+    report = check(audio, from_json(track.schedule()), store=track.store())
+
+    assert [fault.kind for fault in report.faults] == ["jump"]
+    first, last = placed[i].onset / track.rate, placed[i + 1].onset / track.rate - 1
+    assert f"Between {clock(first)} and {clock(last)} something was cut out" in report.faults[0].message
+    assert report.faults[0].error_ms == pytest.approx(-1000, abs=0.1)
+
+
+def test_another_loudness_than_planned_is_noted(tmp_path: Path, sounds: dict[str, synth.Wave]) -> None:
+    """A file turned down by 6 dB is in time and passes; that it is softer than it was made is said."""
+    track = synth.session(40, seed=22, sounds=sounds)
+    audio = synth.write(tmp_path / "a.wav", track.samples())
+    schedule, store = from_json(track.schedule()), track.store()
+    made = check(audio, schedule, store=store).summary.loudness_lufs
+    planned = replace(schedule, extra={"loudness": {"integrated_lufs": made}})
+    softer = synth.write(tmp_path / "b.wav", track.samples() * np.float32(0.5))
+
+    assert not check(audio, planned, store=store).notes
+    report = check(softer, planned, store=store)
+    assert report.ok
+    assert any("6.0 LU softer than it was made" in note for note in report.notes)
 
 
 def test_relative_judges_against_the_start_in_the_file(tmp_path: Path, sounds: dict[str, synth.Wave]) -> None:

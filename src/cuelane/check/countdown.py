@@ -30,7 +30,7 @@ PITCH_CENTS = 50.0
 
 @dataclass(frozen=True)
 class PipFound:
-    """What was found for one pip: a tone of the right pitch, or one of another pitch, or neither."""
+    """What was found for one pip: a tone as it should be, or one of another pitch or length, or neither."""
 
     tone: Tone | None = None
     heard_hz: float | None = None

@@ -37,8 +37,10 @@ def event_faults(
         fault = _misplaced(finding, templates, tolerance, absolute)
         if fault is not None:
             faults.append(fault)
-        if finding.pitch is not None and finding.pitch.heard_hz:
-            faults.append(_pitch(finding, fit))
+        if finding.odd is not None and finding.odd.heard_hz:
+            faults.append(_pitch(finding, finding.odd.heard_hz * fit.rate))
+        if finding.odd is not None and finding.odd.length_s:
+            faults.append(_length(finding, finding.odd.length_s / fit.rate))
         if finding.shape is not None and finding.shape.gap_s is not None:
             faults.append(_cut(finding))
         if finding.source == "none" and finding.words not in (None, finding.expected.event.text):
@@ -60,6 +62,9 @@ def _misplaced(
         if finding.instead is not None:
             said = templates[finding.instead.key].text
             message = f'{clock(finding.place_s)} {name}: "{said}" is said in its place.'
+            return Fault("wrong words", message, event_id, finding.place_s)
+        if finding.foreign:
+            message = f"{clock(finding.place_s)} {name}: something else is said or heard in its place."
             return Fault("wrong words", message, event_id, finding.place_s)
         return Fault("missing", f"{clock(finding.place_s)} {name} is missing.", event_id, finding.place_s)
     errors = [finding.error_ms or 0.0]
@@ -101,16 +106,21 @@ def _swap(first: Finding, second: Finding) -> Fault:
     )
 
 
-def _pitch(finding: Finding, fit: Fit) -> Fault:
-    assert finding.pitch is not None
-    assert finding.pitch.heard_hz is not None
-    heard = finding.pitch.heard_hz * fit.rate
+def _pitch(finding: Finding, heard_hz: float) -> Fault:
     wanted = finding.expected.event.frequency_hz or 0.0
     message = (
-        f"{clock(finding.place_s)} {name_of(finding.expected)} sounds at {heard:.0f} Hz "
+        f"{clock(finding.place_s)} {name_of(finding.expected)} sounds at {heard_hz:.0f} Hz "
         f"instead of {wanted:.0f} Hz."
     )
     return Fault("pip pitch", message, finding.expected.event.id, finding.time_s)
+
+
+def _length(finding: Finding, heard_s: float) -> Fault:
+    message = (
+        f"{clock(finding.place_s)} {name_of(finding.expected)} sounds for about {heard_s * 1000:.0f} ms "
+        f"instead of {finding.expected.length_s * 1000:.0f} ms."
+    )
+    return Fault("pip length", message, finding.expected.event.id, finding.time_s)
 
 
 def _cut(finding: Finding) -> Fault:

@@ -65,6 +65,19 @@ def file_faults(
     return faults
 
 
+def other_voice(findings: Findings) -> Fault:
+    """Return the fault of a file whose cues are said, but do not sound like their clips."""
+    rows = [f for f in findings.rows if f.plain_s is not None]
+    return Fault(
+        "another voice",
+        f"{len(rows)} cues do not sound like their clips, though something is said in their places: it was "
+        "spoken with another voice or at another pace, or these are other words. They are timed by their "
+        "onsets alone. To measure them closely, check on the machine that rendered the file, or with "
+        "--against its original.",
+        others=tuple(f.expected.event.id for f in rows if f.expected.kind is None),
+    )
+
+
 def _count(rows: list[Finding]) -> str:
     cues = sum(f.expected.kind is None for f in rows)
     pips = len(rows) - cues
@@ -98,13 +111,17 @@ def _jumps(fit: Fit, findings: Findings) -> list[Fault]:
     for before, after in zip(fit.pieces, fit.pieces[1:], strict=False):
         step_ms = (after.offset_s - before.offset_s) * 1000
         rows = [f for f in findings.rows if fit.piece_at(f.expected.time_s) is after]
-        place = fit.file_s(after.start_s)
-        what = "something was put in before it" if step_ms > 0 else "something before it was cut out"
-        whole_ms = after.offset_s * 1000
+        place, whole_ms = fit.file_s(after.start_s), after.offset_s * 1000
         step = f"{size_of(step_ms)} {late_or_early(step_ms)}"
         whole = f"{size_of(whole_ms)} {late_or_early(whole_ms)}"
         total = "" if abs(whole_ms - step_ms) < 1 else f" ({whole} in all)"
-        message = f"From {clock(place)} on, everything is {step} against what came before{total}: {what}."
+        what = "put in" if step_ms > 0 else "cut out"
+        earlier = [f.time_s for f in findings.rows if fit.piece_at(f.expected.time_s) is before]
+        first_s = max((time_s for time_s in earlier if time_s is not None and time_s < place), default=0.0)
+        message = (
+            f"Between {clock(first_s)} and {clock(place)} something was {what}: from there on, everything is "
+            f"{step} against what came before{total}."
+        )
         others = tuple(f.expected.event.id for f in rows)
         faults.append(Fault("jump", message, at_s=place, error_ms=step_ms, others=others))
     return faults

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from cuelane.check.copies import FAINT_COARSE, FAR_TRIES, elsewhere
-from cuelane.check.countdown import PipFound, extra_pips, other_pitch, pair_pips
+from cuelane.check.countdown import PipFound, at_rate, extra_pips, other_pitch, pair_pips
 from cuelane.check.cues import (
     ECHO_S,
     REACH_S,
@@ -24,7 +24,7 @@ from cuelane.check.intake import Recording
 from cuelane.check.locate import Coarse, Expected, Located
 from cuelane.check.match import match
 from cuelane.check.phrases import Candidate
-from cuelane.check.plain import UNSURE, find_speech
+from cuelane.check.pip_length import SUSPECT_SCORE, other_length
 from cuelane.check.shape import Shape, shape
 from cuelane.check.side_by_side import side_by_side
 from cuelane.check.templates import Source, Template
@@ -40,7 +40,7 @@ class Finding:
     """One event and what the file has for it.
 
     ``place_s`` is where the fit puts it in the file. ``heard`` or ``tone`` is its own sound, wherever that
-    was found; ``instead`` is another cue found in its place; ``pitch`` a tone of another pitch there.
+    was found; ``instead`` is another cue found in its place; ``odd`` a tone of another pitch or length there.
     """
 
     expected: Expected
@@ -49,7 +49,7 @@ class Finding:
     heard: Heard | None = None
     tone: Tone | None = None
     instead: Heard | None = None
-    pitch: PipFound | None = None
+    odd: PipFound | None = None
     shape: Shape | None = None
     plain_s: float | None = None
     """Onset found without a model."""
@@ -57,14 +57,16 @@ class Finding:
     """The cue that a recogniser named here."""
     unsure: bool = False
     """Without a model, and covered by other sound: neither found nor missing."""
+    foreign: bool = False
+    """Something sounds in its place that is none of the session's cues."""
 
     @property
     def time_s(self) -> float | None:
         for found in (self.heard, self.tone):
             if found is not None:
                 return found.time_s
-        if self.pitch is not None and self.pitch.tone is not None:
-            return self.pitch.tone.time_s
+        if self.odd is not None and self.odd.tone is not None:
+            return self.odd.tone.time_s
         return self.plain_s
 
     @property
@@ -212,10 +214,16 @@ def _in_place(finding: Finding, pool: list[Heard], rows: list[Finding], ruler: R
     for heard in pool:
         if heard.key == finding.expected.key or id(heard) in at_home:
             continue
-        near = abs(heard.time_s - finding.place_s) <= IN_PLACE_S
+        near = abs(heard.time_s - finding.place_s) <= IN_PLACE_S or _covers(heard, finding, ruler)
         if near and (found is None or heard.energy > found.energy):
             found = heard
     return found
+
+
+def _covers(heard: Heard, finding: Finding, ruler: Ruler) -> bool:
+    own_s, other_s = ruler.length_s(finding.expected.key), ruler.length_s(heard.key)
+    both_s = min(heard.time_s + other_s, finding.place_s + own_s) - max(heard.time_s, finding.place_s)
+    return both_s > 0.5 * min(own_s, other_s)
 
 
 def _assign_pips(
@@ -229,24 +237,20 @@ def _assign_pips(
     for finding, tone in zip(rows, paired, strict=True):
         finding.tone = tone
         kind = finding.expected.kind
-        if tone is None and kind is not None and 0 <= finding.place_s < recording.length_s:
+        if kind is None or not 0 <= finding.place_s < recording.length_s:
+            continue
+        kind = at_rate(kind, located.fit.rate)
+        if tone is None or tone.score < SUSPECT_SCORE:
+            drawn_out = other_length(recording, kind, finding.place_s, sample_rate, tone)
+            if drawn_out is not None:
+                finding.tone = None
+                finding.odd = PipFound(replace(drawn_out, kind=kind), length_s=drawn_out.kind.length_s)
+                continue
+        if tone is None:
             pitch = other_pitch(recording, kind, finding.place_s, sample_rate)
             if pitch.heard_hz is not None:
-                finding.pitch = pitch
+                finding.odd = pitch
             else:
                 finding.tone = pitch.tone
-    everything = [*paired, *(f.pitch.tone for f in rows if f.pitch is not None)]
+    everything = [*paired, *(f.odd.tone for f in rows if f.odd is not None)]
     findings.extra_pips = extra_pips(tones, everything, places)
-
-
-def add_plain(findings: Findings, recording: Recording, rate: float, between_dbfs: float) -> None:
-    """Find the cues that have no template by energy, where the sound between events is low enough."""
-    rows = [f for f in findings.rows if f.source == "none"]
-    if not rows:
-        return
-    pips = [(t, t + f.expected.length_s * rate) for f in findings.rows if f.expected.kind and (t := f.time_s)]
-    places = [(f.place_s, f.place_s + f.expected.length_s * rate) for f in rows]
-    for finding, speech in zip(rows, find_speech(recording, places, pips, between_dbfs), strict=True):
-        finding.unsure = speech is UNSURE
-        if speech is not None and speech is not UNSURE:
-            finding.plain_s = speech.onset_s

@@ -9,6 +9,7 @@ no help there: of 2400 onsets that librosa gave in ten minutes of music, which o
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -79,20 +80,25 @@ def find_speech(
     places: Sequence[tuple[float, float]],
     blanked: Sequence[tuple[float, float]],
     between_dbfs: float,
+    *,
+    any_length: bool = False,
 ) -> list[Speech | None]:
     """Return the stretch of sound for each cue planned at (onset, end), in seconds of the file.
 
-    `blanked` are stretches known to be pips, taken out first. `between_dbfs` is the usual level between
-    events. A cue that sound all around covers is given
-    back as UNSURE: that it is missing cannot be said either.
+    `blanked` are stretches known to be something else, taken out first. `between_dbfs` is the usual level
+    between events. A cue that sound all around covers is given back as UNSURE: that it is missing cannot be
+    said either. With `any_length` a stretch need not end when the cue should: another voice says it.
     """
     pieces: list[Speech] = []
     covered: list[bool] = []
+    quiet = sorted(blanked)
+    longest = max((last - first for first, last in quiet), default=0.0)
     for onset, end in places:
         low = onset - REACH_S - 0.2
         n = round((end - onset + 2 * REACH_S + 0.4) * ANALYSIS_RATE)
         sound = recording.read(round(low * ANALYSIS_RATE), n)
-        for first, last in blanked:
+        near = bisect_left(quiet, (low - longest - 0.02,))
+        for first, last in quiet[near : bisect_left(quiet, (end + REACH_S + 0.22,))]:
             a = max(0, round((first - 0.02 - low) * ANALYSIS_RATE))
             b = min(len(sound), round((last + 0.02 - low) * ANALYSIS_RATE))
             if b > a:
@@ -102,24 +108,23 @@ def find_speech(
         covered.append(between_dbfs > loud - COVERED_DB)
         if not covered[-1]:
             pieces += stretches(sound, low)
-    if not pieces:
-        return [UNSURE if blind else None for blind in covered]
     starts = _once([piece.onset_s for piece in pieces])
-    stops = np.array(_once([piece.end_s for piece in pieces]))
-    lengths = [end - onset for onset, end in places]
-    fits = np.array(
-        [[_ends_right(stops - start - length) for start in starts] for length in lengths],
-        dtype=bool,
-    ).reshape(len(places), len(starts))
+    stops = _once([piece.end_s for piece in pieces])
+
+    def ends(i: int, j: int) -> bool:
+        due = starts[j] + places[i][1] - places[i][0]
+        first = bisect_left(stops, due - END_S)
+        return first < len(stops) and stops[first] <= due + TAIL_S
+
     found: list[Speech | None] = [UNSURE if blind else None for blind in covered]
-    for i, j in match([onset for onset, _ in places], starts, REACH_S, fits):
-        stop = stops[np.argmin(np.abs(stops - starts[j] - lengths[i]))]
-        found[i] = Speech(starts[j], float(stop))
+    for i, j in match([onset for onset, _ in places], starts, REACH_S, None if any_length else ends):
+        due = starts[j] + places[i][1] - places[i][0]
+        if any_length:
+            stop = stops[max(bisect_right(stops, starts[j]), bisect_right(stops, due + TAIL_S) - 1)]
+        else:
+            stop = min(stops, key=lambda t: abs(t - due))
+        found[i] = Speech(starts[j], stop)
     return found
-
-
-def _ends_right(late_s: npt.NDArray[np.float64]) -> bool:
-    return bool(((late_s >= -END_S) & (late_s <= TAIL_S)).any())
 
 
 def _once(times: list[float]) -> list[float]:

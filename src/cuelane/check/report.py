@@ -13,8 +13,8 @@ from cuelane.check.templates import Source
 
 FaultKind = Literal[
     "missing", "late", "early", "doubled", "swapped", "wrong words", "cut short", "level", "pip count",
-    "pip pitch", "clipping", "ends early", "head cut", "offset", "speed", "jump", "another session",
-    "sound",
+    "pip pitch", "pip length", "another voice", "clipping", "ends early", "head cut", "offset", "speed",
+    "jump", "another session", "sound",
 ]  # fmt: skip
 
 

@@ -9,8 +9,8 @@ import numpy as np
 
 from cuelane.check.background import SILENCE_DBFS, Background, background
 from cuelane.check.faults import event_faults, levels
-from cuelane.check.filefaults import file_faults
-from cuelane.check.findings import Finding, Findings, add_plain, assemble
+from cuelane.check.filefaults import file_faults, other_voice
+from cuelane.check.findings import Finding, Findings, assemble
 from cuelane.check.fit import Fit, Piece
 from cuelane.check.intake import PEAKS_PER_S, Intake, Progress, Recording, take_in
 from cuelane.check.locate import (
@@ -28,6 +28,7 @@ from cuelane.check.plain import find_offset
 from cuelane.check.report import EventResult, Fault, Report, Summary
 from cuelane.check.templates import ClipSource, Template, gather
 from cuelane.check.tones import ToneSearch
+from cuelane.check.unmodelled import add_foreign, add_plain
 from cuelane.check.wording import Tolerance, clock, name_of
 from cuelane.errors import UsageError
 from cuelane.schedule import Schedule
@@ -35,6 +36,7 @@ from cuelane.schedule import Schedule
 PIP_TOLERANCE_MS = 5.0
 CUE_TOLERANCE_MS = 20.0
 FAR_BETTER = 1.2
+OTHER_LOUDNESS_LU = 1.0
 PLAIN_CUE_TOLERANCE_MS = 50.0
 """Without a template a cue's onset is only as sure as onset evaluation takes it to be."""
 
@@ -91,12 +93,13 @@ def check(
         located = locate(recording, templates, expected, fit, schedule.sample_rate)
         findings = assemble(recording, templates, expected, located, coarse, schedule.sample_rate)
         between = background(recording, _spans(findings, located.fit))
-        if any(row.source == "none" for row in findings.rows):
-            add_plain(findings, recording, located.fit.rate, between.usual_dbfs)
-            between = background(recording, _spans(findings, located.fit))
+        add_plain(findings, recording, located.fit.rate, between.usual_dbfs)
+        another_voice = add_foreign(findings, recording, located.fit.rate, between.usual_dbfs)
+        between = background(recording, _spans(findings, located.fit))
         heard = _listen(schedule, findings, recording, located.fit) if words else []
         return _report(
-            audio, schedule, intake, located, findings, templates, tolerance, between, silent, relative, heard
+            audio, schedule, intake, located, findings, templates, tolerance, between, silent, relative,
+            heard, another_voice,
         )  # fmt: skip
 
 
@@ -144,10 +147,12 @@ def _spans(findings: Findings, fit: Fit) -> list[tuple[float, float]]:
 def _report(
     audio: Path, schedule: Schedule, intake: Intake, located: Located, findings: Findings,
     templates: dict[str, Template], tolerance: Tolerance, between: Background, silent: bool, relative: bool,
-    heard: list[str],
+    heard: list[str], another_voice: bool,
 ) -> Report:  # fmt: skip
     fit = located.fit
     faults = file_faults(schedule, intake, fit, findings, tolerance, relative)
+    if another_voice:
+        faults.append(other_voice(findings))
     covered = {
         event for fault in faults if fault.kind in ("head cut", "ends early") for event in fault.others
     }
@@ -158,12 +163,13 @@ def _report(
     unsure = sum(finding.unsure for finding in findings.rows)
     if unsure:
         notes.append(
-            f"{unsure} cues have no template and lie under other sound: they could not be measured. "
-            "Check on the machine that rendered the file, or with --against an original."
+            f"{unsure} cues could not be measured: without a template their edges cannot be told from the "
+            "sound around them. Check on the machine that rendered the file, or with --against an original."
         )
+    notes += _loudness(schedule, intake)
     if between.first_s is not None:
         notes.append(
-            f"There is sound between the cues, {between.level_dbfs:.0f} dBFS on the whole, loudest "
+            f"There is music or noise between the cues, {between.level_dbfs:.0f} dBFS on the whole, loudest "
             f"{between.loudest_dbfs:.0f} dBFS at {clock(between.loudest_s or 0.0)}."
         )
         if silent:
@@ -174,12 +180,33 @@ def _report(
             faults.append(Fault("sound", message, at_s=between.first_s))
     results = _results(findings, fit, tolerance)
     summary = _summary(schedule, intake, fit, results, tolerance, between.level_dbfs)
-    faults.sort(key=lambda fault: (fault.event is not None, fault.at_s if fault.at_s is not None else -1.0))
+    faults.sort(key=_told)
     return Report(
         str(audio), schedule.title, not faults, _verdict(summary, faults), summary, results, tuple(faults),
         tuple(notes), tuple((p.start_s, p.offset_s) for p in fit.pieces) if len(fit.pieces) > 1 else (),
         intake.envelope,
     )  # fmt: skip
+
+
+def _loudness(schedule: Schedule, intake: Intake) -> list[str]:
+    """Return a note if the file is louder or softer than the schedule says it was made."""
+    planned = schedule.extra.get("loudness")
+    made_lufs = planned.get("integrated_lufs") if isinstance(planned, dict) else None
+    if not isinstance(made_lufs, int | float) or not np.isfinite(intake.loudness_lufs):
+        return []
+    away = intake.loudness_lufs - made_lufs
+    if abs(away) <= OTHER_LOUDNESS_LU:
+        return []
+    way = "louder" if away > 0 else "softer"
+    return [f"The file as a whole is {abs(away):.1f} LU {way} than it was made ({made_lufs:.1f} LUFS)."]
+
+
+def _told(fault: Fault) -> tuple[bool, float]:
+    """Return where a fault stands in the report: those of the file first, then by the place that is named."""
+    place_s = fault.at_s if fault.at_s is not None else -1.0
+    if fault.kind in ("late", "early"):
+        place_s -= (fault.error_ms or 0.0) / 1000
+    return fault.event is not None, place_s
 
 
 def _verdict(summary: Summary, faults: list[Fault]) -> str:
@@ -197,7 +224,7 @@ def _results(findings: Findings, fit: Fit, tolerance: Tolerance) -> tuple[EventR
     rows = []
     for finding in findings.rows:
         row, time_s = finding.expected, finding.time_s
-        scored = finding.heard or finding.tone or (finding.pitch.tone if finding.pitch else None)
+        scored = finding.heard or finding.tone or (finding.odd.tone if finding.odd else None)
         rows.append(
             EventResult(
                 id=row.event.id, kind=row.event.kind, role=row.event.role, text=row.event.text,
@@ -232,7 +259,7 @@ def _summary(
         true_peak_dbtp=intake.true_peak_dbtp, open_s=open_s,
         open_share=open_s / intake.length_s if intake.length_s else 0.0, background_dbfs=background_dbfs,
         tolerance_pip_ms=tolerance.pip_ms, tolerance_cue_ms=tolerance.cue_ms,
-        templates=dict(Counter(row.template for row in results)),
+        templates=dict(Counter(row.template for row in found)),
     )  # fmt: skip
 
 

@@ -62,7 +62,7 @@ def guard_s(kind: PipKind) -> float:
 def _band_filter(
     n: int, frequency_hz: float, n_out: int
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], npt.NDArray[np.float32], Complex]:
-    """Return (bins of the sound, where they go, their weights, the turn that follows) for :func:`_band`."""
+    """Return (bins of the sound, where they go, their weights, the turn that follows) for :func:`band_of`."""
     per_bin = ANALYSIS_RATE / n
     centre = round(frequency_hz / per_bin)
     half = int(HALF_BAND_HZ / per_bin)
@@ -75,7 +75,7 @@ def _band_filter(
     return centre + bins, bins % n_out, weight.astype(np.float32), turn.astype(np.complex64)
 
 
-def _band(spectrum: Complex, n: int, frequency_hz: float, n_out: int) -> Complex:
+def band_of(spectrum: Complex, n: int, frequency_hz: float, n_out: int) -> Complex:
     """Return the band round `frequency_hz` at zero frequency, `n_out` samples for the `n` of the sound."""
     from scipy.fft import ifft
 
@@ -148,7 +148,7 @@ class ToneSearch:
         bands: dict[float, Complex] = {}
         for kind in self._kinds:
             if kind.frequency_hz not in bands:
-                bands[kind.frequency_hz] = _band(spectrum, len(sound), kind.frequency_hz, n_out)
+                bands[kind.frequency_hz] = band_of(spectrum, len(sound), kind.frequency_hz, n_out)
             n_tone = max(1, round(kind.length_s * COARSE_RATE))
             score, inner = _scores(bands[kind.frequency_hz], n_tone, round(guard_s(kind) * COARSE_RATE))
             apart = int(MIN_APART_S * COARSE_RATE)

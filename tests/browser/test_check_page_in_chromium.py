@@ -1,0 +1,71 @@
+"""The report page of ``check`` in a real browser."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from devtools import Browser
+
+import synth
+from cuelane.check.page import write_page
+from cuelane.check.run import check
+from cuelane.schedule import from_json
+
+AXE_RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+
+@pytest.fixture(scope="module")
+def report_page(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The page of a file with faults and music: it has every part that a page can have."""
+    folder = tmp_path_factory.mktemp("check-page")
+    track = synth.session(60, seed=5)
+    schedule, store = from_json(track.schedule()), track.store()
+    cues = [i for i, item in enumerate(track.placed) if item.kind == "cue"]
+    late = track.placed[cues[2]]
+    track.placed[cues[2]] = replace(late, onset=late.onset + 4000)
+    del track.placed[cues[4]]
+    audio = synth.write(folder / "a.wav", synth.with_music(track.samples(), -12.0) * np.float32(0.8))
+    report = check(audio, schedule, store=store)
+    assert report.faults
+    assert report.notes
+    write_page(folder / "report.html", report, schedule)
+    return folder / "report.html"
+
+
+@pytest.mark.parametrize("width", [360, 1440])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_no_violation(browser: Browser, report_page: Path, scheme: str, width: int) -> None:
+    """axe-core, if named in CUELANE_AXE, finds nothing against WCAG 2.2 A and AA or its best practices."""
+    source = os.environ.get("CUELANE_AXE")
+    if not source:
+        pytest.skip("axe-core is not here: name its axe.min.js in CUELANE_AXE to run this")
+    page = browser.page(width, scheme=scheme)
+    page.open(report_page)
+    page.call("Page.setBypassCSP", enabled=True)
+    page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
+    page.run(Path(source).read_text(encoding="utf-8"))
+
+    found = page.run(
+        f"axe.run(document, {{runOnly: {json.dumps(AXE_RULES)}}})"
+        ".then(r => r.violations.map(v => [v.id, v.nodes.map(n => n.html)]))"
+    )
+
+    assert found == []
+
+
+@pytest.mark.parametrize("width", [360, 1440])
+def test_nothing_overflows(browser: Browser, report_page: Path, width: int) -> None:
+    """The page itself never scrolls sideways; the wide parts scroll inside their frames."""
+    page = browser.page(width)
+    page.open(report_page)
+
+    assert page.run("document.documentElement.scrollWidth") <= width

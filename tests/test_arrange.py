@@ -208,6 +208,15 @@ def test_the_name_follows_the_pip_by_the_guard() -> None:
     assert name.onset_sample == long.end_sample + GUARD
 
 
+def test_a_name_with_a_time_of_its_own_is_said_then() -> None:
+    """`announce` with `at` starts at that time of its interval, as every other line with `at` does."""
+    spec = exercise("crouch") | {"announce": {"text": "Crouch low", "at": "12s"}}
+    block = {"block": "Main", "pattern": "circuit", "work": "40s", "exercises": ["crouch"]}
+    found = arranged({"session": [block], "exercises": {"crouch": spec}}).schedule
+    (name,) = [cue for cue in found.cues if cue.role == "announce" and "Crouch low" in (cue.text or "")]
+    assert name.onset_sample == found.intervals[name.interval].start_sample + 12 * RATE
+
+
 def test_change_is_last_before_the_countdown() -> None:
     """`change` ends exactly one guard before the first short pip of the countdown."""
     block = {"block": "Main", "pattern": "circuit", "work": "40s", "exercises": ["crouch", "bridge"]}

@@ -120,6 +120,7 @@ def _name(here: _Here) -> Iterator[Candidate]:
     spoken = _with_sides(own[0].text, interval, words) if own else name
     values = {"exercise": spoken.rstrip(".!?… "), "side": side}
     heavy = WEIGHTS["announce"]
+    at_ms = own[0].at if own else None
     if own:
         must = must if own[0].must is None else own[0].must
         heavy = heavy if own[0].weight is None else own[0].weight
@@ -133,8 +134,9 @@ def _name(here: _Here) -> Iterator[Candidate]:
         number = words.number(interval.round or 0)
         text = words.say("announce", f"{form}_side" if side else form, n=number, **values)
         yield Candidate(
-            "announce", text, heavy - place, "right after the pip", must=must, lead=True,
-            group="announce", mark=own[0].mark if own else None,
+            "announce", text, heavy - place,
+            "right after the pip" if at_ms is None else "where the plan fixes it", must=must,
+            start_ms=at_ms, lead=at_ms is None, group="announce", mark=own[0].mark if own else None,
         )  # fmt: skip
 
 

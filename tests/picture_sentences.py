@@ -1,9 +1,17 @@
-"""Sentences of a coach, for the measure of what points at a picture.
+"""Sentences of a coach, for the measure of what points at a picture: all of them examples by now.
 
-Written by hand, each set after the rules of its time. At first sight: first set precision 0.94, recall 0.73;
-second set 0.97 and 0.56. The rules were widened for what they missed in both, so those two are examples now;
-the third was written after that and nothing was changed for it.
+The shipped weights are fitted to every sentence here (pointing_fit.py), so no figure on them says how well
+unseen sentences are told; train_pointing.py among the benchmarks measures that, on sentences left out.
+
+- Three sets of about a hundred were written by hand, each after the rules of its time.
+- 800 development sentences, half of each kind, come from other writers (sentences/development_*.txt).
+- The rest was written in quantity, after reading four fifths of the development sentences and what a first
+  fit got wrong in them (sentences/written_*.txt).
 """
+
+from __future__ import annotations
+
+from pathlib import Path
 
 POINTING = """\
 Watch the angle of my elbow as I come down.
@@ -422,3 +430,14 @@ Loosen your jaw.
 You will be glad you did it.
 In ten seconds we change over.
 """.splitlines()
+
+
+def lines_of(path: Path) -> list[str]:
+    return [line for line in path.read_text(encoding="utf-8").splitlines() if line.strip()]
+
+
+_FOLDER = Path(__file__).parent / "sentences"
+DEVELOPMENT_POINTING = lines_of(_FOLDER / "development_pointing.txt")
+DEVELOPMENT_PLAIN = lines_of(_FOLDER / "development_plain.txt")
+WRITTEN_POINTING = lines_of(_FOLDER / "written_pointing.txt")
+WRITTEN_PLAIN = lines_of(_FOLDER / "written_plain.txt")

@@ -7,9 +7,10 @@ import tomllib
 from functools import cache
 from importlib import resources
 
+from cuelane.adapt.pointing import Pointing, pointing
 from cuelane.plan.model import Role
 
-MARKINGS = ("picture", "channel", "aside")
+MARKINGS = ("channel", "aside")
 
 
 def plain(text: str) -> str:
@@ -18,9 +19,11 @@ def plain(text: str) -> str:
 
 
 class WordLists:
-    """One language's lists, compiled."""
+    """One language's lists, compiled, and its measure of what points at a picture."""
 
-    def __init__(self, lists: dict[str, dict[str, list[str] | str]]) -> None:
+    def __init__(self, lists: dict[str, dict[str, list[str] | str]], measure: Pointing) -> None:
+        self._measure = measure
+        self._picture = str(lists["picture"]["reason"])
         self._kinds = {name: _any(rules) for name, rules in lists["kinds"].items()}
         self._roles = {name: _any(rules) for name, rules in lists["roles"].items()}
         self._marks = {name: (_any(lists[name]["always"]), str(lists[name]["reason"])) for name in MARKINGS}
@@ -45,7 +48,12 @@ class WordLists:
     def reasons(self, text: str) -> tuple[str, ...]:
         """Return why an audio-only listener cannot use `text`; nothing if they can."""
         words = plain(text)
-        return tuple(reason for pattern, reason in self._marks.values() if pattern.search(words))
+        found = tuple(reason for pattern, reason in self._marks.values() if pattern.search(words))
+        return (self._picture, *found) if self._measure.score(text) > 0 else found
+
+    def pointing_words(self, text: str) -> tuple[str, ...]:
+        """Return the words by which `text` points at a picture, at most four; none if it does not."""
+        return self._measure.deciding_words(text) if self._measure.score(text) > 0 else ()
 
 
 def _any(rules: list[str] | str) -> re.Pattern[str]:
@@ -60,4 +68,4 @@ def word_lists(language: str = "en") -> WordLists:
     path = folder / f"{language.split('-')[0]}_adapt.toml"
     if not path.is_file():
         path = folder / "en_adapt.toml"
-    return WordLists(tomllib.loads(path.read_text(encoding="utf-8")))
+    return WordLists(tomllib.loads(path.read_text(encoding="utf-8")), pointing(language))

@@ -86,6 +86,17 @@ def test_what_is_not_a_duration(written: str | bool) -> None:
         parse_duration_ms(written)
 
 
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [("90 secs", "90s"), ("20 seconds", "20s"), ("2 mins", "2m"), ("1.5 hours", "1.5h"), ("1 hr", "1h")],
+)
+def test_a_unit_written_out_is_told_how_it_is_written(written: str, meant: str) -> None:
+    """The message gives the person's own duration as it should stand, and that reads."""
+    with pytest.raises(ValueError, match=f"such as {meant}$"):
+        parse_duration_ms(written)
+    assert parse_duration_ms(meant) > 0
+
+
 @given(time_ms=st.integers(0, 86_399_999))
 def test_a_formatted_duration_reads_back(time_ms: int) -> None:
     """What is shown can be typed again."""

@@ -14,6 +14,7 @@ SAMPLE_RATE = 48_000
 
 _UNITS_MS = {"h": 3_600_000, "m": 60_000, "min": 60_000, "s": 1_000, "sec": 1_000, "ms": 1}
 _PART = re.compile(r"(\d+(?:\.\d+)?)\s*(ms|min|sec|h|m|s)", re.ASCII)
+_SPELT = re.compile(r"(\d+(?:\.\d+)?)([hms])(?:r|rs|our|ours|in|ins|inute|inutes|ec|ecs|econd|econds)\.?")
 _CLOCK = re.compile(r"(?:(\d+):)?(\d+):(\d\d(?:\.\d{1,3})?)", re.ASCII)
 _NUMBER = re.compile(r"\d+(?:\.\d+)?", re.ASCII)
 
@@ -61,7 +62,9 @@ def parse_duration_ms(text: str | int | float) -> int:
         while rest:
             part = _PART.match(rest)
             if part is None or _UNITS_MS[part[2]] >= last_unit_ms:
-                raise ValueError("a duration, such as 40s, 1m30s or 1:30")
+                spelt = _SPELT.fullmatch(written.replace(" ", ""))
+                example = f"{spelt[1]}{spelt[2]}" if spelt else "40s, 1m30s or 1:30"
+                raise ValueError(f"a duration, such as {example}")
             last_unit_ms = _UNITS_MS[part[2]]
             total += Decimal(part[1]) * last_unit_ms
             rest = rest[part.end() :]

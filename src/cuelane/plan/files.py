@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path, PureWindowsPath
 
-from cuelane.plan.wording import did_you_mean
+from cuelane.plan.wording import nearest, quoted
 
 
 def file_inside(root: Path, folder: Path, name: str) -> Path | tuple[str, str]:
@@ -27,7 +27,7 @@ def file_inside(root: Path, folder: Path, name: str) -> Path | tuple[str, str]:
     if not inside:
         return f"'{name}' lies outside the plan's folder", "a plan may use only files in its own folder"
     if not exists:
-        return f"there is no file '{name}'", did_you_mean(path.name, _names(path.parent))
+        return f"there is no file '{name}'", _alike(path)
     if not is_file:
         return f"'{name}' is not an ordinary file", ""
     return path
@@ -38,3 +38,10 @@ def _names(folder: Path) -> list[str]:
         return sorted(entry.name for entry in folder.iterdir())[:500]
     except OSError:
         return []
+
+
+def _alike(path: Path) -> str:
+    """Return a question with the file that is most likely meant; by stems, for every plan ends alike."""
+    by_stem = {Path(name).stem: name for name in _names(path.parent) if Path(name).suffix == path.suffix}
+    found = nearest(path.stem, by_stem)
+    return f"did you mean {quoted(by_stem[found])}?" if found else ""

@@ -7,6 +7,7 @@ import math
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 import soundfile
 from hypothesis import given, settings
@@ -14,14 +15,18 @@ from hypothesis import strategies as st
 
 import roomkit
 from cuelane import schedule as schedules
+from cuelane.bands import band_powers, full_scale_db_spl, spectrum_levels_db
 from cuelane.errors import AudioFileError, UsageError
 from cuelane.media import Chapter, decode, encode, probe
 from cuelane.media.cover import cover_png
 from cuelane.meter import Meter, integrated_loudness_lufs, true_peak_dbtp
+from cuelane.meter.true_peak import HALF_LENGTH, REACH, interpolation_taps
 from cuelane.schedule import load_schedule
+from cuelane.sii import speech_intelligibility_index
 from cuelane.under import UnderReport, under
 from cuelane.under.envelope import DEEPEST_DB, Duck, duck_nodes, gain_of_nodes, under_ceiling
 from cuelane.under.grid import Profiler, loudness_of_nodes, node_frames
+from cuelane.under.peaks import NodePeaks
 from cuelane.under.planning import listen, needs_of
 from cuelane.under.playlist import lay_out, read_song
 from roomkit import RATE
@@ -51,7 +56,10 @@ def make_track(folder: Path, name: str = "track.wav", gain_db: float = 4.0) -> P
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("under")
+    """A folder that holds a track and its schedule."""
+    path = tmp_path_factory.mktemp("under")
+    make_track(path)
+    return path
 
 
 @pytest.fixture(scope="module")
@@ -66,7 +74,7 @@ def music(folder: Path) -> list[Path]:
 @pytest.fixture(scope="module")
 def made(folder: Path, music: list[Path]) -> UnderReport:
     """A track and two songs, mixed to WAV so that nothing hides the arithmetic."""
-    return under(make_track(folder), music, folder / "mixed.wav", music_level_lu=3.0)
+    return under(folder / "track.wav", music, folder / "mixed.wav", music_level_lu=3.0)
 
 
 @settings(max_examples=60, deadline=None, derandomize=True)
@@ -138,7 +146,7 @@ def test_a_grid_reads_as_the_meter_does() -> None:
     meter.push(samples)
     for start in range(0, len(samples), 12_345):
         profiler.push(samples[start : start + 12_345])
-    profile = profiler.profile()
+    profile = profiler.finish()[0]
 
     assert loudness_of_nodes(profile.power) == pytest.approx(meter.integrated_lufs, abs=0.01)
     assert 20 * math.log10(profile.peak.max()) == pytest.approx(meter.true_peak_dbtp, abs=0.01)
@@ -166,6 +174,94 @@ def test_songs_are_matched_joined_and_looped(music: list[Path]) -> None:
         one_ear = integrated_loudness_lufs(part, RATE) - 10 * math.log10(2)
         assert one_ear == pytest.approx(-23.0, abs=2.0), start_s
     assert np.abs(sound[-RATE // 100 :]).max() < 0.01 * np.abs(sound).max()
+
+
+def test_the_peak_of_each_node_is_exact() -> None:
+    """A node's peak is the highest of its samples and the meter's points after them, in any pieces."""
+    rng = np.random.default_rng(7)
+    for node in (480, 441, 113):
+        samples = rng.standard_normal((20 * node - 7, 2)).astype(np.float32)
+        samples[5 * node : 7 * node] = 0
+        follower = NodePeaks(node, 2)
+        for start in range(0, len(samples), 1_111):
+            follower.push(samples[start : start + 1_111])
+
+        silence = np.zeros((7 + REACH, 2))
+        padded = np.concatenate([np.zeros((HALF_LENGTH - 1, 2)), samples, silence]).astype(np.float64)
+        expected = np.abs(padded[HALF_LENGTH - 1 :][: 20 * node]).max(axis=1)
+        for taps in interpolation_taps(4):
+            for channel in padded.T:
+                points = np.correlate(channel, taps, "valid")[: 20 * node]
+                expected = np.maximum(expected, np.abs(points))
+        assert follower.finish()[:20] == pytest.approx(expected.reshape(20, node).max(axis=1), abs=1e-5)
+
+
+@pytest.mark.parametrize("n_channels", [1, 2])
+def test_spectra_agree_with_the_slower_ways(n_channels: int) -> None:
+    """Bands are those of one long transform, and K-weighting is the meter's, on music and on speech."""
+    for sound in (roomkit.synth.music(12 * RATE, 4), roomkit.track(SESSION, SOUNDS)[: 12 * RATE, 0]):
+        samples = np.column_stack([sound, np.roll(0.5 * sound, 99)])[:, :n_channels].astype(np.float32)
+        meter, profiler = Meter(RATE, n_channels), Profiler(RATE, n_channels)
+        meter.push(samples)
+        for start in range(0, len(samples), 12_345):
+            profiler.push(samples[start : start + 12_345])
+        profile, bands = profiler.finish()
+
+        assert loudness_of_nodes(profile.power) == pytest.approx(meter.integrated_lufs, abs=0.03)
+        whole = np.mean([band_powers(samples[:, ear], RATE) for ear in range(n_channels)], axis=0)
+        short = bands[:120].mean(axis=0)
+        # A steady tone at the edge of a low, narrow band is spread over it by any window as short as 100 ms.
+        assert np.abs(10 * np.log10(short[5:] / whole[5:])).max() < 0.3
+        assert index_over(short) == pytest.approx(index_over(whole), abs=0.005)
+
+
+def index_over(masker: npt.NDArray[np.floating]) -> float:
+    """The index of the first cue over a masker's mean squares in the bands."""
+    full_scale_db = full_scale_db_spl(-20.0)
+    speech = band_powers(next(iter(SOUNDS.values())), RATE)
+    return speech_intelligibility_index(
+        spectrum_levels_db(speech, full_scale_db), spectrum_levels_db(masker, full_scale_db)
+    )
+
+
+def test_a_song_at_its_own_rate_measures_as_the_one_that_is_played(tmp_path: Path) -> None:
+    """Music at 44.1 kHz has the loudness, bands, nodes and peaks of the same music resampled."""
+    own = np.column_stack([roomkit.synth.music(12 * 44_100, seed, rate=44_100) for seed in (1, 2)])
+    soundfile.write(tmp_path / "own.wav", own, 44_100, subtype="FLOAT")
+    played = np.concatenate(list(decode(tmp_path / "own.wav", sample_rate=RATE, channels=2)))
+    soundfile.write(tmp_path / "played.wav", played, RATE, subtype="FLOAT")
+
+    at_own, as_played = (read_song(tmp_path / f"{name}.wav", RATE, 60 * RATE) for name in ("own", "played"))
+
+    assert at_own.loudness_lufs == pytest.approx(as_played.loudness_lufs, abs=0.02)
+    assert at_own.n_nodes == pytest.approx(as_played.n_nodes, abs=1)
+    of_own, as_heard = (song.bands[:120].mean(axis=0) for song in (at_own, as_played))
+    assert np.abs(10 * np.log10(of_own[5:] / as_heard[5:])).max() < 0.1
+    assert index_over(of_own) == pytest.approx(index_over(as_heard), abs=0.002)
+    n_nodes = min(len(at_own.profile.peak), len(as_played.profile.peak)) - 5
+    own, of_played = (song.profile.peak[:n_nodes] for song in (at_own, as_played))
+    # A crest on the line between two nodes may fall into either.
+    around = np.maximum(np.maximum(own, np.append(own[1:], 0)), np.insert(own[:-1], 0, 0))
+    tall = of_played > np.quantile(of_played, 0.5)
+    assert (20 * np.log10(around[tall] / of_played[tall])).min() >= 0.0
+    assert np.median(20 * np.log10(own[tall] / of_played[tall])) == pytest.approx(0.5, abs=0.05)
+
+
+def test_no_more_music_is_read_than_the_session_needs(
+    folder: Path, made: UnderReport, music: list[Path], tmp_path: Path
+) -> None:
+    """Files that would never be heard are not read, so that one which cannot be does no harm; two runs give
+    the same file."""
+    long = roomkit.write_music(tmp_path / "long.wav", SESSION.n_frames / RATE + 8, seed=3)
+    (tmp_path / "words.mp3").write_text("this is no music")
+
+    first = under(folder / "track.wav", [long, tmp_path / "words.mp3"], tmp_path / "first.wav")
+    second = under(folder / "track.wav", [long], tmp_path / "second.wav")
+
+    assert [song.path.name for song in first.songs] == ["long.wav"]
+    assert first.out.read_bytes() == second.out.read_bytes()
+    again = under(folder / "track.wav", music, tmp_path / "again.wav", music_level_lu=3.0)
+    assert again.out.read_bytes() == made.out.read_bytes()
 
 
 def test_crossfades_are_equal_power(tmp_path: Path) -> None:
@@ -257,9 +353,6 @@ def test_every_event_reaches_its_target_or_is_reported(
 
 def test_the_index_is_that_of_the_stretch_in_the_file(made: UnderReport, folder: Path) -> None:
     """A cue's index, measured again from the finished file's own music, is the one reported."""
-    from cuelane.bands import band_powers, full_scale_db_spl, spectrum_levels_db
-    from cuelane.sii import speech_intelligibility_index
-
     gain = 10 ** (made.plan.gain_db / 20)
     voice = read(folder / "track.wav", channels=1)[:, 0] * gain
     left = read(made.out) - voice[:, np.newaxis]
@@ -413,6 +506,8 @@ def test_bad_input_is_named_and_leaves_an_old_file_alone(
         under(track, [], out)
     with pytest.raises(AudioFileError, match=r"words\.mp3"):
         under(track, [music[0], tmp_path / "words.mp3"], out)
+    with pytest.raises(AudioFileError, match=r"gone\.mp3: no such file"):
+        under(track, [*music, *music, tmp_path / "gone.mp3"], out)
     with pytest.raises(AudioFileError, match=r"silent\.wav: silent"):
         under(track, [tmp_path / "silent.wav"], out)
     with pytest.raises(AudioFileError, match=r"click\.wav: holds less than 5 s of sound"):

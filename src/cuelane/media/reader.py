@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import io
 import struct
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
 from typing import IO, Any, cast
 
@@ -71,6 +71,22 @@ def decode(
     if target != native_rate:
         blocks = _resampled(blocks, native_rate, target, channels or n_channels)
     yield from rechunk(blocks, block_frames)
+
+
+def decode_at_own_rate(
+    path: Path | str, *, most_channels: int, block_frames: int = 65_536
+) -> tuple[int, int, Generator[Block, None, None]]:
+    """Return the sample rate of `path`, its number of channels, and its sound as :func:`decode` yields it.
+
+    A file of more than `most_channels` is mixed to that many. Raises as :func:`decode` does.
+    """
+    path = Path(path)
+    require_file(path)
+    source = _native(path, lambda _line: None)
+    sample_rate, n_channels = next(source)
+    channels = min(int(n_channels), most_channels)
+    blocks = _remixed(_finite(_arrays(source), lambda _line: None), channels)
+    return int(sample_rate), channels, rechunk(blocks, block_frames)
 
 
 def require_file(path: Path) -> None:
@@ -231,13 +247,19 @@ def _arrays(source: Iterator[Any]) -> Iterator[Block]:
 def _finite(blocks: Iterator[Block], notice: Damage) -> Iterator[Block]:
     told = False
     for block in blocks:
-        # The sum is not finite exactly when a value is not: far cheaper than testing each one.
-        if not np.isfinite(np.sum(block, dtype=np.float64)):
+        if not all_finite(block):
             if not told:
                 notice("holds samples that are not numbers; they are read as silence")
                 told = True
             block = np.nan_to_num(block, nan=0.0, posinf=0.0, neginf=0.0)
         yield block
+
+
+def all_finite(block: npt.NDArray[np.floating]) -> bool:
+    """Return whether every sample is a number. A sum that is one says so at a fraction of the cost."""
+    with np.errstate(over="ignore", invalid="ignore"):
+        total = np.sum(block)
+    return bool(np.isfinite(total)) or bool(np.isfinite(block).all())
 
 
 def _remixed(blocks: Iterator[Block], channels: int | None) -> Iterator[Block]:
@@ -259,7 +281,7 @@ def _resampled(blocks: Iterator[Block], rate_in: int, rate_out: int, n_channels:
     yield stream.resample_chunk(empty, last=True).reshape(-1, n_channels)
 
 
-def rechunk(blocks: Iterator[Block], block_frames: int) -> Iterator[Block]:
+def rechunk(blocks: Iterator[Block], block_frames: int) -> Generator[Block, None, None]:
     """Yield the same frames in blocks of exactly `block_frames`, the last one shorter."""
     held: list[Block] = []
     n_held = 0

@@ -29,7 +29,7 @@ from cuelane.errors import DeliveryError, SignalError, UsageError
 from cuelane.media import ffmpeg, tagging
 from cuelane.media.id3 import id3_tag
 from cuelane.media.probing import Chapter
-from cuelane.media.reader import Block
+from cuelane.media.reader import Block, all_finite
 
 WRITE_FRAMES = 65_536
 MAX_RIFF_BYTES = 0xFFFF_FFFF - 65_536
@@ -153,7 +153,7 @@ class _Counted:
         for block in self._blocks:
             if block.ndim != 2 or block.shape[1] != self.n_channels:
                 raise SignalError(f"expected blocks of shape (n, {self.n_channels}), got {block.shape}")
-            if not np.isfinite(np.sum(block, dtype=np.float64)):
+            if not all_finite(block):
                 raise SignalError("expected finite samples")
             self.n_frames += len(block)
             yield np.ascontiguousarray(block, dtype=np.float32)
@@ -291,7 +291,7 @@ def _write_lossy(
 
 
 def _send(pipe: int, block: Block) -> None:
-    data = memoryview(block.astype("<f4", copy=False).tobytes())
+    data = np.ascontiguousarray(block, dtype="<f4").ravel().view(np.uint8).data
     while data:
         data = data[os.write(pipe, data) :]
 

@@ -37,11 +37,14 @@ def interpolation_taps(oversampling: int) -> Array:
     return np.asarray(taps / taps.sum(axis=1, keepdims=True))
 
 
-def interpolation_matrix(oversampling: int) -> Array:
-    """Return what gives every point between 40 samples at once, shape (40 + 23, 40 * (oversampling - 1))."""
+def interpolation_matrix(oversampling: int, stride: int = STRIDE) -> Array:
+    """Return what gives every point after each of `stride` samples at once.
+
+    Shape (stride + 23, stride * (oversampling - 1)): 11 samples before them and 12 after are leant on.
+    """
     taps = interpolation_taps(oversampling)
-    matrix = np.zeros((STRIDE + REACH - 1, STRIDE * (oversampling - 1)))
-    for point in range(STRIDE):
+    matrix = np.zeros((stride + REACH - 1, stride * (oversampling - 1)))
+    for point in range(stride):
         columns = slice(point * (oversampling - 1), (point + 1) * (oversampling - 1))
         matrix[point : point + REACH, columns] = taps.T
     return matrix

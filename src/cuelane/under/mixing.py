@@ -5,8 +5,9 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+import threading
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -19,12 +20,13 @@ from cuelane.deliver.atomic import all_or_nothing
 from cuelane.errors import AudioFileError, UsageError
 from cuelane.media import SUFFIXES, MediaInfo, decode, encode, probe
 from cuelane.media.cover import cover_png
+from cuelane.media.reader import require_file
 from cuelane.meter import Meter
 from cuelane.schedule import Schedule
 from cuelane.under.envelope import DEEPEST_DB, gain_of_nodes
 from cuelane.under.grid import node_frames
 from cuelane.under.planning import MixPlan, Need, TrackSound, fit_music, listen, softer_songs
-from cuelane.under.playlist import Bed, End, Song, read_song
+from cuelane.under.playlist import CROSSFADE_S, Bed, End, Song, covered_nodes, read_song
 
 Block = npt.NDArray[np.float32]
 Progress = Callable[[int, int], None]
@@ -115,7 +117,6 @@ def under(
         target_lufs=target_lufs,
         ceiling_dbtp=ceiling_dbtp,
     )
-    # One more may have been measured than is needed.
     songs = list(dict.fromkeys(placed.song for placed in bed.placements))
     notes += softer_songs(bed, sound.speech_lufs + music_level_lu)
     meter = Meter(rate, n_channels, true_peak=False)
@@ -167,6 +168,8 @@ def _check(
                          f"expected one of {' '.join(SUFFIXES)}")  # fmt: skip
     if not schedule.exists():
         raise UsageError(f"{schedule}: no such file; give the track's schedule with --schedule")
+    for given in (track, *music):
+        require_file(given)
     written = {out.resolve(), out.with_name(out.stem + ".schedule.json").resolve()}
     for given in (track, *music, schedule):
         if given.resolve() in written:
@@ -204,24 +207,34 @@ def _measured(
 ) -> tuple[TrackSound, list[Song]]:
     """Measure the track, and of the music no more than the session will need, two files at a time.
 
-    Threads are enough: decoders are processes of their own, and the filters let other threads run.
+    Threads are enough: decoders are processes of their own, and the measures let other threads run.
     """
-    rate, songs, covered = schedule.sample_rate, list[Future[Song]](), 0
+    rate, songs, left, covered = schedule.sample_rate, list[Song](), list(music), 0
+    # A song longer than the session must not begin its crossfade inside it.
+    most_frames = schedule.n_frames + round(CROSSFADE_S * rate)
+    reading: list[tuple[Path, Future[Song]]] = []
+    enough = threading.Event()
+
+    def hoped() -> float:
+        """Return what the files that are being read may cover, by what those before have held to a byte."""
+        of_read = sum(song.path.stat().st_size for song in songs)
+        of_these = sum(path.stat().st_size for path, _ in reading)
+        return covered * of_these / of_read if of_read else 0.0
+
     with ThreadPoolExecutor(max_workers=2) as pool:
         try:
             blocks = decode(track, sample_rate=rate, channels=n_channels)
             sound = pool.submit(listen, blocks, n_channels, schedule)
-            for path in music:
-                waited: list[Future[Any]] = [sound, *songs[-1:]]
-                wait(waited, return_when=FIRST_COMPLETED)
-                # Crossfades and trimmed silence take some away again; a third is the most a crossfade takes.
-                done = [song.result() for song in songs if song.done()]
-                covered = sum(song.n_nodes for song in done) * node_frames(rate) * 2 // 3
-                if covered >= schedule.n_frames:
-                    break
-                songs.append(pool.submit(read_song, path, rate, schedule.n_frames))
-            return sound.result(), [song.result() for song in songs]
+            while covered < schedule.n_frames and (reading or left):
+                while left and len(reading) < 3 and (not reading or covered + hoped() < schedule.n_frames):
+                    path = left.pop(0)
+                    job = pool.submit(read_song, path, rate, most_frames, stop=enough)
+                    reading.append((path, job))
+                songs.append(reading.pop(0)[1].result())
+                covered += covered_nodes(songs[-1], rate) * node_frames(rate)
+            return sound.result(), songs
         finally:
+            enough.set()
             pool.shutdown(wait=True, cancel_futures=True)
 
 

@@ -79,7 +79,7 @@ def listen(blocks: Iterable[npt.NDArray[np.floating]], n_channels: int, schedule
     for event, parts in open_events:
         heard.append(_heard(event, np.concatenate(parts), schedule.sample_rate))
     heard.extend(_heard(event, np.zeros(0), schedule.sample_rate) for event in waiting)
-    profile = profiler.profile()
+    profile, _ = profiler.finish()
     cues = [one.loudness_lufs for one in heard if one.event.kind == "cue"]
     spoken = [loudness_lufs for loudness_lufs in cues if math.isfinite(loudness_lufs)]
     whole = loudness_of_nodes(profile.power) - 10 * math.log10(n_channels)

@@ -6,18 +6,19 @@ what is kept of it grows by 0.2 MB a minute.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.bands import N_BANDS, BandFrames
+from cuelane.bands import N_BANDS
 from cuelane.errors import AudioFileError
 from cuelane.media import decode
-from cuelane.musicfile import decode_one_or_two
+from cuelane.media.reader import decode_at_own_rate
 from cuelane.under.grid import Profile, Profiler, loudness_of_nodes, node_frames
 
 Array = npt.NDArray[np.float64]
@@ -29,6 +30,13 @@ FIRST_FADE_S = 0.5
 LAST_FADE_S = 0.05
 MOST_GAIN_DB = 24.0
 SHORTEST_S = 5.0
+LOWEST_RATE = 32_000
+"""Below it a file is measured as it will be played, since the filters of a meter are unlike at such rates."""
+
+RESAMPLED_PEAK = 10 ** (0.5 / 20)
+"""Resampling moves peaks. Measured on the highest tenth of the peaks of 27 songs: by 0.25 dB at most; noise
+to the top of the spectrum was 0.44 dB."""
+
 _SILENT_POWER = 1e-7
 
 
@@ -59,22 +67,31 @@ class Song:
         return float(20 * np.log10(np.quantile(sounding, 0.999)))
 
 
-def read_song(path: Path, sample_rate: int, most_frames: int) -> Song:
-    """Measure a file, at most its first `most_frames`.
+def read_song(path: Path, sample_rate: int, most_frames: int, *, stop: threading.Event | None = None) -> Song:
+    """Measure a file, at most its first `most_frames` at `sample_rate`.
+
+    It is measured at its own rate where 10 ms of that are whole samples, which spares resampling it. Once
+    `stop` is set it stops reading, and what it then returns is of no use.
 
     Raises
     ------
     AudioFileError : it cannot be read, or is silent.
     """
-    n_channels, blocks = decode_one_or_two(path, sample_rate)
-    profiler = Profiler(sample_rate, n_channels)
-    frames = BandFrames(sample_rate, n_channels)
+    own_rate, n_channels, own_blocks = decode_at_own_rate(path, most_channels=2)
+    blocks: Iterator[Block] = own_blocks
+    node, uneven = divmod(node_frames(sample_rate) * own_rate, sample_rate)
+    if uneven or own_rate < LOWEST_RATE:
+        own_blocks.close()
+        node, own_rate = node_frames(sample_rate), sample_rate
+        blocks = decode(path, sample_rate=sample_rate, channels=n_channels)
+    profiler = Profiler(own_rate, n_channels, node)
     for block in blocks:
         profiler.push(block)
-        frames.push(block)
-        if profiler.n_frames >= most_frames:
+        if profiler.n_frames * sample_rate >= most_frames * own_rate or (stop and stop.is_set()):
             break
-    profile = profiler.profile()
+    profile, bands = profiler.finish()
+    if own_rate != sample_rate:
+        profile = replace(profile, peak=profile.peak * RESAMPLED_PEAK)
     loudness_lufs = loudness_of_nodes(profile.power) - 10 * np.log10(n_channels)
     sounding = np.flatnonzero(profile.power > _SILENT_POWER * profile.power.max())
     if not np.isfinite(loudness_lufs):
@@ -86,7 +103,7 @@ def read_song(path: Path, sample_rate: int, most_frames: int) -> Song:
         n_channels=n_channels,
         loudness_lufs=float(loudness_lufs),
         profile=profile,
-        bands=frames.powers(),
+        bands=bands,
         first_node=int(sounding[0]),
         end_node=int(sounding[-1]) + 1,
     )
@@ -114,6 +131,11 @@ class Placement:
         if self.fade_out:
             gain *= np.sin(np.pi / 2 * np.clip((self.song.n_nodes - nodes) / self.fade_out, 0, 1))
         return gain
+
+
+def covered_nodes(song: Song, sample_rate: int) -> int:
+    """Return the nodes of a session that a song covers at least, the longest crossfade taken off."""
+    return song.n_nodes - min(round(CROSSFADE_S * sample_rate / node_frames(sample_rate)), song.n_nodes // 3)
 
 
 def lay_out(

@@ -26,6 +26,7 @@ def under(
     as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
 ) -> None:
     """Put your own music under a track, lowered beneath each cue as far as that cue needs."""
+    from cuelane.under import summary_lines, wanting_lines
     from cuelane.under import under as put_under
 
     if end not in ("loop", "stop"):
@@ -42,28 +43,17 @@ def under(
             end=ending,
             progress=moved,
         )
-    wanting = report.short_of_target
     if as_json:
         out_json(_as_dict(report))
         return
     for line in report.notes:
         note(f"note: {line}")
-    depths = [need.depth_lu for need in report.plan.needs]
-    out(f"{report.out}: {report.loudness_lufs:.1f} LUFS, true peak at most {report.true_peak_dbtp:.1f} dBTP")
-    if depths:
-        out(
-            f"music {abs(level):g} LU {'above' if level > 0 else 'below'} speech, lowered by "
-            f"{min(depths):.1f} to {max(depths):.1f} LU under {len(depths)} cues and pips"
-        )
     if report.plan.limited_by_peak:
         note("note: the track's peaks kept the sum below its target loudness")
-    for need in wanting:
-        what = f"cue {need.event.text!r}" if need.event.kind == "cue" else f"pip {need.event.id}"
-        unit = "" if need.event.kind == "cue" else " dB over the music"
-        note(
-            f"note: {what} reaches {need.value:.2f}{unit} of {need.target:g} with the music at its lowest; "
-            "lower --level, or allow more --depth"
-        )
+    for line in wanting_lines(report):
+        note(f"note: {line}")
+    for line in summary_lines(report):
+        out(line)
 
 
 def _as_dict(report: Any) -> dict[str, Any]:
@@ -86,7 +76,9 @@ def _as_dict(report: Any) -> dict[str, Any]:
                 "depth_lu": round(need.depth_lu, 2),
                 "sii" if need.event.kind == "cue" else "over_masker_db": finite(need.value),
                 "target": need.target,
+                "grade": need.grade,
                 "reached": need.reached,
+                "wanted_depth_lu": finite(need.wanted_lu),
             }
             for need in report.plan.needs
         ],

@@ -2,5 +2,6 @@
 
 from cuelane.under.mixing import UnderReport, schedule_beside, under
 from cuelane.under.planning import Need
+from cuelane.under.summary import summary_lines, wanting_lines
 
-__all__ = ["Need", "UnderReport", "schedule_beside", "under"]
+__all__ = ["Need", "UnderReport", "schedule_beside", "summary_lines", "under", "wanting_lines"]

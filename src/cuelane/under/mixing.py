@@ -47,7 +47,7 @@ _TAGS = ("title", "artist", "album", "date", "comment")
 @dataclass(frozen=True, eq=False)
 class UnderReport:
     """What was made of which songs. ``loudness_lufs`` is read from the mix as it is encoded; its true peak is
-    at most ``true_peak_dbtp``."""
+    at most ``true_peak_dbtp``. ``softened_lu`` is how far its peaks keep a song under its level."""
 
     out: Path
     schedule: Path
@@ -57,6 +57,8 @@ class UnderReport:
     loudness_lufs: float
     true_peak_dbtp: float
     plan: MixPlan
+    sample_rate: int
+    softened_lu: float
     notes: tuple[str, ...]
 
     @property
@@ -118,7 +120,11 @@ def under(
         ceiling_dbtp=ceiling_dbtp,
     )
     songs = list(dict.fromkeys(placed.song for placed in bed.placements))
-    notes += softer_songs(bed, sound.speech_lufs + music_level_lu)
+    softer = softer_songs(bed, sound.speech_lufs + music_level_lu)
+    notes += [
+        f"{path} is played {missing_lu:.1f} LU softer than asked: its peaks are too tall, or it is too soft"
+        for path, missing_lu in softer.items()
+    ]
     meter = Meter(rate, n_channels, true_peak=False)
     made = out.with_name(out.stem + ".schedule.json")
     with all_or_nothing() as staged:
@@ -143,6 +149,8 @@ def under(
         loudness_lufs=meter.integrated_lufs,
         true_peak_dbtp=mix_plan.true_peak_dbtp,
         plan=mix_plan,
+        sample_rate=rate,
+        softened_lu=max(softer.values(), default=0.0),
         notes=tuple(notes),
     )
 

@@ -10,15 +10,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
 from cuelane.bands import band_powers, full_scale_db_spl, spectrum_levels_db
 from cuelane.meter import clip_loudness_lufs
-from cuelane.room import PIP_GOOD_DB, cue_over_masker, pip_over_masker
+from cuelane.room import PIP_GOOD_DB, PIP_POOR_DB, Grade, cue_over_masker, pip_over_masker
 from cuelane.schedule import Event, Schedule
-from cuelane.sii import GOOD, highest_masker_gain_db
+from cuelane.sii import GOOD, POOR, highest_masker_gain_db
 from cuelane.under.envelope import DEEPEST_DB, WHOLE_SLOPE_DB_PER_MS, Duck, duck_nodes, under_ceiling
 from cuelane.under.grid import Profile, Profiler, loudness_of_nodes, node_frames
 from cuelane.under.playlist import Bed, End, Song, lay_out
@@ -96,13 +97,20 @@ class Need:
     """What an event needs of the music under it: ``depth_lu`` down, and what it then reaches.
 
     ``value`` is a cue's SII or a pip's dB over the masker in its critical band; ``reached`` says whether that
-    is its target.
+    is its target. ``wanted_lu`` is the depth that would be enough for it, inf where none is.
     """
 
     event: Event
     depth_lu: float
     value: float
     target: float
+    wanted_lu: float
+
+    @property
+    def grade(self) -> Grade:
+        if self.reached:
+            return "good"
+        return "fair" if self.value >= (POOR if self.event.kind == "cue" else PIP_POOR_DB) else "poor"
 
     @property
     def reached(self) -> bool:
@@ -141,16 +149,17 @@ def needs_of(
         if event.kind == "cue":
             speech_db = spectrum_levels_db(one.bands, full_scale_db)
             free_db = highest_masker_gain_db(speech_db, masker_db, cue_target + MARGIN_SII, highest_db=0.0)
-            depth = min(most, max(0.0, -free_db) if free_db is not None else math.inf)
-            needs.append(
-                Need(event, depth, cue_over_masker(event, speech_db, masker_db, -depth).sii, cue_target)
-            )
+            wanted = max(0.0, -free_db) if free_db is not None else math.inf
+            depth = min(most, wanted)
+            index = cue_over_masker(event, speech_db, masker_db, -depth).sii
+            needs.append(Need(event, depth, index, cue_target, wanted))
         elif event.frequency_hz is not None:
             pip_db = 10 * math.log10(max(one.mean_square, 1e-20)) + full_scale_db
             free_db = pip_over_masker(event, pip_db, masker_db, 0.0).good_to_lu
-            depth = min(most, max(0.0, -free_db))
+            wanted = max(0.0, -free_db)
+            depth = min(most, wanted)
             over_db = pip_over_masker(event, pip_db, masker_db, -depth).over_masker_db
-            needs.append(Need(event, depth, over_db, PIP_GOOD_DB))
+            needs.append(Need(event, depth, over_db, PIP_GOOD_DB, wanted))
     return tuple(needs)
 
 
@@ -249,17 +258,13 @@ def fit_music(
     return bed, mix_plan, n_channels
 
 
-def softer_songs(bed: Bed, loudness_lufs: float) -> list[str]:
-    """Return a note for each song that is played softer than `loudness_lufs`."""
+def softer_songs(bed: Bed, loudness_lufs: float) -> dict[Path, float]:
+    """Return each song that is played softer than `loudness_lufs`, and by how much, LU."""
     short_lu = {
         placed.song.path: loudness_lufs - placed.song.loudness_lufs - 20 * math.log10(placed.gain)
         for placed in bed.placements
     }
-    return [
-        f"{path} is played {missing_lu:.1f} LU softer than asked: its peaks are too tall, or it is too soft"
-        for path, missing_lu in short_lu.items()
-        if missing_lu > 0.5
-    ]
+    return {path: missing_lu for path, missing_lu in short_lu.items() if missing_lu > 0.5}
 
 
 def _inside(nodes_db: Array) -> Array:

@@ -1,9 +1,11 @@
 """Run by hand: music under a track, on real music and at full length.
 
     python tests/benchmarks/bench_under.py MUSIC...                what the finished file does, song by song
-    python tests/benchmarks/bench_under.py --minutes 45 MUSIC...   time against the encoder alone, and memory
+    python tests/benchmarks/bench_under.py --minutes 45 MUSIC...   time against the encoder alone
+    python tests/benchmarks/bench_under.py MUSIC... --memory 5 45 120
 
-Prints; asserts nothing. Ratios hold within one run only. Any music will do; game data packages hold some.
+Prints; asserts nothing. Ratios hold within one run only: the two are timed in turn, and each pair has its
+own. Any music will do; game data packages hold some.
 """
 
 from __future__ import annotations
@@ -14,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -158,38 +161,53 @@ def level_db(part: np.ndarray, whole: np.ndarray) -> float:
     return float(10 * np.log10((np.square(part).sum() + 1e-12) / (np.square(whole).sum() + 1e-12)))
 
 
-def full_length(minutes: float, music: list[Path], sounds: dict[str, roomkit.Wave]) -> None:
+def full_length(minutes: float, music: list[Path], sounds: dict[str, roomkit.Wave], pairs: int) -> None:
     schedule = long_session(sounds, minutes)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         track = write_track(folder, schedule, sounds, ".m4a")
-        started, used = time.perf_counter(), processor_s()
-        report = under(track, music, folder / "made.m4a")
-        under_s, under_used = time.perf_counter() - started, processor_s() - used
-        encoder: list[float] = []
-        under(track, music, folder / "made.wav")
-        used = processor_s()
-        for _ in range(2):
-            started = time.perf_counter()
-            encode(
-                folder / "again.m4a", decode(folder / "made.wav", channels=2), sample_rate=RATE, n_channels=2
+        report = under(track, music, folder / "made.wav")
+        print(f"{minutes:g} min, {len(schedule.events)} events, {len(report.songs)} of {len(music)} songs")
+        ratios = []
+        for _ in range(pairs):
+            begun = Begun()
+            whole, used = timed(lambda begun=begun: under(track, music, folder / "made.m4a", progress=begun))
+            alone, alone_used = timed(lambda: encode_again(folder))
+            ratios.append(whole / alone)
+            print(
+                f"  under {whole:.1f} s (measuring {begun.after_s:.1f}), encoder alone {alone:.1f} s: "
+                f"{whole / alone:.2f}; processor {used:.1f} and {alone_used:.1f} s",
+                flush=True,
             )
-            encoder.append(time.perf_counter() - started)
-        encoder_used = (processor_s() - used) / 2
-        started = time.perf_counter()
-        under(track, music, folder / "made.m4a")
-        again_s = time.perf_counter() - started
+        print(f"  ratio {min(ratios):.2f} to {max(ratios):.2f}, median {np.median(ratios):.2f}")
         meter = Meter(RATE, 2)
         for block in decode(folder / "made.m4a", channels=2):
             meter.push(block)
-    print(f"{minutes:g} min, {len(schedule.events)} events, {len(music)} songs")
-    print(f"  under {under_s:.1f} and {again_s:.1f} s, encoder alone {encoder[0]:.1f} and {encoder[1]:.1f} s")
-    print(f"  ratio of the better ones {min(under_s, again_s) / min(encoder):.2f}")
-    print(
-        f"  processor time {under_used:.1f} s, encoder alone {encoder_used:.1f} s, decoders counted in both"
-    )
     print(f"  planned {report.plan.loudness_lufs:.2f} LUFS, decoded {meter.integrated_lufs:.2f} LUFS")
     print(f"  decoded true peak {meter.true_peak_dbtp:.2f} dBTP", flush=True)
+
+
+class Begun:
+    """Notes when the first block is on its way to the encoder."""
+
+    def __init__(self) -> None:
+        self._started = time.perf_counter()
+        self.after_s = 0.0
+
+    def __call__(self, done: int, total: int) -> None:
+        self.after_s = self.after_s or time.perf_counter() - self._started
+
+
+def encode_again(folder: Path) -> None:
+    blocks = decode(folder / "made.wav", channels=2)
+    encode(folder / "again.m4a", blocks, sample_rate=RATE, n_channels=2)
+
+
+def timed(work: Callable[[], object]) -> tuple[float, float]:
+    """Return what a job took by the clock, and in processor time of all its processes, in seconds."""
+    started, used = time.perf_counter(), processor_s()
+    work()
+    return time.perf_counter() - started, processor_s() - used
 
 
 def processor_s() -> float:
@@ -201,34 +219,39 @@ def processor_s() -> float:
 
 
 def memory(minutes: float, music: list[Path], sounds: dict[str, roomkit.Wave]) -> None:
+    """Print the most memory of a process that does nothing else."""
     schedule = long_session(sounds, minutes)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        track = write_track(folder, schedule, sounds, ".wav")
-        before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-        under(track, music, folder / "made.flac")
-        after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    print(f"{minutes:g} min: {after // 1024} MB at most, {before // 1024} MB before", flush=True)
+        track = write_track(folder, schedule, sounds, ".m4a")
+        program = (
+            "import resource, sys; from pathlib import Path; from cuelane.under import under\n"
+            "track, out, *music = map(Path, sys.argv[1:]); under(track, music, out)\n"
+            "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)"
+        )
+        arguments = map(str, (track, folder / "made.m4a", *music))
+        said = subprocess.run(
+            [sys.executable, "-c", program, *arguments], check=True, capture_output=True, text=True
+        ).stdout
+    print(f"{minutes:g} min: {said.strip()} MB at most", flush=True)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("music", nargs="+", type=Path)
     parser.add_argument("--minutes", type=float)
-    parser.add_argument("--memory", type=float)
+    parser.add_argument("--pairs", type=int, default=3)
+    parser.add_argument("--memory", type=float, nargs="*", help="minutes; only memory, of each")
     parser.add_argument(
         "--clips", type=Path, help="a folder of spoken WAV files; speech-like sound if absent"
     )
     options = parser.parse_args()
     sounds = spoken(options.clips)
-    if options.memory:
-        memory(options.memory, options.music, sounds)
-    elif options.minutes:
-        full_length(options.minutes, options.music, sounds)
-        for minutes in (5.0, options.minutes):
-            again = [sys.executable, __file__, "--memory", str(minutes), *map(str, options.music)]
-            subprocess.run(again, check=True)
-    else:
+    for minutes in options.memory or ():
+        memory(minutes, options.music, sounds)
+    if options.minutes:
+        full_length(options.minutes, options.music, sounds, options.pairs)
+    elif not options.memory:
         song_by_song(options.music, sounds)
 
 

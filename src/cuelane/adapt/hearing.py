@@ -23,6 +23,7 @@ WINDOW = 480
 _BLOCK_S = 60.0
 _JOIN_S = 0.25
 _EDGE_S = 0.03
+_SHORTEST_QUIET_S = 0.08
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,29 @@ class Loudness:
     def is_noisy(self) -> bool:
         """Whether speech barely stands out, as with music under it."""
         return self.loud_dbfs - self.floor_dbfs < 18.0
+
+
+class Quiet:
+    """Where a recording is as quiet as its room: stretches of 80 ms or more.
+
+    ``is_blind`` says that nothing can be told, since speech barely stands out.
+    """
+
+    def __init__(self, level_db: npt.NDArray[np.float32], loudness: Loudness) -> None:
+        self.is_blind = loudness.is_noisy
+        rise = np.clip(0.15 * (loudness.loud_dbfs - loudness.floor_dbfs), 4.0, 7.0)
+        low = np.concatenate([[False], level_db < loudness.floor_dbfs + rise, [False]])
+        edges = np.flatnonzero(np.diff(low.astype(int)))
+        runs = np.array([edges[::2], edges[1::2]], dtype=float).T * HOP / LISTEN_RATE
+        self._runs = runs[runs[:, 1] - runs[:, 0] >= _SHORTEST_QUIET_S]
+
+    def within(self, start_s: float, end_s: float) -> list[tuple[float, float]]:
+        """Return the stretches between two times, cut to them, that are still 80 ms long."""
+        if self.is_blind:
+            return []
+        found = self._runs[(self._runs[:, 1] > start_s) & (self._runs[:, 0] < end_s)]
+        cut = [(max(float(a), start_s), min(float(b), end_s)) for a, b in found]
+        return [(a, b) for a, b in cut if b - a >= _SHORTEST_QUIET_S]
 
 
 class Hearing:
@@ -94,6 +118,10 @@ class Hearing:
             rise = np.clip(0.33 * (loud - floor), 5.0, 18.0) if len(heard) else 10.0
             self._loudness = Loudness(float(floor), float(loud), float(floor + rise))
         return self._loudness
+
+    def quiet(self) -> Quiet:
+        """Return where the recording is quiet."""
+        return Quiet(self.level_db, self.loudness())
 
     def islands(self) -> list[Island]:
         """Return where there is sound above the gate, pauses under a quarter second closed."""

@@ -17,7 +17,7 @@ PARTIALS = ((1, 1.0), (2, 0.6), (3, 0.4), (5, 0.2))
 
 
 def music(n_frames: int, seed: int, style: str = "plucked") -> Array:
-    """Return music of one of `STYLES`, four bars over and over, RMS 1."""
+    """Return music of one of `STYLES`, its bars over and over, RMS 1."""
     loop = STYLES[style](np.random.default_rng(seed))
     whole = np.tile(loop, n_frames // len(loop) + 1)[:n_frames]
     return (whole / np.sqrt((whole**2).mean())).astype(np.float32)
@@ -113,12 +113,37 @@ def _hook(rng: np.random.Generator) -> Wave:
     return np.concatenate(bars)
 
 
+def _song(rng: np.random.Generator) -> Wave:
+    """A lead like the hook's over sixty-four bars; a third of its notes differ from one time to the next."""
+    beat = 60 / float(rng.uniform(96, 140))
+    root = float(rng.uniform(98, 147))
+    lead = [[(at / 2, int(rng.integers(4)), 0.5) for at in range(8)] for _ in CHORDS]
+    for bar_notes in lead:
+        for index in sorted(rng.choice(7, 3, replace=False), reverse=True):
+            at, pitch, length = bar_notes[index]
+            bar_notes[index : index + 2] = [(at, pitch, length + 0.5)] if index + 1 < len(bar_notes) else []
+    bars = []
+    for number in range(64):
+        steps = CHORDS[number % 4]
+        bar = np.zeros(round(4 * beat * SAMPLE_RATE))
+        for at, pitch, length in lead[number % 4]:
+            chosen = int(rng.integers(4)) if rng.random() < 0.33 else pitch
+            f = root * 4 * 2 ** (steps[chosen] / 12)
+            _add(bar, _note(f, length * beat * 0.9, [1, 0.3, 0.1]), at * beat)
+        for s in steps[:3]:
+            _add(bar, 0.3 * _note(root * 2 ** (s / 12), 4 * beat, [1, 0.5, 0.3, 0.2]), 0.0)
+        _drums(bar, beat, rng)
+        bars.append(bar)
+    return np.concatenate(bars)
+
+
 STYLES: dict[str, Callable[[np.random.Generator], Wave]] = {
     "plucked": _plucked,
     "flat": _flat,
     "bass": _bass,
     "pads": _pads,
     "hook": _hook,
+    "song": _song,
 }
 
 

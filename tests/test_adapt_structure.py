@@ -9,15 +9,17 @@ import pytest
 import soxr
 
 import classgen as gen
-from classgen_music import with_music
+from classgen_music import music, with_music
 from cuelane.adapt.align import PlacedWord
+from cuelane.adapt.company import company
 from cuelane.adapt.countdown import Beep
 from cuelane.adapt.intervals import find_intervals
 from cuelane.adapt.recording import Recording
+from cuelane.adapt.report import SURE
 from cuelane.adapt.search import find_structure
-from cuelane.adapt.structure import Boundary, boundaries_by_plan
+from cuelane.adapt.structure import Boundary, boundaries_by_plan, measured
 from cuelane.adapt.tonefilter import tone_scores
-from cuelane.adapt.tonetracks import tone_tracks
+from cuelane.adapt.tonetracks import ToneTrack, tone_tracks
 from cuelane.adapt.wordlists import word_lists
 from cuelane.errors import UsageError
 
@@ -67,6 +69,39 @@ def test_speech_without_beeps_has_no_countdown():
 
     assert found.beep is None
     assert found.boundaries == ()
+
+
+def test_steady_notes_of_music_are_not_taken_for_beeps():
+    """Figures of steady notes that come again and again are found to be none, or said to be unsure."""
+    for seed in (7, 104):
+        found = find_structure(recording(0.1 * music(48_000 * 90, seed, "hook")))
+
+        assert found.confidence < SURE
+
+
+def test_notes_come_in_company_and_beeps_do_not():
+    """Of tones beside a pattern, those that are there each time count in full, those at odd places do not."""
+    rng = np.random.default_rng(8)
+    times = [float(t) for t in np.cumsum(rng.uniform(9, 20, 12))]
+    figure = [
+        ToneTrack(t + at, 0.2, hz) for t in times for at, hz in ((-1.5, 700.0), (-0.3, 930.0), (1, 1100.0))
+    ]
+    stray = [
+        ToneTrack(t + float(rng.uniform(-4, 4)), 0.2, hz) for t in times for hz in (700.0, 930.0, 1100.0)
+    ]
+    by_onset = lambda tracks: sorted(tracks, key=lambda track: track.onset_s)  # noqa: E731
+
+    assert company(by_onset(figure), times, [2000.0], [0.0, -1.0]) == pytest.approx(1.0)
+    assert company(by_onset(stray), times, [2000.0], [0.0, -1.0]) < 0.1
+
+
+def test_the_spacing_is_measured_to_a_millisecond():
+    """Tones proposed 8 ms too close together get the spacing they have, so that no boundary is early."""
+    made = short_class(gen.KINDS[0])
+
+    found = measured(recording(made.samples), Beep(1000.0, 0.5, 3, 1000.0, 0.1, 0.992))
+
+    assert found.spacing_s == pytest.approx(1.0, abs=0.0011)
 
 
 def test_one_pointed_out_countdown_is_enough():

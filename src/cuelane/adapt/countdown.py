@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from cuelane.adapt.company import company
 from cuelane.adapt.recording import Recording
 from cuelane.adapt.tonefilter import SCORE_RATE, Spectra, tone_scores
 from cuelane.adapt.tonetracks import Proposal, ToneTrack, grouped, proposals
@@ -21,16 +22,17 @@ from cuelane.adapt.tonetracks import Proposal, ToneTrack, grouped, proposals
 Array = npt.NDArray[np.float32]
 
 MOST_SHORT = 9
-MOST_PROPOSALS = 20
+MOST_PROPOSALS = 40
 LEAST_APART_S = 4.0
 LEAST_CONFIDENCE = 0.3
 SURE = 0.6
-CLEAR = 0.85
 
-_POOL = 4
+POOL = 4
 _JITTER_S = 0.016
 _PRESENT = 0.40
-_LONE_PRESENT = 0.85
+_NO_MUSIC, _MUSIC = 0.15, 0.30
+_AGREEING, _SAME_TIME_S = 0.7, 0.05
+_MOST_WEIGHED = 12
 _WRONG = ((1.17, 2.31, 0.0), (0.83, 1.59, 0.0), (1.37, 2.74, 0.0))
 
 
@@ -45,6 +47,11 @@ class Beep:
     short_s: float = 0.0
     spacing_s: float = 0.0
 
+    def offsets_s(self, count: int | None = None) -> list[float]:
+        """Return where its tones begin, from its end backwards, with `count` short ones or its own number."""
+        n_short = (self.count if count is None else count) if self.count else 0
+        return [-k * self.spacing_s for k in range(n_short + 1)]
+
     def describe(self) -> str:
         """Return the countdown in words, for a report."""
         long = f"a {self.long_frequency_hz:.0f} Hz tone of {self.long_s:.2f} s"
@@ -58,24 +65,45 @@ class Beep:
 
 @dataclass(frozen=True)
 class Found:
-    """A beep and how sure it is: evidence found, evidence that wrong spacings would give, boundaries seen."""
+    """A beep and what speaks for it: evidence found, evidence that wrong spacings would give, and where.
+
+    ``company`` is how much the tones around it come along with it, 0 to 1, as they do in music.
+    """
 
     beep: Beep
     evidence: float
     chance: float
-    n_boundaries: int
+    times_s: tuple[float, ...]
+    company: float = 0.0
+    rivalled: float = 0.0
+    """How near, 0 to 1, the best pattern that disagrees comes to this one."""
 
     @property
     def worth(self) -> float:
         """What two countdowns are compared by."""
-        return self.evidence - 2 * self.chance
+        alone = np.clip((_MUSIC - self.company) / (_MUSIC - _NO_MUSIC), 0, 1)
+        return (self.evidence - 2 * self.chance) * float(alone)
 
     @property
     def confidence(self) -> float:
-        """From 0 to 1: how far the pattern stands out from chance."""
+        """From 0 to 1: how far the pattern stands out from chance, from music and from other patterns."""
         if self.evidence <= 0:
             return 0.0
-        return float(np.clip(self.worth / (self.evidence + 1.0), 0, 1))
+        unrivalled = np.clip(2 * (1 - self.rivalled), 0, 1)
+        return float(np.clip(self.worth / (self.evidence + 1.0), 0, 1) * unrivalled)
+
+    def agrees_with(self, other: Found) -> bool:
+        """Whether most of both fall on each other's tones, as where one is a part of the other."""
+        return _share_on(self, other) > _AGREEING and _share_on(other, self) > _AGREEING
+
+
+def _share_on(one: Found, other: Found) -> float:
+    """Return the share of `one`'s ends that are at a tone of `other`."""
+    own = np.array(one.times_s)
+    tones = np.concatenate([np.array(other.times_s) + at for at in other.beep.offsets_s(MOST_SHORT)])
+    if not len(own) or not len(tones):
+        return 0.0
+    return float((np.abs(own[:, None] - tones[None, :]).min(axis=1) < _SAME_TIME_S).mean())
 
 
 class ScoreBook:
@@ -98,29 +126,18 @@ def pool(scores: Array) -> Array:
     from scipy.ndimage import maximum_filter1d
 
     wide = maximum_filter1d(scores, 2 * round(_JITTER_S * SCORE_RATE) + 1)
-    return np.asarray(wide[::_POOL], dtype=np.float32)
+    return np.asarray(wide[::POOL], dtype=np.float32)
 
 
 def shifted(scores: Array, by_s: float) -> Array:
     """Return pooled `scores` as they were `by_s` seconds before (after, if negative); 0 outside."""
-    by = round(by_s * SCORE_RATE / _POOL)
+    by = round(by_s * SCORE_RATE / POOL)
     out = np.zeros_like(scores)
     if by >= 0:
         out[by:] = scores[: len(scores) - by]
     else:
         out[:by] = scores[-by:]
     return out
-
-
-def find_beep(book: ScoreBook, tracks: Sequence[ToneTrack]) -> Found | None:
-    """Return the countdown, or else the lone tone, that stands out among `tracks`; None if nothing does."""
-    best = next(iter(candidate_beeps(book, tracks)), None)
-    if best is not None and best.confidence > SURE:
-        return best
-    lone = _find_lone(book, proposals(tracks))
-    if best is None or best.confidence <= LEAST_CONFIDENCE:
-        return lone
-    return lone if lone and lone.confidence > best.confidence else best
 
 
 def candidate_beeps(book: ScoreBook, tracks: Sequence[ToneTrack]) -> list[Found]:
@@ -130,12 +147,29 @@ def candidate_beeps(book: ScoreBook, tracks: Sequence[ToneTrack]) -> list[Found]
         short_scores = book.pooled(short.frequency_hz, short.length_s)
         for spacing_s in short.spacings_s:
             one = _best_with(book, tracks, short, short_scores, spacing_s)
-            if one is not None:
+            if one is not None and one.worth > 0:
                 found.append(one)
-        if found and max(one.confidence for one in found) > CLEAR:
-            break
     found.sort(key=lambda one: one.worth, reverse=True)
-    return [replace(one, beep=_with_count(book, one.beep)) for one in found[:6]]
+    weighed = [weigh(one, tracks) for one in found[:_MOST_WEIGHED]]
+    weighed.sort(key=lambda one: one.worth, reverse=True)
+    return [replace(one, beep=_with_count(book, one.beep)) for one in rivalled(weighed)[:6]]
+
+
+def weigh(found: Found, tracks: Sequence[ToneTrack]) -> Found:
+    """Return `found` with the company it has among `tracks`."""
+    beep = found.beep
+    pitches = [beep.long_frequency_hz, *([beep.short_frequency_hz] if beep.count else [])]
+    return replace(found, company=company(tracks, found.times_s, pitches, beep.offsets_s(MOST_SHORT)))
+
+
+def rivalled(ranked: Sequence[Found]) -> list[Found]:
+    """Return `ranked`, best first, each with how near the best that disagrees with it comes."""
+    out = []
+    for one in ranked:
+        others = [other.worth for other in ranked if other is not one and not one.agrees_with(other)]
+        share = max(others, default=0.0) / one.worth if one.worth > 0 else 1.0
+        out.append(replace(one, rivalled=float(np.clip(share, 0, 1))))
+    return out
 
 
 def _best_with(
@@ -166,15 +200,15 @@ def _with_ending(
     pair = np.minimum(shifted(short_scores, spacing_s), shifted(short_scores, 2 * spacing_s))
     after = shifted(short_scores, -spacing_s)
     best: Found | None = None
-    for frequency_hz, long_s in _endings(tracks, ends * _POOL / SCORE_RATE):
+    for frequency_hz, long_s in _endings(tracks, ends * POOL / SCORE_RATE):
         long_scores = book.pooled(frequency_hz, long_s)
         together = np.minimum(pair, long_scores)
-        evidence, n_seen = _evidence(together, after)
+        evidence, seen = _evidence(together, after)
         evidence *= _own_share(together, short_scores, long_scores, spacing_s)
-        if n_seen >= 3 and (best is None or evidence > best.evidence):
+        if len(seen) >= 3 and (best is None or evidence > best.evidence):
             chance = _chance(short_scores, long_scores, spacing_s)
             beep = Beep(frequency_hz, long_s, 2, short.frequency_hz, short.length_s, spacing_s)
-            best = Found(beep, evidence, chance, n_seen)
+            best = Found(beep, evidence, chance, tuple(seen * POOL / SCORE_RATE))
     return best
 
 
@@ -191,20 +225,20 @@ def _endings(
     return [(frequency_hz, long_s) for _, frequency_hz, long_s in sorted(made, reverse=True)[:limit]]
 
 
-def _evidence(together: Array, after: Array) -> tuple[float, int]:
-    """Return (summed evidence, boundaries) of a pattern.
+def _evidence(together: Array, after: Array) -> tuple[float, npt.NDArray[np.int64]]:
+    """Return (summed evidence, places of the boundaries that speak for it) of a pattern.
 
     A further short tone after its end counts against it, and so does another end within 4 s: music repeats
     faster than a class does.
     """
     seen = peaks(together, _PRESENT, apart_s=0.3)
     if not len(seen):
-        return 0.0, 0
-    gaps = np.diff(seen, prepend=-(10**9), append=10**9) * (_POOL / SCORE_RATE)
+        return 0.0, seen
+    gaps = np.diff(seen, prepend=-(10**9), append=10**9) * (POOL / SCORE_RATE)
     alone = np.minimum(gaps[:-1], gaps[1:]) >= LEAST_APART_S
     # The fourth power lets a few clear countdowns outweigh a crowd of faint coincidences.
     worth = together[seen] ** 4 - after[seen] ** 4
-    return float(np.where(alone, worth, -np.abs(worth)).sum()), int((alone & (worth > 0)).sum())
+    return float(np.where(alone, worth, -np.abs(worth)).sum()), seen[alone & (worth > 0)]
 
 
 def _own_share(together: Array, short_scores: Array, long_scores: Array, spacing_s: float) -> float:
@@ -217,12 +251,12 @@ def _own_share(together: Array, short_scores: Array, long_scores: Array, spacing
     if not len(seen):
         return 0.0
     least = 0.8 * float(np.median(together[seen]))
-    step = spacing_s * SCORE_RATE / _POOL
+    step = spacing_s * SCORE_RATE / POOL
     places = (seen[:, None] - step * np.arange(MOST_SHORT + 1)[None, :]).ravel()
     share = 1.0
     for scores, own in ((short_scores, places), (long_scores, seen.astype(np.float64))):
         found = peaks(scores, least, apart_s=0.3)
-        near = np.abs(found[:, None] - own[None, :]).min(axis=1) <= 2 * _JITTER_S * SCORE_RATE / _POOL
+        near = np.abs(found[:, None] - own[None, :]).min(axis=1) <= 2 * _JITTER_S * SCORE_RATE / POOL
         share *= float(near.mean()) if len(found) else 0.0
     return share
 
@@ -241,29 +275,8 @@ def peaks(scores: Array, least: float, apart_s: float = LEAST_APART_S) -> npt.ND
     from scipy.signal import find_peaks
 
     padded = np.concatenate([[0.0], scores, [0.0]])
-    places, _ = find_peaks(padded, height=least, distance=max(1, round(apart_s * SCORE_RATE / _POOL)))
+    places, _ = find_peaks(padded, height=least, distance=max(1, round(apart_s * SCORE_RATE / POOL)))
     return np.asarray(places - 1, dtype=np.int64)
-
-
-def _find_lone(book: ScoreBook, candidates: Sequence[Proposal]) -> Found | None:
-    """Return the tone that stands alone on boundaries: clear, rare, and at intervals that come again."""
-    best: Found | None = None
-    for proposal in candidates:
-        if proposal.length_s < 0.15 or not proposal.usual_gap_s >= LEAST_APART_S:
-            continue
-        scores = book.pooled(proposal.frequency_hz, proposal.length_s)
-        seen = peaks(scores, _LONE_PRESENT, apart_s=0.3)
-        gaps = np.diff(seen) * _POOL / SCORE_RATE
-        if len(seen) < 4 or np.median(gaps) < LEAST_APART_S:
-            continue
-        again = [np.sum(np.abs(gaps - gap) < 0.05) > 1 for gap in gaps]
-        worth = float((scores[seen] ** 4).sum()) * float(np.mean(again))
-        # Tones that come at odd intervals are what chance would give.
-        chance = float((scores[seen] ** 4).sum()) * (1 - float(np.mean(again)))
-        found = Found(Beep(proposal.frequency_hz, proposal.length_s), worth, chance, len(seen))
-        if found.confidence > LEAST_CONFIDENCE and (best is None or found.worth > best.worth):
-            best = found
-    return best
 
 
 def _with_count(book: ScoreBook, beep: Beep) -> Beep:

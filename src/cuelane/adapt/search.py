@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from cuelane.adapt.countdown import Beep, Found, ScoreBook, candidate_beeps, find_beep
+from cuelane.adapt.countdown import LEAST_CONFIDENCE, SURE, Beep, Found, ScoreBook, candidate_beeps
+from cuelane.adapt.lonetone import find_lone
 from cuelane.adapt.recording import Recording
-from cuelane.adapt.structure import Boundary, boundaries_by_plan, find_boundaries
+from cuelane.adapt.structure import Boundary, boundaries_by_plan, find_boundaries, measured
 from cuelane.adapt.tonetracks import ToneTrack, tone_tracks
 from cuelane.errors import UsageError
 
@@ -67,6 +68,7 @@ def find_structure(
             return Structure(None, 0.0, (), "no repeated countdown was found")
         beep, confidence, how = found.beep, found.confidence, "by its own pattern"
     told("finding boundaries")
+    beep = measured(recording, beep)
     if len(expected_s) > 1:
         placed, fit = boundaries_by_plan(recording, beep, expected_s)
         if fit >= FITS:
@@ -82,6 +84,20 @@ class _Part(Recording):
         first, last = round(start_s * 16_000) // 16 * 16, round(end_s * 16_000)
         super().__init__(whole.source, whole._full[first * 3 : last * 3], whole._low[first:last])
         self.start_s = first / 16_000
+
+
+def find_beep(book: ScoreBook, tracks: Sequence[ToneTrack]) -> Found | None:
+    """Return the countdown, or else the lone tone, that stands out among `tracks`; None if nothing does."""
+    best = next(iter(candidate_beeps(book, tracks)), None)
+    if best is not None and best.confidence > SURE:
+        return best
+    lone = find_lone(book, tracks)
+    if best is None or best.confidence <= LEAST_CONFIDENCE:
+        return lone
+    # A countdown's own long tone is a lone tone too.
+    if lone is None or lone.agrees_with(best):
+        return best
+    return lone if lone.confidence > best.confidence else best
 
 
 def _by_plan(

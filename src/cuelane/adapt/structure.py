@@ -7,7 +7,7 @@ faint one is enough, and one that cannot be heard at all is put where the plan h
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +21,8 @@ Array = npt.NDArray[np.float32]
 SURE = 0.6
 _LEAST = 0.38
 _LONE_LEAST = 0.75
+_CLEAR = 0.55
+_FEWEST = 6
 _APART_S = 3.0
 _SEARCH_S = 0.020
 _PLAN_SEARCH_S = 0.35
@@ -72,19 +74,48 @@ class _Scores:
         # A pattern with one tone missing is worth less than its mean.
         return np.asarray(0.75 * total / len(parts) + 0.25 * worst, dtype=np.float32)
 
+    def spacing_s(self, spacing_s: float) -> float:
+        """Return the spacing that the clear countdowns have; the one given if there are too few.
+
+        Each short tone's distance from the long one tells it, the farthest most exactly.
+        """
+        from scipy.signal import find_peaks
+
+        places, _ = find_peaks(self.together, height=_CLEAR, distance=round(_APART_S * SCORE_RATE))
+        values, weights = [], []
+        for place in places:
+            ends = self._peak(self.parts[0][1], int(place), 0.0)
+            for number, (lag_s, scores) in enumerate(self.parts[1:], 1):
+                # A proposal's spacing is known to half a step of 16 ms, so the last tone may be far off.
+                onset = self._peak(scores, int(place) - round(lag_s * SCORE_RATE), 0.008 * number)
+                if ends and onset and min(ends[1], onset[1]) > _LEAST:
+                    values.append((ends[0] - onset[0]) / number)
+                    weights.append(number)
+        if len(values) < _FEWEST:
+            return spacing_s
+        order = np.argsort(values)
+        cumulated = np.cumsum(np.array(weights)[order])
+        return float(np.array(values)[order][np.searchsorted(cumulated, cumulated[-1] / 2)])
+
+    @staticmethod
+    def _peak(scores: Array, centre: int, more_s: float) -> tuple[float, float] | None:
+        """Return (time, score) of the highest score within 20 ms and `more_s` of `centre`."""
+        reach = round((_SEARCH_S + more_s) * SCORE_RATE)
+        low = max(0, centre - reach)
+        window = scores[low : max(0, centre + reach + 1)]
+        if not len(window):
+            return None
+        top = int(window.argmax())
+        return (low + top + _bend(window, top)) / SCORE_RATE, float(window[top])
+
     def refine(self, at: int) -> float:
         """Return the boundary's time from each tone's own peak: their median, weighted by score."""
-        reach = round(_SEARCH_S * SCORE_RATE)
         times, weights = [], []
         for lag_s, scores in self.parts:
-            centre = at - round(lag_s * SCORE_RATE)
-            low = max(0, centre - reach)
-            window = scores[low : centre + reach + 1]
-            if not len(window):
-                continue
-            top = int(window.argmax())
-            times.append((low + top + _bend(window, top)) / SCORE_RATE + lag_s)
-            weights.append(float(window[top]) ** 2)
+            peak = self._peak(scores, at - round(lag_s * SCORE_RATE), 0.0)
+            if peak:
+                times.append(peak[0] + lag_s)
+                weights.append(peak[1] ** 2)
         order = np.argsort(times)
         cumulated = np.cumsum(np.array(weights)[order])
         return float(np.array(times)[order][np.searchsorted(cumulated, cumulated[-1] / 2)])
@@ -97,6 +128,14 @@ def _bend(window: Array, top: int) -> float:
     left, mid, right = (float(value) for value in window[top - 1 : top + 2])
     bend = left - 2 * mid + right
     return 0.5 * (left - right) / bend if bend < -1e-9 else 0.0
+
+
+def measured(recording: Recording, beep: Beep) -> Beep:
+    """Return `beep` with its spacing as the recording's clear countdowns have it, to the millisecond."""
+    if not beep.count:
+        return beep
+    spacing_s = _Scores(recording, beep).spacing_s(beep.spacing_s)
+    return replace(beep, spacing_s=round(spacing_s, 3))
 
 
 def find_boundaries(recording: Recording, beep: Beep) -> list[Boundary]:
@@ -142,15 +181,6 @@ def boundaries_by_plan(
         elif value + shift < recording.seconds:
             found.append(Boundary(value + shift, 0.0, from_plan=True))
     return found, fit
-
-
-def plan_fit(together: Array, expected_s: Sequence[float]) -> float:
-    """Return how far the plan's best place stands out, for choosing between beeps; `together` at 1 kHz."""
-    total, best = _comb(together, expected_s)
-    if not len(total):
-        return 0.0
-    other = np.concatenate([total[: max(0, best - 62)], total[best + 63 :]])
-    return float(total[best] - other.max(initial=0.0)) / max(1, len(expected_s))
 
 
 def _comb(together: Array, expected_s: Sequence[float]) -> tuple[npt.NDArray[np.float64], int]:

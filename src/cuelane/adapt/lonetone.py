@@ -1,0 +1,49 @@
+"""A lone tone on each boundary: one that is clear, rare, and comes at intervals that come again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from cuelane.adapt.countdown import (
+    LEAST_APART_S,
+    LEAST_CONFIDENCE,
+    POOL,
+    Beep,
+    Found,
+    ScoreBook,
+    peaks,
+    rivalled,
+    weigh,
+)
+from cuelane.adapt.tonefilter import SCORE_RATE
+from cuelane.adapt.tonetracks import ToneTrack, proposals
+
+_PRESENT = 0.85
+_SHORTEST_S = 0.15
+_MOST_WEIGHED = 12
+
+
+def find_lone(book: ScoreBook, tracks: Sequence[ToneTrack]) -> Found | None:
+    """Return the tone that stands alone on boundaries; None if there is none."""
+    found: list[Found] = []
+    for proposal in proposals(tracks):
+        if proposal.length_s < _SHORTEST_S or not proposal.usual_gap_s >= LEAST_APART_S:
+            continue
+        scores = book.pooled(proposal.frequency_hz, proposal.length_s)
+        seen = peaks(scores, _PRESENT, apart_s=0.3)
+        times = seen * POOL / SCORE_RATE
+        gaps = np.diff(times)
+        if len(seen) < 4 or np.median(gaps) < LEAST_APART_S:
+            continue
+        again = float(np.mean([np.sum(np.abs(gaps - gap) < 0.05) > 1 for gap in gaps]))
+        evidence = float((scores[seen] ** 4).sum())
+        # Tones that come at odd intervals are what chance would give.
+        beep = Beep(proposal.frequency_hz, proposal.length_s)
+        found.append(Found(beep, evidence * again, evidence * (1 - again), tuple(times)))
+    found.sort(key=lambda one: one.worth, reverse=True)
+    weighed = [weigh(one, tracks) for one in found[:_MOST_WEIGHED]]
+    weighed.sort(key=lambda one: one.worth, reverse=True)
+    best = next(iter(rivalled(weighed)), None)
+    return best if best is not None and best.confidence > LEAST_CONFIDENCE else None

@@ -26,9 +26,11 @@ from cuelane.sii import speech_intelligibility_index
 from cuelane.under import UnderReport, under
 from cuelane.under.envelope import DEEPEST_DB, Duck, duck_nodes, gain_of_nodes, under_ceiling
 from cuelane.under.grid import Profiler, loudness_of_nodes, node_frames
+from cuelane.under.listening import listen
 from cuelane.under.peaks import NodePeaks
-from cuelane.under.planning import listen, needs_of
-from cuelane.under.playlist import lay_out, read_song
+from cuelane.under.planning import needs_of
+from cuelane.under.playlist import lay_out
+from cuelane.under.song import read_song
 from roomkit import RATE
 
 SOUNDS = roomkit.clips()

@@ -39,7 +39,8 @@ from cuelane.speech.finish import finish
 from cuelane.tones import pip_for
 from cuelane.under import under
 from cuelane.under.grid import node_frames
-from cuelane.under.playlist import lay_out, read_song
+from cuelane.under.playlist import lay_out
+from cuelane.under.song import read_song
 
 RATE = roomkit.RATE
 

@@ -71,7 +71,7 @@ def _lower(gain: Array, first: float, last: float, depth_db: float, node_frames:
 
 def under_ceiling(
     gain_db: Array,
-    most_db: Array,
+    most_db: npt.NDArray[np.floating],
     node_frames: int,
     sample_rate: int,
     slope_db_per_ms: float = MOST_SLOPE_DB_PER_MS,
@@ -83,13 +83,22 @@ def under_ceiling(
     gain_db : the wanted gain at each node, shape (n_nodes + 1,), itself no steeper than the limit.
     most_db : the most allowed inside each node, shape (n_nodes,); +inf where there is no bound.
     """
-    at_nodes = np.minimum(np.append(most_db, np.inf), np.insert(most_db, 0, np.inf))
-    lowest = np.minimum(gain_db, at_nodes)
     step = slope_db_per_ms * node_frames * 1000 / sample_rate
-    rise = step * np.arange(len(lowest))
-    forward = np.minimum.accumulate(lowest - rise) + rise
-    backward = np.minimum.accumulate((forward + rise)[::-1])[::-1] - rise
-    return np.asarray(backward)
+    held = gain_db.copy()
+    low = np.flatnonzero(most_db < np.maximum(gain_db[:-1], gain_db[1:]))
+    if not low.size:
+        return held
+    # A bound is felt no further away than its slope takes to rise to the highest wanted.
+    reach = int(np.ceil((float(gain_db.max()) - float(most_db[low].min())) / step)) + 1
+    for near in np.split(low, np.flatnonzero(np.diff(low) > 2 * reach + 1) + 1):
+        first, last = max(0, int(near[0]) - reach), min(len(most_db), int(near[-1]) + 1 + reach)
+        most = most_db[first:last]
+        at_nodes = np.minimum(np.append(most, np.inf), np.insert(most, 0, np.inf))
+        lowest = np.minimum(gain_db[first : last + 1], at_nodes)
+        rise = step * np.arange(len(lowest))
+        forward = np.minimum.accumulate(lowest - rise) + rise
+        held[first : last + 1] = np.minimum.accumulate((forward + rise)[::-1])[::-1] - rise
+    return held
 
 
 def gain_of_nodes(nodes_db: Array, node_frames: int) -> npt.NDArray[np.float32]:

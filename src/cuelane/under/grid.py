@@ -17,9 +17,10 @@ from cuelane.under.peaks import NodePeaks
 from cuelane.under.spectra import Spectra, hop_frames
 
 Array = npt.NDArray[np.float64]
+Row = npt.NDArray[np.float32]
 
-NODES_PER_BLOCK = 40
 NODES_PER_HOP = 10
+HOPS_PER_BLOCK = 4
 
 
 def node_frames(sample_rate: int) -> int:
@@ -32,8 +33,8 @@ class Profile:
     """Per node: ``power``, the mean K-weighted, channel-weighted square, and ``peak``, linear true peak."""
 
     n_frames: int
-    power: Array
-    peak: Array
+    power: Row
+    peak: Row
 
 
 class Profiler:
@@ -78,12 +79,24 @@ class Profiler:
         bands, weighting = self._spectra.finish()
         rows = ((2 * np.arange(n_nodes) + 1) * self._node // 2) // self._hop
         power = np.concatenate(self._powers)[:n_nodes] * weighting[rows]
-        peak = self._node_peaks.finish()[:n_nodes].astype(np.float64)
-        return Profile(self.n_frames, power, peak), bands
+        return Profile(self.n_frames, power, self._node_peaks.finish()[:n_nodes]), bands
 
 
-def loudness_of_nodes(power: Array) -> float:
+def loudness_of_nodes(power: npt.NDArray[np.floating]) -> float:
     """Return the gated loudness (BS.1770) of node powers, to the grid's 10 ms; -inf for silence."""
-    total = np.concatenate([[0.0], np.cumsum(power)])
-    starts = np.arange(0, len(power) - NODES_PER_BLOCK + 1, NODES_PER_HOP)
-    return gated_loudness_lufs((total[starts + NODES_PER_BLOCK] - total[starts]) / NODES_PER_BLOCK)
+    return loudness_of_hops(hop_powers(power))
+
+
+def hop_powers(power: npt.NDArray[np.floating]) -> Array:
+    """Return the mean power of each whole 100 ms."""
+    n_hops = len(power) // NODES_PER_HOP
+    hops = power[: n_hops * NODES_PER_HOP].reshape(n_hops, NODES_PER_HOP)
+    return np.asarray(hops.mean(axis=1, dtype=np.float64))
+
+
+def loudness_of_hops(hops: Array) -> float:
+    """Return the gated loudness of the mean power of each 100 ms."""
+    blocks = np.zeros(max(0, len(hops) - HOPS_PER_BLOCK + 1))
+    for i in range(HOPS_PER_BLOCK):
+        blocks += hops[i : i + len(blocks)] / HOPS_PER_BLOCK
+    return gated_loudness_lufs(blocks)

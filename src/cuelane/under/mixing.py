@@ -25,8 +25,10 @@ from cuelane.meter import Meter
 from cuelane.schedule import Schedule
 from cuelane.under.envelope import DEEPEST_DB, gain_of_nodes
 from cuelane.under.grid import node_frames
-from cuelane.under.planning import MixPlan, Need, TrackSound, fit_music, listen, softer_songs
-from cuelane.under.playlist import CROSSFADE_S, Bed, End, Song, covered_nodes, read_song
+from cuelane.under.listening import TrackSound, listen
+from cuelane.under.planning import MixPlan, Need, fit_music, softer_songs
+from cuelane.under.playlist import CROSSFADE_S, Bed, End, covered_nodes
+from cuelane.under.song import Song, read_song
 
 Block = npt.NDArray[np.float32]
 Progress = Callable[[int, int], None]

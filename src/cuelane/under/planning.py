@@ -1,28 +1,35 @@
 """How far the music goes down for each event, and the gains of the whole: decided before anything is mixed.
 
-The track is read once. Each cue and pip is measured where it lies; the music that will lie under it is known
-from the bed. Everything is heard with one ear (see :mod:`cuelane.bands`), speech at the median loudness of
+Each cue and pip has been measured where it lies; the music that will lie under it is known from the bed.
+Everything is heard with one ear (see :mod:`cuelane.bands`), speech at the median loudness of
 the track's own cues standing for normal vocal effort.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.bands import band_powers, full_scale_db_spl, spectrum_levels_db
-from cuelane.meter import clip_loudness_lufs
-from cuelane.room import PIP_GOOD_DB, PIP_POOR_DB, Grade, cue_over_masker, pip_over_masker
+from cuelane.bands import full_scale_db_spl, spectrum_levels_db
+from cuelane.room import PIP_GOOD_DB, PIP_POOR_DB, Grade, pip_over_masker
 from cuelane.schedule import Event, Schedule
-from cuelane.sii import GOOD, POOR, highest_masker_gain_db
+from cuelane.sii import GOOD, POOR, highest_masker_gain_db, speech_intelligibility_index
 from cuelane.under.envelope import DEEPEST_DB, WHOLE_SLOPE_DB_PER_MS, Duck, duck_nodes, under_ceiling
-from cuelane.under.grid import Profile, Profiler, loudness_of_nodes, node_frames
-from cuelane.under.playlist import Bed, End, Song, lay_out
+from cuelane.under.grid import (
+    NODES_PER_HOP,
+    Profile,
+    hop_powers,
+    loudness_of_hops,
+    node_frames,
+)
+from cuelane.under.listening import TrackSound
+from cuelane.under.playlist import Bed, End, lay_out
+from cuelane.under.song import Song
 
 Array = npt.NDArray[np.float64]
 
@@ -30,66 +37,10 @@ MOST_TRACK_DIP_DB = 3.0
 MOST_PEAK_DIP_DB = 3.0
 """Music that would often need deeper dips than this for its own peaks is played softer instead."""
 
+_PART = 1_000 * NODES_PER_HOP
+
 MARGIN_SII = 0.02
 """Aimed at beyond a cue's target, for what frames of 100 ms do not see of the music."""
-
-
-@dataclass(frozen=True, eq=False)
-class Heard:
-    """An event as it lies in the track: mono loudness, mean square, and mean square in each band."""
-
-    event: Event
-    loudness_lufs: float
-    mean_square: float
-    bands: Array
-
-
-@dataclass(frozen=True, eq=False)
-class TrackSound:
-    profile: Profile
-    n_channels: int
-    heard: tuple[Heard, ...]
-    speech_lufs: float
-    """Median loudness of the cues; of the whole track when no cue can be heard."""
-
-
-def listen(blocks: Iterable[npt.NDArray[np.floating]], n_channels: int, schedule: Schedule) -> TrackSound:
-    """Measure a track, given as blocks of shape (n, 1 or 2), and each of its schedule's events.
-
-    Memory holds one event's samples and a grid of 10 ms.
-    """
-    profiler = Profiler(schedule.sample_rate, n_channels)
-    waiting = sorted(schedule.events, key=lambda event: event.onset_sample)
-    open_events: list[tuple[Event, list[npt.NDArray[np.floating]]]] = []
-    heard: list[Heard] = []
-    at = 0
-    for block in blocks:
-        profiler.push(block)
-        # Slices, since NumPy is slow to take the mean along so short an axis.
-        mono = block[:, 0] if n_channels == 1 else 0.5 * (block[:, 0] + block[:, 1])
-        end = at + len(block)
-        while waiting and waiting[0].onset_sample < end:
-            open_events.append((waiting.pop(0), []))
-        for event, parts in open_events:
-            parts.append(mono[max(0, event.onset_sample - at) : max(0, event.end_sample - at)])
-        for event, parts in open_events:
-            if event.end_sample <= end:
-                heard.append(_heard(event, np.concatenate(parts), schedule.sample_rate))
-        open_events = [(event, parts) for event, parts in open_events if event.end_sample > end]
-        at = end
-    for event, parts in open_events:
-        heard.append(_heard(event, np.concatenate(parts), schedule.sample_rate))
-    heard.extend(_heard(event, np.zeros(0), schedule.sample_rate) for event in waiting)
-    profile, _ = profiler.finish()
-    cues = [one.loudness_lufs for one in heard if one.event.kind == "cue"]
-    spoken = [loudness_lufs for loudness_lufs in cues if math.isfinite(loudness_lufs)]
-    whole = loudness_of_nodes(profile.power) - 10 * math.log10(n_channels)
-    return TrackSound(profile, n_channels, tuple(heard), float(np.median(spoken)) if spoken else whole)
-
-
-def _heard(event: Event, mono: npt.NDArray[np.floating], sample_rate: int) -> Heard:
-    mean_square = float(np.square(mono, dtype=np.float64).mean()) if mono.size else 0.0
-    return Heard(event, clip_loudness_lufs(mono, sample_rate), mean_square, band_powers(mono, sample_rate))
 
 
 @dataclass(frozen=True)
@@ -151,7 +102,7 @@ def needs_of(
             free_db = highest_masker_gain_db(speech_db, masker_db, cue_target + MARGIN_SII, highest_db=0.0)
             wanted = max(0.0, -free_db) if free_db is not None else math.inf
             depth = min(most, wanted)
-            index = cue_over_masker(event, speech_db, masker_db, -depth).sii
+            index = speech_intelligibility_index(speech_db, masker_db - depth)
             needs.append(Need(event, depth, index, cue_target, wanted))
         elif event.frequency_hz is not None:
             pip_db = 10 * math.log10(max(one.mean_square, 1e-20)) + full_scale_db
@@ -178,48 +129,66 @@ def plan_mix(
     ducks; only where the track's own peaks pass it does the whole give way, by 3 dB at most. Nothing reacts
     to the sound: the bound on each 10 ms is known beforehand.
     """
-    node, rate = node_frames(bed.sample_rate), bed.sample_rate
-    music = bed.profile()
-    voice = _padded(track.profile, bed.n_nodes)
-    if track.n_channels == 1 and n_channels == 2:
-        voice = replace(voice, power=2 * voice.power)
-    music_power = music.power * _channel_ratio(bed, n_channels)
+    node, rate, n_nodes = node_frames(bed.sample_rate), bed.sample_rate, bed.n_nodes
+    music, voice = bed.profile(n_channels), _padded(track.profile, bed.n_nodes)
+    voice_weight = n_channels / track.n_channels
     ducks = [Duck(need.event.onset_sample, need.event.end_sample, need.depth_lu) for need in needs]
-    ducked = duck_nodes(ducks, bed.n_nodes, node, rate)
+    ducked = duck_nodes(ducks, n_nodes, node, rate)
     ceiling = 10 ** (ceiling_dbtp / 20)
     highest = float(voice.peak.max(initial=0.0))
     most_gain_db = ceiling_dbtp + MOST_TRACK_DIP_DB - 20 * math.log10(highest) if highest > 0 else 40.0
-    gain_db, bed_db, dip_db, loudness = 0.0, ducked, np.zeros(bed.n_nodes + 1), -math.inf
+    gain_db, bed_db, dip_db, loudness = 0.0, ducked, np.zeros(n_nodes + 1), -math.inf
     wanted_db = 0.0
+    most_db, hops = np.empty(n_nodes, dtype=np.float32), np.empty(n_nodes // NODES_PER_HOP)
+    # Part by part, so that a long session's arithmetic takes no more memory than a short one's.
     for _ in range(5):
-        together = (voice.power + music_power * _inside(bed_db)) * _inside(dip_db)
-        loudness = loudness_of_nodes(together)
+        for part, ends in _parts(n_nodes):
+            power = voice_weight * voice.power[part] + music.power[part] * _inside(bed_db[ends])
+            in_hops = hop_powers(power * _inside(dip_db[ends]))
+            hops[part.start // NODES_PER_HOP :][: len(in_hops)] = in_hops
+        loudness = loudness_of_hops(hops)
         if not math.isfinite(loudness):
             break
         wanted_db = target_lufs - loudness
         gain_db = min(wanted_db, most_gain_db)
         gain = 10 ** (gain_db / 20)
-        with np.errstate(divide="ignore", invalid="ignore"):
+        for part, ends in _parts(n_nodes):
+            peak = music.peak[part]
             # The music never has to give way by more than 20 dB for a peak; the rest is the whole's to give.
-            left = np.maximum(ceiling / gain - voice.peak, music.peak * 10 ** (-20 / 20) * _peaks(ducked))
-            most_db = np.where(music.peak > 0, 20 * np.log10(left / music.peak), np.inf)
-            bed_db = under_ceiling(ducked, most_db, node, rate)
-            sum_peak = gain * (voice.peak + music.peak * _peaks(bed_db))
-            over_db = np.where(sum_peak > ceiling, 20 * np.log10(ceiling / sum_peak), np.inf)
-        dip_db = under_ceiling(np.zeros(bed.n_nodes + 1), over_db, node, rate, WHOLE_SLOPE_DB_PER_MS)
-    most_peak = float(
-        (10 ** (gain_db / 20) * (voice.peak + music.peak * _peaks(bed_db)) * _peaks(dip_db)).max()
+            left = np.maximum(ceiling / gain - voice.peak[part], peak * 0.1 * _peaks(ducked[ends]))
+            with np.errstate(divide="ignore", invalid="ignore"):
+                most_db[part] = np.where(peak > 0, 20 * np.log10(left / peak), np.inf)
+        bed_db = under_ceiling(ducked, most_db, node, rate)
+        for part, ends in _parts(n_nodes):
+            sum_peak = gain * (voice.peak[part] + music.peak[part] * _peaks(bed_db[ends]))
+            with np.errstate(divide="ignore"):
+                most_db[part] = np.where(sum_peak > ceiling, 20 * np.log10(ceiling / sum_peak), np.inf)
+        dip_db = under_ceiling(np.zeros(n_nodes + 1), most_db, node, rate, WHOLE_SLOPE_DB_PER_MS)
+    most_peak = 10 ** (gain_db / 20) * max(
+        float(((voice.peak[part] + music.peak[part] * _peaks(bed_db[ends])) * _peaks(dip_db[ends])).max())
+        for part, ends in _parts(n_nodes)
     )
+    bed_db = bed_db + dip_db
+    bed_db += gain_db
+    deepest_db = float(-dip_db.min())
+    dip_db += gain_db
     return MixPlan(
-        track_db=dip_db + gain_db,
-        music_db=dip_db + bed_db + gain_db,
+        track_db=dip_db,
+        music_db=bed_db,
         needs=tuple(needs),
         gain_db=gain_db,
         loudness_lufs=loudness + (gain_db if math.isfinite(loudness) else 0.0),
         true_peak_dbtp=20 * math.log10(most_peak) if most_peak > 0 else -math.inf,
         limited_by_peak=wanted_db > most_gain_db,
-        deepest_peak_dip_db=float(-dip_db.min()),
+        deepest_peak_dip_db=deepest_db,
     )
+
+
+def _parts(n_nodes: int) -> Iterator[tuple[slice, slice]]:
+    """Yield nodes in parts of whole hops, and the ends of those nodes."""
+    for first in range(0, n_nodes, _PART):
+        last = min(first + _PART, n_nodes)
+        yield slice(first, last), slice(first, last + 1)
 
 
 def fit_music(
@@ -280,13 +249,8 @@ def _peaks(nodes_db: Array) -> Array:
 
 def _padded(profile: Profile, n_nodes: int) -> Profile:
     missing = max(0, n_nodes - len(profile.power))
-    power, peak = (np.append(row, np.zeros(missing))[:n_nodes] for row in (profile.power, profile.peak))
+    power, peak = (
+        np.append(row, np.zeros(missing, dtype=np.float32))[:n_nodes] if missing else row[:n_nodes]
+        for row in (profile.power, profile.peak)
+    )
     return Profile(profile.n_frames, power, peak)
-
-
-def _channel_ratio(bed: Bed, n_channels: int) -> Array:
-    """Return, by node, how the sum over channels grows when a mono song is played in two."""
-    ratio = np.ones(bed.n_nodes)
-    for placed in bed.placements:
-        ratio[placed.start_node : placed.end_node] = n_channels / placed.song.n_channels
-    return ratio

@@ -15,7 +15,6 @@ import numpy.typing as npt
 from cuelane.bands import FRAMES_PER_SECOND, N_BANDS
 from cuelane.meter.weighting import k_weighting_sos
 
-Array = npt.NDArray[np.float64]
 Block = npt.NDArray[np.float32]
 
 _BATCH = 16
@@ -42,7 +41,7 @@ class Spectra:
         self._matrix = _matrix(sample_rate, n_channels, self._n_fft, self._hop)
         # The first frame is centred on the first 100 ms.
         self._pending = np.zeros((ramp // 2, n_channels), dtype=np.float32)
-        self._rows: list[npt.NDArray[np.float32]] = []
+        self._rows: list[Block] = []
 
     def push(self, block: Block) -> None:
         """Take the next samples, shape (n_frames, n_channels)."""
@@ -70,13 +69,13 @@ class Spectra:
                     rows[sounding[i : i + 2]] = parts[i : i + 2] @ self._matrix
             self._rows.append(rows)
 
-    def finish(self) -> tuple[npt.NDArray[np.float32], Array]:
+    def finish(self) -> tuple[Block, Block]:
         """Return the mean square in each band, mean over channels, shape (n, 18), and the ratio of K-weighted
         to plain power, shape (n,). Silence is taken to follow."""
         self.push(np.zeros((self._n_fft, self._n_channels), dtype=np.float32))
         rows = np.concatenate(self._rows)
-        weighted, plain = rows[:, N_BANDS].astype(np.float64), rows[:, N_BANDS + 1].astype(np.float64)
-        ratio = np.divide(weighted, plain, out=np.zeros(len(rows)), where=plain > 0)
+        weighted, plain = rows[:, N_BANDS], rows[:, N_BANDS + 1]
+        ratio = np.divide(weighted, plain, out=np.zeros_like(plain), where=plain > 0)
         return np.ascontiguousarray(rows[:, :N_BANDS]) / np.float32(self._n_channels), ratio
 
 

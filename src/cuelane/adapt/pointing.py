@@ -21,7 +21,7 @@ from re import split
 from cuelane.adapt.wordclasses import Classes, Word
 
 BIAS = "(bias)"
-_REACH = 3
+_REACH = 4
 _MOST_SHOWN = 4
 _HELPERS = frozenset({"BE", "DO", "HAVE", "MODAL", "NOT", "WANT", "KNOW", "EXPLAIN", "SEE", "just", "also"})
 _PEOPLE = frozenset({"PERSON", "ME", "MINE", "THEY", "THEM"})

@@ -5,8 +5,9 @@ unseen sentences are told; train_pointing.py among the benchmarks measures that,
 
 - Three sets of about a hundred were written by hand, each after the rules of its time.
 - 800 development sentences, half of each kind, come from other writers (sentences/development_*.txt).
-- The rest was written in quantity, after reading four fifths of the development sentences and what a first
-  fit got wrong in them (sentences/written_*.txt).
+- The rest was written in quantity, after reading four fifths of the development sentences and what earlier
+  fits got wrong in them (sentences/written_*.txt). On the fifth that was not read, 80 of each kind, the fit
+  to all others has precision 0.97 and recall 0.95; to no development sentence at all, 0.96 and 0.93.
 """
 
 from __future__ import annotations

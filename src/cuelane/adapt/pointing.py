@@ -6,8 +6,10 @@ stand for what no word says. So every word has a coarse class, and a sentence is
 classes in it, by neighbours, by the order of telling classes within a clause, and by a few frames.
 
 The weights are those of a logistic regression, fitted to sentences written for this project
-(tests/sentences, tests/pointing_fit.py); here they are only added up. tests/benchmarks/train_pointing.py
-measures how well it does on sentences that the weights were not fitted to.
+(tests/sentences, tests/pointing_fit.py); here they are only added up. On 800 sentences of other writers, half
+of them pointing, each measured by weights that were not fitted to it (tests/benchmarks/train_pointing.py):
+precision 0.96, recall 0.95; without capitals and punctuation 0.96 and 0.94. Where fewer sentences point,
+precision is less: of 269 lines written for plans, which never do, five were marked when first measured.
 """
 
 from __future__ import annotations

@@ -43,7 +43,6 @@ class Meter:
         self.n_frames = 0
         self._weighting = KWeighting(sample_rate, n_channels)
         self._weights = channel_weights(n_channels)
-        self._mono = n_channels == 1
         self._true_peak = TruePeak(n_channels) if true_peak else None
         self._open_bin = 0.0
         self._n_bins = 0
@@ -70,9 +69,12 @@ class Meter:
             raise SignalError("the meter wants finite samples")
         if self._true_peak is not None:
             self._true_peak.push(piece)
-        energy = np.square(self._weighting.filtered(piece))
-        # einsum, since a product this thin is slower on the linear algebra library's threads.
-        self._fill_bins(energy[:, 0] if self._mono else np.einsum("ij,j->i", energy, self._weights))
+        weighted = self._weighting.filtered(piece)
+        # Channel by channel, since NumPy is slow along so short an axis.
+        energy = np.square(weighted[:, 0]) * self._weights[0]
+        for channel, weight in enumerate(self._weights[1:], 1):
+            energy += np.square(weighted[:, channel]) * weight
+        self._fill_bins(energy)
 
     def _edges(self, first: int, last: int) -> npt.NDArray[np.int64]:
         """Return where bins `first` to `last` begin, in samples of the stream."""

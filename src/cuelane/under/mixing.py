@@ -132,7 +132,7 @@ def under(
     with all_or_nothing() as staged:
         encode(
             staged.path_for(out),
-            _metered(_mixed(track, plan, bed, mix_plan, n_channels), meter, plan.n_frames, progress),
+            _metered(_mixed(track, n_track, plan, bed, mix_plan, n_channels), meter, plan.n_frames, progress),
             sample_rate=rate,
             n_channels=n_channels,
             n_frames=plan.n_frames,
@@ -248,26 +248,38 @@ def _measured(
             pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _mixed(track: Path, schedule: Schedule, bed: Bed, plan: MixPlan, n_channels: int) -> Iterator[Block]:
+def _mixed(
+    track: Path, n_track: int, schedule: Schedule, bed: Bed, plan: MixPlan, n_channels: int
+) -> Iterator[Block]:
     """Yield the sum, shape (n, n_channels), exactly as long as the schedule says."""
     node = node_frames(schedule.sample_rate)
     voice = decode(
-        track, sample_rate=schedule.sample_rate, channels=n_channels, block_frames=_BLOCK_NODES * node
+        track, sample_rate=schedule.sample_rate, channels=n_track, block_frames=_BLOCK_NODES * node
     )
     first = 0
     for music in bed.blocks(n_channels, _BLOCK_NODES):
         n_nodes = len(music) // node
         gains = slice(first, first + n_nodes + 1)
-        block = music * gain_of_nodes(plan.music_db[gains], node)[:, np.newaxis]
+        block = _scaled(music, gain_of_nodes(plan.music_db[gains], node))
         spoken = next(voice, None)
-        if spoken is not None:
+        if spoken is not None and spoken.any():
             n_spoken = min(len(spoken), len(block))
-            gain = gain_of_nodes(plan.track_db[gains], node)[:n_spoken, np.newaxis]
-            block[:n_spoken] += spoken[:n_spoken] * gain
+            sound = _scaled(spoken[:n_spoken], gain_of_nodes(plan.track_db[gains], node)[:n_spoken])
+            # Channel by channel, since NumPy is slow along so short an axis.
+            for channel in range(n_channels):
+                block[:n_spoken, channel] += sound[:, channel % n_track]
         yield block[: schedule.n_frames - first * node]
         first += n_nodes
     if hasattr(voice, "close"):
         voice.close()
+
+
+def _scaled(block: Block, gain: Block) -> Block:
+    """Return `block`, shape (n, n_channels), times `gain`, shape (n,)."""
+    if block.shape[1] == 2 and block.flags.c_contiguous:
+        # Two channels as one complex number are scaled in a third of the time.
+        return (block.view(np.complex64)[:, 0] * gain)[:, np.newaxis].view(np.float32)
+    return block * gain[:, np.newaxis]
 
 
 def _metered(blocks: Iterator[Block], meter: Meter, n_frames: int, progress: Progress) -> Iterator[Block]:

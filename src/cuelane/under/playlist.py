@@ -178,9 +178,10 @@ class Bed:
                 for placed, reader in sounding:
                     begin, stop = max(first, placed.start_node), min(last, placed.end_node)
                     sound = reader.read((stop - begin) * node)
-                    at = np.arange(len(sound)) / node + (begin - placed.start_node)
                     target = block[(begin - first) * node :][: len(sound)]
-                    if at[0] < placed.fade_in or at[-1] >= placed.song.n_nodes - placed.fade_out:
+                    inside = begin - placed.start_node
+                    if inside < placed.fade_in or stop > placed.end_node - placed.fade_out:
+                        at = np.arange(len(sound)) / node + inside
                         target += sound * (placed.gain * placed.fade(at)).astype(np.float32)[:, np.newaxis]
                     else:
                         target += sound * np.float32(placed.gain)

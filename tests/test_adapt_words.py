@@ -138,6 +138,7 @@ def test_channel_talk_and_asides_are_marked():
     lists = word_lists()
 
     assert lists.reasons("Leave a comment below.") == ("talks to viewers about the channel",)
+    assert lists.reasons("The links to both bands are below.") == ("talks to viewers about the channel",)
     assert lists.reasons("Sorry about that, the doorbell.") == ("an aside, not for the listener",)
     assert lists.reasons("Keep your heels heavy.") == ()
 

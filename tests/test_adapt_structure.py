@@ -14,9 +14,10 @@ from cuelane.adapt.align import PlacedWord
 from cuelane.adapt.company import company
 from cuelane.adapt.countdown import Beep
 from cuelane.adapt.intervals import find_intervals
+from cuelane.adapt.planfit import fit, follow
 from cuelane.adapt.recording import Recording
 from cuelane.adapt.report import SURE
-from cuelane.adapt.search import find_structure
+from cuelane.adapt.search import FITS, find_structure
 from cuelane.adapt.structure import Boundary, boundaries_by_plan, measured
 from cuelane.adapt.tonefilter import tone_scores
 from cuelane.adapt.tonetracks import ToneTrack, tone_tracks
@@ -134,11 +135,35 @@ def test_a_plan_places_the_countdown_that_cannot_be_heard():
         kind.long_frequency_hz, kind.long_s, kind.count, kind.frequency_hz, kind.short_s, kind.spacing_s
     )
 
-    found, fit = boundaries_by_plan(recording(sound), beep, [t - truth[0] + 3.0 for t in truth])
+    found, fits = boundaries_by_plan(recording(sound), beep, [t - truth[0] + 3.0 for t in truth])
 
-    assert fit > 0.35
+    assert fits > FITS
     assert [b.from_plan for b in found] == [k == 2 for k in range(len(truth))]
     assert_found([b.at_s for b in found], truth, 0.015)
+
+
+def test_a_cut_and_a_pause_move_what_follows_a_plan():
+    """Held against its plan, a recording that was cut once and paused once is followed through both."""
+    plan = [float(t) for t in np.cumsum([5.0, *[30, 15] * 6])]
+    true = np.array([t + 20 - 7.3 * (t > 100) + 12.1 * (t > 200) for t in plan])
+    stray = np.random.default_rng(6).uniform(0, 320, 40)
+    places = np.sort(np.concatenate([true, stray]))
+    gains = np.where(np.isin(places, true), 0.5, 0.3)
+
+    path = follow(places, gains, plan)
+
+    assert [None if k is None else float(places[k]) for k in path.places] == pytest.approx(list(true))
+    assert path.n_moves == 2
+    assert fit(path, places, gains, plan) > 0.6
+
+
+def test_another_session_does_not_fit():
+    """A plan of other lengths than the recording's explains little of it."""
+    places = np.cumsum([20.0, *[40.0, 20.0] * 6])
+    plan = [float(t) for t in np.cumsum([5.0, *[35, 13] * 6])]
+    gains = np.full(len(places), 0.9)
+
+    assert fit(follow(places, gains, plan), places, gains, plan) < FITS
 
 
 def test_a_tone_scores_one_at_its_onset_and_not_where_it_is_longer():

@@ -15,20 +15,17 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.adapt.company import company
-from cuelane.adapt.recording import Recording
-from cuelane.adapt.tonefilter import SCORE_RATE, Spectra, tone_scores
+from cuelane.adapt.scorebook import JITTER_S, LEAST_APART_S, POOL, ScoreBook, peaks, shifted
+from cuelane.adapt.tonefilter import SCORE_RATE
 from cuelane.adapt.tonetracks import Proposal, ToneTrack, grouped, proposals
 
 Array = npt.NDArray[np.float32]
 
 MOST_SHORT = 9
 MOST_PROPOSALS = 40
-LEAST_APART_S = 4.0
 LEAST_CONFIDENCE = 0.3
 SURE = 0.6
 
-POOL = 4
-_JITTER_S = 0.016
 _PRESENT = 0.40
 _NO_MUSIC, _MUSIC = 0.15, 0.30
 _AGREEING, _SAME_TIME_S = 0.7, 0.05
@@ -106,40 +103,6 @@ def _share_on(one: Found, other: Found) -> float:
     return float((np.abs(own[:, None] - tones[None, :]).min(axis=1) < _SAME_TIME_S).mean())
 
 
-class ScoreBook:
-    """Tone scores of one recording, pooled to 4 ms, each computed once."""
-
-    def __init__(self, recording: Recording) -> None:
-        self._spectra = Spectra(recording, keep=True)
-        self._kept: dict[tuple[float, float], Array] = {}
-
-    def pooled(self, frequency_hz: float, length_s: float) -> Array:
-        """Return the highest score within 16 ms of each 4 ms step."""
-        key = (round(frequency_hz / 4) * 4.0, round(length_s, 2))
-        if key not in self._kept:
-            self._kept[key] = pool(tone_scores(self._spectra, *key))
-        return self._kept[key]
-
-
-def pool(scores: Array) -> Array:
-    """Return `scores` at 4 ms steps, each the highest within 16 ms."""
-    from scipy.ndimage import maximum_filter1d
-
-    wide = maximum_filter1d(scores, 2 * round(_JITTER_S * SCORE_RATE) + 1)
-    return np.asarray(wide[::POOL], dtype=np.float32)
-
-
-def shifted(scores: Array, by_s: float) -> Array:
-    """Return pooled `scores` as they were `by_s` seconds before (after, if negative); 0 outside."""
-    by = round(by_s * SCORE_RATE / POOL)
-    out = np.zeros_like(scores)
-    if by >= 0:
-        out[by:] = scores[: len(scores) - by]
-    else:
-        out[:by] = scores[-by:]
-    return out
-
-
 def candidate_beeps(book: ScoreBook, tracks: Sequence[ToneTrack]) -> list[Found]:
     """Return every countdown that the likeliest proposals make, the best first; most are none."""
     found: list[Found] = []
@@ -178,14 +141,14 @@ def _best_with(
     """Return the best countdown of this short tone at this spacing: its long tone is what its runs end in."""
     pair = np.minimum(shifted(short_scores, spacing_s), shifted(short_scores, 2 * spacing_s))
     after = shifted(short_scores, -spacing_s)
-    # A run ends where the short tone does not come again; only if nothing else sounds there is the last of
-    # the run itself the end.
-    ends = peaks(pair - np.maximum(after, short_scores), _PRESENT / 2)
-    found = _with_ending(book, tracks, short, spacing_s, ends) if len(ends) >= 3 else None
-    if found is None:
-        ends = peaks(pair - after, _PRESENT / 2)
-        found = _with_ending(book, tracks, short, spacing_s, ends) if len(ends) >= 3 else None
-    return found
+    # A run ends where the short tone does not come again, but that may be the long one's own pitch too.
+    found = []
+    for beside in (np.maximum(after, short_scores), after):
+        ends = peaks(pair - beside, _PRESENT / 2)
+        one = _with_ending(book, tracks, short, spacing_s, ends) if len(ends) >= 3 else None
+        if one is not None:
+            found.append(one)
+    return max(found, key=lambda one: one.worth, default=None)
 
 
 def _with_ending(
@@ -256,7 +219,7 @@ def _own_share(together: Array, short_scores: Array, long_scores: Array, spacing
     share = 1.0
     for scores, own in ((short_scores, places), (long_scores, seen.astype(np.float64))):
         found = peaks(scores, least, apart_s=0.3)
-        near = np.abs(found[:, None] - own[None, :]).min(axis=1) <= 2 * _JITTER_S * SCORE_RATE / POOL
+        near = np.abs(found[:, None] - own[None, :]).min(axis=1) <= 2 * JITTER_S * SCORE_RATE / POOL
         share *= float(near.mean()) if len(found) else 0.0
     return share
 
@@ -268,15 +231,6 @@ def _chance(short_scores: Array, long_scores: Array, spacing_s: float) -> float:
         both = np.minimum(pair, long_scores)
         worst = max(worst, float((both[peaks(both, _PRESENT)] ** 4).sum()))
     return worst
-
-
-def peaks(scores: Array, least: float, apart_s: float = LEAST_APART_S) -> npt.NDArray[np.int64]:
-    """Return the places of the highest pooled `scores` of at least `least`, no two closer than `apart_s`."""
-    from scipy.signal import find_peaks
-
-    padded = np.concatenate([[0.0], scores, [0.0]])
-    places, _ = find_peaks(padded, height=least, distance=max(1, round(apart_s * SCORE_RATE / POOL)))
-    return np.asarray(places - 1, dtype=np.int64)
 
 
 def _with_count(book: ScoreBook, beep: Beep) -> Beep:

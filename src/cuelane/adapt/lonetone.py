@@ -6,17 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from cuelane.adapt.countdown import (
-    LEAST_APART_S,
-    LEAST_CONFIDENCE,
-    POOL,
-    Beep,
-    Found,
-    ScoreBook,
-    peaks,
-    rivalled,
-    weigh,
-)
+from cuelane.adapt.countdown import LEAST_CONFIDENCE, Beep, Found, rivalled, weigh
+from cuelane.adapt.scorebook import LEAST_APART_S, POOL, ScoreBook, peaks
 from cuelane.adapt.tonefilter import SCORE_RATE
 from cuelane.adapt.tonetracks import ToneTrack, proposals
 

@@ -24,10 +24,21 @@ _BLOCK_FRAMES = 1 << 18
 
 
 class Recording:
-    """The sound of one file. ``n_frames`` counts at 48 kHz, ``n_listen`` at 16 kHz."""
+    """The sound of one file, or a part of it. ``n_frames`` counts at 48 kHz, ``n_listen`` at 16 kHz.
 
-    def __init__(self, source: Path, full: npt.NDArray[np.int16], low: npt.NDArray[np.int16]) -> None:
+    ``start_s`` is where a part begins in the whole; all other times count from the part's own start.
+    """
+
+    def __init__(
+        self,
+        source: Path,
+        full: npt.NDArray[np.int16],
+        low: npt.NDArray[np.int16],
+        *,
+        start_s: float = 0.0,
+    ) -> None:
         self.source = source
+        self.start_s = start_s
         self._full = full
         self._low = low
         self.n_frames = len(full)
@@ -36,6 +47,15 @@ class Recording:
     @property
     def seconds(self) -> float:
         return self.n_frames / CLIP_RATE
+
+    def part(self, start_s: float, end_s: float) -> Recording:
+        """Return the recording from `start_s`, to the nearest millisecond, to `end_s`, as far as it goes."""
+        first_ms = max(0, round(start_s * 1000))
+        last = max(0, round(end_s * LISTEN_RATE))
+        first = first_ms * LISTEN_RATE // 1000
+        return Recording(
+            self.source, self._full[first * 3 : last * 3], self._low[first:last], start_s=first_ms / 1000
+        )
 
     def full(self, start_s: float, end_s: float) -> Audio:
         """Return 48 kHz samples from `start_s` to `end_s`, as far as there are any."""

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from cuelane.adapt.countdown import LEAST_CONFIDENCE, SURE, Beep, Found, ScoreBook, candidate_beeps
+from cuelane.adapt.countdown import LEAST_CONFIDENCE, SURE, Beep, Found, candidate_beeps
 from cuelane.adapt.lonetone import find_lone
 from cuelane.adapt.recording import Recording
+from cuelane.adapt.scorebook import ScoreBook
 from cuelane.adapt.structure import Boundary, boundaries_by_plan, find_boundaries, measured
 from cuelane.adapt.tonetracks import ToneTrack, tone_tracks
 from cuelane.errors import UsageError
@@ -57,7 +58,7 @@ def find_structure(
         beep, confidence = _hinted(recording, beep_at_s)
         how = "by the countdown that was pointed out"
     else:
-        part = _Part(recording, *window)
+        part = recording.part(*window)
         tracks = [
             ToneTrack(track.onset_s - part.start_s, track.length_s, track.frequency_hz)
             for track in tone_tracks(recording, *window)
@@ -75,15 +76,6 @@ def find_structure(
             return Structure(beep, max(confidence, fit), tuple(placed), f"{how}, held against the plan")
         how += "; the plan does not fit the recording and was left aside"
     return Structure(beep, confidence, tuple(find_boundaries(recording, beep)), how)
-
-
-class _Part(Recording):
-    """A stretch of a recording, seen as one."""
-
-    def __init__(self, whole: Recording, start_s: float, end_s: float) -> None:
-        first, last = round(start_s * 16_000) // 16 * 16, round(end_s * 16_000)
-        super().__init__(whole.source, whole._full[first * 3 : last * 3], whole._low[first:last])
-        self.start_s = first / 16_000
 
 
 def find_beep(book: ScoreBook, tracks: Sequence[ToneTrack]) -> Found | None:

@@ -13,8 +13,9 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.adapt.countdown import Beep
+from cuelane.adapt.planfit import fit, follow
 from cuelane.adapt.recording import Recording
-from cuelane.adapt.tonefilter import SCORE_RATE, tone_scores
+from cuelane.adapt.tonefilter import SCORE_RATE, Spectra, tone_scores
 
 Array = npt.NDArray[np.float32]
 
@@ -22,12 +23,14 @@ SURE = 0.6
 _LEAST = 0.38
 _LONE_LEAST = 0.75
 _CLEAR = 0.55
-_FEWEST = 6
+_FEWEST = 3
+_MOST_MEASURED = 12
+_LENGTH_STEP_S = 0.004
+_SHORTEST_S = 0.03
 _APART_S = 3.0
 _SEARCH_S = 0.020
 _PLAN_SEARCH_S = 0.35
 _PLAN_LEAST = 0.25
-_PLAN_STEP_S = 0.016
 
 
 @dataclass(frozen=True)
@@ -108,6 +111,13 @@ class _Scores:
         top = int(window.argmax())
         return (low + top + _bend(window, top)) / SCORE_RATE, float(window[top])
 
+    def near(self, time_s: float) -> tuple[float, int]:
+        """Return (score, place) of the best place within 0.35 s of `time_s`."""
+        centre, reach = round(time_s * SCORE_RATE), round(_PLAN_SEARCH_S * SCORE_RATE)
+        low = max(0, centre - reach)
+        window = self.together[low : max(0, centre + reach + 1)]
+        return (float(window.max()), low + int(window.argmax())) if len(window) else (0.0, 0)
+
     def refine(self, at: int) -> float:
         """Return the boundary's time from each tone's own peak: their median, weighted by score."""
         times, weights = [], []
@@ -121,7 +131,7 @@ class _Scores:
         return float(np.array(times)[order][np.searchsorted(cumulated, cumulated[-1] / 2)])
 
 
-def _bend(window: Array, top: int) -> float:
+def _bend(window: npt.NDArray[np.floating], top: int) -> float:
     """Return how far, in steps, the true peak is from the highest value: a parabola through three."""
     if not 0 < top < len(window) - 1:
         return 0.0
@@ -131,11 +141,37 @@ def _bend(window: Array, top: int) -> float:
 
 
 def measured(recording: Recording, beep: Beep) -> Beep:
-    """Return `beep` with its spacing as the recording's clear countdowns have it, to the millisecond."""
-    if not beep.count:
+    """Return `beep` with lengths and spacing as the recording's clear countdowns have them, to 1 or 2 ms."""
+    from scipy.signal import find_peaks
+
+    scores = _Scores(recording, beep)
+    places, seen = find_peaks(scores.together, height=_CLEAR, distance=round(_APART_S * SCORE_RATE))
+    if len(places) < _FEWEST:
         return beep
-    spacing_s = _Scores(recording, beep).spacing_s(beep.spacing_s)
-    return replace(beep, spacing_s=round(spacing_s, 3))
+    clearest = places[np.argsort(seen["peak_heights"])[::-1][:_MOST_MEASURED]] / SCORE_RATE
+    long_s = _length(recording, beep.long_frequency_hz, beep.long_s, clearest)
+    if not beep.count:
+        return replace(beep, long_s=long_s)
+    short_s = _length(recording, beep.short_frequency_hz, beep.short_s, clearest - beep.spacing_s)
+    beep = replace(beep, long_s=long_s, short_s=short_s)
+    return replace(beep, spacing_s=round(_Scores(recording, beep).spacing_s(beep.spacing_s), 3))
+
+
+def _length(
+    recording: Recording, frequency_hz: float, length_s: float, times_s: npt.NDArray[np.float64]
+) -> float:
+    """Return the length near `length_s` that scores best at `times_s`; half its error goes into an onset."""
+    lengths = [length_s + step * _LENGTH_STEP_S for step in range(-6, 7)]
+    lengths = [value for value in lengths if value >= _SHORTEST_S]
+    total = np.zeros(len(lengths))
+    for time_s in times_s:
+        around = Spectra(recording.part(time_s - 0.5, time_s + length_s + 1.0), keep=True)
+        centre = round(min(time_s, 0.5) * SCORE_RATE)
+        for index, value in enumerate(lengths):
+            window = tone_scores(around, frequency_hz, value)[max(0, centre - 40) : centre + 41]
+            total[index] += float(window.max(initial=0.0))
+    top = int(total.argmax())
+    return round(lengths[top] + _bend(total, top) * _LENGTH_STEP_S, 4)
 
 
 def find_boundaries(recording: Recording, beep: Beep) -> list[Boundary]:
@@ -156,44 +192,38 @@ def boundaries_by_plan(
 ) -> tuple[list[Boundary], float]:
     """Return a boundary for each of `expected_s` (from the plan's start), and how sure their fit is, 0 to 1.
 
-    The plan's start is put where the sum of scores over all its boundaries is highest; from there each is
-    looked for within 0.35 s of where the one before it says, so that a pause or a cut in the recording moves
-    what follows. The fit is the sum's excess over the best sum more than a second away.
+    The clearest places are matched with the plan, moves where the recording was cut or paused allowed for.
+    What is then missing is looked for within 0.35 s of where its neighbours say, however faint, and put
+    there if nothing is heard.
     """
+    from scipy.signal import find_peaks
+
     scores = _Scores(recording, beep)
-    total, best = _comb(scores.together, expected_s)
-    if not len(total):
-        return [], 0.0
-    other = np.concatenate([total[: max(0, best - 62)], total[best + 63 :]])
-    rival = float(other.max(initial=0.0))
-    fit = float(np.clip((total[best] - rival) / (total[best] + 1e-6) * 4, 0, 1))
+    tops, seen = find_peaks(scores.together, height=_PLAN_LEAST, distance=round(_APART_S * SCORE_RATE))
+    clearest = np.sort(np.argsort(seen["peak_heights"])[::-1][: 4 * len(expected_s) + 50])
+    places_s = tops[clearest] / SCORE_RATE
+    # How far a place stands above what most of its rivals reach.
+    usual = float(np.median(seen["peak_heights"])) if len(clearest) > 2 * len(expected_s) else _PLAN_LEAST
+    gains = np.clip((seen["peak_heights"][clearest] - usual) / (1 - usual), 0, 1)
+    path = follow(places_s, gains, expected_s)
+    shifts = [
+        None if place is None else float(places_s[place]) - expected
+        for place, expected in zip(path.places, expected_s, strict=True)
+    ]
     found: list[Boundary] = []
-    shift = best * _PLAN_STEP_S - expected_s[0]
-    for value in expected_s:
-        centre = round((value + shift) * SCORE_RATE)
-        reach = round(_PLAN_SEARCH_S * SCORE_RATE)
-        low = max(0, centre - reach)
-        window = scores.together[low : centre + reach + 1]
-        if len(window) and float(window.max()) >= _PLAN_LEAST:
-            at = low + int(window.argmax())
-            found.append(Boundary(scores.refine(at), float(window.max())))
-            shift = found[-1].at_s - value
-        elif value + shift < recording.seconds:
-            found.append(Boundary(value + shift, 0.0, from_plan=True))
-    return found, fit
-
-
-def _comb(together: Array, expected_s: Sequence[float]) -> tuple[npt.NDArray[np.float64], int]:
-    """Return, for each place of the plan's first boundary (16 ms steps), the sum of scores; and the best."""
-    step = round(_PLAN_STEP_S * SCORE_RATE)
-    n_steps = len(together) // step
-    pooled = together[: n_steps * step].reshape(n_steps, step).max(axis=1)
-    # Neighbouring steps count too: plan and recording need not share a grid.
-    pooled = np.maximum(pooled, np.maximum(np.roll(pooled, 1), np.roll(pooled, -1)))
-    span = round((expected_s[-1] - expected_s[0]) / _PLAN_STEP_S)
-    n_starts = max(0, n_steps - span)
-    total = np.zeros(n_starts)
-    for value in expected_s:
-        lag = round((value - expected_s[0]) / _PLAN_STEP_S)
-        total += pooled[lag : lag + n_starts]
-    return total, int(total.argmax()) if n_starts else 0
+    for index, expected in enumerate(expected_s):
+        near = [
+            next((s for s in reversed(shifts[: index + 1]) if s is not None), None),
+            next((s for s in shifts[index:] if s is not None), None),
+        ]
+        known = [shift for shift in near if shift is not None]
+        if not known:
+            return [], 0.0
+        tried = [scores.near(expected + shift) for shift in known]
+        score, at = max(tried)
+        at_s = expected + known[0]
+        if score >= _PLAN_LEAST:
+            found.append(Boundary(scores.refine(at), score))
+        elif 0 <= at_s < recording.seconds and (not found or at_s > found[-1].at_s + 1):
+            found.append(Boundary(at_s, 0.0, from_plan=True))
+    return found, fit(path, places_s, gains, expected_s)

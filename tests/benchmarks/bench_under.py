@@ -177,7 +177,8 @@ def full_length(minutes: float, music: list[Path], sounds: dict[str, roomkit.Wav
             ratios.append(whole / alone)
             print(
                 f"  under {whole:.1f} s (measuring {begun.after_s:.1f}), encoder alone {alone:.1f} s: "
-                f"{whole / alone:.2f}; processor {used:.1f} and {alone_used:.1f} s",
+                f"{whole / alone:.2f}; processor {used:.1f} s (measuring {begun.processor_s:.1f}) "
+                f"and {alone_used:.1f} s",
                 flush=True,
             )
         print(f"  ratio {min(ratios):.2f} to {max(ratios):.2f}, median {np.median(ratios):.2f}")
@@ -192,11 +193,13 @@ class Begun:
     """Notes when the first block is on its way to the encoder."""
 
     def __init__(self) -> None:
-        self._started = time.perf_counter()
-        self.after_s = 0.0
+        self._started, self._used = time.perf_counter(), processor_s()
+        self.after_s = self.processor_s = 0.0
 
     def __call__(self, done: int, total: int) -> None:
-        self.after_s = self.after_s or time.perf_counter() - self._started
+        if not self.after_s:
+            self.after_s = time.perf_counter() - self._started
+            self.processor_s = processor_s() - self._used
 
 
 def encode_again(folder: Path) -> None:

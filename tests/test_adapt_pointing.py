@@ -57,6 +57,15 @@ def test_the_most_telling_sentence_decides():
     assert measure.score("Keep your heels heavy. Keep your back long. Look at my elbow.") >= alone > 0
 
 
+def test_words_that_run_on_are_weighed_in_stretches():
+    """Without punctuation, plain sentences on either side do not hide the one that points."""
+    before = "push through the whole foot and keep your chest lifted as you lower and breathe out"
+    after = "rest for thirty seconds and grab some water and keep your shoulders down and your neck long"
+
+    assert pointing().score(f"{before} look at where i have put my elbow {after}") > 0
+    assert pointing().score(f"{before} {after}") < 0
+
+
 def test_text_without_words_is_not_marked():
     """Silence, punctuation and a language nobody fitted are no reason to drop anything."""
     for text in ("", "...", "?!", "Die Fersen bleiben schwer."):

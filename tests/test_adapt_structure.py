@@ -96,6 +96,14 @@ def test_notes_come_in_company_and_beeps_do_not():
     assert company(by_onset(stray), times, [2000.0], [0.0, -1.0]) < 0.1
 
 
+def test_music_in_step_with_a_class_is_no_company():
+    """Bars that begin at every boundary, but at other times too, say nothing against a beep."""
+    bars = [ToneTrack(8.0 * k + at, 0.2, hz) for k in range(30) for at, hz in ((0.5, 700.0), (1.1, 930.0))]
+
+    assert company(bars, [8.0 * k for k in range(1, 30)], [2000.0], [0.0]) > 0.9
+    assert company(bars, [8.0 * k for k in range(1, 30, 5)], [2000.0], [0.0]) < 0.1
+
+
 def test_the_spacing_is_measured_to_a_millisecond():
     """Tones proposed 8 ms too close together get the spacing they have, so that no boundary is early."""
     made = short_class(gen.KINDS[0])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from cuelane.adapt.countdown import LEAST_CONFIDENCE, Beep, Found, rivalled, weigh
 from cuelane.adapt.scorebook import LEAST_APART_S, POOL, ScoreBook, peaks
@@ -13,6 +14,8 @@ from cuelane.adapt.tonetracks import ToneTrack, proposals
 
 _PRESENT = 0.85
 _SHORTEST_S = 0.15
+_LEAST_GAP_S = 6.0
+_SAME_GAP_S = 0.05
 _MOST_WEIGHED = 12
 
 
@@ -26,9 +29,9 @@ def find_lone(book: ScoreBook, tracks: Sequence[ToneTrack]) -> Found | None:
         seen = peaks(scores, _PRESENT, apart_s=0.3)
         times = seen * POOL / SCORE_RATE
         gaps = np.diff(times)
-        if len(seen) < 4 or np.median(gaps) < LEAST_APART_S:
+        if len(seen) < 4 or np.median(gaps) < _LEAST_GAP_S:
             continue
-        again = float(np.mean([np.sum(np.abs(gaps - gap) < 0.05) > 1 for gap in gaps]))
+        again = _share_in_turns(gaps)
         evidence = float((scores[seen] ** 4).sum())
         # Tones that come at odd intervals are what chance would give.
         beep = Beep(proposal.frequency_hz, proposal.length_s)
@@ -38,3 +41,18 @@ def find_lone(book: ScoreBook, tracks: Sequence[ToneTrack]) -> Found | None:
     weighed.sort(key=lambda one: one.worth, reverse=True)
     best = next(iter(rivalled(weighed)), None)
     return best if best is not None and best.confidence > LEAST_CONFIDENCE else None
+
+
+def _share_in_turns(gaps: npt.NDArray[np.float64]) -> float:
+    """Return the share of `gaps` that have one of the two commonest lengths, as work and rest have."""
+    left, share = gaps, 0
+    for _ in range(2):
+        if not len(left):
+            break
+        like = [np.abs(left - gap) < _SAME_GAP_S for gap in left]
+        most = max(like, key=lambda row: int(row.sum()))
+        if most.sum() < 2:
+            break
+        share += int(most.sum())
+        left = left[~most]
+    return share / len(gaps)

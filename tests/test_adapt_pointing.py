@@ -4,8 +4,27 @@ from __future__ import annotations
 
 import pytest
 
+import picture_sentences as sentences
 from cuelane.adapt.pointing import BIAS, features, pointing
-from pointing_fit import both_ways, development, fit, groups, measured, rates
+from cuelane.adapt.wordlists import plain
+from pointing_fit import both_ways, development, fit, groups, labelled, measured, rates
+
+
+@pytest.mark.parametrize("first", [0, 100, 200])
+@pytest.mark.parametrize("bare", [False, True])
+def test_unseen_sentences_are_told_apart(first: int, bare: bool):
+    """On each 200 sentences that nothing was fitted to, precision and recall are at least 0.9."""
+    unseen = labelled(sentences.UNSEEN_POINTING[first:][:100], sentences.UNSEEN_PLAIN[first:][:100])
+    assert len(unseen) == 200
+    # Some short ones ("Don't forget to breathe.") were written twice by chance: six of the 600.
+    fitted = {plain(text) for members in groups().values() for text, _ in members}
+    unseen = [row for row in unseen if plain(row[0]) not in fitted]
+    assert len(unseen) >= 195
+
+    precision, recall = rates(*measured(pointing(), unseen, bare=bare))
+
+    assert precision >= 0.9
+    assert recall >= 0.9
 
 
 def test_sentences_of_other_writers_are_told_apart():

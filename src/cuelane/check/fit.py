@@ -24,7 +24,8 @@ VOTE_BIN_S = 0.06
 SPEED_BIN_S = 0.25
 MAX_EVENTS_OF_A_KEY = 14
 """500 pips against 500 tones are 250,000 pairs; so many of each sound, spread evenly, place a session."""
-NEAREST = 256
+NEAREST, FEWEST_NEAREST = 256, 24
+MOST_VOTES = 1_000_000
 """A day has 10,000 pips and more: each asks only the tones that a cut of minutes could make its own."""
 
 
@@ -112,10 +113,12 @@ class Ballot:
         return _joined(made)
 
     def near(self, rate: float, offset_s: float) -> Votes:
-        """Return every event's votes for the :data:`NEAREST` candidates closest to a line."""
+        """Return every event's votes for the candidates closest to a line, at most :data:`NEAREST`."""
         made = []
+        n_events = sum(len(index) for index, *_ in self._rows)
+        nearest = max(FEWEST_NEAREST, min(NEAREST, MOST_VOTES // max(n_events, 1)))
         for index, session_s, times, weight in self._rows:
-            n = min(len(times), NEAREST)
+            n = min(len(times), nearest)
             first = np.searchsorted(times, offset_s + rate * session_s) - n // 2
             first = np.clip(first, 0, len(times) - n)
             made.append(_cast(index, session_s, times, weight, first[:, np.newaxis] + np.arange(n)))

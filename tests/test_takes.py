@@ -11,14 +11,16 @@ import soundfile
 import classgen as gen
 from classgen_speech import natural
 from cuelane.adapt.cutting import fade_ends
-from cuelane.adapt.listening import HeardWord
+from cuelane.adapt.listening import Aligner, HeardWord
 from cuelane.adapt.room_tone import soften
 from cuelane.clip import audible_span
 from cuelane.errors import UsageError
 from cuelane.meter.gating import clip_loudness_lufs
 from cuelane.speech.recorded import RecordedVoice
 from cuelane.speech.voices import find_voice
+from cuelane.takes.gaps import fill_gaps
 from cuelane.takes.matching import HeardPiece, match_takes
+from cuelane.takes.rivals import CLEAR_LEAD, lead, repeats_doubted, rivals
 from cuelane.takes.session import TakesResult, find_takes, leading_number
 from cuelane.takes.splitting import split_at_pauses
 from cuelane.takes.voice import file_name, voice_folder, write_voice
@@ -144,6 +146,62 @@ def test_a_false_start_is_not_sure_and_the_whole_reading_is():
     takes = match_takes([heard("ten seconds", 0), heard("ten seconds left", 3)], ["Ten seconds left."])
 
     assert [take.confidence >= 0.82 for take in takes] == [False, True]
+
+
+def test_a_word_heard_out_of_order_is_not_sure():
+    """Teens for tens: what goes back where lines are unread is doubted, and offered for those lines."""
+    lines = ["Nineteen.", "Twenty.", "Thirteen.", "Fourteen.", "Thirty.", "Forty.", "Fifty.", "Seventy."]
+    said = ["nineteen", "twenty", "thirteen", "fourteen", "thirteen", "fourteen", "fifty", "seventy"]
+    pieces = [heard(text, 2.0 * k) for k, text in enumerate(said)]
+
+    takes = match_takes(pieces, lines)
+    gaps = fill_gaps(pieces, takes, lines)
+
+    assert [take.line for take in takes if take.confidence >= 0.82] == [0, 1, 2, 3, 6, 7]
+    assert [(take.line, take.start_s) for take in gaps] == [(4, 8.0), (5, 10.0)]
+    assert all(take.confidence < 0.82 for take in gaps)
+
+
+def test_a_passage_read_again_at_the_end_is_sure():
+    """Three lines or more that were all read before are a second reading, and the last one counts."""
+    lines = ["Heels heavy.", "Long neck.", "Press away.", "Deep breath."]
+    said = ["heels heavy", "long neck", "press away", "deep breath", "heels heavy", "long neck", "press away"]
+
+    takes = match_takes([heard(text, 2.0 * k) for k, text in enumerate(said)], lines)
+
+    assert [take.confidence >= 0.82 for take in takes] == [True] * 7
+
+
+def test_a_short_line_read_twice_may_be_the_next_one():
+    """One word heard twice where the next line is missing is listened to for both."""
+    lines = ["Eight.", "Nine.", "Ten.", "Eleven."]
+    pieces = [heard(text, 2.0 * k) for k, text in enumerate(["eight", "nine", "nine", "eleven"])]
+
+    takes = repeats_doubted(match_takes(pieces, lines), lines)
+
+    assert [(take.line, take.start_s, take.confidence >= 0.82) for take in takes] == [
+        (0, 0.0, True), (1, 2.0, True), (1, 4.0, False), (3, 6.0, True), (2, 4.0, False),
+    ]  # fmt: skip
+
+
+def test_lines_apart_by_one_word_are_rivals():
+    """The rivals of a line differ in one word, those nearest in letters first."""
+    lines = ["Fifteen seconds left.", "Ten seconds left.", "Fifty seconds left.", "Left side.", "Rest."]
+
+    assert rivals(lines) == [[2, 1], [0, 2], [0, 1], [], []]
+
+
+def test_a_line_must_lead_its_rivals_on_the_sound():
+    """The words that were spoken lead, and words that were not trail, by the engine's scores."""
+    import soxr
+
+    said = soxr.resample(natural("Left leg forward this time.").samples, RATE, 16_000)
+    sound = np.concatenate([np.zeros(2000), said, np.zeros(2000)]).astype(np.float32)
+    sound += np.random.default_rng(2).standard_normal(len(sound)).astype(np.float32) * 1e-3
+    left, right = "Left leg forward this time.", "Right leg forward this time."
+
+    assert lead(Aligner(), sound, left, [right])[0] > CLEAR_LEAD
+    assert lead(Aligner(), sound, right, [left])[0] < 0
 
 
 def test_a_number_read_aloud_says_which_line_comes():

@@ -154,6 +154,18 @@ class Aligner:
         found = _decode(self._decoder, samples)
         return found if [word.text for word in found] == list(words) else None
 
+    def score(self, words: Sequence[str], samples: Audio) -> int | None:
+        """Return how well `words` fit all of `samples`, in the engine's log units, or None if they do not.
+
+        Only scores of the same samples can be compared.
+        """
+        if self.align(words, samples) is None:
+            return None
+        # The first pass keeps no scores; the second aligns phones, and does.
+        self._decoder.set_alignment()
+        _decode(self._decoder, samples)
+        return sum(int(entry.score) for entry in self._decoder.get_alignment())
+
 
 class FreeListener:
     """Recognises English with the engine's general model: rough, and always to be checked by ear."""

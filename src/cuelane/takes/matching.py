@@ -29,6 +29,7 @@ LIKELY = 0.55
 _NEUTRAL = 0.5
 _NEXT, _SAME, _SKIP, _BACK = 0.25, 0.05, -0.12, -0.8
 _JOINT = 0.1
+_PASSAGE = 3
 _NUMBER_SAYS_SO, _NUMBER_SAYS_OTHER = 0.8, -0.8
 
 
@@ -61,20 +62,27 @@ class Take:
     whole: bool = True
     """Whether it begins and ends with the line's own first and last word."""
     astray: bool = False
-    """Whether it goes back for one line only, in the middle of a reading that then goes on."""
+    """Whether it is out of the order of a reading that then goes on, for one line or two."""
+    doubt: str = ""
+    """Why it is not sure although it was heard as the line, if so."""
+    confirmed: bool = False
+    """Whether the line's own words, forced onto the sound, fit it as well as what was heard."""
 
     @property
     def confidence(self) -> float:
         """From 0 to 1: how like the line it is.
 
         Less if another line is nearly as like and no number was read; below `SURE` if the first or last word
-        is not the line's own, since that is how a false start or a lost word shows, and if it goes back for
-        one line in the middle of a reading, since that is how a word mistaken for another shows.
+        is not the line's own, since that is how a false start or a lost word shows, if it is out of order for
+        a line or two, since that is how a word mistaken for another shows, and if there is another doubt.
+        `SURE` if it was confirmed.
         """
+        if self.confirmed:
+            return SURE
         value = self.likeness
         if not self.numbered and self.likeness < 1.0:
             value = min(value, self.likeness - self.rival + 0.7)
-        sound = self.whole and (self.numbered or not self.astray)
+        sound = self.whole and not self.doubt and (self.numbered or not self.astray)
         return value if sound else min(value, SURE - 0.01)
 
 
@@ -147,41 +155,6 @@ def _steps(n_lines: int) -> Scores:
     return np.where(ahead > 1, np.maximum(_SKIP * (ahead - 1), -0.6), steps)
 
 
-def fill_gaps(pieces: Sequence[HeardPiece], takes: Sequence[Take], lines: Sequence[str]) -> list[Take]:
-    """Return doubtful takes for lines that were not recognised, by their place in the reading alone.
-
-    A line qualifies if, between the readings of the lines before and after it, there is sound of about the
-    length it needs that is no other line; the last such sound is taken. Its likeness is what was heard.
-    """
-    expected = [spoken_words(line) for line in lines]
-    found: list[Take] = []
-    read = {take.line for take in takes}
-    rate = _seconds_a_letter(takes, lines)
-    for line in (index for index in range(len(lines)) if index not in read):
-        before = max((take.end_s for take in takes if take.line < line), default=0.0)
-        later = (take.start_s for take in takes if take.line > line and take.start_s > before)
-        after = min(later, default=float("inf"))
-        wanted_s = rate * len(lines[line])
-        for piece in reversed(pieces):
-            inside = before <= piece.start_s and piece.end_s <= after
-            taken = any(t.start_s <= piece.start_s < t.end_s for t in (*takes, *found))
-            if inside and not taken and piece.words and 0.5 < (piece.end_s - piece.start_s) / wanted_s < 1.7:
-                like = likeness(piece.text, expected[line])
-                heard = " ".join(piece.text)
-                numbered = piece.number == line + 1
-                found.append(
-                    Take(line, piece.start_s, piece.end_s, like, 0.0, None, numbered, heard, whole=False)
-                )
-                break
-    return found
-
-
-def _seconds_a_letter(takes: Sequence[Take], lines: Sequence[str]) -> float:
-    """Return how long this reader takes for a letter: the median over the lines found, or a usual pace."""
-    rates = [(take.end_s - take.start_s) / len(lines[take.line]) for take in takes if take.likeness >= SURE]
-    return float(np.median(rates)) if rates else 0.07
-
-
 def _walk_back(
     pieces: Sequence[HeardPiece],
     expected: Sequence[Sequence[str]],
@@ -212,12 +185,54 @@ def _walk_back(
                 )
             )
         i, k = before, source
-    return _astray_marked(takes[::-1])
+    return _astray_marked(takes[::-1], len(expected))
 
 
-def _astray_marked(takes: Sequence[Take]) -> list[Take]:
+def _astray_marked(takes: Sequence[Take], n_lines: int) -> list[Take]:
+    """Return `takes` with those marked that are out of the reading's order, by one or two lines at a time.
+
+    The order is the longest run of takes in which lines never go back. Three or more lines in a row that are
+    out of it are a passage that was read again, and not a mistake, unless lines that should have been read
+    just there were never heard.
+    """
+    order = _in_order([take.line for take in takes])
+    read = {take.line for take in takes}
     out = list(takes)
-    for index in range(1, len(takes) - 1):
-        before, take, after = (one.line for one in takes[index - 1 : index + 2])
-        out[index] = replace(takes[index], astray=take < before <= after)
+    index = 0
+    while index < len(takes):
+        end = index + 1
+        if index not in order:
+            while end < len(takes) and end not in order and 0 <= takes[end].line - takes[end - 1].line <= 1:
+                end += 1
+            before = max((takes[k].line for k in order if k < index), default=-1)
+            later = (takes[k].line for k in order if k >= end and takes[k].line > before)
+            after = min(later, default=n_lines)
+            unread = any(line not in read for line in range(before + 1, after))
+            if unread or len({take.line for take in takes[index:end]}) < _PASSAGE:
+                out[index:end] = [replace(take, astray=True) for take in takes[index:end]]
+        index = end
     return out
+
+
+def _in_order(lines: Sequence[int]) -> set[int]:
+    """Return the indices of the longest rising subsequence of `lines`, the earliest of several.
+
+    A line several times in a row counts as one.
+    """
+    runs: list[list[int]] = []
+    for index, line in enumerate(lines):
+        if runs and lines[runs[-1][-1]] == line:
+            runs[-1].append(index)
+        else:
+            runs.append([index])
+    best: list[tuple[int, int]] = []
+    for number, run in enumerate(runs):
+        before = [(best[k][0], -k) for k in range(number) if lines[runs[k][0]] < lines[run[0]]]
+        length, source = max(before, default=(0, 1))
+        best.append((length + 1, -source))
+    number = max(range(len(best)), key=lambda k: best[k][0], default=-1)
+    found: set[int] = set()
+    while number >= 0:
+        found.update(runs[number])
+        number = best[number][1]
+    return found

@@ -13,11 +13,13 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.adapt.cutting import cut_take, is_clipped
-from cuelane.adapt.listening import LISTEN_RATE, HeardWord, ScriptListener
+from cuelane.adapt.listening import LISTEN_RATE, Aligner, HeardWord, ScriptListener
 from cuelane.adapt.pronouncing import spoken_words
 from cuelane.adapt.recording import Recording, open_recording
 from cuelane.adapt.room_tone import level_db, room_tone
-from cuelane.takes.matching import LIKELY, SURE, HeardPiece, Take, fill_gaps, match_takes
+from cuelane.takes.gaps import fill_gaps
+from cuelane.takes.matching import LIKELY, SURE, HeardPiece, Take, match_takes
+from cuelane.takes.rivals import confirmed, doubted, repeats_doubted
 from cuelane.takes.splitting import Piece, measure_levels, split_at_pauses
 
 Audio = npt.NDArray[np.float32]
@@ -91,7 +93,7 @@ def _find(
     recordings: Sequence[Recording], lines: Sequence[str], accept: frozenset[int], progress: Progress
 ) -> TakesResult:
     numbers = [f"number {' '.join(spoken_words(str(n)))}" for n in range(1, min(len(lines), MAX_NUMBER) + 1)]
-    listener = ScriptListener([*lines, *numbers])
+    listener, aligner = ScriptListener([*lines, *numbers]), Aligner()
     split = []
     for recording in recordings:
         low = recording.low_frames(0, recording.n_listen)
@@ -121,6 +123,8 @@ def _find(
         heard_by.append(heard)
         found = match_takes(heard, lines)
         found += fill_gaps(heard, found, lines)
+        found = confirmed(doubted(found, lines, recording.low, aligner), lines, recording.low, aligner)
+        found = repeats_doubted(found, lines)
         takes.extend((index, take) for take in found)
         used = [(take.start_s, take.end_s) for take in found]
         unused.extend(
@@ -212,7 +216,13 @@ def _choose(
         notes.append("a later reading was not as good; an earlier one is used")
     if is_clipped(recording, take.start_s, take.end_s):
         notes.append("recorded too loud: it is clipped")
-    if not take.whole or take.likeness < SURE:
+    if take.confirmed:
+        notes.append(f"heard {take.heard!r}, but its own words fit the sound as well")
+    elif take.doubt and not good:
+        notes.append(take.doubt)
+    elif take.astray and not good:
+        notes.append(f"heard {take.heard!r}, but out of order")
+    elif not take.whole or take.likeness < SURE:
         notes.append(f"heard {take.heard!r}")
     elif take.confidence < SURE and take.rival_line is not None:
         notes.append(f"nearly as like line {take.rival_line + 1}: {lines[take.rival_line]!r}")

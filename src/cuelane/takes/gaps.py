@@ -1,0 +1,84 @@
+"""Lines that were not recognised, and the sound between their neighbours that may be theirs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from difflib import SequenceMatcher
+from itertools import groupby
+
+import numpy as np
+
+from cuelane.adapt.pronouncing import spoken_words
+from cuelane.takes.matching import SURE, HeardPiece, Take, likeness
+
+SHORTEST, LONGEST = 0.4, 2.0
+
+
+def fill_gaps(pieces: Sequence[HeardPiece], takes: Sequence[Take], lines: Sequence[str]) -> list[Take]:
+    """Return doubtful takes for lines that were not recognised, by their place in the reading alone.
+
+    A line qualifies if, between the readings of the lines before and after it, there is sound of about the
+    length it needs that is no other line, or was heard as a line out of order. Where several lines and
+    sounds lie there, they keep their order, and go to those whose letters they share. The likeness is what
+    was heard.
+    """
+    sound = [take for take in takes if not take.astray]
+    read = {take.line for take in sound}
+    rate = seconds_a_letter(takes, lines)
+
+    def window(line: int) -> tuple[float, float]:
+        before = max((take.end_s for take in sound if take.line < line), default=0.0)
+        later = (take.start_s for take in sound if take.line > line and take.start_s > before)
+        return before, min(later, default=float("inf"))
+
+    found: list[Take] = []
+    for (before, after), group in groupby((k for k in range(len(lines)) if k not in read), window):
+        missing = list(group)
+        free = [
+            piece
+            for piece in pieces
+            if before <= piece.start_s
+            and piece.end_s <= after
+            and piece.words
+            and not any(t.start_s <= piece.start_s < t.end_s for t in (*sound, *found))
+        ]
+        for line, piece in _in_order(missing, free, lines, rate):
+            like = likeness(piece.text, spoken_words(lines[line]))
+            heard, numbered = " ".join(piece.text), piece.number == line + 1
+            found.append(
+                Take(line, piece.start_s, piece.end_s, like, 0.0, None, numbered, heard, whole=False)
+            )
+    return found
+
+
+def _in_order(
+    missing: Sequence[int], free: Sequence[HeardPiece], lines: Sequence[str], rate: float
+) -> list[tuple[int, HeardPiece]]:
+    """Return the pairs of a line and a sound, both in order, that have most in common, late ones first."""
+    worth = np.full((len(missing), len(free)), -np.inf)
+    for i, line in enumerate(missing):
+        for j, piece in enumerate(free):
+            if SHORTEST < (piece.end_s - piece.start_s) / (rate * len(lines[line])) < LONGEST:
+                letters = SequenceMatcher(None, " ".join(piece.text), " ".join(spoken_words(lines[line])))
+                worth[i, j] = 0.2 + letters.ratio() + 1e-3 * j
+    best = np.zeros((len(missing) + 1, len(free) + 1))
+    for i in range(1, len(missing) + 1):
+        for j in range(1, len(free) + 1):
+            best[i, j] = max(best[i - 1, j], best[i, j - 1], best[i - 1, j - 1] + worth[i - 1, j - 1])
+    pairs = []
+    i, j = len(missing), len(free)
+    while i and j:
+        if best[i, j] == best[i - 1, j]:
+            i -= 1
+        elif best[i, j] == best[i, j - 1]:
+            j -= 1
+        else:
+            i, j = i - 1, j - 1
+            pairs.append((missing[i], free[j]))
+    return pairs[::-1]
+
+
+def seconds_a_letter(takes: Sequence[Take], lines: Sequence[str]) -> float:
+    """Return how long this reader takes for a letter: the median over the lines found, or a usual pace."""
+    rates = [(take.end_s - take.start_s) / len(lines[take.line]) for take in takes if take.likeness >= SURE]
+    return float(np.median(rates)) if rates else 0.07

@@ -1,7 +1,7 @@
 """Music files laid out along a session: matched in loudness, joined by equal-power crossfades.
 
 Silence at a file's ends is left out. Every file is read once to measure it and once to play it, in blocks;
-what is kept of it grows by 0.2 MB a minute.
+what is kept of it grows by 0.1 MB a minute.
 """
 
 from __future__ import annotations

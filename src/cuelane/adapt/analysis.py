@@ -13,16 +13,14 @@ from cuelane.adapt.align import PlacedWord, place_words
 from cuelane.adapt.captions import Caption
 from cuelane.adapt.countdown import Beep
 from cuelane.adapt.cues import OVER_BEEP, FoundCue, find_cues, untexted
-from cuelane.adapt.hearing import Hearing, Island
+from cuelane.adapt.hearing import Hearing
 from cuelane.adapt.intervals import FoundInterval, find_intervals
-from cuelane.adapt.listening import FreeListener
+from cuelane.adapt.recognising import clips_without_words, doubts_named, recognise
 from cuelane.adapt.recording import Recording
 from cuelane.adapt.search import find_structure
 from cuelane.adapt.wordlists import word_lists
 
-SCHEMA = "cuelane.adapt/1"
-RECOGNISED = "recognised by machine, without captions: check the words"
-_LONGEST_LISTEN_S = 20.0
+SCHEMA = "cuelane.adapt/2"
 
 Step = Callable[[str, int, int], None]
 
@@ -72,12 +70,17 @@ def analyse(
             captions, hearing, progress=lambda done, total: told("placing words", done, total)
         )
     else:
-        words = _recognise(islands, hearing, told)
-        notes.append("no captions: the words were recognised by machine and are rough")
+        words, said = recognise(islands, hearing, lambda done, total: told("recognising words", done, total))
+        notes.append(said)
     intervals = find_intervals(structure.boundaries, recording.seconds, words, lists)
     cues = find_cues(words, intervals, hearing, lists)
     cues = [_over_beep_dropped(cue) for cue in cues]
-    sounds = untexted(islands, cues, intervals)
+    if captions is None and not words:
+        sounds = clips_without_words(islands, intervals)
+    else:
+        sounds = untexted(islands, cues, intervals)
+    if captions is None:
+        cues = [doubts_named(cue) for cue in cues]
     return Analysis(
         recording.seconds,
         structure.beep,
@@ -101,22 +104,6 @@ def _over_beep_dropped(cue: FoundCue) -> FoundCue:
     return FoundCue(
         cue.start_s, cue.end_s, cue.text, cue.role, cue.interval, (*cue.reasons, OVER_BEEP), notes, cue.words
     )
-
-
-def _recognise(islands: Sequence[Island], hearing: Hearing, told: Step) -> list[PlacedWord]:
-    listener = FreeListener()
-    words: list[PlacedWord] = []
-    for number, island in enumerate(islands):
-        start = max(0.0, island.start_s - 0.15)
-        while start < island.end_s:
-            stop = min(island.end_s + 0.15, start + _LONGEST_LISTEN_S)
-            for heard in listener.hear(hearing.low(start, stop)):
-                words.append(
-                    PlacedWord(heard.text, start + heard.onset_s, start + heard.end_s, number, sure=False)
-                )
-            start = stop
-        told("recognising words", number + 1, len(islands))
-    return words
 
 
 def to_json(analysis: Analysis, key: str) -> str:

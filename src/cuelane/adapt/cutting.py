@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from cuelane.adapt.recording import CLIP_RATE, Recording
 from cuelane.adapt.room_tone import Spectrum, soften
+from cuelane.adapt.segments import audio_segment
 from cuelane.clip import audible_span
 from cuelane.meter.gating import clip_loudness_lufs
 
@@ -81,10 +82,9 @@ def cut_with_onset(
 
 def fade_ends(clip: Audio, fade_in_s: float, fade_out_s: float) -> Audio:
     """Return `clip` (48 kHz mono) with its two ends faded, by pydub at 32 bits."""
-    from pydub import AudioSegment
-
     whole = np.clip(np.rint(clip.astype(np.float64) * _FULL_SCALE_32), -_FULL_SCALE_32, _FULL_SCALE_32 - 1)
-    sound = AudioSegment(data=whole.astype("<i4").tobytes(), sample_width=4, frame_rate=CLIP_RATE, channels=1)
+    data = whole.astype("<i4").tobytes()
+    sound = audio_segment()(data=data, sample_width=4, frame_rate=CLIP_RATE, channels=1)
     faded = sound.fade_in(round(fade_in_s * 1000)).fade_out(round(fade_out_s * 1000))
     return np.frombuffer(faded.raw_data, "<i4").astype(np.float32) / np.float32(_FULL_SCALE_32)
 

@@ -5,6 +5,7 @@ The engine is pocketsphinx, whose English model comes in its wheel; it hears 16 
 
 from __future__ import annotations
 
+import importlib.util
 import math
 import tempfile
 from collections import Counter
@@ -18,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.adapt.pronouncing import phones, spoken_words
+from cuelane.errors import VoiceError
 
 LISTEN_RATE = 16_000
 FRAME_S = 0.010
@@ -37,21 +39,34 @@ Audio = npt.NDArray[np.float32]
 class HeardWord:
     """A word with the seconds, from the start of the audio given, at which it begins and ends.
 
-    ``paused`` says whether the engine heard a pause, or nothing, right before it.
+    ``paused`` says whether the engine heard a pause, or nothing, right before it. ``posterior`` is the chance
+    that it is this word, where the engine recognised freely.
     """
 
     text: str
     onset_s: float
     end_s: float
     paused: bool = False
+    posterior: float = 1.0
 
 
 def _pcm(samples: Audio) -> bytes:
     return bytes(np.clip(np.rint(samples * 32_767.0), -32_768, 32_767).astype("<i2").tobytes())
 
 
+def has_engine() -> bool:
+    """Return whether the recogniser is installed; it has no wheel for Python 3.14 yet."""
+    return importlib.util.find_spec("pocketsphinx") is not None
+
+
 def _decoder(**settings: Any) -> Any:
-    from pocketsphinx import Decoder
+    try:
+        from pocketsphinx import Decoder
+    except ImportError as error:
+        raise VoiceError(
+            f"the recogniser is missing ({error}); it comes with cuelane on Python 3.13 and older, "
+            "or install it with: pip install pocketsphinx"
+        ) from error
 
     return Decoder(loglevel="FATAL", samprate=float(LISTEN_RATE), **settings)
 
@@ -74,7 +89,7 @@ def _decode(decoder: Any, samples: Audio) -> list[HeardWord]:
         filler = word.startswith(("<", "[", "+"))
         if not filler:
             onset_s, end_s = segment.start_frame * FRAME_S, (segment.end_frame + 1) * FRAME_S
-            found.append(HeardWord(word, onset_s, end_s, paused))
+            found.append(HeardWord(word, onset_s, end_s, paused, float(segment.prob)))
         paused = filler
     return found
 

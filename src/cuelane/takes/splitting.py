@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from cuelane.adapt.segments import audio_segment
+
 Audio = npt.NDArray[np.float32]
 
 PAUSE_MS = 300
@@ -54,10 +56,8 @@ def measure_levels(samples: Audio, sample_rate: int) -> Levels:
 
 def segment(samples: Audio, sample_rate: int) -> Any:
     """Return `samples` (mono, full scale 1.0) as a pydub segment of 16 bits."""
-    from pydub import AudioSegment
-
     data = np.clip(np.rint(samples * 32_767.0), -32_768, 32_767).astype("<i2").tobytes()
-    return AudioSegment(data=data, sample_width=2, frame_rate=sample_rate, channels=1)
+    return audio_segment()(data=data, sample_width=2, frame_rate=sample_rate, channels=1)
 
 
 def split_at_pauses(samples: Audio, sample_rate: int, levels: Levels | None = None) -> list[Piece]:
@@ -68,6 +68,8 @@ def split_at_pauses(samples: Audio, sample_rate: int, levels: Levels | None = No
     samples : mono, shape (n,), full scale 1.0; worked through in stretches of five minutes.
     levels : of the whole recording; measured here if None.
     """
+    # Before pydub is imported from elsewhere, or its warning is shown after all.
+    audio_segment()
     from pydub.silence import detect_nonsilent
 
     levels = levels or measure_levels(samples, sample_rate)

@@ -1,0 +1,105 @@
+"""A class without captions, from its recording to a track in which the kept words are heard."""
+
+from __future__ import annotations
+
+from difflib import SequenceMatcher
+
+import pytest
+import soundfile
+
+import classgen as gen
+from cuelane.adapt import recognising
+from cuelane.adapt.listening import LISTEN_RATE, ScriptListener
+from cuelane.adapt.report import doubts
+from cuelane.adapt.run import adapt_recording
+from cuelane.adapt.wordlists import plain
+from cuelane.plan.load import load_plan
+
+
+@pytest.fixture(scope="module")
+def uncaptioned(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("uncaptioned")
+    made = gen.generate(31, work_s=12.0, rest_s=8.0, n_sets=2, doorbell=False)
+    soundfile.write(folder / "class.wav", made.samples, gen.SAMPLE_RATE)
+    return folder, made, adapt_recording(folder / "class.wav", folder / "out")
+
+
+def in_order(wanted: list[str], heard: list[str]) -> float:
+    blocks = SequenceMatcher(None, wanted, heard, autojunk=False).get_matching_blocks()
+    return sum(block.size for block in blocks) / len(wanted)
+
+
+def test_every_phrase_becomes_a_cue_with_most_of_its_words(uncaptioned):
+    """Each phrase lies whole in one cue, and half of all words or more are recognised in order."""
+    _, made, adapted = uncaptioned
+    cues = adapted.analysis.cues
+
+    for _, onset_s, end_s in made.phrases:
+        assert any(cue.start_s < onset_s + 0.005 and end_s - 0.005 < cue.end_s for cue in cues)
+    spoken = [plain(part) for word in made.words for part in word.text.split()]
+    assert in_order(spoken, " ".join(cue.text for cue in cues).split()) >= 0.5
+
+
+def test_doubtful_words_are_named(uncaptioned):
+    """The report says that a machine heard the words, and the decisions file which are doubtful."""
+    folder, _, adapted = uncaptioned
+
+    assert any("recognised by machine" in doubt for doubt in doubts(adapted.analysis))
+    assert "heard with little certainty: " in (folder / "out" / "decisions.txt").read_text(encoding="utf-8")
+
+
+def test_the_kept_words_are_heard_in_the_track_in_order(uncaptioned, monkeypatch):
+    """A recogniser finds as many of the kept words in the new track as in the recording, or one less."""
+    import soxr
+
+    from cuelane.render import render
+
+    folder, made, adapted = uncaptioned
+    monkeypatch.setenv("CUELANE_CACHE", str(folder / "cache"))
+    # The title and the cautions are spoken by a voice: of no use here, and slow.
+    plan = folder / "out" / "unspoken.yaml"
+    text = (folder / "out" / "plan.yaml").read_text(encoding="utf-8")
+    plan.write_text(text.replace("language:", "cautions: none\nlanguage:", 1), encoding="utf-8")
+    result = render(plan, folder / "track.wav", extras=False)
+    schedule = result.prepared.schedule
+    kept = [cue for cue, keep in zip(adapted.analysis.cues, adapted.kept, strict=True) if keep]
+    after = [
+        (event.onset_sample / schedule.sample_rate, event.end_sample / schedule.sample_rate)
+        for event in schedule.events
+        if event.kind == "cue" and event.text in {cue.text for cue in kept}
+    ]
+    spans = {"class.wav": [(cue.start_s, cue.end_s) for cue in kept], "track.wav": after}
+    spoken = [
+        plain(part)
+        for word in made.words
+        if any(a < (word.onset_s + word.end_s) / 2 < b for a, b in spans["class.wav"])
+        for part in word.text.split()
+    ]
+    listener = ScriptListener([text for text, _, _ in made.phrases])
+    found = {}
+    for name, stretches in spans.items():
+        samples, rate = soundfile.read(folder / name, dtype="float32")
+        low = soxr.resample(samples, rate, LISTEN_RATE)
+        heard = [
+            word.text
+            for a, b in stretches
+            for word in listener.hear(low[round((a - 0.15) * LISTEN_RATE) : round((b + 0.15) * LISTEN_RATE)])
+        ]
+        found[name] = in_order(spoken, heard)
+
+    assert len(after) == len(kept)
+    assert found["class.wav"] >= 0.9
+    assert found["track.wav"] >= found["class.wav"] - 1.01 / len(spoken)
+
+
+def test_without_a_recogniser_the_clips_have_no_words(uncaptioned, monkeypatch, tmp_path):
+    """Every sound is kept as a clip, the plan loads, and the report says what that means."""
+    folder, made, _ = uncaptioned
+    monkeypatch.setattr(recognising, "has_engine", lambda: False)
+
+    adapted = adapt_recording(folder / "class.wav", tmp_path / "out")
+
+    assert all(adapted.kept)
+    assert len(adapted.kept) >= len(made.phrases) - 1
+    assert recognising.NO_ENGINE in doubts(adapted.analysis)
+    assert load_plan(tmp_path / "out" / "plan.yaml").plan.title == "class"

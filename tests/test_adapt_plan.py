@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 
 import classgen as gen
 import classgen_captions as cap
+from cuelane.adapt.analysis import Analysis
 from cuelane.adapt.countdown import Beep
 from cuelane.adapt.cues import FoundCue
 from cuelane.adapt.decisions import Decision, decide, decisions_text, read_decisions
 from cuelane.adapt.intervals import FoundInterval
-from cuelane.adapt.planfile import CutCue, plan_intervals
+from cuelane.adapt.planfile import CutCue, Guess, Planned, plan_intervals
+from cuelane.adapt.report import doubts, report_markdown
 from cuelane.adapt.run import adapt_recording
+from cuelane.adapt.search import PLAN_LEFT_ASIDE
 from cuelane.errors import AudioFileError, PlanError, UsageError
 from cuelane.plan.load import load_plan
 
@@ -91,6 +95,41 @@ def test_exact_timing_puts_silence_where_the_longest_pause_is():
 
     assert planned.intervals[1].length_ms == 30_000
     assert [p.at_ms for p in planned.intervals[1].cues] == [5_000, 24_300]
+    assert planned.guesses == (Guess(1, 33_000, 4_300),)
+
+
+def analysis(**changes: object) -> Analysis:
+    """What was found in a class of four intervals."""
+    rows = [("work", 20.0, 45.7), ("rest", 45.7, 60.7), ("work", 60.7, 90.7), ("rest", 90.7, 105.7)]
+    found = [FoundInterval(kind, start, end, round(end - start), True) for kind, start, end in rows]
+    cues = (FoundCue(25.0, 26.0, "Words.", "form", 0),)
+    whole = Analysis(120.0, BEEP, 0.9, "by its own pattern", 5, 0, 0, tuple(found), cues, (), ())
+    return replace(whole, **changes)  # type: ignore[arg-type]
+
+
+def test_the_report_says_what_is_not_sure_and_what_to_do():
+    """A guessed countdown, a plan left aside and odd lengths are named first, each with a way out."""
+    assert doubts(analysis()) == []
+
+    guess = doubts(analysis(confidence=0.41))
+    assert len(guess) == 1
+    assert "guess (confidence 0.41 of 1): 3 tones of 1000 Hz" in guess[0]
+    assert "Listen at 0:20.0 and 0:45.7." in guess[0]
+    assert "--beep-at 12:30" in guess[0]
+    assert "--beep-at 12:30" in doubts(analysis(beep=None, intervals=()))[0]
+    assert "does not fit the recording" in doubts(analysis(how=f"found; {PLAN_LEFT_ASIDE}"))[0]
+    odd = [FoundInterval("work", s, e, e - s, True) for s, e in ((9, 20), (20, 45), (45, 52), (52, 90))]
+    assert doubts(analysis(intervals=tuple(odd)))[0].startswith("4 intervals have a length that no other has")
+
+
+def test_the_report_says_where_a_cut_was_guessed():
+    """With exact timing, the silence that was put in is named with its place and called a guess."""
+    planned = Planned((), (), (), (Guess(0, 33_000, 4_300),))
+
+    text = report_markdown("Legs", analysis(), [True], planned, "exact")
+
+    assert "- 0:20.0 work: 4.3 s of silence put in at 0:33.0 of the recording" in text
+    assert "Where it was really cut is not known" in text
 
 
 def test_a_cue_over_the_pips_moves_or_is_named():

@@ -24,6 +24,7 @@ TALK_LEAD_MS = 500
 TALK_TAIL_MS = 2000
 BEFORE_COUNTDOWN_MS = 5000
 _EARLIER_MS, _LATER_MS = 1500, 1500
+_LEAST_CHANGE_MS = 250
 
 
 @dataclass(frozen=True)
@@ -56,12 +57,22 @@ class PlannedInterval:
 
 
 @dataclass(frozen=True)
+class Guess:
+    """A length that was put right: ``added_ms`` more (less, if negative) at ``at_ms`` of the recording."""
+
+    interval: int
+    at_ms: int
+    added_ms: int
+
+
+@dataclass(frozen=True)
 class Planned:
-    """The new plan's intervals, the cues that found no room, and what was moved."""
+    """The new plan's intervals, the cues that found no room, what was moved, and where that was a guess."""
 
     intervals: tuple[PlannedInterval, ...]
     crowded_out: tuple[CutCue, ...]
     moved: tuple[tuple[CutCue, int], ...]
+    guesses: tuple[Guess, ...] = ()
 
 
 def plan_intervals(
@@ -71,6 +82,7 @@ def plan_intervals(
     planned: list[PlannedInterval] = []
     crowded: list[CutCue] = []
     moved: list[tuple[CutCue, int]] = []
+    guesses: list[Guess] = []
     countdown_ms = round(beep.count * beep.spacing_s * 1000) if beep else 0
     for index, interval in enumerate(intervals):
         inside = [cue for cue in cues if cue.interval == index]
@@ -84,7 +96,9 @@ def plan_intervals(
         if timing == "exact" and interval.kind != "talk":
             true_ms = round(interval.true_s * 1000)
             added_ms, length_ms = true_ms - length_ms, true_ms
-        wanted = _offsets(inside, start_ms, end_ms, added_ms)
+        wanted, at_ms = _offsets(inside, start_ms, end_ms, added_ms)
+        if at_ms is not None:
+            guesses.append(Guess(index, at_ms, added_ms))
         opening_ms = 0
         if index and intervals[index - 1].countdown:
             opening_ms = -(-pip_for(interval.kind, "long").n_frames * 1000 // SAMPLE_RATE)
@@ -94,7 +108,7 @@ def plan_intervals(
         at = dict(zip(map(id, inside), wanted, strict=True))
         moved += [(p.cue, p.at_ms - at[id(p.cue)]) for p in placed if abs(p.at_ms - at[id(p.cue)]) > 20]
         planned.append(PlannedInterval(interval.kind, length_ms, interval.countdown, tuple(placed), index))
-    return Planned(tuple(planned), tuple(crowded), tuple(moved))
+    return Planned(tuple(planned), tuple(crowded), tuple(moved), tuple(guesses))
 
 
 def _talk(
@@ -112,14 +126,18 @@ def _talk(
     return start_ms, min(end_ms, max(cue.end_ms for cue in cues) + TALK_TAIL_MS) - start_ms
 
 
-def _offsets(cues: Sequence[CutCue], start_ms: int, end_ms: int, added_ms: int) -> list[int]:
+def _offsets(
+    cues: Sequence[CutCue], start_ms: int, end_ms: int, added_ms: int
+) -> tuple[list[int], int | None]:
+    """Return the cues' offsets into their interval, and where in the recording its length was changed."""
     offsets = [cue.onset_ms - start_ms for cue in cues]
-    if abs(added_ms) < 250 or not cues:
-        return offsets
+    if abs(added_ms) < _LEAST_CHANGE_MS or not cues:
+        return offsets, None
     ends = [start_ms, *(cue.end_ms for cue in cues)]
     starts = [*(cue.onset_ms for cue in cues), end_ms]
     widest = max(range(len(starts)), key=lambda k: starts[k] - ends[k])
-    return [offset + (added_ms if k >= widest else 0) for k, offset in enumerate(offsets)]
+    changed = [offset + (added_ms if k >= widest else 0) for k, offset in enumerate(offsets)]
+    return changed, (ends[widest] + starts[widest]) // 2
 
 
 def _fit(

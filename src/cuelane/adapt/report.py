@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from dataclasses import asdict
 
 from cuelane.adapt.analysis import Analysis
+from cuelane.adapt.intervals import FoundInterval
 from cuelane.adapt.planfile import Planned, Timing
+from cuelane.adapt.search import PLAN_LEFT_ASIDE
 
 SURE = 0.6
 
@@ -23,20 +25,50 @@ def doubts(analysis: Analysis) -> list[str]:
     found = list(analysis.notes)
     if analysis.beep is None:
         found.append(
-            "No countdown was found, so there are no intervals. Name the place of one with --beep-at."
+            "No countdown was found, so there are no intervals. Listen for the end of one and name it, "
+            "such as --beep-at 12:30; or give the session's plan with --plan."
         )
     elif analysis.confidence < SURE:
         found.append(
-            f"The countdown is a guess (confidence {analysis.confidence:.2f}): {analysis.beep.describe()}. "
-            "Name the place of one with --beep-at, or give the session's plan with --plan."
+            f"The countdown is a guess (confidence {analysis.confidence:.2f} of 1): "
+            f"{analysis.beep.describe()}. {_where(analysis)}If it is something else, such as music, "
+            "name the end of a real one, such as --beep-at 12:30, or give the session's plan with --plan."
+        )
+    if PLAN_LEFT_ASIDE in analysis.how:
+        found.append(
+            "The plan that was given does not fit the recording and was left aside: is it this class's? "
+            "If it is, name the end of one countdown with --beep-at too."
+        )
+    once = _lengths_of_their_own(analysis)
+    if once:
+        found.append(
+            f"{len(once)} intervals have a length that no other has, the first at {clock(once[0].start_s)}: "
+            "a countdown may have been missed or taken wrongly there. Listen, or name one with --beep-at."
         )
     if analysis.n_faint:
-        found.append(f"{analysis.n_faint} of {analysis.n_boundaries} countdowns are faint.")
+        found.append(
+            f"{analysis.n_faint} of {analysis.n_boundaries} countdowns are faint; the table says which."
+        )
     if analysis.n_from_plan:
         found.append(f"{analysis.n_from_plan} boundaries could not be heard and are where the plan has them.")
     if analysis.lost_captions:
         found.append(f"{len(analysis.lost_captions)} captions were not found in the sound.")
     return found
+
+
+def _where(analysis: Analysis) -> str:
+    """Return where a person can hear whether the countdown is one."""
+    ends = [clock(interval.start_s) for interval in analysis.intervals if interval.kind != "talk"]
+    return f"Listen at {' and '.join(ends[:2])}. " if ends else ""
+
+
+def _lengths_of_their_own(analysis: Analysis) -> list[FoundInterval]:
+    """Return the intervals unlike all others in length, if they are more than a few cuts would make."""
+    rows = [interval for interval in analysis.intervals if interval.kind != "talk"]
+    own = [
+        row for row in rows if not any(o is not row and abs(o.length_s - row.length_s) < 0.25 for o in rows)
+    ]
+    return own if len(own) > max(2, len(rows) / 3) else []
 
 
 def report_json(analysis: Analysis, kept: Sequence[bool], planned: Planned, timing: Timing) -> str:
@@ -64,6 +96,7 @@ def report_json(analysis: Analysis, kept: Sequence[bool], planned: Planned, timi
         ],
         "lost_captions": analysis.lost_captions,
         "crowded_out": [cue.text for cue in planned.crowded_out],
+        "guessed_cuts": [asdict(guess) for guess in planned.guesses],
         "moved": [{"text": cue.text, "by_ms": by_ms} for cue, by_ms in planned.moved],
     }
     return json.dumps(value, ensure_ascii=False, indent=1) + "\n"
@@ -95,6 +128,16 @@ def report_markdown(
         for i in analysis.intervals
         if i.kind != "talk"
     ]
+    if planned.guesses:
+        lines += ["", "## Lengths put right", ""]
+        lines += [
+            f"- {clock(analysis.intervals[guess.interval].start_s)} "
+            f"{analysis.intervals[guess.interval].kind}: {abs(guess.added_ms) / 1000:.1f} s "
+            f"{'of silence put in' if guess.added_ms > 0 else 'taken out'} at {clock(guess.at_ms / 1000)} of "
+            "the recording, in the longest pause. Where it was really cut is not known: check that the words "
+            "after it still say the right time."
+            for guess in planned.guesses
+        ]
     out = [cue for cue, keep in zip(analysis.cues, kept, strict=True) if not keep]
     lines += ["", "## Left out", ""]
     lines += [

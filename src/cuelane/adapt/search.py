@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from cuelane.adapt.countdown import LEAST_CONFIDENCE, SURE, Beep, Found, candidate_beeps
+from cuelane.adapt.countdown import LEAST_CONFIDENCE, SURE, Beep, Found, candidate_beeps, rivalled, weigh
 from cuelane.adapt.lonetone import find_lone
 from cuelane.adapt.recording import Recording
 from cuelane.adapt.scorebook import ScoreBook
@@ -17,8 +17,11 @@ Step = Callable[[str], None]
 
 SEARCH_S = 720.0
 FITS = 0.35
+PLAN_LEFT_ASIDE = "the plan does not fit the recording and was left aside"
 _BEFORE_S, _AFTER_S = 8.0, 3.0
-_MOST_HINTED = 5
+_NEAR_S = 5.0
+_MOST_HINTED = 12
+_FEWEST = 3
 
 
 @dataclass(frozen=True)
@@ -74,7 +77,7 @@ def find_structure(
         placed, fit = boundaries_by_plan(recording, beep, expected_s)
         if fit >= FITS:
             return Structure(beep, max(confidence, fit), tuple(placed), f"{how}, held against the plan")
-        how += "; the plan does not fit the recording and was left aside"
+        how += f"; {PLAN_LEFT_ASIDE}"
     return Structure(beep, confidence, tuple(find_boundaries(recording, beep)), how)
 
 
@@ -105,22 +108,43 @@ def _by_plan(
 
 
 def _hinted(recording: Recording, at_s: float) -> tuple[Beep, float]:
-    """Return the countdown near `at_s` that is found most often in the recording."""
-    tracks = tone_tracks(recording, max(0.0, at_s - _BEFORE_S), min(recording.seconds, at_s + _AFTER_S))
-    runs = _runs(tracks, at_s)[:_MOST_HINTED]
-    best: tuple[float, Beep] | None = None
-    for beep in runs:
-        seen = find_boundaries(recording, beep)
-        near = any(abs(boundary.at_s - at_s) < _BEFORE_S for boundary in seen)
-        worth = sum(boundary.score**4 for boundary in seen) if near else 0.0
-        if worth > 0 and (best is None or worth > best[0]):
-            best = (worth, beep)
-    if best is None:
+    """Return the countdown or lone tone near `at_s` that stands out most, and how sure it is.
+
+    Besides what is found without a hint, every run of tones near `at_s` is tried over the whole recording.
+    """
+    start_s = min(max(0.0, at_s - SEARCH_S / 2), max(0.0, recording.seconds - SEARCH_S))
+    part = recording.part(start_s, min(recording.seconds, start_s + SEARCH_S))
+    tracks = tone_tracks(part)
+    book = ScoreBook(part)
+    at_s -= part.start_s
+    found = candidate_beeps(book, tracks)
+    lone = find_lone(book, tracks)
+    near_tracks = [track for track in tracks if at_s - _BEFORE_S <= track.onset_s <= at_s + _AFTER_S]
+    found += [_over_all(part, beep, tracks) for beep in _runs(near_tracks, at_s)[:_MOST_HINTED]]
+    if lone is not None and not any(one.worth > 0 and lone.agrees_with(one) for one in found):
+        found.append(lone)
+    near = [one for one in found if _distance(one, at_s) < _NEAR_S and one.worth > 0]
+    if not near:
         raise UsageError(
-            f"no countdown was found within {_BEFORE_S:.0f} s of --beep-at; "
-            "give the time of its last, long tone"
+            f"no countdown was found within {_NEAR_S:.0f} s of --beep-at; "
+            "give the time of its last, long tone, where no music is loud if there is such a place"
         )
-    return best[1], 0.9
+    near.sort(key=lambda one: one.worth / (1 + _distance(one, at_s)), reverse=True)
+    best = rivalled(near)[0]
+    # It was pointed out: that it comes again, and without company, is all that is left to ask.
+    pointed = 0.9 if len(best.times_s) >= _FEWEST and best.confidence > 0.5 * LEAST_CONFIDENCE else 0.0
+    return best.beep, max(best.confidence, pointed)
+
+
+def _distance(found: Found, at_s: float) -> float:
+    return min((abs(time_s - at_s) for time_s in found.times_s), default=float("inf"))
+
+
+def _over_all(recording: Recording, beep: Beep, tracks: Sequence[ToneTrack]) -> Found:
+    """Return how `beep` is found over all of `recording`, whose tones are `tracks`."""
+    seen = find_boundaries(recording, beep)
+    evidence = sum(boundary.score**4 for boundary in seen)
+    return weigh(Found(beep, evidence, 0.0, tuple(boundary.at_s for boundary in seen)), tracks)
 
 
 def _runs(tracks: Sequence[ToneTrack], at_s: float) -> list[Beep]:

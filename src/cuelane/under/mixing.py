@@ -41,7 +41,7 @@ LOSSY_HEADROOM_DB = 1.0
 LOSSLESS_HEADROOM_DB = 0.02
 """For rounding to 24 bits and float32."""
 
-_LOSSLESS = (".wav", ".flac")
+LOSSLESS = (".wav", ".flac")
 _BLOCK_NODES = 128
 _TAGS = ("title", "artist", "album", "date", "comment")
 
@@ -49,7 +49,8 @@ _TAGS = ("title", "artist", "album", "date", "comment")
 @dataclass(frozen=True, eq=False)
 class UnderReport:
     """What was made of which songs. ``loudness_lufs`` is read from the mix as it is encoded; its true peak is
-    at most ``true_peak_dbtp``. ``softened_lu`` is how far its peaks keep a song under its level."""
+    at most ``true_peak_dbtp`` before that: a lossy encoder may add isolated ones on sharp music.
+    ``softened_lu`` is how far its peaks keep a song under its level."""
 
     out: Path
     schedule: Path
@@ -109,7 +110,7 @@ def under(
     n_track = min(2, info.n_channels)
     sound, songs = _measured(track, n_track, music, plan)
     notes += _fits(track, schedule_path, plan, sound)
-    lossy = out.suffix.lower() not in _LOSSLESS
+    lossy = out.suffix.lower() not in LOSSLESS
     ceiling_dbtp = CEILING_DBTP - (LOSSY_HEADROOM_DB if lossy else LOSSLESS_HEADROOM_DB)
     bed, mix_plan, n_channels = fit_music(
         sound,

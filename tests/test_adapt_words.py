@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -9,12 +10,15 @@ import pytest
 
 import classgen as gen
 import classgen_captions as cap
-from cuelane.adapt.align import place_words
+from classgen_speech import formant, natural
+from cuelane.adapt.align import PlacedWord, place_words
 from cuelane.adapt.captions import Caption, read_captions
 from cuelane.adapt.countdown import Beep
 from cuelane.adapt.cues import find_cues
 from cuelane.adapt.hearing import Hearing
 from cuelane.adapt.intervals import FoundInterval
+from cuelane.adapt.listening import HeardWord
+from cuelane.adapt.onsets import onset_s
 from cuelane.adapt.pronouncing import phones, spoken_words
 from cuelane.adapt.structure import Boundary
 from cuelane.adapt.wordlists import plain, word_lists
@@ -76,20 +80,52 @@ def placed():
 
 
 def test_words_are_placed_within_coarse_captions(placed):
-    """With captions up to 2 s off, at least 85 of 100 words are within 50 ms and 95 within 100 ms.
+    """With captions up to 2 s off, at least 90 of 100 words are within 50 ms and 97 within 100 ms.
 
-    The issue's aim, 90 of 100 on larger sets, is measured by tests/benchmarks/bench_adapt.py.
+    Other voices, a room and larger sets are measured by tests/benchmarks/bench_adapt.py.
     """
     made, _, words, lost = placed
-    truth = [(plain(w.text.split()[0]), w.onset_s) for w in made.words]
-    heard = [word for word in words if plain(word.text) not in {"the", "a", "of", "to"}]
-    kept = [row for row in truth if row[0] not in {"the", "a", "of", "to"}]
-    assert [plain(w.text) for w in heard] == [text for text, _ in kept]
-    error = np.abs(np.array([w.onset_s for w in heard]) - [onset for _, onset in kept])
+    # Of two words that the voice runs together only the first has an onset.
+    truth = [
+        (plain(part), w.onset_s if k == 0 else np.nan)
+        for w in made.words
+        for k, part in enumerate(w.text.split())
+    ]
+    assert [plain(w.text) for w in words] == [text for text, _ in truth]
+    error = np.abs([w.onset_s - onset for w, (_, onset) in zip(words, truth, strict=True)])
+    error = error[~np.isnan(error)]
 
     assert lost == []
-    assert np.mean(error <= 0.05) >= 0.85
-    assert np.mean(error <= 0.10) >= 0.95
+    assert np.mean(error <= 0.05) >= 0.90
+    assert np.mean(error <= 0.10) >= 0.97
+
+
+@pytest.mark.parametrize("voice", [natural, formant], ids=["neural", "formant"])
+def test_the_generator_says_truly_where_words_begin(voice):
+    """By sound alone: energy above 3.5 kHz rises within 30 ms of an s after a vowel, in the median.
+
+    For the neural voice this holds only since the time of the space between words goes to the word after it.
+    """
+    from scipy.signal import butter, sosfiltfilt
+
+    highpass = butter(4, 3500, "highpass", fs=48_000, output="sos")
+    apart = []
+    for text in ("Now say so slowly.", "We see you sit down so softly.", "The knee should say so."):
+        spoken = voice(text)
+        power = np.convolve(sosfiltfilt(highpass, spoken.samples) ** 2, np.full(480, 1 / 480), "same")[::48]
+        level = 10 * np.log10(power + 1e-9)
+        for before, word in pairwise(spoken.words):
+            if not (word.text[0] == "s" and before.text[-1].lower() in "aeiouwy"):
+                continue
+            label = round(word.onset_sample / 48)
+            near = level[label - 120 : label + 150]
+            top = int(near.argmax())
+            middle = (near[max(0, top - 150) : top + 1].min() + near[top]) / 2
+            rise = int(np.flatnonzero(near[:top] <= middle)[-1])
+            apart.append(rise - 120)
+
+    assert len(apart) >= 5
+    assert abs(np.median(apart)) <= 30
 
 
 def test_no_clip_begins_or_ends_inside_a_word(placed):
@@ -101,7 +137,38 @@ def test_no_clip_begins_or_ends_inside_a_word(placed):
 
     edges = [edge for cue in cues for edge in (cue.start_s, cue.end_s)]
     assert len(cues) >= 8
-    assert not any(w.onset_s + 0.02 < edge < w.end_s - 0.02 for edge in edges for w in made.words)
+    assert not any(w.onset_s + 0.005 < edge < w.end_s - 0.005 for edge in edges for w in made.words)
+
+
+def test_a_word_placed_wrongly_is_not_cut():
+    """An onset 0.25 s late, and a gap that is full of sound, move no cut into a word."""
+    spoken = natural("Press the floor away.")
+    sound = np.zeros(48_000 * 4, np.float32)
+    sound[48_000 : 48_000 + len(spoken.samples)] = spoken.samples
+    sound += np.random.default_rng(4).standard_normal(len(sound)).astype(np.float32) * 5e-4
+    hearing = Hearing(recording(sound), None, [])
+    true = [(w.text, 1 + w.onset_sample / 48_000, 1 + w.end_sample / 48_000) for w in spoken.words]
+    start_s, end_s = true[0][1], true[-1][2]
+    first = PlacedWord("Press", start_s + 0.25, start_s + 0.3, 0)
+    late = [first, PlacedWord("away.", end_s - 0.2, end_s - 0.1, 0)]
+
+    cues = find_cues(late, [FoundInterval("work", 0.0, 4.0, 4.0, False)], hearing, word_lists())
+
+    assert len(cues) == 1
+    assert cues[0].start_s <= start_s
+    assert cues[0].end_s >= end_s
+
+
+def test_the_level_finds_a_word_after_a_pause():
+    """A word heard 80 ms early in room noise gets its onset from the level, to 10 ms."""
+    sound = np.random.default_rng(6).standard_normal(48_000 * 3).astype(np.float32) * 1e-3
+    time = np.arange(24_000) / 48_000
+    sound[72_000:96_000] += (0.1 * np.sin(2 * np.pi * 300 * time)).astype(np.float32)
+    hearing = Hearing(recording(sound), None, [])
+
+    assert onset_s(HeardWord("hold", 1.42, 2.0, True), 0.5, hearing) == pytest.approx(1.5, abs=0.01)
+    # Inside a phrase, where the engine heard no pause and there is none, its word stands.
+    assert onset_s(HeardWord("hold", 1.72, 2.0, False), 1.70, hearing) == 1.72
 
 
 @pytest.mark.parametrize(

@@ -207,10 +207,12 @@ def heard_in_order(voice: object, seed: int) -> None:
         adapted = adapt_recording(folder / "class.mp4", folder / "out", captions=folder / "class.vtt")
         track = folder / "track.flac"
         result = render(folder / "out" / "plan.yaml", track, extras=False)
-        events = [event for event in result.prepared.schedule.events if event.kind == "cue"]
         rate = result.prepared.schedule.sample_rate
-        after = [Island(event.onset_sample / rate, event.end_sample / rate) for event in events]
         kept = [cue for cue, keep in zip(adapted.analysis.cues, adapted.kept, strict=True) if keep]
+        # Without the title and the cautions, which the recording does not hold.
+        own = {cue.text for cue in kept}
+        events = [event for event in result.prepared.schedule.events if event.text in own]
+        after = [Island(event.onset_sample / rate, event.end_sample / rate) for event in events]
         before = [Island(cue.start_s, cue.end_s) for cue in kept]
         spoken = [
             plain(part)

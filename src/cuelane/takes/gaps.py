@@ -12,6 +12,7 @@ from cuelane.adapt.pronouncing import spoken_words
 from cuelane.takes.matching import SURE, HeardPiece, Take, likeness
 
 SHORTEST, LONGEST = 0.4, 2.0
+_NEARLY = 0.2
 
 
 def fill_gaps(pieces: Sequence[HeardPiece], takes: Sequence[Take], lines: Sequence[str]) -> list[Take]:
@@ -54,7 +55,10 @@ def fill_gaps(pieces: Sequence[HeardPiece], takes: Sequence[Take], lines: Sequen
 def _in_order(
     missing: Sequence[int], free: Sequence[HeardPiece], lines: Sequence[str], rate: float
 ) -> list[tuple[int, HeardPiece]]:
-    """Return the pairs of a line and a sound, both in order, that have most in common, late ones first."""
+    """Return the pairs of a line and a sound, both in order, that have most in common, late ones first.
+
+    A line left over shares a sound that is as like it, or nearly, as the line that the sound went to.
+    """
     worth = np.full((len(missing), len(free)), -np.inf)
     for i, line in enumerate(missing):
         for j, piece in enumerate(free):
@@ -65,7 +69,7 @@ def _in_order(
     for i in range(1, len(missing) + 1):
         for j in range(1, len(free) + 1):
             best[i, j] = max(best[i - 1, j], best[i, j - 1], best[i - 1, j - 1] + worth[i - 1, j - 1])
-    pairs = []
+    pairs: dict[int, int] = {}
     i, j = len(missing), len(free)
     while i and j:
         if best[i, j] == best[i - 1, j]:
@@ -74,8 +78,14 @@ def _in_order(
             j -= 1
         else:
             i, j = i - 1, j - 1
-            pairs.append((missing[i], free[j]))
-    return pairs[::-1]
+            pairs[i] = j
+    given = {j: float(worth[i, j]) for i, j in pairs.items()}
+    for i in range(len(missing)):
+        if i not in pairs:
+            near = [(worth[i, j], j) for j in given if worth[i, j] >= given[j] - _NEARLY]
+            if near:
+                pairs[i] = max(near)[1]
+    return [(missing[i], free[j]) for i, j in sorted(pairs.items())]
 
 
 def seconds_a_letter(takes: Sequence[Take], lines: Sequence[str]) -> float:

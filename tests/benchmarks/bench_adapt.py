@@ -1,6 +1,7 @@
-"""Evidence for adapting classes and cutting takes, on generated recordings with known truth.
+"""Evidence for the words and cuts of adapted classes, on generated recordings with known truth.
 
-Run by hand: ``python tests/benchmarks/bench_adapt.py [structure] [plan] [words] [heard] [speed]``.
+Run by hand: ``python tests/benchmarks/bench_adapt.py [words] [heard]``. Beeps and intervals, time and memory
+are measured by bench_structure.py, takes by bench_takes.py.
 Prints counts and ratios of one run; the classes are new for each seed and share nothing with the program.
 """
 
@@ -9,7 +10,6 @@ from __future__ import annotations
 import re
 import sys
 import tempfile
-import time
 import warnings
 from difflib import SequenceMatcher
 from pathlib import Path
@@ -32,11 +32,8 @@ from cuelane.adapt.cues import find_cues
 from cuelane.adapt.hearing import Hearing
 from cuelane.adapt.intervals import find_intervals
 from cuelane.adapt.recording import Recording, open_recording
-from cuelane.adapt.search import Structure, find_structure
 from cuelane.adapt.structure import Boundary
 from cuelane.adapt.wordlists import plain, word_lists
-
-SEEDS = range(100, 120)
 
 
 def recording(samples: gen.Array) -> Recording:
@@ -44,74 +41,6 @@ def recording(samples: gen.Array) -> Recording:
 
     whole = lambda x: np.clip(np.rint(x * 32_768), -32_768, 32_767).astype(np.int16)  # noqa: E731
     return Recording(Path("generated"), whole(samples), whole(soxr.resample(samples, 48_000, 16_000)))
-
-
-def a_class(seed: int, *, countdown_only: bool = False) -> gen.GeneratedClass:
-    rng = np.random.default_rng(seed)
-    kinds = gen.KINDS if countdown_only else (*gen.KINDS, gen.SINGLE)
-    return gen.generate(
-        seed,
-        kind=kinds[seed % len(kinds)],
-        voice=gen.formant if seed % 3 == 0 else gen.natural,
-        work_s=float(rng.choice([20, 30, 40])),
-        rest_s=float(rng.choice([10, 15, 20])),
-        n_sets=5,
-        cut=seed % 4 == 1,
-        screen=seed % 2 == 0,
-    )
-
-
-def found_within(structure: Structure, truth: list[float], tolerance_s: float) -> tuple[int, int]:
-    """Return (boundaries found that are true, true boundaries found)."""
-    found = [b.at_s for b in structure.boundaries]
-    good = sum(any(abs(f - t) <= tolerance_s for t in truth) for f in found)
-    return good, sum(any(abs(f - t) <= tolerance_s for f in found) for t in truth)
-
-
-def structure(level_db: float | None, *, by_plan: bool = False, tolerance_s: float = 0.015) -> None:
-    n_found = n_good = n_true = n_hit = n_unsure_wrong = n_wrong_classes = lengths_bad = n_lengths = 0
-    for seed in SEEDS:
-        made = a_class(seed, countdown_only=level_db is not None and level_db >= 0)
-        sound = made.samples if level_db is None else gen.with_music(made, level_db, seed)
-        truth = made.boundaries_s
-        cut_s = np.cumsum([0.0, *(i.cut_s for i in made.intervals)])
-        expected = [t + c - truth[0] + 7.0 for t, c in zip(truth, cut_s, strict=True)] if by_plan else []
-        found = find_structure(recording(sound), expected_s=expected)
-        good, hit = found_within(found, truth, tolerance_s)
-        n_found += len(found.boundaries)
-        n_good, n_true, n_hit = n_good + good, n_true + len(truth), n_hit + hit
-        wrong = hit < len(truth) or good < len(found.boundaries)
-        n_wrong_classes += wrong
-        n_unsure_wrong += wrong and (found.confidence < 0.6 or any(not b.is_sure for b in found.boundaries))
-        if not wrong:
-            words = [
-                w
-                for p in made.phrases
-                for w in place_words_of_truth(p)
-            ]  # fmt: skip
-            intervals = find_intervals(found.boundaries, len(sound) / 48_000, words, word_lists())
-            for interval, true in zip(intervals[1:], made.intervals, strict=False):
-                n_lengths += 1
-                lengths_bad += abs(interval.true_s - (true.end_s - true.start_s + true.cut_s)) > 0.1
-        if wrong:
-            counts = f"{hit} of {len(truth)} hit, {good} of {len(found.boundaries)} right"
-            print(f"    seed {seed}, {made.kind.name}: {counts}, {found.how}, {found.confidence:.2f}")
-    name = "no music" if level_db is None else f"music {level_db:+.0f} dB"
-    print(
-        f"structure, {name}{', plan given' if by_plan else ''}: precision {n_good / max(1, n_found):.3f}, "
-        f"recall {n_hit / n_true:.3f} within {tolerance_s * 1000:.0f} ms "
-        f"of {n_true} boundaries in {len(SEEDS)} classes; "
-        f"{n_wrong_classes} classes not whole, {n_unsure_wrong} of them said to be uncertain; "
-        f"{lengths_bad} of {n_lengths} lengths off by over 0.1 s",
-        flush=True,
-    )
-
-
-def place_words_of_truth(phrase: tuple[str, float, float]) -> list[object]:
-    from cuelane.adapt.align import PlacedWord
-
-    text, start, end = phrase
-    return [PlacedWord(text, start, end, 0)]
 
 
 def truth_words(made: gen.GeneratedClass) -> list[tuple[str, float, float]]:
@@ -241,41 +170,7 @@ def heard_in_order(voice: object, seed: int) -> None:
             )
 
 
-def speed() -> None:
-    """A video made of one class over and over: what a minute of it costs."""
-    from cuelane.adapt.run import adapt_recording
-
-    made = gen.generate(300, n_sets=8)
-    times = 2
-    sound = np.tile(made.samples, times)
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        gen.write_video(folder / "class.mp4", sound, folder / "class.wav")
-        length = len(made.samples) / 48_000
-        rows = [
-            cap.Caption(c.start_s + k * length, c.end_s + k * length, c.text)
-            for k in range(times)
-            for c in cap.captions(made, 1)
-        ]
-        (folder / "class.vtt").write_text(cap.as_vtt(rows))
-        for label in ("first run", "second run"):
-            start, cpu = time.perf_counter(), time.process_time()
-            adapt_recording(folder / "class.mp4", folder / "out", captions=folder / "class.vtt")
-            took = time.perf_counter() - start
-            share = took / (length * times)
-            print(f"speed, {label}: {share:.3f} of the length ({length * times / 60:.0f} min), "
-                  f"CPU {(time.process_time() - cpu) / (length * times):.3f}", flush=True)  # fmt: skip
-    import resource
-
-    print(f"memory, peak: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
-
-
 def main(wanted: list[str]) -> None:
-    if "structure" in wanted:
-        for level in (None, -10.0, 0.0):
-            structure(level)
-    if "plan" in wanted:
-        structure(6.0, by_plan=True, tolerance_s=0.030)
     if "words" in wanted:
         for others in (False, True):
             for name, voice in VOICES.items():
@@ -285,9 +180,7 @@ def main(wanted: list[str]) -> None:
         for seed in (720, 721):
             heard_in_order(speech.natural, seed)
             heard_in_order(VOICES["recorded, slt"] or speech.formant, seed)
-    if "speed" in wanted:
-        speed()
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:] or ["structure", "plan", "words", "heard", "speed"])
+    main(sys.argv[1:] or ["words", "heard"])

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 import soxr
 
 import classgen as gen
@@ -15,7 +16,7 @@ from cuelane.adapt.company import company
 from cuelane.adapt.countdown import Beep
 from cuelane.adapt.intervals import find_intervals
 from cuelane.adapt.planfit import fit, follow
-from cuelane.adapt.recording import Recording
+from cuelane.adapt.recording import Recording, open_recording
 from cuelane.adapt.report import SURE
 from cuelane.adapt.search import FITS, find_structure
 from cuelane.adapt.structure import Boundary, boundaries_by_plan, measured
@@ -183,6 +184,20 @@ def test_another_session_does_not_fit():
     gains = np.full(len(places), 0.9)
 
     assert fit(follow(places, gains, plan), places, gains, plan) < FITS
+
+
+def test_a_part_of_a_recording_is_the_same_sound(tmp_path):
+    """A part of a decoded file, and a part of that, hold the samples of the whole from where they begin."""
+    rng = np.random.default_rng(1)
+    soundfile.write(tmp_path / "a.wav", rng.uniform(-0.5, 0.5, 48_000 * 4), 48_000, subtype="PCM_16")
+
+    whole = open_recording(tmp_path / "a.wav", tmp_path)
+    inner = whole.part(1.0, 3.5).part(0.25, 9.0)
+
+    assert (inner.start_s, inner.seconds, inner.n_listen) == (1.25, 2.25, 36_000)
+    assert np.array_equal(inner.low(0.1, 0.6), whole.low(1.35, 1.85))
+    assert np.array_equal(inner.full(2.0, 99.0), whole.full(3.25, 3.5))
+    assert len(inner.low(-1.0, 0.0)) == 0
 
 
 def test_a_tone_scores_one_at_its_onset_and_not_where_it_is_longer():

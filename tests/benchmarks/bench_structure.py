@@ -36,14 +36,16 @@ from cuelane.adapt.search import find_structure
 from cuelane.adapt.wordlists import word_lists
 
 _ADAPT = """
-import resource, sys, time
+import sys, time
 from pathlib import Path
 from cuelane.adapt.run import adapt_recording
 folder, seconds = Path(sys.argv[1]), float(sys.argv[2])
 start, cpu = time.perf_counter(), time.process_time()
 found = adapt_recording(folder / "class.mp4", folder / "out", captions=folder / "class.vtt").analysis
 took, cpu = time.perf_counter() - start, time.process_time() - cpu
-peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+# The highest resident memory of this process; getrusage would count the one that started it.
+status = Path("/proc/self/status").read_text().split()
+peak = int(status[status.index("VmHWM:") + 1]) / 1024
 print(f"{seconds / 60:.0f} min: {took / seconds:.3f} of the length by the clock, {cpu / seconds:.3f} by the "
       f"processor's, peak {peak:.0f} MB, {found.n_boundaries} boundaries, {len(found.cues)} sounds")
 """

@@ -1,6 +1,6 @@
 """A recording decoded once to disk: mono at 48 kHz to cut clips from, and at 16 kHz to listen to.
 
-Both are 16-bit files that are mapped, not loaded, so memory does not grow with the recording.
+Both are 16-bit files that are read a piece at a time, so memory does not grow with the recording.
 """
 
 from __future__ import annotations
@@ -23,6 +23,24 @@ MAX_SECONDS = 6 * 3600
 _BLOCK_FRAMES = 1 << 18
 
 
+class PcmFile:
+    """16-bit samples in a file, read when they are sliced: a mapped file's pages are memory too."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._n_frames = path.stat().st_size // 2
+
+    def __len__(self) -> int:
+        return self._n_frames
+
+    def __getitem__(self, at: slice) -> npt.NDArray[np.int16]:
+        start, stop, _ = at.indices(self._n_frames)
+        return np.fromfile(self._path, np.int16, max(0, stop - start), offset=2 * start)
+
+
+Samples = npt.NDArray[np.int16] | PcmFile
+
+
 class Recording:
     """The sound of one file, or a part of it. ``n_frames`` counts at 48 kHz, ``n_listen`` at 16 kHz.
 
@@ -30,19 +48,16 @@ class Recording:
     """
 
     def __init__(
-        self,
-        source: Path,
-        full: npt.NDArray[np.int16],
-        low: npt.NDArray[np.int16],
-        *,
-        start_s: float = 0.0,
+        self, source: Path, full: Samples, low: Samples, *, first_ms: int = 0, n_listen: int | None = None
     ) -> None:
         self.source = source
-        self.start_s = start_s
-        self._full = full
-        self._low = low
-        self.n_frames = len(full)
-        self.n_listen = len(low)
+        self.start_s = first_ms / 1000
+        self._full, self._low = full, low
+        self._first, self._first_low = first_ms * CLIP_RATE // 1000, first_ms * LISTEN_RATE // 1000
+        last_low = len(low) if n_listen is None else min(len(low), self._first_low + n_listen)
+        last = len(full) if n_listen is None else min(len(full), last_low * CLIP_RATE // LISTEN_RATE)
+        self.n_listen = max(0, last_low - self._first_low)
+        self.n_frames = max(0, last - self._first)
 
     @property
     def seconds(self) -> float:
@@ -51,11 +66,10 @@ class Recording:
     def part(self, start_s: float, end_s: float) -> Recording:
         """Return the recording from `start_s`, to the nearest millisecond, to `end_s`, as far as it goes."""
         first_ms = max(0, round(start_s * 1000))
-        last = max(0, round(end_s * LISTEN_RATE))
-        first = first_ms * LISTEN_RATE // 1000
-        return Recording(
-            self.source, self._full[first * 3 : last * 3], self._low[first:last], start_s=first_ms / 1000
-        )
+        n_listen = max(0, round(end_s * LISTEN_RATE) - first_ms * LISTEN_RATE // 1000)
+        n_listen = min(n_listen, max(0, self.n_listen - first_ms * LISTEN_RATE // 1000))
+        first_ms += round(self.start_s * 1000)
+        return Recording(self.source, self._full, self._low, first_ms=first_ms, n_listen=n_listen)
 
     def full(self, start_s: float, end_s: float) -> Audio:
         """Return 48 kHz samples from `start_s` to `end_s`, as far as there are any."""
@@ -63,14 +77,16 @@ class Recording:
 
     def full_frames(self, start: int, end: int) -> Audio:
         """Return 48 kHz samples from frame `start` to `end`, as far as there are any."""
-        return _float(self._full[max(0, start) : max(0, end)])
+        first, last = (min(max(0, at), self.n_frames) + self._first for at in (start, end))
+        return _float(self._full[first:last])
 
     def low(self, start_s: float, end_s: float) -> Audio:
         """Return 16 kHz samples from `start_s` to `end_s`, as far as there are any."""
         return self.low_frames(round(start_s * LISTEN_RATE), round(end_s * LISTEN_RATE))
 
     def low_frames(self, start: int, end: int) -> Audio:
-        return _float(self._low[max(0, start) : max(0, end)])
+        first, last = (min(max(0, at), self.n_listen) + self._first_low for at in (start, end))
+        return _float(self._low[first:last])
 
     def low_blocks(self, n_frames: int, overlap: int = 0) -> Iterator[tuple[int, Audio]]:
         """Yield (first frame, samples) in steps of `n_frames`, each block `overlap` frames longer."""
@@ -107,7 +123,7 @@ def open_recording(source: Path, scratch: Path, progress: Progress | None = None
         low_file.write(_pcm(resampler.resample_chunk(np.zeros(0, np.float32), last=True)))
     if n_frames < CLIP_RATE:
         raise AudioFileError(f"{source}: holds less than a second of sound")
-    return Recording(source, np.memmap(full_path, np.int16, "r"), np.memmap(low_path, np.int16, "r"))
+    return Recording(source, PcmFile(full_path), PcmFile(low_path))
 
 
 def _pcm(samples: Audio) -> bytes:

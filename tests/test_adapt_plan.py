@@ -130,6 +130,7 @@ def test_the_report_says_where_a_cut_was_guessed():
 
     assert "- 0:20.0 work: 4.3 s of silence put in at 0:33.0 of the recording" in text
     assert "Where it was really cut is not known" in text
+    assert "found by its own pattern (confidence 0.90 of 1)." in text
 
 
 def test_a_cue_over_the_pips_moves_or_is_named():

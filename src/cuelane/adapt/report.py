@@ -111,7 +111,10 @@ def report_markdown(
         f"{clock(analysis.seconds)} long; {sum(kept)} of {len(analysis.cues)} sounds kept; {timing} timing."
     )
     if analysis.beep:
-        lines.append(f"Countdown: {analysis.beep.describe()}, found {analysis.how}.")
+        lines.append(
+            f"Countdown: {analysis.beep.describe()}, found {analysis.how} "
+            f"(confidence {analysis.confidence:.2f} of 1)."
+        )
     lines += ["", "## Uncertain", ""]
     lines += [f"- {_plain(doubt)}" for doubt in doubts(analysis)] or ["Nothing about the class as a whole."]
     unsure = [cue for cue, keep in zip(analysis.cues, kept, strict=True) if keep and cue.notes]

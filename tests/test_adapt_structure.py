@@ -114,6 +114,15 @@ def test_the_spacing_is_measured_to_a_millisecond():
     assert found.spacing_s == pytest.approx(1.0, abs=0.0011)
 
 
+def test_a_room_does_not_make_boundaries_late():
+    """In a reverberant room a tone matches best some 30 ms late; its boundary is where it rises."""
+    made = short_class(gen.KINDS[0])
+
+    found = find_structure(recording(gen.in_a_room(made.samples)), beep_at_s=made.boundaries_s[1])
+
+    assert_found([b.at_s for b in found.boundaries], made.boundaries_s, 0.015)
+
+
 def test_one_pointed_out_countdown_is_enough():
     """With --beep-at near one countdown, all of them are found."""
     made = short_class(gen.KINDS[1])

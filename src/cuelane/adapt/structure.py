@@ -15,7 +15,7 @@ import numpy.typing as npt
 from cuelane.adapt.countdown import Beep
 from cuelane.adapt.planfit import fit, follow
 from cuelane.adapt.recording import Recording
-from cuelane.adapt.tonefilter import SCORE_RATE, Spectra, tone_scores
+from cuelane.adapt.tonefilter import SCORE_RATE, Spectra, band_of, tone_scores
 
 Array = npt.NDArray[np.float32]
 
@@ -27,6 +27,8 @@ _FEWEST = 3
 _MOST_MEASURED = 12
 _LENGTH_STEP_S = 0.004
 _SHORTEST_S = 0.03
+_RISE_BEFORE, _RISE_AFTER = 120, 60
+_LATE_S = 0.008
 _APART_S = 3.0
 _SEARCH_S = 0.020
 _PLAN_SEARCH_S = 0.35
@@ -184,7 +186,37 @@ def find_boundaries(recording: Recording, beep: Beep) -> list[Boundary]:
     by_chance = float(np.quantile(scores.chance, 0.9999)) if beep.count and len(scores.chance) else 0.0
     height = max(_LEAST, 1.1 * by_chance) if beep.count else _LONE_LEAST
     places, _ = find_peaks(np.concatenate([[0], scores.together, [0]]), height=height, distance=apart)
-    return [Boundary(scores.refine(int(p) - 1), float(scores.together[int(p) - 1])) for p in places]
+    found = [Boundary(scores.refine(int(p) - 1), float(scores.together[int(p) - 1])) for p in places]
+    return _at_rise(recording, beep, found)
+
+
+def _at_rise(recording: Recording, beep: Beep, found: list[Boundary]) -> list[Boundary]:
+    """Return `found` moved to where the long tone rises, if that is not where it matches best.
+
+    In a room a tone swells and rings on, so it matches best late, by as much each time.
+    """
+    heard = sorted((b for b in found if b.score >= _CLEAR), key=lambda b: -b.score)[:_MOST_MEASURED]
+    if len(heard) < _FEWEST:
+        return found
+    rows = []
+    for boundary in heard:
+        around = recording.part(boundary.at_s - 0.5, boundary.at_s + 1.0)
+        at = round((boundary.at_s - around.start_s + recording.start_s) * SCORE_RATE)
+        power = np.abs(band_of(around, beep.long_frequency_hz)) ** 2
+        row = power[max(0, at - _RISE_BEFORE) : at + _RISE_AFTER]
+        if len(row) == _RISE_BEFORE + _RISE_AFTER:
+            rows.append(row / (row[_RISE_BEFORE:].mean() + 1e-12))
+    if len(rows) < _FEWEST:
+        return found
+    usual = np.median(rows, axis=0)
+    before, full = float(np.median(usual[: _RISE_BEFORE // 2])), float(np.median(usual[_RISE_BEFORE:]))
+    risen = np.flatnonzero(usual[_RISE_BEFORE // 2 :] > before + 0.25 * (full - before))
+    if full < 2 * before or not len(risen):
+        return found
+    late_s = (_RISE_BEFORE - _RISE_BEFORE // 2 - int(risen[0])) / SCORE_RATE
+    if late_s < _LATE_S:
+        return found
+    return [replace(b, at_s=b.at_s - late_s) if not b.from_plan else b for b in found]
 
 
 def boundaries_by_plan(
@@ -226,4 +258,4 @@ def boundaries_by_plan(
             found.append(Boundary(scores.refine(at), score))
         elif 0 <= at_s < recording.seconds and (not found or at_s > found[-1].at_s + 1):
             found.append(Boundary(at_s, 0.0, from_plan=True))
-    return found, fit(path, places_s, gains, expected_s)
+    return _at_rise(recording, beep, found), fit(path, places_s, gains, expected_s)

@@ -103,6 +103,12 @@ def tone_scores(recording: Recording | Spectra, frequency_hz: float, length_s: f
     return np.concatenate(parts) if parts else np.zeros(0, np.float32)
 
 
+def band_of(recording: Recording, frequency_hz: float) -> Complex:
+    """Return the band around `frequency_hz` at 0 Hz, each millisecond of a recording's first minute."""
+    n_scores, band = next(Spectra(recording).bands(frequency_hz))
+    return band[_LEAD // DOWN : _LEAD // DOWN + n_scores]
+
+
 def _scores_of(n_scores: int, band: Complex, length_s: float) -> Array:
     length = round(length_s * SCORE_RATE)
     guard = round(min(length_s, _LONGEST_GUARD_S) * SCORE_RATE)

@@ -13,6 +13,7 @@ import tempfile
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -64,6 +65,7 @@ def read_aloud(
     seed: int,
     *,
     noise_dbfs: float = -60.0,
+    hurried: bool = False,
 ) -> Reading:
     """A reading with retakes (half of them false starts), coughs between lines, and lines left out."""
     rng = np.random.default_rng(seed)
@@ -92,7 +94,7 @@ def read_aloud(
             false_start = rng.random() < 0.5 and isinstance(said, speech.Spoken) and len(said.words) > 2
             first = wave[: said.words[len(said.words) // 2].end_sample] if false_start else wave  # type: ignore[union-attr]
             made.spoken.append(put(first, float(rng.uniform(0.8, 1.6))))
-        made.last[index] = put(wave, float(rng.uniform(0.9, 2.0)))
+        made.last[index] = put(wave, float(rng.uniform(*((0.35, 0.7) if hurried else (0.9, 2.0)))))
         made.spoken.append(made.last[index])
     sound = np.concatenate(parts)
     made.samples = sound + gen._pink(len(sound), rng) * np.float32(10 ** (noise_dbfs / 20))
@@ -256,11 +258,12 @@ def main(wanted: list[str]) -> None:
     for name, voice in VOICES.items():
         for seed in SEEDS if voice else ():
             assert voice is not None
-            if "split" in wanted:
-                for noise_dbfs in (-60.0, -45.0):
-                    made = read_aloud(some_lines(voice, seed), voice, seed, noise_dbfs=noise_dbfs)
-                    for how, by in ways.items():
-                        split(f"{name}, noise {noise_dbfs:.0f} dBFS", made, by, how)
+            for noise_dbfs, hurried in product((-60.0, -45.0), (False, True)) if "split" in wanted else ():
+                lines = some_lines(voice, seed)
+                made = read_aloud(lines, voice, seed, noise_dbfs=noise_dbfs, hurried=hurried)
+                for how, by in ways.items():
+                    pace = ", hurried" if hurried else ""
+                    split(f"{name}, noise {noise_dbfs:.0f} dBFS{pace}", made, by, how)
             if "takes" in wanted:
                 judge(f"{name}, seed {seed}", read_aloud(some_lines(voice, seed), voice, seed))
     for folder in (Path(word) for word in wanted if word not in ("split", "takes")):

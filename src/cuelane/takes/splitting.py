@@ -1,6 +1,14 @@
 """Where a recording has speech and where it pauses, by level alone.
 
-pydub finds the pauses; the threshold it needs comes from the recording itself.
+pydub finds the pauses; the threshold it needs comes from the recording itself. Two detectors of voice
+activity were measured beside it (tests/benchmarks/bench_takes.py split: 67 readings each by three voices,
+room noise at -60 and -45 dBFS, pauses of 0.9 to 2 s and hurried ones of 0.35 to 0.7 s). What decides is how
+many readings were joined to the next one, since lines are put together from up to five pieces but never
+taken apart: pydub 0 everywhere; WebRTC's detector in mode 3 up to 4 and in mode 1 up to 28 of 67 when
+hurried; Silero's up to 2, and it is one more package. pydub splits more readings in two (1 to 26 of 67;
+WebRTC in these modes 0 to 7, Silero 0 to 4). Lines placed of 57, none wrong by any: a neural voice 53 and
+hurried 52 by pydub, 54 and 53 by WebRTC in mode 3, 54 and 44 in mode 1; a formant voice 37 and 39, 42 and
+36, 40 and 20.
 """
 
 from __future__ import annotations

@@ -19,11 +19,10 @@ def fill_gaps(pieces: Sequence[HeardPiece], takes: Sequence[Take], lines: Sequen
     """Return doubtful takes for lines that were not recognised, by their place in the reading alone.
 
     A line qualifies if, between the readings of the lines before and after it, there is sound of about the
-    length it needs that is no other line, or was heard as a line out of order. Where several lines and
-    sounds lie there, they keep their order, and go to those whose letters they share. The likeness is what
-    was heard.
+    length it needs that is no other line for sure. Where several lines and sounds lie there, they keep their
+    order, and go to those whose letters they share. The likeness is what was heard.
     """
-    sound = [take for take in takes if not take.astray]
+    sound = [take for take in takes if not take.astray and not take.doubt]
     read = {take.line for take in sound}
     rate = seconds_a_letter(takes, lines)
 

@@ -121,10 +121,9 @@ def _find(
             progress(done, n_pieces)
         heard = _number_pieces(heard)
         heard_by.append(heard)
-        found = match_takes(heard, lines)
+        found = doubted(match_takes(heard, lines), lines, recording.low, aligner)
         found += fill_gaps(heard, found, lines)
-        found = confirmed(doubted(found, lines, recording.low, aligner), lines, recording.low, aligner)
-        found = repeats_doubted(found, lines)
+        found = repeats_doubted(confirmed(found, lines, recording.low, aligner), lines)
         takes.extend((index, take) for take in found)
         used = [(take.start_s, take.end_s) for take in found]
         unused.extend(

@@ -36,9 +36,7 @@ def recognise(islands: Sequence[Island], hearing: Hearing, told: Progress) -> tu
             stop = min(island.end_s + 0.15, start + _LONGEST_LISTEN_S)
             for heard in listener.hear(hearing.low(start, stop)):
                 sure = heard.posterior >= _SURE
-                words.append(
-                    PlacedWord(heard.text, start + heard.onset_s, start + heard.end_s, number, sure)
-                )
+                words.append(PlacedWord(heard.text, start + heard.onset_s, start + heard.end_s, number, sure))
             start = stop
         told(number + 1, len(islands))
     unsure = sum(not word.sure for word in words)

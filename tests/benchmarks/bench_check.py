@@ -1,7 +1,7 @@
 """A check of 45 minutes beside its decoding and beside librosa's onset detection, and its memory.
 
 Run by hand: ``python tests/benchmarks/bench_check.py [minutes]``. Prints ratios within one run; absolute
-times depend on the machine.
+times depend on the machine. Libraries are loaded, and librosa's code compiled, before the clock starts.
 """
 
 from __future__ import annotations
@@ -67,6 +67,12 @@ def child(what: str, audio: Path) -> None:
         sound = np.concatenate(list(decode(audio, sample_rate=22_050)))[:, 0]
         librosa.onset.onset_detect(y=sound, sr=22_050)
     else:
+        import scipy.fft
+        import scipy.ndimage
+        import scipy.optimize
+        import scipy.signal  # noqa: F401  # loading these takes half a second, whatever the file's length
+        import soxr  # noqa: F401
+
         from cuelane.check.run import check
         from cuelane.schedule import load_schedule
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from cuelane.check.intake import ANALYSIS_RATE, Recording
 
@@ -36,14 +37,18 @@ def _db(power: float) -> float:
     return 10 * float(np.log10(power)) if power > 0 else float("-inf")
 
 
-def background(recording: Recording, spans: Iterable[tuple[float, float]]) -> Background:
-    """Return the level outside `spans`, each (first, last) in seconds of the file."""
+def tenths(recording: Recording) -> npt.NDArray[np.float32]:
+    """Return the mean square of each tenth of a second of the file."""
     powers = []
     for start in range(0, recording.n_frames - STEP + 1, READ):
-        block = recording.read(start, min(READ, recording.n_frames - start)).astype(np.float32)
+        block = recording.read(start, min(READ, recording.n_frames - start))
         n = len(block) // STEP
         powers.append(np.square(block[: n * STEP]).reshape(n, STEP).mean(axis=1))
-    power = np.concatenate(powers) if powers else np.zeros(0, np.float32)
+    return np.concatenate(powers) if powers else np.zeros(0, np.float32)
+
+
+def background(power: npt.NDArray[np.float32], spans: Iterable[tuple[float, float]]) -> Background:
+    """Return the level outside `spans`, (first, last) in seconds of the file, from its :func:`tenths`."""
     is_open = np.ones(len(power), bool)
     for first_s, last_s in spans:
         low = max(0, int((first_s - GUARD_S) * 10))

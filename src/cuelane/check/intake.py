@@ -22,7 +22,8 @@ ANALYSIS_RATE = 16_000
 """Hz. Onsets are measured at this rate: 8 kHz loses pitch periods in rooms, 48 kHz gains nothing."""
 
 FULL_SCALE = 0.9995
-BLOCK_FRAMES = 65_536
+BLOCK_FRAMES = 262_144
+"""Five seconds at once: with smaller blocks the threads spend their time handing the interpreter over."""
 CLIPPED_RUN = 3
 """So many samples in a row at full scale are a clipped crest; one or two may be honest."""
 
@@ -80,7 +81,7 @@ class _Beside:
 
     def __init__(self, push: Callable[[Any], None]) -> None:
         self._push = push
-        self._queue: queue.Queue[Any] = queue.Queue(maxsize=8)
+        self._queue: queue.Queue[Any] = queue.Queue(maxsize=3)
         self._error: BaseException | None = None
         self._thread = threading.Thread(target=self._work, daemon=True)
         self._thread.start()

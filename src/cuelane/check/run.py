@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from cuelane.check.background import SILENCE_DBFS, Background, background
+from cuelane.check.background import SILENCE_DBFS, Background, background, tenths
 from cuelane.check.faults import event_faults, levels
 from cuelane.check.filefaults import file_faults, other_voice
 from cuelane.check.findings import Finding, Findings, assemble
@@ -92,10 +92,11 @@ def check(
             return _another(audio, schedule, intake, expected, templates, tolerance)
         located = locate(recording, templates, expected, fit, schedule.sample_rate)
         findings = assemble(recording, templates, expected, located, coarse, schedule.sample_rate)
-        between = background(recording, _spans(findings, located.fit))
+        power = tenths(recording)
+        between = background(power, _spans(findings, located.fit))
         add_plain(findings, recording, located.fit.rate, between.usual_dbfs)
         another_voice = add_foreign(findings, recording, located.fit.rate, between.usual_dbfs)
-        between = background(recording, _spans(findings, located.fit))
+        between = background(power, _spans(findings, located.fit))
         heard = _listen(schedule, findings, recording, located.fit) if words else []
         return _report(
             audio, schedule, intake, located, findings, templates, tolerance, between, silent, relative,

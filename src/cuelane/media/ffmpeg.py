@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import functools
+import os
+import random
 import re
 import subprocess
 import threading
@@ -110,4 +112,18 @@ def enlarge_pipe(stream: IO[bytes], n_bytes: int = 1 << 20) -> None:
 
         fcntl.fcntl(stream.fileno(), fcntl.F_SETPIPE_SZ, n_bytes)
     except (ImportError, AttributeError, OSError):
+        pass
+
+
+def keep_on_one_core(pid: int) -> None:
+    """Let a decoder's threads take turns on one core, where that can be asked for.
+
+    The program passes every packet of 1024 samples through five threads. Woken across cores, 45 minutes of
+    AAC took 3.4 s of processor time, 2.3 s of ours; on one core 1.5 and 1.5, and another core is left free.
+    """
+    try:
+        cores = sorted(os.sched_getaffinity(0))
+        if len(cores) > 1:
+            os.sched_setaffinity(pid, {random.choice(cores)})
+    except (AttributeError, OSError):
         pass

@@ -25,6 +25,7 @@ from cuelane.media.structure import sign_of_damage
 Block = npt.NDArray[np.float32]
 Damage = Callable[[str], None]
 
+PACKET_FRAMES = 1 << 15
 READ_BYTES = 1 << 18
 """The decoder writes a packet at a time; handling each on its own costs more than decoding it."""
 
@@ -164,11 +165,13 @@ def _by_ffmpeg(path: Path, notice: Damage) -> Iterator[Any]:
         *ffmpeg.quiet(),
         *ffmpeg.input_file(path),
         *["-map", "0:a:0", "-vn", "-sn", "-dn", "-map_metadata", "-1", "-bitexact"],
+        *["-af", f"asetnsamples=n={PACKET_FRAMES}:p=0"],
         *["-c:a", "pcm_f32le", "-flush_packets", "0", "-f", "wav", "pipe:1"],
     ]
     with ffmpeg.running(command, feed=False) as (process, said):
         assert process.stdout is not None
         ffmpeg.enlarge_pipe(process.stdout)
+        ffmpeg.keep_on_one_core(process.pid)
         stream = io.BufferedReader(cast(io.RawIOBase, process.stdout), READ_BYTES)
         header = _wav_header(stream)
         if header is None:

@@ -65,6 +65,11 @@ class Meter:
             self._take(np.asarray(block[start : start + _PIECE], dtype=np.float64))
 
     def _take(self, piece: Array) -> None:
+        if self._weighting.is_at_rest and not piece.any():
+            if self._true_peak is not None:
+                self._true_peak.push(piece)
+            self._fill_bins(np.zeros(len(piece)))
+            return
         if not np.isfinite(piece).all():
             raise SignalError("the meter wants finite samples")
         if self._true_peak is not None:

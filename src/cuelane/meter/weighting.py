@@ -98,6 +98,11 @@ class KWeighting:
         self._sos = k_weighting_sos(sample_rate)
         self._state = np.zeros((2, 2, n_channels))
 
+    @property
+    def is_at_rest(self) -> bool:
+        """Whether silence would stay silence."""
+        return not self._state.any()
+
     def filtered(self, block: Array) -> Array:
         """Return the next samples, shape (n_frames, n_channels), weighted."""
         from scipy.signal import sosfilt

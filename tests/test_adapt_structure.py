@@ -136,9 +136,7 @@ def test_a_countdown_is_pointed_out_under_loud_music():
     """With --beep-at, a figure of music near the countdown that comes more often is not taken for it."""
     made = short_class(gen.KINDS[4])
 
-    found = find_structure(
-        recording(with_music(made, 3.0, 7, "hook")), beep_at_s=made.boundaries_s[1] - 1.0
-    )
+    found = find_structure(recording(with_music(made, 3.0, 7, "hook")), beep_at_s=made.boundaries_s[1] - 1.0)
 
     assert_found([b.at_s for b in found.boundaries], made.boundaries_s, 0.015)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -20,6 +21,15 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
         pytest.skip("no Chromium on this machine: put one on the path, or name it in CUELANE_CHROMIUM")
     with Browser(program, tmp_path_factory.mktemp("profile")) as running:
         yield running
+
+
+@pytest.fixture(scope="session")
+def axe() -> Path:
+    """The script of axe-core, which no package of this project brings."""
+    source = os.environ.get("CUELANE_AXE")
+    if not source:
+        pytest.skip("axe-core is not part of the project: name its axe.min.js in CUELANE_AXE to run this")
+    return Path(source)
 
 
 @pytest.fixture(scope="session")

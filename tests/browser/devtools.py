@@ -202,6 +202,15 @@ class Page:
         )
         return base64.b64decode(answer["data"])
 
+    def violations(self, axe: Path) -> list[Any]:
+        """Return what axe-core, the script at `axe`, finds against WCAG 2.2 A and AA or best practices."""
+        self.call("Page.setBypassCSP", enabled=True)
+        self.run(axe.read_text(encoding="utf-8"))
+        return self.run(
+            f"axe.run(document, {{runOnly: {json.dumps(_AXE_RULES)}}})"
+            ".then(r => r.violations.map(v => [v.id, v.nodes.map(n => n.html)]))"
+        )
+
     def complaints(self) -> list[str]:
         """Return all that the console and the log said, and every request that left the file's folder."""
         found = []
@@ -220,6 +229,7 @@ class Page:
         return found
 
 
+_AXE_RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 _KEYS = {
     "Enter": 13,
     "Escape": 27,

@@ -260,6 +260,58 @@ def test_what_is_left_of_a_cut_file_is_read_and_told(folder: Path, tmp_path: Pat
         assert "cut short" in (media.probe(cut).damage or "")
 
 
+@pytest.fixture(scope="module")
+def unusual(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same bursts as others may have them: two tracks, six channels, other codecs, a late start."""
+    made = tmp_path_factory.mktemp("unusual")
+    source, film = str(folder / "ours.wav"), str(folder / "film.mp4")
+    tone = ["-f", "lavfi", "-i", "sine=440:duration=5"]
+    _ffmpeg("-i", film, *tone, "-map", "0", "-map", "1", "-c:v", "copy", str(made / "two.mp4"))
+    _ffmpeg("-itsoffset", "1.5", "-i", film, "-i", film, "-map", "0:a", "-map", "1:v", "-c", "copy",
+            str(made / "late.mp4"))  # fmt: skip
+    _ffmpeg("-ss", "1", "-i", str(folder / "ours.m4a"), "-c", "copy", str(made / "cut.m4a"))
+    _ffmpeg("-i", source, "-ac", "6", "-c:a", "aac", str(made / "six.m4a"))
+    _ffmpeg("-i", source, "-c:a", "alac", str(made / "alac.m4a"))
+    _ffmpeg("-i", source, "-c:a", "adpcm_ms", str(made / "adpcm.wav"))
+    _ffmpeg("-i", source, "-ar", "22050", "-q:a", "4", str(made / "variable.mp3"))
+    _ffmpeg("-i", source, "-c:a", "aac", str(made / "stream.ts"))
+    _ffmpeg("-i", source, "-c:a", "pcm_u8", str(made / "bytes.mka"))
+    return made
+
+
+def test_reading_in_a_filter_gives_what_the_usual_way_gives(
+    folder: Path, unusual: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Sample for sample, with the same signs of damage: of whole files, cut ones and corrupted ones."""
+    paths = sorted(path for path in (*folder.iterdir(), *unusual.iterdir()) if path.is_file())
+    for path in list(paths):
+        data = bytearray(path.read_bytes())
+        paths.append(tmp_path / f"cut {path.name}")
+        paths[-1].write_bytes(data[: len(data) * 3 // 4])
+        middle = len(data) // 2
+        data[middle : middle + 300] = bytes(300)
+        paths.append(tmp_path / f"bad '{path.name}")
+        paths[-1].write_bytes(data)
+
+    def all_of(path: Path) -> tuple[np.ndarray, list[str]]:
+        signs: list[str] = []
+        try:
+            return np.concatenate(list(media.decode(path, channels=None, on_damage=signs.append))), signs
+        except AudioFileError as error:
+            return np.zeros((0, 1)), [str(error)]
+
+    if not ffmpeg.reads_in_a_filter():
+        pytest.skip("the ffmpeg program here is older than release 9, and only the usual way is used")
+    in_a_filter = [all_of(path) for path in paths]
+    monkeypatch.setattr(ffmpeg, "reads_in_a_filter", lambda: False)
+
+    for path, (heard, signs) in zip(paths, in_a_filter, strict=True):
+        usual, usual_signs = all_of(path)
+        assert np.array_equal(heard, usual), path.name
+        assert signs == usual_signs, path.name
+    assert sum(bool(signs) for _, signs in in_a_filter) > 20
+
+
 def test_values_that_are_no_numbers_are_silence_and_told(tmp_path: Path) -> None:
     """NaN and infinity in a float file become zero, once reported."""
     sound = np.full(1_000, 0.1, np.float32)

@@ -9,9 +9,11 @@ Mixing to another number of channels takes the plain mean of all channels, in ea
 
 from __future__ import annotations
 
+import contextlib
 import io
 import struct
 from collections.abc import Callable, Generator, Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any, cast
 
@@ -27,7 +29,7 @@ Damage = Callable[[str], None]
 
 PACKET_FRAMES = 1 << 15
 READ_BYTES = 1 << 18
-"""The decoder writes a packet at a time; handling each on its own costs more than decoding it."""
+"""The decoder writes a packet at a time; handling small ones costs more than decoding them."""
 
 MAX_CHANNELS = 32
 SAMPLE_RATES = range(4_000, 768_001)
@@ -160,45 +162,76 @@ def _by_soundfile(path: Path, notice: Damage) -> Iterator[Any]:
             notice(f"cut short: {read} of {file.frames} samples are there")
 
 
+@dataclass
+class _Run:
+    """What a run of the program gave: its exit status and what it said, once it has ended."""
+
+    shape: tuple[int, int] | None = None
+    n_frames: int = 0
+    code: int = 0
+    lines: list[str] = field(default_factory=list)
+
+
 def _by_ffmpeg(path: Path, notice: Damage) -> Iterator[Any]:
-    command = [
-        *ffmpeg.quiet(),
-        *ffmpeg.input_file(path),
-        *["-map", "0:a:0", "-vn", "-sn", "-dn", "-map_metadata", "-1", "-bitexact"],
-        *["-af", f"asetnsamples=n={PACKET_FRAMES}:p=0"],
-        *["-c:a", "pcm_f32le", "-flush_packets", "0", "-f", "wav", "pipe:1"],
-    ]
-    with ffmpeg.running(command, feed=False) as (process, said):
+    quick, whole = _Run(), _Run()
+    if ffmpeg.reads_in_a_filter():
+        with contextlib.suppress(OSError), path.open("rb") as file:
+            yield from _program_output(path, ffmpeg.sound_of_stdin(PACKET_FRAMES), quick, source=file)
+            if quick.n_frames and quick.code == 0 and not quick.lines:
+                return
+    # Whatever is odd is left to the program's usual way, which says what it is and goes on after it.
+    options = [*ffmpeg.input_file(path), "-map", "0:a:0", "-vn", "-sn", "-dn", "-map_metadata", "-1"]
+    options += ["-af", f"asetnsamples=n={PACKET_FRAMES}:p=0"]
+    output = _program_output(path, options, whole)
+    shape = next(output, None)
+    if shape is None:
+        raise AudioFileError(f"{path}: {_cause(whole.lines)}")
+    if quick.shape is None:
+        yield shape
+    elif shape != quick.shape:
+        raise AudioFileError(f"{path}: changes its sample rate or its channels on the way")
+    n_before = 0
+    for block in output:
+        left = block[max(0, quick.n_frames - n_before) :]
+        n_before += len(block)
+        if len(left):
+            yield left
+    if whole.n_frames == 0:
+        raise AudioFileError(f"{path}: {_cause(whole.lines)}")
+    for line in whole.lines:
+        notice(line)
+    if whole.code != 0 and not whole.lines:
+        seconds = whole.n_frames / shape[0]
+        notice(f"the decoder ended with status {whole.code} after {seconds:.1f} s")
+
+
+def _program_output(
+    path: Path, options: list[str], run: _Run, source: IO[bytes] | None = None
+) -> Iterator[Any]:
+    """Yield (sample_rate, n_channels) and then blocks, and tell `run` of it."""
+    command = [*ffmpeg.quiet(), *options, "-bitexact", "-c:a", "pcm_f32le"]
+    command += ["-flush_packets", "0", "-f", "wav", "pipe:1"]
+    with ffmpeg.running(command, feed=False, source=source) as (process, said):
         assert process.stdout is not None
         ffmpeg.enlarge_pipe(process.stdout)
-        ffmpeg.keep_on_one_core(process.pid)
         stream = io.BufferedReader(cast(io.RawIOBase, process.stdout), READ_BYTES)
-        header = _wav_header(stream)
-        if header is None:
-            process.wait()
-            raise AudioFileError(f"{path}: {_cause(said.lines())}")
-        rate, n_channels = header
-        _check_shape(path, rate, n_channels)
-        yield rate, n_channels
-        n_frames = 0
-        frame_bytes = 4 * n_channels
-        left = b""
-        while data := stream.read(READ_BYTES):
-            data = left + data
-            whole = len(data) - len(data) % frame_bytes
-            left = data[whole:]
-            if whole:
-                block = np.frombuffer(data, dtype="<f4", count=whole // 4).reshape(-1, n_channels)
-                n_frames += len(block)
-                yield block.astype(np.float32, copy=False)
-        code = process.wait()
-        lines = said.lines()
-        if n_frames == 0:
-            raise AudioFileError(f"{path}: {_cause(lines)}")
-        for line in lines:
-            notice(line)
-        if code != 0 and not lines:
-            notice(f"the decoder ended with status {code} after {n_frames / rate:.1f} s")
+        run.shape = _wav_header(stream)
+        if run.shape is not None:
+            rate, n_channels = run.shape
+            _check_shape(path, rate, n_channels)
+            yield run.shape
+            frame_bytes = 4 * n_channels
+            left = b""
+            while data := stream.read(READ_BYTES):
+                data = left + data
+                whole = len(data) - len(data) % frame_bytes
+                left = data[whole:]
+                if whole:
+                    block = np.frombuffer(data, dtype="<f4", count=whole // 4).reshape(-1, n_channels)
+                    run.n_frames += len(block)
+                    yield block.astype(np.float32, copy=False)
+        run.code = process.wait()
+        run.lines = said.lines()
 
 
 def _cause(lines: list[str]) -> str:

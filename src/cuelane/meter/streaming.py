@@ -62,9 +62,9 @@ class Meter:
         if block.ndim != 2 or block.shape[1] != self.n_channels:
             raise SignalError(f"the meter wants shape (n_frames, {self.n_channels}), got {block.shape}")
         for start in range(0, len(block), _PIECE):
-            self._take(np.asarray(block[start : start + _PIECE], dtype=np.float64))
+            self._take(block[start : start + _PIECE])
 
-    def _take(self, piece: Array) -> None:
+    def _take(self, piece: npt.NDArray[np.floating]) -> None:
         if self._weighting.is_at_rest and not piece.any():
             if self._true_peak is not None:
                 self._true_peak.push(piece)
@@ -75,11 +75,9 @@ class Meter:
         if self._true_peak is not None:
             self._true_peak.push(piece)
         weighted = self._weighting.filtered(piece)
-        # Channel by channel, since NumPy is slow along so short an axis.
-        energy = np.square(weighted[:, 0]) * self._weights[0]
-        for channel, weight in enumerate(self._weights[1:], 1):
-            energy += np.square(weighted[:, channel]) * weight
-        self._fill_bins(energy)
+        np.square(weighted, out=weighted)
+        weighted *= np.asarray(self._weights)[:, np.newaxis]
+        self._fill_bins(weighted.sum(axis=0) if len(weighted) > 1 else weighted[0])
 
     def _edges(self, first: int, last: int) -> npt.NDArray[np.int64]:
         """Return where bins `first` to `last` begin, in samples of the stream."""

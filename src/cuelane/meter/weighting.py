@@ -96,18 +96,18 @@ class KWeighting:
 
     def __init__(self, sample_rate: int, n_channels: int) -> None:
         self._sos = k_weighting_sos(sample_rate)
-        self._state = np.zeros((2, 2, n_channels))
+        self._state = np.zeros((n_channels, 2, 2))
 
     @property
     def is_at_rest(self) -> bool:
         """Whether silence would stay silence."""
         return not self._state.any()
 
-    def filtered(self, block: Array) -> Array:
-        """Return the next samples, shape (n_frames, n_channels), weighted."""
+    def filtered(self, block: npt.NDArray[np.floating]) -> Array:
+        """Return the next samples, shape (n_frames, n_channels), weighted, shape (n_channels, n_frames)."""
         from scipy.signal import sosfilt
 
-        weighted = np.zeros(block.shape)
+        weighted = np.zeros(block.shape[::-1])
         sounding = [bool(block[start : start + STEP].any()) for start in range(0, len(block), STEP)]
         step = 0
         while step < len(sounding):
@@ -117,6 +117,9 @@ class KWeighting:
                 step += 1
             if sounding[first] or self._state.any():
                 span = slice(first * STEP, step * STEP)
-                weighted[span], self._state = sosfilt(self._sos, block[span], axis=0, zi=self._state)
+                # Channel by channel: along the first of two axes all is copied twice.
+                for channel, state in enumerate(self._state):
+                    weighted[channel, span], after = sosfilt(self._sos, block[span, channel], zi=state)
+                    state[:] = after
                 self._state[np.abs(self._state) < 1e-25] = 0.0
         return weighted

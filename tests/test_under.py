@@ -23,7 +23,7 @@ from cuelane.meter import Meter, integrated_loudness_lufs, true_peak_dbtp
 from cuelane.meter.true_peak import HALF_LENGTH, REACH, interpolation_taps
 from cuelane.schedule import load_schedule
 from cuelane.sii import speech_intelligibility_index
-from cuelane.under import UnderReport, under
+from cuelane.under import UnderReport, mixing, under
 from cuelane.under.envelope import DEEPEST_DB, Duck, duck_nodes, gain_of_nodes, under_ceiling
 from cuelane.under.grid import Profiler, loudness_of_nodes, node_frames
 from cuelane.under.listening import listen
@@ -491,6 +491,47 @@ def test_peaks_that_would_meet_make_the_music_give_way(tmp_path: Path, folder: P
     music_db = (report.plan.music_db - report.plan.gain_db)[: SESSION.events[0].onset_sample // NODE - 60]
     assert -3.5 < music_db.min() < -0.5
     assert np.abs(np.diff(report.plan.music_db)).max() <= MOST_SLOPE_DB_PER_SAMPLE * NODE
+
+
+@pytest.fixture(scope="module")
+def sharp(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Music of short loud bursts of noise, to which every lossy encoder adds peaks of its own."""
+    path = tmp_path_factory.mktemp("sharp") / "sharp.wav"
+    noise = np.clip(np.random.default_rng(1).standard_normal((40 * RATE, 2)), -0.5, 0.5) * 0.6
+    burst = np.arange(len(noise)) // (RATE // 40) % 24 == 0
+    soundfile.write(path, noise * np.where(burst, 1.0, 0.03)[:, np.newaxis], RATE, subtype="FLOAT")
+    return path
+
+
+@pytest.mark.parametrize("suffix", [".m4a", ".mp3", ".opus"])
+def test_peaks_that_an_encoder_adds_are_made_up_for(
+    tmp_path: Path, folder: Path, sharp: Path, suffix: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One encoding passes -1 dBTP, and a note says so; the file that is kept stays under it, as loud."""
+    with monkeypatch.context() as patch:
+        patch.setattr(mixing, "MOST_ENCODINGS", 1)
+        once = under(folder / "track.wav", [sharp], tmp_path / f"once{suffix}", music_level_lu=0.0)
+    begun: list[int] = []
+
+    def follow(done: int, total: int) -> None:
+        assert done <= total == SESSION.n_frames
+        if not begun or done <= begun[-1]:
+            begun.append(done)
+
+    report = under(
+        folder / "track.wav", [sharp], tmp_path / f"mixed{suffix}", music_level_lu=0.0, progress=follow
+    )
+
+    assert true_peak_dbtp(read(once.out)) > -1.0
+    assert [f"the {suffix[1:]} encoder adds peaks" in note for note in once.notes] == [True]
+    assert len(begun) > 1
+    samples = read(report.out)
+    assert true_peak_dbtp(samples) <= -1.0
+    assert report.true_peak_dbtp == pytest.approx(true_peak_dbtp(samples), abs=0.01)
+    assert report.loudness_lufs == pytest.approx(integrated_loudness_lufs(samples, RATE), abs=0.01)
+    # The encoder leaves out the highest part of what is noise.
+    assert report.plan.loudness_lufs == pytest.approx(-16.0, abs=0.05)
+    assert not report.notes
 
 
 def test_bad_input_is_named_and_leaves_an_old_file_alone(

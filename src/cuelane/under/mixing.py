@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -21,12 +21,12 @@ from cuelane.errors import AudioFileError, UsageError
 from cuelane.media import SUFFIXES, MediaInfo, decode, encode, probe
 from cuelane.media.cover import cover_png
 from cuelane.media.reader import require_file
-from cuelane.meter import Meter
+from cuelane.meter import Meter, TruePeak
 from cuelane.schedule import Schedule
 from cuelane.under.envelope import DEEPEST_DB, gain_of_nodes
 from cuelane.under.grid import node_frames
 from cuelane.under.listening import TrackSound, listen
-from cuelane.under.planning import MixPlan, Need, fit_music, softer_songs
+from cuelane.under.planning import MixPlan, Need, fit_music, plan_mix, softer_songs
 from cuelane.under.playlist import CROSSFADE_S, Bed, End, covered_nodes
 from cuelane.under.song import Song, read_song
 
@@ -41,16 +41,25 @@ LOSSY_HEADROOM_DB = 1.0
 LOSSLESS_HEADROOM_DB = 0.02
 """For rounding to 24 bits and float32."""
 
+MOST_ENCODINGS = 3
+LOWERED_BEYOND_DB = 0.2
+"""A lossy encoder's noise adds isolated peaks on sharp music, elsewhere each time the mix is another, so the
+whole is encoded again under a ceiling lower by what was too much, and by a little beyond."""
+
 LOSSLESS = (".wav", ".flac")
 _BLOCK_NODES = 128
 _TAGS = ("title", "artist", "album", "date", "comment")
 
 
+class Levels(NamedTuple):
+    integrated_lufs: float
+    true_peak_dbtp: float
+
+
 @dataclass(frozen=True, eq=False)
 class UnderReport:
-    """What was made of which songs. ``loudness_lufs`` is read from the mix as it is encoded; its true peak is
-    at most ``true_peak_dbtp`` before that: a lossy encoder may add isolated ones on sharp music.
-    ``softened_lu`` is how far its peaks keep a song under its level."""
+    """What was made of which songs. ``loudness_lufs`` and ``true_peak_dbtp`` are those of the file as a
+    player decodes it, ``softened_lu`` how far its peaks keep a song under its level."""
 
     out: Path
     schedule: Path
@@ -93,8 +102,9 @@ def under(
     music_level_lu : the music's loudness between events, relative to speech.
     most_depth_lu : how far down music may go for an event, 0 to 27 LU.
     end : ``loop`` repeats the music until the session ends, ``stop`` plays it once.
-    target_lufs : integrated loudness of the sum; its true peak stays at or under -1 dBTP.
-    progress : called with (frames done, frames in all).
+    target_lufs : integrated loudness of the sum; its true peak stays at or under -1 dBTP. A lossy file is
+        decoded again to know, and made again where its encoder added peaks over that.
+    progress : called with (frames done, frames in all); begins again with each encoding.
 
     Raises
     ------
@@ -128,20 +138,52 @@ def under(
         f"{path} is played {missing_lu:.1f} LU softer than asked: its peaks are too tall, or it is too soft"
         for path, missing_lu in softer.items()
     ]
-    meter = Meter(rate, n_channels, true_peak=False)
     made = out.with_name(out.stem + ".schedule.json")
-    with all_or_nothing() as staged:
+    picture = cover_png(track, info) if out.suffix.lower() != ".wav" else None
+
+    def write(path: Path, mix_plan: MixPlan) -> Levels:
+        """Return the levels of what a player will decode. Lossless files need not be decoded for that."""
+        meter = Meter(rate, n_channels)
+        mixed = _followed(_mixed(track, n_track, plan, bed, mix_plan, n_channels), plan.n_frames, progress)
         encode(
-            staged.path_for(out),
-            _metered(_mixed(track, n_track, plan, bed, mix_plan, n_channels), meter, plan.n_frames, progress),
+            path,
+            mixed if lossy else _metered(mixed, meter),
             sample_rate=rate,
             n_channels=n_channels,
             n_frames=plan.n_frames,
             chapters=info.chapters,
             tags=_tags(info, plan),
-            cover_png=cover_png(track, info) if out.suffix.lower() != ".wav" else None,
+            cover_png=picture,
         )
-        record = _record(songs, music_level_lu, mix_plan, meter)
+        return (
+            _read_back(path, rate, n_channels)
+            if lossy
+            else Levels(meter.integrated_lufs, meter.true_peak_dbtp)
+        )
+
+    with all_or_nothing() as staged:
+        path = staged.path_for(out)
+        levels = write(path, mix_plan)
+        for _ in range(MOST_ENCODINGS - 1 if lossy else 0):
+            over_db = levels.true_peak_dbtp - CEILING_DBTP
+            if over_db <= 0:
+                break
+            ceiling_dbtp -= over_db + LOWERED_BEYOND_DB
+            mix_plan = plan_mix(
+                sound,
+                bed,
+                mix_plan.needs,
+                n_channels=n_channels,
+                target_lufs=target_lufs,
+                ceiling_dbtp=ceiling_dbtp,
+            )
+            levels = write(path, mix_plan)
+        if levels.true_peak_dbtp > CEILING_DBTP:
+            notes.append(
+                f"the {out.suffix[1:]} encoder adds peaks up to {levels.true_peak_dbtp:.1f} dBTP, where "
+                f"{CEILING_DBTP:g} was meant: write .flac or .wav to be under it, or use a lower --level"
+            )
+        record = _record(songs, music_level_lu, mix_plan, levels)
         staged.write_text(made, schedules.to_json(dataclasses.replace(plan, extra={**plan.extra, **record})))
     return UnderReport(
         out=out,
@@ -149,8 +191,8 @@ def under(
         songs=tuple(songs),
         speech_lufs=sound.speech_lufs,
         music_level_lu=music_level_lu,
-        loudness_lufs=meter.integrated_lufs,
-        true_peak_dbtp=mix_plan.true_peak_dbtp,
+        loudness_lufs=levels.integrated_lufs,
+        true_peak_dbtp=levels.true_peak_dbtp,
         plan=mix_plan,
         sample_rate=rate,
         softened_lu=max(softer.values(), default=0.0),
@@ -283,11 +325,30 @@ def _scaled(block: Block, gain: Block) -> Block:
     return block * gain[:, np.newaxis]
 
 
-def _metered(blocks: Iterator[Block], meter: Meter, n_frames: int, progress: Progress) -> Iterator[Block]:
+def _followed(blocks: Iterator[Block], n_frames: int, progress: Progress) -> Iterator[Block]:
+    done = 0
+    for block in blocks:
+        done += len(block)
+        progress(done, n_frames)
+        yield block
+
+
+def _metered(blocks: Iterator[Block], meter: Meter) -> Iterator[Block]:
     for block in blocks:
         meter.push(block)
-        progress(meter.n_frames, n_frames)
         yield block
+
+
+def _read_back(path: Path, sample_rate: int, n_channels: int) -> Levels:
+    """Return the levels of a file as a player decodes it."""
+    meter, peak = Meter(sample_rate, n_channels, true_peak=False), TruePeak(n_channels)
+    with ThreadPoolExecutor(1) as beside:
+        for block in decode(path, sample_rate=sample_rate, channels=n_channels):
+            followed = beside.submit(peak.push, block)
+            meter.push(block)
+            followed.result()
+    highest = peak.peak
+    return Levels(meter.integrated_lufs, 20 * math.log10(highest) if highest > 0 else -math.inf)
 
 
 def _tags(info: MediaInfo, schedule: Schedule) -> dict[str, str]:
@@ -295,13 +356,17 @@ def _tags(info: MediaInfo, schedule: Schedule) -> dict[str, str]:
     return {"title": schedule.title, **tags}
 
 
-def _record(songs: Sequence[Song], music_level_lu: float, plan: MixPlan, meter: Meter) -> dict[str, Any]:
+def _record(songs: Sequence[Song], music_level_lu: float, plan: MixPlan, levels: Levels) -> dict[str, Any]:
     """Return what the schedule says of the mix."""
+
+    def finite(value: float) -> float | None:
+        return round(value, 2) if math.isfinite(value) else None
+
     record = {
         "music": [song.path.name for song in songs],
         "music_level_lu": music_level_lu,
-        "loudness_lufs": round(meter.integrated_lufs, 2) if math.isfinite(meter.integrated_lufs) else None,
-        "true_peak_dbtp": round(plan.true_peak_dbtp, 2) if math.isfinite(plan.true_peak_dbtp) else None,
+        "loudness_lufs": finite(levels.integrated_lufs),
+        "true_peak_dbtp": finite(levels.true_peak_dbtp),
         "gain_db": round(plan.gain_db, 3),
         "depth_lu": {need.event.id: round(need.depth_lu, 2) for need in plan.needs if need.depth_lu > 0},
     }

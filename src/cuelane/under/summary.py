@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from cuelane.sii import GOOD
 from cuelane.under.envelope import DEEPEST_DB
-from cuelane.under.mixing import LOSSLESS, UnderReport
+from cuelane.under.mixing import UnderReport
 from cuelane.under.planning import Need
 from cuelane.units import format_clock, to_ms
 
@@ -15,11 +15,7 @@ from cuelane.units import format_clock, to_ms
 def summary_lines(report: UnderReport) -> list[str]:
     """Return what was made, how well it is heard over the music, the weakest cue, and what would mend it."""
     needs, level = report.plan.needs, report.music_level_lu
-    lossless = report.out.suffix.lower() in LOSSLESS
-    lines = [
-        f"{report.out}: {report.loudness_lufs:.1f} LUFS, true peak at most {report.true_peak_dbtp:.1f} dBTP"
-        + ("" if lossless else " before it was encoded")
-    ]
+    lines = [f"{report.out}: {report.loudness_lufs:.1f} LUFS, true peak {report.true_peak_dbtp:.1f} dBTP"]
     if not needs:
         return lines
     depths = [need.depth_lu for need in needs]

@@ -1,5 +1,8 @@
 """A check of 45 minutes beside its decoding and beside librosa's onset detection, and its memory.
 
+``program`` is the ffmpeg program decoding to PCM through a pipe as it is usually run; ``decode`` is our own
+decoding, which has it decode in one thread.
+
 Run by hand: ``python tests/benchmarks/bench_check.py [minutes]``. Prints ratios within one run; absolute
 times depend on the machine. Libraries are loaded, and librosa's code compiled, before the clock starts.
 """
@@ -57,6 +60,16 @@ def child(what: str, audio: Path) -> None:
         began = time.perf_counter()
         for _ in decode(audio):
             pass
+    elif what == "program":
+        from cuelane.media import ffmpeg
+
+        began = time.perf_counter()
+        command = [*ffmpeg.quiet(), "-i", str(audio), "-c:a", "pcm_f32le", "-f", "wav", "pipe:1"]
+        with subprocess.Popen(command, stdout=subprocess.PIPE, bufsize=0) as process:
+            assert process.stdout is not None
+            ffmpeg.enlarge_pipe(process.stdout)
+            while process.stdout.read(1 << 18):
+                pass
     elif what == "librosa":
         import librosa
 
@@ -101,12 +114,15 @@ def main(minutes: float) -> None:
     with tempfile.TemporaryDirectory() as name:
         audio = make(Path(name), minutes)
         measure("decode", audio)
-        rows = {what: [measure(what, audio) for _ in range(2)] for what in ("decode", "check", "librosa")}
+        rows = {
+            what: [measure(what, audio) for _ in range(2)]
+            for what in ("program", "decode", "check", "librosa")
+        }
         least = {what: min(seconds for seconds, _ in runs) for what, runs in rows.items()}
         for what, runs in rows.items():
             memory = max(mb for _, mb in runs)
-            ratio = least[what] / least["decode"]
-            print(f"{what:8s} {least[what]:7.2f} s  {ratio:5.2f} x decode  {memory:6.0f} MB")
+            ratios = f"{least[what] / least['program']:5.2f} x program  {least[what] / least['decode']:5.2f} x decode"
+            print(f"{what:8s} {least[what]:7.2f} s  {ratios}  {memory:6.0f} MB")
 
 
 if __name__ == "__main__":

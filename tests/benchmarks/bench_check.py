@@ -121,8 +121,9 @@ def main(minutes: float) -> None:
         least = {what: min(seconds for seconds, _ in runs) for what, runs in rows.items()}
         for what, runs in rows.items():
             memory = max(mb for _, mb in runs)
-            ratios = f"{least[what] / least['program']:5.2f} x program  {least[what] / least['decode']:5.2f} x decode"
-            print(f"{what:8s} {least[what]:7.2f} s  {ratios}  {memory:6.0f} MB")
+            to_program, to_decode = least[what] / least["program"], least[what] / least["decode"]
+            print(f"{what:8s} {least[what]:7.2f} s  {to_program:5.2f} x program  {to_decode:5.2f} x decode  "
+                  f"{memory:6.0f} MB")  # fmt: skip
 
 
 if __name__ == "__main__":

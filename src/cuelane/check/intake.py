@@ -21,6 +21,9 @@ Signal = npt.NDArray[np.float32]
 ANALYSIS_RATE = 16_000
 """Hz. Onsets are measured at this rate: 8 kHz loses pitch periods in rooms, 48 kHz gains nothing."""
 
+SILENCE = 1e-6
+"""-120 dBFS: what a resampler leaves of digital silence."""
+
 FULL_SCALE = 0.9995
 BLOCK_FRAMES = 262_144
 """Five seconds at once: with smaller blocks the threads spend their time handing the interpreter over."""
@@ -36,9 +39,13 @@ class Recording:
     """The mono sound at 16 kHz on disk, read by stretches so that a day of it fills no memory.
 
     Kept as half-precision floats: they follow the sound at -66 dB whatever its level, which moves no onset
-    by a measurable amount, and halve the disk. Outside the file it reads as silence.
+    by a measurable amount, and halve the disk. They are kept 60 dB up, since a processor takes 25 times as
+    long over numbers below the half's normal range. Outside the file it reads as silence.
     Threads may read at once.
     """
+
+    _UP = np.float32(1024)
+    _STEP = 1 << 14
 
     def __init__(self) -> None:
         self._file: IO[bytes] = tempfile.TemporaryFile(prefix="cuelane-")  # noqa: SIM115
@@ -46,7 +53,11 @@ class Recording:
         self.n_frames = 0
 
     def append(self, block: Signal) -> None:
-        half = np.clip(block, -60_000, 60_000).astype(np.float16)
+        half = np.zeros(len(block), dtype=np.float16)
+        for first in range(0, len(block), self._STEP):
+            part = block[first : first + self._STEP]
+            if float(np.abs(part).max()) > SILENCE:
+                half[first : first + len(part)] = np.clip(part * self._UP, -60_000, 60_000)
         self._file.seek(self.n_frames * 2)
         self._file.write(half.tobytes())
         self.n_frames += len(block)
@@ -60,6 +71,7 @@ class Recording:
                 self._file.seek(first * 2)
                 raw = self._file.read((last - first) * 2)
             out[first - start : last - start] = np.frombuffer(raw, dtype=np.float16)
+            out *= 1 / self._UP
         return out
 
     @property

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.check.correlate import Signal
-from cuelane.check.intake import ANALYSIS_RATE
+from cuelane.check.intake import ANALYSIS_RATE, SILENCE
 from cuelane.check.templates import Template
 
 HOP = ANALYSIS_RATE // 100
@@ -23,8 +23,6 @@ N_FFT = 512
 N_BANDS = 18
 LOW_HZ, HIGH_HZ = 200.0, 7000.0
 MEAN_FRAMES = 51
-SILENCE = 1e-6
-"""-120 dBFS: what a resampler leaves of digital silence."""
 
 BLOCK_FRAMES = 2048
 LONGEST_FRAMES = 800
@@ -86,34 +84,37 @@ class PhraseSearch:
     """Listens to the 16 kHz sound and collects candidates for every template."""
 
     def __init__(self, templates: list[Template], rate: float = 1.0) -> None:
-        from scipy.fft import rfft
-
         self.candidates: list[Candidate] = []
+        self._templates, self._rate = templates, rate
         self._keys = [template.key for template in templates]
         self._waiting: list[Signal] = []
         self._n_waiting = 0
         self._start = 0
-        margin = MEAN_FRAMES // 2 + 1
-        self._margin = margin
-        lengths, sounds = [], []
-        for template in templates:
-            sound = template.sound(rate)
-            quiet = np.zeros(margin * HOP, np.float32)
-            looks = features(np.concatenate([quiet, sound, quiet]))[margin:]
-            n = max(4, min(LONGEST_FRAMES, len(sound) // HOP))
-            sounds.append(looks[:n])
-            lengths.append(n)
-        self._lengths = np.array(lengths, dtype=np.int64)
-        longest = int(self._lengths.max()) if lengths else 1
+        self._margin = MEAN_FRAMES // 2 + 1
+        self._lengths = np.array([self._n_frames(template) for template in templates], dtype=np.int64)
+        longest = int(self._lengths.max()) if templates else 1
         self._step = BLOCK_FRAMES - longest
-        self._frames = self._step * BLOCKS_AT_ONCE + BLOCK_FRAMES + 2 * margin
-        self._sounds = sounds
-        shape = (BLOCK_FRAMES, N_BANDS, len(templates))
-        padded = np.zeros(shape, np.float32)
-        for i, look in enumerate(sounds):
-            padded[: len(look), :, i] = look
-        self._spectra = np.conj(rfft(padded, axis=0)).astype(np.complex64)
-        self._energies = np.stack([np.square(look).sum(axis=0) for look in sounds]) if sounds else None
+        self._frames = self._step * BLOCKS_AT_ONCE + BLOCK_FRAMES + 2 * self._margin
+        self._spectra: npt.NDArray[np.complex64] | None = None
+        self._energies = np.zeros((0, N_BANDS), np.float32)
+
+    def _n_frames(self, template: Template) -> int:
+        return max(4, min(LONGEST_FRAMES, int(template.length_s * self._rate * ANALYSIS_RATE) // HOP))
+
+    def _prepare(self) -> npt.NDArray[np.complex64]:
+        """Return the templates' spectra, made where the search runs: beside the decoding, not before it."""
+        from scipy.fft import rfft
+
+        if self._spectra is None:
+            quiet = np.zeros(self._margin * HOP, np.float32)
+            padded = np.zeros((BLOCK_FRAMES, N_BANDS, len(self._templates)), np.float32)
+            for i, template in enumerate(self._templates):
+                sound = np.concatenate([quiet, template.sound(self._rate), quiet])
+                looks = features(sound)[self._margin :][: self._lengths[i]]
+                padded[: len(looks), :, i] = looks
+            self._energies = np.square(padded).sum(axis=0).T
+            self._spectra = np.conj(rfft(padded, axis=0)).astype(np.complex64)
+        return self._spectra
 
     def push(self, block: Signal) -> None:
         if not self._keys:
@@ -153,19 +154,19 @@ class PhraseSearch:
         """Search one stretch; frame `margin` of it is where the search begins, but for the file's start."""
         from scipy.fft import irfft, rfft
 
+        templates = self._prepare()
         lead = self._margin if self._start else 0
         looks = features(sound)
         spread = np.maximum(looks.std(axis=0), 1e-6)
         weight = (1.0 / spread**2).astype(np.float32)
         weight /= weight.mean()
-        assert self._energies is not None
         norms = np.sqrt(np.einsum("ij,j->i", self._energies, weight))
         blocks = np.stack(
             [looks[lead + i * self._step :][:BLOCK_FRAMES] for i in range(BLOCKS_AT_ONCE)], axis=1
         )
         n = len(blocks)
         spectra = np.ascontiguousarray(rfft(blocks * weight, BLOCK_FRAMES, axis=0)).astype(np.complex64)
-        found = irfft(np.matmul(spectra, self._spectra), BLOCK_FRAMES, axis=0)[: self._step]
+        found = irfft(np.matmul(spectra, templates), BLOCK_FRAMES, axis=0)[: self._step]
         power = np.einsum("ijk,ijk,k->ij", blocks, blocks, weight)
         total = np.concatenate([np.zeros((1, power.shape[1])), np.cumsum(power, axis=0, dtype=np.float64)])
         floor = 1e-4 * float(power.mean()) + 1e-9

@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.check.correlate import Signal, vertex
-from cuelane.check.intake import ANALYSIS_RATE
+from cuelane.check.intake import ANALYSIS_RATE, SILENCE
 
 HALF_BAND_HZ = 150.0
 LONGEST_GUARD_S = 0.2
@@ -28,8 +28,6 @@ COARSE_RATE = 500
 MIN_COARSE_SCORE = 0.45
 MIN_APART_S = 0.06
 MOST_TONES = 200_000
-SILENCE = 1e-6
-"""-120 dBFS: what a resampler leaves of digital silence."""
 
 Complex = npt.NDArray[np.complexfloating]
 

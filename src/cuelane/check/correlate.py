@@ -55,19 +55,46 @@ def window_energy(x: Signal, n: int) -> Table:
     return np.asarray(np.maximum(energy, floor))
 
 
-def correlation(x: Signal, template: Signal) -> Signal:
-    """Return the plain correlation at every lag where `template` lies inside `x`."""
-    from scipy.fft import irfft, next_fast_len, rfft
+@dataclass(frozen=True)
+class Spectra:
+    """The transforms of a sound and of a template that is sought in it."""
 
-    n = next_fast_len(len(x), real=True)
-    spectrum = rfft(x, n) * np.conj(rfft(template, n))
-    return np.asarray(irfft(spectrum, n)[: len(x) - len(template) + 1], dtype=np.float32)
+    sound: npt.NDArray[np.complex64]
+    template: npt.NDArray[np.complex64]
+    n: int
+    n_lags: int
+
+    @classmethod
+    def of(cls, x: Signal, template: Signal) -> Spectra:
+        from scipy.fft import next_fast_len, rfft
+
+        n = next_fast_len(len(x), real=True)
+        return cls(rfft(x, n), rfft(template, n), n, len(x) - len(template) + 1)
+
+    def correlation(self) -> Signal:
+        """Return the plain correlation at every lag where the template lies inside the sound."""
+        return self._back(self.sound * np.conj(self.template))
+
+    def correlation_without(self, lag: float, gain: float) -> Signal:
+        """Return :meth:`correlation` as it is once `gain` times the template at `lag` is taken out."""
+        turn = np.arange(self.n // 2 + 1, dtype=np.float32) * np.float32(2 * np.pi * lag / self.n)
+        power = np.square(self.template.real) + np.square(self.template.imag)
+        power *= np.float32(gain)
+        product = self.sound * np.conj(self.template)
+        product.real -= power * np.cos(turn)
+        product.imag += power * np.sin(turn)
+        return self._back(product)
+
+    def _back(self, product: npt.NDArray[np.complex64]) -> Signal:
+        from scipy.fft import irfft
+
+        return np.asarray(irfft(product, self.n)[: self.n_lags], dtype=np.float32)
 
 
-def scores(x: Signal, template: Signal) -> tuple[Signal, Table, float]:
+def scores(x: Signal, template: Signal, spectra: Spectra | None = None) -> tuple[Signal, Table, float]:
     """Return (correlation, normalised correlation, template energy) at every whole lag."""
     energy = energy_of(template)
-    plain = correlation(x, template)
+    plain = (spectra or Spectra.of(x, template)).correlation()
     return plain, plain / np.sqrt(window_energy(x, len(template)) * max(energy, 1e-30)), energy
 
 
@@ -106,11 +133,10 @@ def top_between(plain: npt.NDArray[np.floating], at: int) -> tuple[float, float]
     return at + places[0] + place / _FINER, float(values[k] + 0.5 * rise * fraction)
 
 
-def best(x: Signal, template: Signal, first: int = 0, last: int | None = None) -> Peak:
-    """Return the best fit of `template` in `x` with its first sample in ``[first, last)``."""
-    plain, normal, energy = scores(x, template)
-    at = first + int(np.argmax(normal[first:last]))
-    return peak_at(plain, normal, energy, at)
+def best(x: Signal, template: Signal, spectra: Spectra | None = None) -> Peak:
+    """Return the best fit of `template` in `x`."""
+    plain, normal, energy = scores(x, template, spectra)
+    return peak_at(plain, normal, energy, int(np.argmax(normal)))
 
 
 def peak_at(plain: Signal, normal: Table, energy: float, at: int) -> Peak:

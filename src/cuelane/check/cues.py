@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cuelane.check.correlate import Signal, best, delayed, energy_of, peak_at, pre_emphasise, scores
+from cuelane.check.correlate import Signal, Spectra, best, delayed, energy_of, peak_at, pre_emphasise, scores
 from cuelane.check.intake import ANALYSIS_RATE, Recording
 from cuelane.check.phrases import Candidate
 from cuelane.check.templates import Template
@@ -24,6 +24,9 @@ BANDWIDTH_HZ = 3000.0
 ECHO_S = 0.03
 """Closer than this, a second copy is a room's reflection or a pitch period."""
 DOUBLE_GAIN = 0.35
+BETWEEN_SAMPLES = 0.6
+"""Of the correlation's top, what its highest sample may be: half a sample off it is 2 / pi, where there is
+sound up to half the rate."""
 OVERLAID_GAIN = 0.6
 """A cue found under another must be this strong: less may be what a room leaves of its near twin."""
 RIVALS = 5
@@ -68,8 +71,10 @@ class Ruler:
             self._take_out(sound, other, first)
         return self._heard(key, sound, template, first)
 
-    def _heard(self, key: str, sound: Signal, template: Signal, first: int) -> Heard:
-        peak = best(sound, template)
+    def _heard(
+        self, key: str, sound: Signal, template: Signal, first: int, spectra: Spectra | None = None
+    ) -> Heard:
+        peak = best(sound, template, spectra)
         energy = energy_of(template) * peak.gain * abs(peak.gain)
         return Heard(key, (first + peak.lag) / ANALYSIS_RATE, peak.score, peak.gain, energy)
 
@@ -84,13 +89,18 @@ class Ruler:
     def find_twice(self, key: str, place_s: float, taken: Iterable[float] = ()) -> tuple[Heard, Heard | None]:
         """Return the best fit near `place_s`, and a second copy nearby if one is there."""
         sound, template, first = self._window(key, place_s - REACH_S, place_s + REACH_S)
-        main = self._heard(key, sound, template, first)
+        spectra = Spectra.of(sound, template)
+        main = self._heard(key, sound, template, first, spectra)
         if main.score < least_score(len(template) / ANALYSIS_RATE):
+            return main, None
+        place = main.time_s * ANALYSIS_RATE - first
+        at, gap = round(place), int(ECHO_S * ANALYSIS_RATE)
+        rest = spectra.correlation_without(place, main.gain)
+        rest[max(0, at - gap) : at + gap] = 0.0
+        if float(rest.max(initial=0.0)) < BETWEEN_SAMPLES * DOUBLE_GAIN * main.gain * energy_of(template):
             return main, None
         self._take_out(sound, main, first)
         plain, normal, energy = scores(sound, template)
-        at = round(main.time_s * ANALYSIS_RATE) - first
-        gap = int(ECHO_S * ANALYSIS_RATE)
         normal[max(0, at - gap) : at + gap] = -1.0
         top = int(np.argmax(plain * (normal > -1.0)))
         peak = peak_at(plain, normal, energy, top)

@@ -47,13 +47,9 @@ def band_powers(samples: npt.NDArray[np.floating], sample_rate: int) -> Array:
     if not samples.size:
         return np.zeros(N_BANDS)
     n_fft = next_fast_len(max(samples.size, sample_rate // 10), real=True)
-    # Single precision is 130 dB below the sound, and no bin above the last band is needed.
-    top = int(_EDGES_HZ[-1] * n_fft / sample_rate) + 3
-    spectrum = rfft(samples.astype(np.float32), n_fft)[:top]
-    power = np.square(spectrum.real, dtype=np.float64) + np.square(spectrum.imag, dtype=np.float64)
-    power[1:] *= 2 / (n_fft * samples.size)
-    power[0] /= n_fft * samples.size
-    bands: Array = _between_edges(power[np.newaxis, :], sample_rate / n_fft)[0]
+    power: Array = np.square(np.abs(rfft(samples.astype(np.float64), n_fft)))
+    power[1:] *= 2
+    bands: Array = _between_edges(power[np.newaxis, :] / (n_fft * samples.size), sample_rate / n_fft)[0]
     return bands
 
 

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +21,7 @@ from cuelane.errors import AudioFileError, UsageError
 from cuelane.media import SUFFIXES, MediaInfo, decode, encode, probe
 from cuelane.media.cover import cover_png
 from cuelane.media.reader import require_file
-from cuelane.meter import Meter, TruePeak
+from cuelane.meter import Meter
 from cuelane.schedule import Schedule
 from cuelane.under.envelope import DEEPEST_DB, gain_of_nodes
 from cuelane.under.grid import node_frames
@@ -49,11 +49,6 @@ whole is encoded again under a ceiling lower by what was too much, and by a litt
 LOSSLESS = (".wav", ".flac")
 _BLOCK_NODES = 128
 _TAGS = ("title", "artist", "album", "date", "comment")
-
-
-class Levels(NamedTuple):
-    integrated_lufs: float
-    true_peak_dbtp: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,8 +136,8 @@ def under(
     made = out.with_name(out.stem + ".schedule.json")
     picture = cover_png(track, info) if out.suffix.lower() != ".wav" else None
 
-    def write(path: Path, mix_plan: MixPlan) -> Levels:
-        """Return the levels of what a player will decode. Lossless files need not be decoded for that."""
+    def write(path: Path, mix_plan: MixPlan) -> Meter:
+        """Return what was read in all that a player will decode; a lossless file holds what was mixed."""
         meter = Meter(rate, n_channels)
         mixed = _followed(_mixed(track, n_track, plan, bed, mix_plan, n_channels), plan.n_frames, progress)
         encode(
@@ -155,17 +150,16 @@ def under(
             tags=_tags(info, plan),
             cover_png=picture,
         )
-        return (
-            _read_back(path, rate, n_channels)
-            if lossy
-            else Levels(meter.integrated_lufs, meter.true_peak_dbtp)
-        )
+        if lossy:
+            for block in decode(path, sample_rate=rate, channels=n_channels):
+                meter.push(block)
+        return meter
 
     with all_or_nothing() as staged:
         path = staged.path_for(out)
-        levels = write(path, mix_plan)
+        meter = write(path, mix_plan)
         for _ in range(MOST_ENCODINGS - 1 if lossy else 0):
-            over_db = levels.true_peak_dbtp - CEILING_DBTP
+            over_db = meter.true_peak_dbtp - CEILING_DBTP
             if over_db <= 0:
                 break
             ceiling_dbtp -= over_db + LOWERED_BEYOND_DB
@@ -177,13 +171,13 @@ def under(
                 target_lufs=target_lufs,
                 ceiling_dbtp=ceiling_dbtp,
             )
-            levels = write(path, mix_plan)
-        if levels.true_peak_dbtp > CEILING_DBTP:
+            meter = write(path, mix_plan)
+        if lossy and meter.true_peak_dbtp > CEILING_DBTP:
             notes.append(
-                f"the {out.suffix[1:]} encoder adds peaks up to {levels.true_peak_dbtp:.1f} dBTP, where "
+                f"the {out.suffix[1:]} encoder adds peaks up to {meter.true_peak_dbtp:.1f} dBTP, where "
                 f"{CEILING_DBTP:g} was meant: write .flac or .wav to be under it, or use a lower --level"
             )
-        record = _record(songs, music_level_lu, mix_plan, levels)
+        record = _record(songs, music_level_lu, mix_plan, meter)
         staged.write_text(made, schedules.to_json(dataclasses.replace(plan, extra={**plan.extra, **record})))
     return UnderReport(
         out=out,
@@ -191,8 +185,8 @@ def under(
         songs=tuple(songs),
         speech_lufs=sound.speech_lufs,
         music_level_lu=music_level_lu,
-        loudness_lufs=levels.integrated_lufs,
-        true_peak_dbtp=levels.true_peak_dbtp,
+        loudness_lufs=meter.integrated_lufs,
+        true_peak_dbtp=meter.true_peak_dbtp,
         plan=mix_plan,
         sample_rate=rate,
         softened_lu=max(softer.values(), default=0.0),
@@ -339,24 +333,12 @@ def _metered(blocks: Iterator[Block], meter: Meter) -> Iterator[Block]:
         yield block
 
 
-def _read_back(path: Path, sample_rate: int, n_channels: int) -> Levels:
-    """Return the levels of a file as a player decodes it."""
-    meter, peak = Meter(sample_rate, n_channels, true_peak=False), TruePeak(n_channels)
-    with ThreadPoolExecutor(1) as beside:
-        for block in decode(path, sample_rate=sample_rate, channels=n_channels):
-            followed = beside.submit(peak.push, block)
-            meter.push(block)
-            followed.result()
-    highest = peak.peak
-    return Levels(meter.integrated_lufs, 20 * math.log10(highest) if highest > 0 else -math.inf)
-
-
 def _tags(info: MediaInfo, schedule: Schedule) -> dict[str, str]:
     tags = {name: info.tags[name] for name in _TAGS if info.tags.get(name)}
     return {"title": schedule.title, **tags}
 
 
-def _record(songs: Sequence[Song], music_level_lu: float, plan: MixPlan, levels: Levels) -> dict[str, Any]:
+def _record(songs: Sequence[Song], music_level_lu: float, plan: MixPlan, meter: Meter) -> dict[str, Any]:
     """Return what the schedule says of the mix."""
 
     def finite(value: float) -> float | None:
@@ -365,8 +347,8 @@ def _record(songs: Sequence[Song], music_level_lu: float, plan: MixPlan, levels:
     record = {
         "music": [song.path.name for song in songs],
         "music_level_lu": music_level_lu,
-        "loudness_lufs": finite(levels.integrated_lufs),
-        "true_peak_dbtp": finite(levels.true_peak_dbtp),
+        "loudness_lufs": finite(meter.integrated_lufs),
+        "true_peak_dbtp": finite(meter.true_peak_dbtp),
         "gain_db": round(plan.gain_db, 3),
         "depth_lu": {need.event.id: round(need.depth_lu, 2) for need in plan.needs if need.depth_lu > 0},
     }

@@ -300,8 +300,6 @@ def test_reading_in_a_filter_gives_what_the_usual_way_gives(
         except AudioFileError as error:
             return np.zeros((0, 1)), [str(error)]
 
-    if not ffmpeg.reads_in_a_filter():
-        pytest.skip("the ffmpeg program here is older than release 9, and only the usual way is used")
     in_a_filter = [all_of(path) for path in paths]
     monkeypatch.setattr(ffmpeg, "reads_in_a_filter", lambda: False)
 
@@ -310,6 +308,19 @@ def test_reading_in_a_filter_gives_what_the_usual_way_gives(
         assert np.array_equal(heard, usual), path.name
         assert signs == usual_signs, path.name
     assert sum(bool(signs) for _, signs in in_a_filter) > 20
+
+
+@pytest.mark.parametrize(
+    ("version", "reads"),
+    [("7.0.2-static", False), ("n9.0.2-17-g2a571b6068", True), ("10.1", True), ("N-1-g2", False)],
+)
+def test_only_releases_that_were_compared_read_in_a_filter(
+    version: str, reads: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Older ones, and builds that name no release, are used the usual way."""
+    monkeypatch.setattr("imageio_ffmpeg.get_ffmpeg_version", lambda: version)
+
+    assert ffmpeg.reads_in_a_filter.__wrapped__() is reads
 
 
 def test_values_that_are_no_numbers_are_silence_and_told(tmp_path: Path) -> None:

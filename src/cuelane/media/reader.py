@@ -189,7 +189,9 @@ def _by_ffmpeg(path: Path, notice: Damage) -> Iterator[Any]:
     if quick.shape is None:
         yield shape
     elif shape != quick.shape:
-        raise AudioFileError(f"{path}: changes its sample rate or its channels on the way")
+        raise AudioFileError(
+            f"{path}: changes its sample rate or its channels on the way; convert it to WAV first"
+        )
     n_before = 0
     for block in output:
         left = block[max(0, quick.n_frames - n_before) :]

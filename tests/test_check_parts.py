@@ -8,7 +8,7 @@ from scipy.signal import resample_poly
 
 import synth
 from cuelane.check import tones
-from cuelane.check.correlate import best, pre_emphasise, scores
+from cuelane.check.correlate import Spectra, best, delayed, pre_emphasise, scores
 from cuelane.check.cues import least_score
 from cuelane.check.fit import Ballot, Votes, find_line, robust_line
 from cuelane.check.intake import ANALYSIS_RATE
@@ -42,6 +42,24 @@ def test_a_top_between_samples_is_read_to_a_hundredth(fraction: int) -> None:
 
     assert peak.lag == pytest.approx(16_000 + fraction / 4, abs=0.02)
     assert peak.gain == pytest.approx(1.0, abs=0.01)
+
+
+@pytest.mark.parametrize("fraction", [-0.5, 0.0, 0.3])
+def test_what_is_left_of_a_correlation_is_that_of_what_is_left(fraction: float) -> None:
+    """Taking a cue out of the correlation gives what correlating without it gives, a second copy included."""
+    rng = np.random.default_rng(4)
+    template = pre_emphasise(synth.speak("Shake your arms out.", rate=ANALYSIS_RATE))
+    without = 0.01 * rng.standard_normal(len(template) + 12_800).astype(np.float32)
+    without[9_000 : 9_000 + len(template)] += 0.5 * template
+    sound = without.copy()
+    sound[2_999 : 2_999 + len(template) + 2] += 0.8 * delayed(template, fraction)
+
+    left = Spectra.of(sound, template).correlation_without(3_000 + fraction, 0.8)
+
+    expected = Spectra.of(without, template).correlation()
+    own = 0.8 * float(np.square(template).sum())
+    assert np.abs(left - expected).max() < 0.01 * own
+    assert np.argmax(left) == 9_000
 
 
 def test_matching_pairs_as_many_as_mir_eval_does() -> None:

@@ -76,7 +76,11 @@ class Spectra:
         return self._back(self.sound * np.conj(self.template))
 
     def correlation_without(self, lag: float, gain: float) -> Signal:
-        """Return :meth:`correlation` as it is once `gain` times the template at `lag` is taken out."""
+        """Return :meth:`correlation` as it is once `gain` times the template is taken out of the sound.
+
+        `lag`, in samples and between them too, is where the template then begins. Good to 1 % of what is
+        taken out: enough to see whether anything of its size is left.
+        """
         turn = np.arange(self.n // 2 + 1, dtype=np.float32) * np.float32(2 * np.pi * lag / self.n)
         power = np.square(self.template.real) + np.square(self.template.imag)
         power *= np.float32(gain)

@@ -86,7 +86,7 @@ class Ruler:
         if high > low:
             sound[low:high] -= np.float32(other.gain) * template[low - at : high - at]
 
-    def find_twice(self, key: str, place_s: float, taken: Iterable[float] = ()) -> tuple[Heard, Heard | None]:
+    def find_twice(self, key: str, place_s: float) -> tuple[Heard, Heard | None]:
         """Return the best fit near `place_s`, and a second copy nearby if one is there."""
         sound, template, first = self._window(key, place_s - REACH_S, place_s + REACH_S)
         spectra = Spectra.of(sound, template)

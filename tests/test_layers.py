@@ -13,7 +13,7 @@ SOURCE = Path(cuelane.__file__).parent
 
 # From leaves to the command line. A room is a module or a package right below `cuelane`.
 ROOMS = [
-    "__init__", "errors", "units", "clip", "language", "hearing", "schedule", "media", "meter", "sii",
+    "__init__", "heap", "errors", "units", "clip", "language", "hearing", "schedule", "media", "meter", "sii",
     "bands", "clipstore", "pageparts", "roomfacts",
     "plan", "session", "rounds", "patterns", "facts", "lint",
     "tones", "candidates", "neighbours", "cues", "placing", "arrange", "remedies", "timetable",

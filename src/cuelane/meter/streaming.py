@@ -41,8 +41,7 @@ class Meter:
         self.sample_rate = sample_rate
         self.n_channels = n_channels
         self.n_frames = 0
-        self._weighting = KWeighting(sample_rate, n_channels)
-        self._weights = channel_weights(n_channels)
+        self._weighting = KWeighting(sample_rate, channel_weights(n_channels))
         self._true_peak = TruePeak(n_channels) if true_peak else None
         self._open_bin = 0.0
         self._n_bins = 0
@@ -74,10 +73,7 @@ class Meter:
             raise SignalError("the meter wants finite samples")
         if self._true_peak is not None:
             self._true_peak.push(piece)
-        weighted = self._weighting.filtered(piece)
-        np.square(weighted, out=weighted)
-        weighted *= np.asarray(self._weights)[:, np.newaxis]
-        self._fill_bins(weighted.sum(axis=0) if len(weighted) > 1 else weighted[0])
+        self._fill_bins(self._weighting.energy(piece))
 
     def _edges(self, first: int, last: int) -> npt.NDArray[np.int64]:
         """Return where bins `first` to `last` begin, in samples of the stream."""

@@ -30,6 +30,7 @@ from cuelane.sii import (
     GOOD,
     ONE_THIRD_OCTAVE,
     POOR,
+    highest_gain_db,
     highest_masker_gain_db,
     masking_spectrum_db,
     speech_intelligibility_index,
@@ -185,34 +186,44 @@ def pip_db_spl(event: Event, sample_rate: int, full_scale_db: float) -> float:
     return 10 * math.log10(float(np.square(pip, dtype=np.float64).mean())) + full_scale_db
 
 
-def pip_over_masker(event: Event, pip_db: float, masker_db: Array, music_level_lu: float) -> PipRoom:
-    """Return how a pip fares; `masker_db` is the masker's spectrum at the loudness of speech."""
+def pip_over_masker_db(event: Event, pip_db: float, masker_db: Array) -> float:
+    """Return how far a pip of `pip_db` SPL stands over the masker in its critical band, dB."""
     assert event.frequency_hz is not None
     kilohertz = event.frequency_hz / 1000
     width_hz = 25 + 75 * (1 + 1.4 * kilohertz**2) ** 0.69
     band = int(np.argmin(np.abs(np.log(ONE_THIRD_OCTAVE.centre_hz / event.frequency_hz))))
+    masking = masking_spectrum_db(np.maximum(masker_db, -200.0))
+    floor = max(float(masking[band]), float(ONE_THIRD_OCTAVE.internal_noise_db[band]))
+    return pip_db - floor - 10 * math.log10(width_hz)
 
-    def over(level_lu: float) -> float:
-        masking = masking_spectrum_db(np.maximum(masker_db + level_lu, -200.0))
-        floor = max(float(masking[band]), float(ONE_THIRD_OCTAVE.internal_noise_db[band]))
-        return pip_db - floor - 10 * math.log10(width_hz)
 
-    def highest(target_db: float) -> float:
-        low, high = -60.0, 60.0
-        if over(low) < target_db:
-            return -math.inf
-        while high - low > 0.01:
-            middle = (low + high) / 2
-            low, high = (middle, high) if over(middle) >= target_db else (low, middle)
-        return low
+def highest_pip_masker_gain_db(
+    event: Event, pip_db: float, masker_db: Array, target_db: float, *, highest_db: float = 60.0
+) -> float | None:
+    """Return the largest gain that may be given to the masker while the pip stands `target_db` over it.
 
-    level_db = over(music_level_lu)
+    As :func:`cuelane.sii.highest_gain_db` does.
+    """
+
+    def enough(gain_db: float) -> bool:
+        return pip_over_masker_db(event, pip_db, masker_db + gain_db) >= target_db
+
+    return highest_gain_db(enough, highest_db=highest_db)
+
+
+def pip_over_masker(event: Event, pip_db: float, masker_db: Array, music_level_lu: float) -> PipRoom:
+    """Return how a pip fares; `masker_db` is the masker's spectrum at the loudness of speech."""
+    level_db = pip_over_masker_db(event, pip_db, masker_db + music_level_lu)
+    good, heard = (
+        highest_pip_masker_gain_db(event, pip_db, masker_db, target_db)
+        for target_db in (PIP_GOOD_DB, PIP_POOR_DB)
+    )
     return PipRoom(
         event=event,
         over_masker_db=level_db,
         grade="good" if level_db >= PIP_GOOD_DB else "fair" if level_db >= PIP_POOR_DB else "poor",
-        good_to_lu=highest(PIP_GOOD_DB),
-        heard_to_lu=highest(PIP_POOR_DB),
+        good_to_lu=-math.inf if good is None else good,
+        heard_to_lu=-math.inf if heard is None else heard,
     )
 
 

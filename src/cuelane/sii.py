@@ -10,6 +10,8 @@ Over 0.75 is good communication, under 0.45 poor (informative note of the standa
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,6 +38,21 @@ class Procedure:
     normal_speech_db: Array
     internal_noise_db: Array
     spreads: bool
+
+    @functools.cached_property
+    def centre_db(self) -> Array:
+        return np.asarray(10 * np.log10(self.centre_hz))
+
+    @functools.cached_property
+    def below(self) -> Array:
+        """1 where a column's band lies below the row's, else 0."""
+        return np.tri(len(self.centre_hz), k=-1)
+
+    @functools.cached_property
+    def distance(self) -> Array:
+        """How far up the spectrum each column's masking has come at each row, in the standard's measure."""
+        centre = self.centre_hz
+        return np.asarray(self.below * 3.32 * np.log10(0.89 * centre[:, np.newaxis] / centre))
 
 
 def _row(text: str) -> Array:
@@ -83,14 +100,11 @@ def masking_spectrum_db(
     """
     if not procedure.spreads:
         return np.array(noise_db, dtype=np.float64)
-    centre = procedure.centre_hz
     masker = noise_db if speech_db is None else np.maximum(noise_db, speech_db - 24)
-    slope = -80 + 0.6 * (masker + 10 * np.log10(centre) - 6.353)
+    slope = -80 + 0.6 * (masker + procedure.centre_db - 6.353)
     # Row i takes the spread of every band below it.
-    spread = masker + 3.32 * slope * np.log10(0.89 * centre[:, np.newaxis] / centre)
-    below = np.tri(len(centre), k=-1, dtype=bool)
-    power = 10 ** (0.1 * noise_db) + np.where(below, 10 ** (0.1 * np.where(below, spread, 0)), 0).sum(axis=1)
-    masking = 10 * np.log10(power)
+    spread = masker + slope * procedure.distance
+    masking = 10 * np.log10(10 ** (0.1 * noise_db) + (procedure.below * 10 ** (0.1 * spread)).sum(axis=1))
     masking[0] = masker[0]
     return np.asarray(masking)
 
@@ -146,13 +160,23 @@ def highest_masker_gain_db(
 ) -> float | None:
     """Return the largest gain (dB) that may be given to the masker while the SII stays at `target` or above.
 
-    To 0.01 dB, never above the exact answer; `highest_db` if even that leaves enough, None if not even
-    `lowest_db` does. The SII falls steadily as the masker rises, so halving the interval finds it.
+    As :func:`highest_gain_db` does; the SII falls steadily as the masker rises.
     """
 
     def enough(gain_db: float) -> bool:
         return speech_intelligibility_index(speech_db, noise_db + gain_db) >= target
 
+    return highest_gain_db(enough, lowest_db, highest_db)
+
+
+def highest_gain_db(
+    enough: Callable[[float], bool], lowest_db: float = -60.0, highest_db: float = 60.0
+) -> float | None:
+    """Return the largest gain (dB) that leaves enough, where the more gain the less is left.
+
+    To 0.01 dB, never above the exact answer; `highest_db` if even that leaves enough, None if not even
+    `lowest_db` does.
+    """
     if enough(highest_db):
         return highest_db
     if not enough(lowest_db):

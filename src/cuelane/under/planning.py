@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.bands import full_scale_db_spl, spectrum_levels_db
-from cuelane.room import PIP_GOOD_DB, PIP_POOR_DB, Grade, pip_over_masker
+from cuelane.room import PIP_GOOD_DB, PIP_POOR_DB, Grade, highest_pip_masker_gain_db, pip_over_masker_db
 from cuelane.schedule import Event, Schedule
 from cuelane.sii import GOOD, POOR, highest_masker_gain_db, speech_intelligibility_index
 from cuelane.under.envelope import DEEPEST_DB, WHOLE_SLOPE_DB_PER_MS, Duck, duck_nodes, under_ceiling
@@ -106,10 +106,10 @@ def needs_of(
             needs.append(Need(event, depth, index, cue_target, wanted))
         elif event.frequency_hz is not None:
             pip_db = 10 * math.log10(max(one.mean_square, 1e-20)) + full_scale_db
-            free_db = pip_over_masker(event, pip_db, masker_db, 0.0).good_to_lu
-            wanted = max(0.0, -free_db)
+            free_db = highest_pip_masker_gain_db(event, pip_db, masker_db, PIP_GOOD_DB, highest_db=0.0)
+            wanted = max(0.0, -free_db) if free_db is not None else math.inf
             depth = min(most, wanted)
-            over_db = pip_over_masker(event, pip_db, masker_db, -depth).over_masker_db
+            over_db = pip_over_masker_db(event, pip_db, masker_db - depth)
             needs.append(Need(event, depth, over_db, PIP_GOOD_DB, wanted))
     return tuple(needs)
 

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.media import MediaInfo, decode, probe
+from cuelane.media.reader import mean_of_channels
 from cuelane.meter import Meter
 
 Signal = npt.NDArray[np.float32]
@@ -170,8 +171,8 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
             metering.push(block)
             _find_clipping(block, n_frames / info.sample_rate, info.sample_rate, intake)
             n_frames += len(block)
-            mono = block[:, 0] if n_channels == 1 else block.mean(axis=1, dtype=np.float32)
-            forward(np.ascontiguousarray(mono))
+            mono = mean_of_channels(block)
+            forward(mono)
             rest = _outline(np.concatenate([rest, mono]), info.sample_rate // PEAKS_PER_S, peaks)
             if progress is not None:
                 progress(n_frames, max(expected, n_frames))

@@ -305,8 +305,20 @@ def _remixed(blocks: Iterator[Block], channels: int | None) -> Iterator[Block]:
         if channels is None or block.shape[1] == channels:
             yield block
         else:
-            mean = block.mean(axis=1, dtype=np.float32, keepdims=True)
-            yield mean if channels == 1 else np.repeat(mean, channels, axis=1)
+            yield np.repeat(mean_of_channels(block)[:, np.newaxis], channels, axis=1)
+
+
+def mean_of_channels(block: Block) -> Block:
+    """Return the mean over the channels of `block`, shape (n, n_channels): shape (n,).
+
+    Channel by channel, since NumPy takes thirty times as long along so short an axis.
+    """
+    total = block[:, 0].copy()
+    for channel in range(1, block.shape[1]):
+        total += block[:, channel]
+    if block.shape[1] > 1:
+        total /= np.float32(block.shape[1])
+    return total
 
 
 def _resampled(blocks: Iterator[Block], rate_in: int, rate_out: int, n_channels: int) -> Iterator[Block]:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.bands import band_powers
+from cuelane.bands import N_BANDS, band_powers
+from cuelane.media.reader import mean_of_channels
 from cuelane.meter import clip_loudness_lufs
 from cuelane.schedule import Event, Schedule
 from cuelane.under.grid import Profile, Profiler, loudness_of_nodes
@@ -19,12 +20,12 @@ Array = npt.NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Heard:
-    """An event as it lies in the track: mono loudness, mean square, and mean square in each band."""
+    """An event as it lies in the track: its mono mean square; of a cue its loudness and bands as well."""
 
     event: Event
-    loudness_lufs: float
     mean_square: float
-    bands: Array
+    loudness_lufs: float = -math.inf
+    bands: Array = field(default_factory=lambda: np.zeros(N_BANDS))
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,8 +49,7 @@ def listen(blocks: Iterable[npt.NDArray[np.floating]], n_channels: int, schedule
     at = 0
     for block in blocks:
         profiler.push(block)
-        # Slices, since NumPy is slow to take the mean along so short an axis.
-        mono = block[:, 0] if n_channels == 1 else 0.5 * (block[:, 0] + block[:, 1])
+        mono = mean_of_channels(block)
         end = at + len(block)
         while waiting and waiting[0].onset_sample < end:
             open_events.append((waiting.pop(0), []))
@@ -72,4 +72,6 @@ def listen(blocks: Iterable[npt.NDArray[np.floating]], n_channels: int, schedule
 
 def _heard(event: Event, mono: npt.NDArray[np.floating], sample_rate: int) -> Heard:
     mean_square = float(np.square(mono, dtype=np.float64).mean()) if mono.size else 0.0
-    return Heard(event, clip_loudness_lufs(mono, sample_rate), mean_square, band_powers(mono, sample_rate))
+    if event.kind != "cue":
+        return Heard(event, mean_square)
+    return Heard(event, mean_square, clip_loudness_lufs(mono, sample_rate), band_powers(mono, sample_rate))

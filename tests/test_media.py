@@ -533,6 +533,24 @@ def test_coding_keeps_the_level(tmp_path: Path, suffix: str) -> None:
     )
 
 
+def test_aac_keeps_what_stereo_is_apart_in(tmp_path: Path) -> None:
+    """Partials up to 12 kHz that are out of step between the channels come back 35 dB over the coding noise.
+
+    With the encoder's own choice of tools it is 18 dB: it sends one channel for both, with no phase.
+    """
+    n, steps = 4 * RATE, np.arange(11)
+    frequencies_hz = np.array([220, 440, 880, 1760, 3520, 7040, 8111, 9113, 10207, 11311, 12401])
+    phase = 2 * np.pi * frequencies_hz * np.arange(n)[:, np.newaxis] / RATE
+    ears = np.stack([(np.sin(phase + apart * steps) / (1 + 0.3 * steps)).sum(axis=1) for apart in (0.0, 0.3)])
+    beat = np.arange(n) % (RATE // 2) < RATE // 4
+    sound = (0.5 / np.abs(ears).max() * ears * beat).T.astype(np.float32)
+    media.encode(tmp_path / "a.m4a", [sound], sample_rate=RATE, n_channels=2)
+    heard = np.concatenate(list(media.decode(tmp_path / "a.m4a", channels=2)))
+    noise = heard[:n].astype(np.float64) - sound
+    assert 10 * np.log10(np.square(sound, dtype=np.float64).sum() / np.square(noise).sum()) > 35
+    assert np.abs(heard).max() < 0.5 * 10 ** (0.1 / 20)
+
+
 def test_a_wav_over_4_gib_becomes_rf64(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Past the limit (lowered here) the file is RF64 and reads back whole; unannounced length is refused."""
     monkeypatch.setattr(writer, "MAX_RIFF_BYTES", 100_000)

@@ -5,9 +5,11 @@ from __future__ import annotations
 import io
 import itertools
 import math
+import os
 import shutil
 import struct
 import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -352,6 +354,16 @@ def test_a_reader_that_is_left_leaves_no_process(folder: Path, monkeypatch: pyte
 
     assert len(started) == 1
     assert started[0].returncode is not None
+
+
+def test_decoders_let_others_go_first() -> None:
+    """A process that is read from runs at a lower priority than ours, one that is fed at the same."""
+    waiting = [sys.executable, "-c", "import sys, time; sys.stdout.close(); time.sleep(60)"]
+    for feed in (False, True):
+        with ffmpeg.running(waiting, feed=feed) as (process, _):
+            if hasattr(os, "getpriority"):
+                own, its = (os.getpriority(os.PRIO_PROCESS, pid) for pid in (0, process.pid))
+                assert its == (own if feed else min(own + ffmpeg.DECODER_NICENESS, 19))
 
 
 # Titles that try to leave their place, and fractions of a second that other writers get wrong.

@@ -85,7 +85,8 @@ def by_pyav(raw: Path, path: Path) -> None:
 
     form = writer.LOSSY[path.suffix]
     samples = np.memmap(raw, dtype=np.float32, mode="r")
-    options = {"aac_coder": "fast"} if form.encoder == "aac" else {}
+    pairs = zip(form.options[::2], form.options[1::2], strict=True)
+    options = {name[1:]: value for name, value in pairs if name.startswith("-aac")}
     with av.open(str(path), "w", format={"ipod": "mp4"}.get(form.muxer, form.muxer)) as container:
         stream = container.add_stream(form.encoder, rate=RATE, layout="mono", options=options)
         stream.bit_rate = form.bitrate_kbps * 1000

@@ -193,6 +193,20 @@ def test_another_session_does_not_fit():
     assert fit(follow(places, gains, plan), places, gains, plan) < FITS
 
 
+def test_a_plan_of_another_class_is_left_aside():
+    """The class's own plan is followed; another's is named as left aside, and changes nothing else."""
+    made = short_class(gen.KINDS[0])
+    sound = recording(made.samples)
+    alone = find_structure(sound)
+
+    own = find_structure(sound, expected_s=[t - made.boundaries_s[0] + 3.0 for t in made.boundaries_s])
+    other = find_structure(sound, expected_s=[float(t) for t in np.cumsum([3.0, *[17.0, 31.0] * 6])])
+
+    assert (alone.plan_left_aside, own.plan_left_aside, other.plan_left_aside) == (False, False, True)
+    assert other.boundaries == alone.boundaries
+    assert_found([b.at_s for b in own.boundaries], made.boundaries_s, 0.015)
+
+
 def test_a_part_of_a_recording_is_the_same_sound(tmp_path):
     """A part of a decoded file, and a part of that, hold the samples of the whole from where they begin."""
     rng = np.random.default_rng(1)

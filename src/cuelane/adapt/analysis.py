@@ -20,7 +20,7 @@ from cuelane.adapt.recording import Recording
 from cuelane.adapt.search import find_structure
 from cuelane.adapt.wordlists import word_lists
 
-SCHEMA = "cuelane.adapt/2"
+SCHEMA = "cuelane.adapt/3"
 
 Step = Callable[[str, int, int], None]
 
@@ -40,6 +40,7 @@ class Analysis:
     cues: tuple[FoundCue, ...]
     lost_captions: tuple[str, ...]
     notes: tuple[str, ...]
+    plan_left_aside: bool = False
 
 
 def analyse(
@@ -93,6 +94,7 @@ def analyse(
         tuple(sorted([*cues, *sounds], key=lambda cue: cue.start_s)),
         tuple((captions or [])[index].text for index in lost),
         tuple(notes),
+        structure.plan_left_aside,
     )
 
 

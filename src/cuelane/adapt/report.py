@@ -9,7 +9,6 @@ from dataclasses import asdict
 from cuelane.adapt.analysis import Analysis
 from cuelane.adapt.intervals import FoundInterval
 from cuelane.adapt.planfile import Planned, Timing
-from cuelane.adapt.search import PLAN_LEFT_ASIDE
 
 SURE = 0.6
 
@@ -34,7 +33,7 @@ def doubts(analysis: Analysis) -> list[str]:
             f"{analysis.beep.describe()}. {_where(analysis)}If it is something else, such as music, "
             "name the end of a real one, such as --beep-at 12:30, or give the session's plan with --plan."
         )
-    if PLAN_LEFT_ASIDE in analysis.how:
+    if analysis.plan_left_aside:
         found.append(
             "The plan that was given does not fit the recording and was left aside: is it this class's? "
             "If it is, name the end of one countdown with --beep-at too."
@@ -80,6 +79,7 @@ def report_json(analysis: Analysis, kept: Sequence[bool], planned: Planned, timi
         "beep": asdict(analysis.beep) if analysis.beep else None,
         "confidence": analysis.confidence,
         "how": analysis.how,
+        "plan_left_aside": analysis.plan_left_aside,
         "uncertain": doubts(analysis),
         "intervals": [asdict(interval) for interval in analysis.intervals],
         "cues": [

@@ -17,7 +17,6 @@ Step = Callable[[str], None]
 
 SEARCH_S = 720.0
 FITS = 0.35
-PLAN_LEFT_ASIDE = "the plan does not fit the recording and was left aside"
 _BEFORE_S, _AFTER_S = 8.0, 3.0
 _NEAR_S = 5.0
 _MOST_HINTED = 12
@@ -26,12 +25,16 @@ _FEWEST = 3
 
 @dataclass(frozen=True)
 class Structure:
-    """A recording's beep (None if none was found), how sure it is (0 to 1), and its boundaries."""
+    """A recording's beep (None if none was found), how sure it is (0 to 1), and its boundaries.
+
+    ``plan_left_aside`` says that a plan was given whose boundaries are not this recording's.
+    """
 
     beep: Beep | None
     confidence: float
     boundaries: tuple[Boundary, ...]
     how: str
+    plan_left_aside: bool = False
 
 
 def find_structure(
@@ -77,8 +80,8 @@ def find_structure(
         placed, fit = boundaries_by_plan(recording, beep, expected_s)
         if fit >= FITS:
             return Structure(beep, max(confidence, fit), tuple(placed), f"{how}, held against the plan")
-        how += f"; {PLAN_LEFT_ASIDE}"
-    return Structure(beep, confidence, tuple(find_boundaries(recording, beep)), how)
+    boundaries = tuple(find_boundaries(recording, beep))
+    return Structure(beep, confidence, boundaries, how, plan_left_aside=len(expected_s) > 1)
 
 
 def find_beep(book: ScoreBook, tracks: Sequence[ToneTrack]) -> Found | None:

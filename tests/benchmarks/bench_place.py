@@ -1,4 +1,4 @@
-"""Placing four hours of session: seconds for one, two and four hours, printed with their ratios.
+"""Placing four hours of session: seconds for one, two and four hours of each pattern, and their ratios.
 
 Run by hand: python tests/benchmarks/bench_place.py
 """
@@ -8,6 +8,7 @@ from __future__ import annotations
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
@@ -17,16 +18,21 @@ from planning import RATE, exercise, session_of, steady_voice
 NAMES = ["crouch", "bridge", "march", "reach", "plank", "row"]
 
 
-def seconds_to_place(n_blocks: int) -> tuple[float, float, int]:
+PATTERNS: dict[str, dict[str, Any]] = {
+    "circuit": {"work": "40s", "rest": "20s", "rounds": 3},
+    "build-up": {"work": "40s", "rest": "30s"},
+    "build-up-and-down": {"work": "40s", "rest": "30s"},
+    "build-down": {"work": "40s", "rest": "30s"},
+    "ladder": {"work": ["20s", "30s", "40s"], "rest": "15s"},
+    "on-the-minute": {"every": "60s", "work": "40s", "rounds": 3},
+    "flow": {"work": "45s", "rounds": 3},
+}
+
+
+def seconds_to_place(pattern: str, n_blocks: int) -> tuple[float, float, int]:
     """Return (hours of session, seconds to arrange it, number of cues)."""
     blocks = [
-        {
-            "block": f"Part {number}",
-            "pattern": "build-up-and-down",
-            "work": "40s",
-            "rest": "30s",
-            "exercises": NAMES,
-        }
+        {"block": f"Part {number}", "pattern": pattern, **PATTERNS[pattern], "exercises": NAMES}
         for number in range(n_blocks)
     ]
     session = session_of({"session": blocks, "exercises": {name: exercise(name) for name in NAMES}})
@@ -38,15 +44,17 @@ def seconds_to_place(n_blocks: int) -> tuple[float, float, int]:
 
 
 def main() -> None:
-    seconds_to_place(1)
-    first = None
-    for n_blocks in (2, 4, 8, 16):
-        hours, spent_s, n_cues = min((seconds_to_place(n_blocks) for _ in range(3)), key=lambda row: row[1])
-        rate = spent_s / hours
-        first = first or rate
-        print(
-            f"{hours:5.2f} h  {n_cues:5d} cues  {spent_s:6.3f} s  {rate:6.3f} s an hour  x{rate / first:.2f}"
-        )
+    for pattern in PATTERNS:
+        hours_of_one, _, _ = seconds_to_place(pattern, 1)
+        first = None
+        for hours in (1, 2, 4):
+            n_blocks = round(hours / hours_of_one)
+            runs = [seconds_to_place(pattern, n_blocks) for _ in range(3)]
+            length_h, spent_s, n_cues = min(runs, key=lambda row: row[1])
+            rate = spent_s / length_h
+            first = first or rate
+            print(f"{pattern:17s} {length_h:5.2f} h  {n_cues:5d} cues  {spent_s:6.3f} s  "
+                  f"{rate:6.3f} s an hour  x{rate / first:.2f}", flush=True)  # fmt: skip
 
 
 if __name__ == "__main__":

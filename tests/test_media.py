@@ -356,14 +356,20 @@ def test_a_reader_that_is_left_leaves_no_process(folder: Path, monkeypatch: pyte
     assert started[0].returncode is not None
 
 
-def test_decoders_let_others_go_first() -> None:
-    """A process that is read from runs at a lower priority than ours, one that is fed at the same."""
+@pytest.mark.skipif(not hasattr(os, "getpriority"), reason="a system without priorities of this kind")
+def test_decoders_let_an_encoder_go_first() -> None:
+    """A process that is read from runs at a lower priority while another is fed, and as ours else."""
     waiting = [sys.executable, "-c", "import sys, time; sys.stdout.close(); time.sleep(60)"]
-    for feed in (False, True):
-        with ffmpeg.running(waiting, feed=feed) as (process, _):
-            if hasattr(os, "getpriority"):
-                own, its = (os.getpriority(os.PRIO_PROCESS, pid) for pid in (0, process.pid))
-                assert its == (own if feed else min(own + ffmpeg.DECODER_NICENESS, 19))
+
+    def lower() -> int:
+        with ffmpeg.running(waiting, feed=False) as (process, _):
+            return os.getpriority(os.PRIO_PROCESS, process.pid) - os.getpriority(os.PRIO_PROCESS, 0)
+
+    assert lower() == 0
+    with ffmpeg.running(waiting, feed=True) as (encoder, _):
+        assert lower() == min(ffmpeg.DECODER_NICENESS, 19 - os.getpriority(os.PRIO_PROCESS, 0))
+        assert os.getpriority(os.PRIO_PROCESS, encoder.pid) == os.getpriority(os.PRIO_PROCESS, 0)
+    assert lower() == 0
 
 
 # Titles that try to leave their place, and fractions of a second that other writers get wrong.

@@ -210,6 +210,16 @@ def test_one_channel_reads_3_lu_below_its_stereo_copy() -> None:
     assert difference == pytest.approx(10 * math.log10(2), abs=1e-9)
 
 
+@pytest.mark.parametrize("kind", ["f2", "<f4", ">f4", ">f8", "g"])
+@pytest.mark.parametrize("n_channels", [1, 2])
+def test_every_kind_of_float_reads_the_same(kind: str, n_channels: int) -> None:
+    """Half, double and long double precision and foreign byte order are read for what they hold."""
+    noise = (0.1 * np.random.default_rng(3).standard_normal((RATE, n_channels))).astype(kind)
+    assert integrated_loudness_lufs(noise, RATE) == pytest.approx(
+        integrated_loudness_lufs(noise.astype(np.float64), RATE), abs=1e-9
+    )
+
+
 @pytest.mark.parametrize("seconds", [0.05, 0.2, 0.399, 0.4, 0.401, 1.0, 2.345])
 def test_clip_loudness_of_a_steady_tone_holds_at_every_length(seconds: float) -> None:
     """A steady tone reads one loudness whether shorter or longer than a block."""

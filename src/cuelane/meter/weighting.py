@@ -99,6 +99,7 @@ class KWeighting:
     """
 
     def __init__(self, sample_rate: int, weights: Array) -> None:
+        """Begin at rest; `weights` holds what each channel's energy counts for, shape (n_channels,)."""
         self._sos = k_weighting_sos(sample_rate)
         self._weights = weights
         pairs = range(0, len(weights), 2)
@@ -132,10 +133,11 @@ class KWeighting:
     def _add_energy(self, energy: Array, block: npt.NDArray[np.floating], i: int) -> None:
         from scipy.signal import sosfilt
 
-        channels = block[:, 2 * i : 2 * i + 2]
-        signal = channels[:, 0]
+        kind = np.float32 if block.dtype == np.float32 else np.float64
+        channels = np.ascontiguousarray(block[:, 2 * i : 2 * i + 2], dtype=kind)
+        signal: npt.NDArray[Any] = channels[:, 0]
         if channels.shape[1] == 2:
-            signal = np.ascontiguousarray(channels).view(np.result_type(channels, np.complex64))[:, 0]
+            signal = channels.view(np.result_type(kind, np.complex64))[:, 0]
         weighted, after = sosfilt(self._sos, signal, zi=self._states[i])
         parts = after.view(np.float64)
         parts[np.abs(parts) < 1e-25] = 0.0

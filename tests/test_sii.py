@@ -131,6 +131,15 @@ def test_masker_gain_that_cannot_be_found() -> None:
     assert highest_masker_gain_db(NORMAL, np.full(18, -150.0), 0.5, highest_db=20) == 20
 
 
+def test_a_band_without_bounds_is_no_number_problem() -> None:
+    """Silence in a band, or a masker without end, gives an index and no warning."""
+    loud, silent = NORMAL.copy(), NORMAL.copy()
+    loud[4], silent[4] = np.inf, -np.inf
+    assert 0 <= speech_intelligibility_index(NORMAL, loud) < speech_intelligibility_index(NORMAL, NORMAL)
+    assert speech_intelligibility_index(NORMAL, silent) > speech_intelligibility_index(NORMAL, NORMAL)
+    assert speech_intelligibility_index(silent, NORMAL) < speech_intelligibility_index(NORMAL, NORMAL)
+
+
 def test_wrong_levels_are_refused() -> None:
     """Another number of bands, or NaN, is a fault of the caller."""
     with pytest.raises(SignalError, match="speech levels want 18 numbers"):

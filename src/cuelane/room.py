@@ -187,7 +187,10 @@ def pip_db_spl(event: Event, sample_rate: int, full_scale_db: float) -> float:
 
 
 def pip_over_masker_db(event: Event, pip_db: float, masker_db: Array) -> float:
-    """Return how far a pip of `pip_db` SPL stands over the masker in its critical band, dB."""
+    """Return how far a pip of `pip_db` SPL stands over the masker in its critical band, dB.
+
+    `masker_db` holds spectrum levels, dB SPL per hertz, shape (18,).
+    """
     assert event.frequency_hz is not None
     kilohertz = event.frequency_hz / 1000
     width_hz = 25 + 75 * (1 + 1.4 * kilohertz**2) ** 0.69
@@ -202,7 +205,8 @@ def highest_pip_masker_gain_db(
 ) -> float | None:
     """Return the largest gain that may be given to the masker while the pip stands `target_db` over it.
 
-    As :func:`cuelane.sii.highest_gain_db` does.
+    From -60 to `highest_db`, to 0.01 dB: see :func:`cuelane.sii.highest_gain_db`. `masker_db` holds spectrum
+    levels, dB SPL per hertz, shape (18,).
     """
 
     def enough(gain_db: float) -> bool:

@@ -41,6 +41,7 @@ class Procedure:
 
     @functools.cached_property
     def centre_db(self) -> Array:
+        """Ten times the logarithm of each centre frequency in Hz."""
         return np.asarray(10 * np.log10(self.centre_hz))
 
     @functools.cached_property
@@ -49,8 +50,8 @@ class Procedure:
         return np.tri(len(self.centre_hz), k=-1)
 
     @functools.cached_property
-    def distance(self) -> Array:
-        """How far up the spectrum each column's masking has come at each row, in the standard's measure."""
+    def octaves_up(self) -> Array:
+        """How far above each column's upper edge each row's centre lies, in octaves; 0 where it does not."""
         centre = self.centre_hz
         return np.asarray(self.below * 3.32 * np.log10(0.89 * centre[:, np.newaxis] / centre))
 
@@ -103,7 +104,7 @@ def masking_spectrum_db(
     masker = noise_db if speech_db is None else np.maximum(noise_db, speech_db - 24)
     slope = -80 + 0.6 * (masker + procedure.centre_db - 6.353)
     # Row i takes the spread of every band below it.
-    spread = masker + slope * procedure.distance
+    spread = masker + slope * procedure.octaves_up
     masking = 10 * np.log10(10 ** (0.1 * noise_db) + (procedure.below * 10 ** (0.1 * spread)).sum(axis=1))
     masking[0] = masker[0]
     return np.asarray(masking)
@@ -146,8 +147,8 @@ def _levels(values: npt.ArrayLike, bands: int, name: str) -> Array:
     levels = np.asarray(values, dtype=np.float64)
     if levels.shape != (bands,) or np.isnan(levels).any():
         raise SignalError(f"{name} levels want {bands} numbers, got shape {levels.shape}")
-    # -inf (a band with nothing in it) would make NaN of a difference.
-    return np.maximum(levels, -200.0)
+    # -inf (a band with nothing in it) would make NaN of a difference, inf of a product.
+    return np.clip(levels, -200.0, 300.0)
 
 
 def highest_masker_gain_db(

@@ -15,7 +15,7 @@ from cuelane.adapt.cues import FoundCue
 from cuelane.adapt.decisions import Decision, decide, decisions_text, read_decisions
 from cuelane.adapt.intervals import FoundInterval
 from cuelane.adapt.planfile import CutCue, Guess, Planned, plan_intervals
-from cuelane.adapt.report import doubts, report_markdown
+from cuelane.adapt.report import doubts, report_json, report_markdown
 from cuelane.adapt.run import adapt_recording
 from cuelane.errors import AudioFileError, PlanError, UsageError
 from cuelane.plan.load import load_plan
@@ -116,7 +116,9 @@ def test_the_report_says_what_is_not_sure_and_what_to_do():
     assert "Listen at 0:20.0 and 0:45.7." in guess[0]
     assert "--beep-at 12:30" in guess[0]
     assert "--beep-at 12:30" in doubts(analysis(beep=None, intervals=()))[0]
-    assert "does not fit the recording" in doubts(analysis(plan_left_aside=True))[0]
+    aside = analysis(plan_left_aside=True)
+    assert "does not fit the recording" in doubts(aside)[0]
+    assert json.loads(report_json(aside, [True], Planned((), (), (), ()), "exact"))["plan_left_aside"] is True
     odd = [FoundInterval("work", s, e, e - s, True) for s, e in ((9, 20), (20, 45), (45, 52), (52, 90))]
     assert doubts(analysis(intervals=tuple(odd)))[0].startswith("4 intervals have a length that no other has")
 

@@ -203,6 +203,8 @@ def test_a_plan_of_another_class_is_left_aside():
     other = find_structure(sound, expected_s=[float(t) for t in np.cumsum([3.0, *[17.0, 31.0] * 6])])
 
     assert (alone.plan_left_aside, own.plan_left_aside, other.plan_left_aside) == (False, False, True)
+    nothing = find_structure(recording(made.speech_only + np.float32(1e-4)), expected_s=[3.0, 20.0, 50.0])
+    assert (nothing.beep, nothing.plan_left_aside) == (None, True)
     assert other.boundaries == alone.boundaries
     assert_found([b.at_s for b in own.boundaries], made.boundaries_s, 0.015)
 

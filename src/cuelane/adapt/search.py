@@ -27,7 +27,8 @@ _FEWEST = 3
 class Structure:
     """A recording's beep (None if none was found), how sure it is (0 to 1), and its boundaries.
 
-    ``plan_left_aside`` says that a plan was given whose boundaries are not this recording's.
+    ``plan_left_aside`` says that a plan was given and not used: no beep was found, or its boundaries are not
+    this recording's, or it has but one.
     """
 
     beep: Beep | None
@@ -72,7 +73,9 @@ def find_structure(
         found = _by_plan(part, recording, tracks, expected_s) if len(expected_s) > 1 else None
         found = found or find_beep(ScoreBook(part), tracks)
         if found is None:
-            return Structure(None, 0.0, (), "no repeated countdown was found")
+            return Structure(
+                None, 0.0, (), "no repeated countdown was found", plan_left_aside=bool(expected_s)
+            )
         beep, confidence, how = found.beep, found.confidence, "by its own pattern"
     told("finding boundaries")
     beep = measured(recording, beep)
@@ -81,7 +84,7 @@ def find_structure(
         if fit >= FITS:
             return Structure(beep, max(confidence, fit), tuple(placed), f"{how}, held against the plan")
     boundaries = tuple(find_boundaries(recording, beep))
-    return Structure(beep, confidence, boundaries, how, plan_left_aside=len(expected_s) > 1)
+    return Structure(beep, confidence, boundaries, how, plan_left_aside=bool(expected_s))
 
 
 def find_beep(book: ScoreBook, tracks: Sequence[ToneTrack]) -> Found | None:

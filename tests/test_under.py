@@ -593,6 +593,10 @@ def test_listening_in_pieces_hears_the_same(folder: Path, music: list[Path]) -> 
     assert [one.loudness_lufs for one in pieces.heard] == pytest.approx(
         [one.loudness_lufs for one in whole.heard]
     )
+    assert [one.mean_square for one in pieces.heard] == pytest.approx(
+        [one.mean_square for one in whole.heard]
+    )
+    assert min(one.mean_square for one in whole.heard) > 1e-4
     assert whole.speech_lufs == pytest.approx(-20.0, abs=0.05)
     bed = lay_out([read_song(music[0], RATE, 60 * RATE)], len(whole.profile.power), -20.0, RATE, "loop")
     assert [need.depth_lu for need in needs_of(pieces, bed, most_depth_lu=14)] == pytest.approx(

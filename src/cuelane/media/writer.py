@@ -8,10 +8,10 @@ Settings, by measurement on speech with silence, 10 min mono, time on one core a
 AAC at 96 kb/s, ``fast`` coder 1.5 s and 41 dB, ``twoloop`` 2.7 s and 31 dB, of one size; Opus at 48 kb/s,
 complexity 5 1.7 s and 21 dB, 10 4.8 s, 18 dB and 0.3 LU low, for it takes speech for speech and codes it by
 model; MP3 at 96 kb/s, all settings 0.9 to 1.4 s and 25 dB. True peaks rose by at most 0.1 dB in these.
-AAC goes without intensity stereo, noise substitution and noise shaping. On 10 min of stereo music at 192 kb/s
-that makes 27 dB of 17, and a largest error of 0.15 instead of 1.02; on speech 43.0 dB of 42.4, and 0.04
-instead of 0.08; in files of one size, and at a third of the bitrate too. The noise in the 20 ms before a pip
-stays at -93 dBFS.
+AAC goes without intensity stereo, noise substitution and temporal noise shaping. On 10 min of stereo music at
+192 kb/s that makes 27 dB of 17, and a largest error of 0.15 instead of 1.02; on speech 43.0 dB of 42.4, and
+0.04 instead of 0.08; in files of one size, and at a third of the bitrate too. The noise in the 20 ms before a
+demo's pips stays at -93 dBFS.
 MP3 keeps a constant bitrate: players find a place in it exactly.
 """
 

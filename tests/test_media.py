@@ -356,20 +356,38 @@ def test_a_reader_that_is_left_leaves_no_process(folder: Path, monkeypatch: pyte
     assert started[0].returncode is not None
 
 
-@pytest.mark.skipif(not hasattr(os, "getpriority"), reason="a system without priorities of this kind")
-def test_decoders_let_an_encoder_go_first() -> None:
-    """A process that is read from runs at a lower priority while another is fed, and as ours else."""
+def test_decoders_let_an_encoder_go_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A process that is read from is lowered, from where ours is, while another is fed; no other ever is."""
+    lowered: list[tuple[int, int]] = []
+    # Not every system has these.
+    monkeypatch.setattr(os, "PRIO_PROCESS", 0, raising=False)
+    monkeypatch.setattr(os, "getpriority", lambda _which, _who: 3, raising=False)
+    monkeypatch.setattr(
+        os, "setpriority", lambda _which, who, value: lowered.append((who, value)), raising=False
+    )
     waiting = [sys.executable, "-c", "import sys, time; sys.stdout.close(); time.sleep(60)"]
 
-    def lower() -> int:
-        with ffmpeg.running(waiting, feed=False) as (process, _):
-            return os.getpriority(os.PRIO_PROCESS, process.pid) - os.getpriority(os.PRIO_PROCESS, 0)
+    with ffmpeg.running(waiting, feed=False):
+        assert lowered == []
+    with ffmpeg.running(waiting, feed=True), ffmpeg.running(waiting, feed=False) as (decoder, _):
+        assert lowered == [(decoder.pid, 3 + ffmpeg.DECODER_NICENESS)]
+    with ffmpeg.running(waiting, feed=False):
+        assert len(lowered) == 1
 
-    assert lower() == 0
-    with ffmpeg.running(waiting, feed=True) as (encoder, _):
-        assert lower() == min(ffmpeg.DECODER_NICENESS, 19 - os.getpriority(os.PRIO_PROCESS, 0))
-        assert os.getpriority(os.PRIO_PROCESS, encoder.pid) == os.getpriority(os.PRIO_PROCESS, 0)
-    assert lower() == 0
+
+def test_a_system_without_priorities_decodes_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where there is nothing to lower by, or it is refused, a decoder runs as it is."""
+    waiting = [sys.executable, "-c", "import time; time.sleep(60)"]
+
+    def refuse(_which: int, _who: int, _value: int) -> None:
+        raise PermissionError
+
+    for how in ("refused", "missing"):
+        monkeypatch.setattr(os, "setpriority", refuse, raising=False)
+        if how == "missing":
+            monkeypatch.delattr(os, "setpriority")
+        with ffmpeg.running(waiting, feed=True), ffmpeg.running(waiting, feed=False) as (decoder, _):
+            assert decoder.poll() is None, how
 
 
 # Titles that try to leave their place, and fractions of a second that other writers get wrong.

@@ -134,16 +134,17 @@ def running(
         )
     except OSError as error:
         raise DeliveryError(f"cannot start the ffmpeg program: {error}") from error
-    if feed:
-        _n_fed += 1
-    elif _n_fed:
+    if not feed and _n_fed:
         _let_others_first(process)
     assert process.stderr is not None
     said = Stderr(process.stderr)
+    if feed:
+        _n_fed += 1
     try:
         yield process, said
     finally:
-        _n_fed -= feed
+        if feed:
+            _n_fed -= 1
         if process.poll() is None:
             process.kill()
         for stream in (process.stdin, process.stdout):

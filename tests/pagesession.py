@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from cuelane.schedule import Event, Schedule, ScheduledInterval
+from cuelane.base.schedule import Event, Schedule, ScheduledInterval
 
 RATE = 48_000
 

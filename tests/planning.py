@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from cuelane.arrange import Arranged, Sounding, arrange
-from cuelane.candidates import Candidate
-from cuelane.patterns import expand
+from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import Plan
-from cuelane.plan.source import LoadedPlan
-from cuelane.session import Session
+from cuelane.session.arrange import Arranged, Sounding, arrange
+from cuelane.session.candidates import Candidate
+from cuelane.session.expand import expand
+from cuelane.session.model import Session
 
 RATE = 48_000
 

@@ -9,8 +9,8 @@ from scipy.sparse import csr_matrix
 from sklearn.linear_model import LogisticRegression
 
 import picture_sentences as sentences
-from cuelane.adapt.pointing import BIAS, Pointing, features, pointing
-from cuelane.adapt.wordlists import plain
+from cuelane.adapt.words.word_lists import plain
+from cuelane.lint.pointing import BIAS, Pointing, features, pointing
 
 # A feature of fewer sentences than this is chance.
 LEAST_SENTENCES = 3

@@ -8,9 +8,9 @@ import numpy as np
 import numpy.typing as npt
 
 import synth
+from cuelane.audio.tones import pip_for, render_pip
+from cuelane.base.schedule import Event, Schedule, ScheduledInterval
 from cuelane.meter import clip_loudness_lufs
-from cuelane.schedule import Event, Schedule, ScheduledInterval
-from cuelane.tones import pip_for, render_pip
 
 Wave = npt.NDArray[np.float32]
 RATE = 48_000

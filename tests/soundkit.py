@@ -9,9 +9,9 @@ import numpy.typing as npt
 from scipy import signal
 
 import synth
+from cuelane.audio.tones import pip_for
+from cuelane.base.schedule import Event, Schedule, ScheduledInterval
 from cuelane.meter import clip_loudness_lufs
-from cuelane.schedule import Event, Schedule, ScheduledInterval
-from cuelane.tones import pip_for
 
 RATE = 48_000
 Wave = npt.NDArray[np.float32]

@@ -10,14 +10,14 @@ import pytest
 import classgen as gen
 import classgen_captions as cap
 from cuelane.adapt.analysis import Analysis
-from cuelane.adapt.countdown import Beep
-from cuelane.adapt.cues import FoundCue
+from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.decisions import Decision, decide, decisions_text, read_decisions
-from cuelane.adapt.intervals import FoundInterval
-from cuelane.adapt.planfile import CutCue, Guess, Planned, plan_intervals
+from cuelane.adapt.plan_file import CutCue, Guess, Planned, plan_intervals
 from cuelane.adapt.report import doubts, report_json, report_markdown
 from cuelane.adapt.run import adapt_recording
-from cuelane.errors import AudioFileError, PlanError, UsageError
+from cuelane.adapt.words.found_cues import FoundCue
+from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.base.errors import AudioFileError, PlanError, UsageError
 from cuelane.plan.load import load_plan
 
 BEEP = Beep(1000.0, 0.5, 3, 1000.0, 0.1, 1.0)
@@ -157,10 +157,10 @@ def class_folder(tmp_path_factory):
 
 def test_a_video_becomes_a_track_that_passes_check(class_folder, monkeypatch):
     """From mp4 and captions to plan, clips, render and check, and again after a decision was changed."""
+    from cuelane.audio.store import ClipStore
+    from cuelane.base.schedule import load_schedule
     from cuelane.check.run import check
-    from cuelane.clipstore import ClipStore
-    from cuelane.render import render
-    from cuelane.schedule import load_schedule
+    from cuelane.render.run import render
 
     folder, made = class_folder
     monkeypatch.setenv("CUELANE_CACHE", str(folder / "cache"))

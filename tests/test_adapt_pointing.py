@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 import picture_sentences as sentences
-from cuelane.adapt.pointing import BIAS, features, pointing
-from cuelane.adapt.wordlists import plain
+from cuelane.adapt.words.word_lists import plain
+from cuelane.lint.pointing import BIAS, features, pointing
 from pointing_fit import both_ways, development, fit, groups, labelled, measured, rates
 
 

@@ -11,19 +11,19 @@ import soxr
 
 import classgen as gen
 from classgen_music import music, with_music
-from cuelane.adapt.align import PlacedWord
-from cuelane.adapt.company import company
-from cuelane.adapt.countdown import Beep
-from cuelane.adapt.intervals import find_intervals
-from cuelane.adapt.planfit import fit, follow
-from cuelane.adapt.recording import Recording, open_recording
+from cuelane.adapt.beeps.accompaniment import company
+from cuelane.adapt.beeps.boundaries import Boundary, boundaries_by_plan, measured
+from cuelane.adapt.beeps.countdown import Beep
+from cuelane.adapt.beeps.plan_fit import fit, follow
+from cuelane.adapt.beeps.search import FITS, find_structure
+from cuelane.adapt.beeps.tone_filter import tone_scores
+from cuelane.adapt.beeps.tone_tracks import ToneTrack, tone_tracks
 from cuelane.adapt.report import SURE
-from cuelane.adapt.search import FITS, find_structure
-from cuelane.adapt.structure import Boundary, boundaries_by_plan, measured
-from cuelane.adapt.tonefilter import tone_scores
-from cuelane.adapt.tonetracks import ToneTrack, tone_tracks
-from cuelane.adapt.wordlists import word_lists
-from cuelane.errors import UsageError
+from cuelane.adapt.words.align import PlacedWord
+from cuelane.adapt.words.intervals import find_intervals
+from cuelane.adapt.words.word_lists import word_lists
+from cuelane.base.errors import UsageError
+from cuelane.recording.decode import Recording, open_recording
 
 
 def recording(samples: gen.Array) -> Recording:

@@ -8,12 +8,12 @@ import pytest
 import soundfile
 
 import classgen as gen
-from cuelane.adapt import recognising
-from cuelane.adapt.listening import LISTEN_RATE, ScriptListener
 from cuelane.adapt.report import doubts
 from cuelane.adapt.run import adapt_recording
-from cuelane.adapt.wordlists import plain
+from cuelane.adapt.words import recognising
+from cuelane.adapt.words.word_lists import plain
 from cuelane.plan.load import load_plan
+from cuelane.recording.recogniser import LISTEN_RATE, ScriptListener
 
 
 @pytest.fixture(scope="module")
@@ -52,7 +52,7 @@ def test_the_kept_words_are_heard_in_the_track_in_order(uncaptioned, monkeypatch
     """A recogniser finds as many of the kept words in the new track as in the recording, or one less."""
     import soxr
 
-    from cuelane.render import render
+    from cuelane.render.run import render
 
     folder, made, adapted = uncaptioned
     monkeypatch.setenv("CUELANE_CACHE", str(folder / "cache"))

@@ -11,21 +11,24 @@ import pytest
 import classgen as gen
 import classgen_captions as cap
 from classgen_speech import formant, natural
-from cuelane.adapt.align import PlacedWord, place_words
-from cuelane.adapt.captions import Caption, read_captions
-from cuelane.adapt.countdown import Beep
-from cuelane.adapt.cues import find_cues
-from cuelane.adapt.hearing import Hearing
-from cuelane.adapt.intervals import FoundInterval
-from cuelane.adapt.listening import HeardWord
-from cuelane.adapt.onsets import onset_s
-from cuelane.adapt.pronouncing import phones, spoken_words
-from cuelane.adapt.structure import Boundary
-from cuelane.adapt.wordlists import plain, word_lists
-from cuelane.errors import AudioFileError
+from cuelane.adapt.beeps.boundaries import Boundary
+from cuelane.adapt.beeps.countdown import Beep
+from cuelane.adapt.words.align import PlacedWord, place_words
+from cuelane.adapt.words.caption_reader import ReadCaption, read_captions
+from cuelane.adapt.words.found_cues import find_cues
+from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.adapt.words.islands import Hearing
+from cuelane.adapt.words.onsets import onset_s
+from cuelane.adapt.words.word_lists import plain, word_lists
+from cuelane.base.errors import AudioFileError
+from cuelane.recording.pronouncing import phones, spoken_words
+from cuelane.recording.recogniser import HeardWord
 from test_adapt_structure import recording
 
-ROWS = [cap.Caption(1.5, 3.25, "keep your heels heavy"), cap.Caption(64.0, 66.5, "and rest <b>now</b>")]
+ROWS = [
+    cap.Caption(1.5, 3.25, "keep your heels heavy"),
+    cap.Caption(64.0, 66.5, "and rest <b>now</b>"),
+]
 
 
 @pytest.mark.parametrize("write", [cap.as_vtt, cap.as_srt], ids=["vtt", "srt"])
@@ -35,8 +38,8 @@ def test_timed_captions_are_read(tmp_path, write):
     path.write_text("\ufeff" + write(ROWS), encoding="utf-8")
 
     assert read_captions(path) == [
-        Caption(1.5, 3.25, "keep your heels heavy"),
-        Caption(64.0, 66.5, "and rest now"),
+        ReadCaption(1.5, 3.25, "keep your heels heavy"),
+        ReadCaption(64.0, 66.5, "and rest now"),
     ]
 
 
@@ -74,7 +77,7 @@ def placed():
     short = (kind.count, kind.frequency_hz, kind.short_s, kind.spacing_s)
     beep = Beep(kind.long_frequency_hz, kind.long_s, *short)
     hearing = Hearing(recording(made.samples), beep, [Boundary(at, 0.9) for at in made.boundaries_s])
-    captions = [Caption(c.start_s, c.end_s, c.text) for c in cap.captions(made, 3, late_s=2.0, wrong=0.0)]
+    captions = [ReadCaption(c.start_s, c.end_s, c.text) for c in cap.captions(made, 3, late_s=2.0, wrong=0.0)]
     words, lost = place_words(captions, hearing)
     return made, hearing, words, lost
 

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cuelane.arrange import Arranged, arrange
-from cuelane.patterns import expand
+from cuelane.base.schedule import Event, Schedule, from_json, to_json
 from cuelane.plan.load import load_plan
-from cuelane.schedule import Event, Schedule, from_json, to_json
+from cuelane.session.arrange import Arranged, arrange
+from cuelane.session.expand import expand
 from planning import RATE, arranged, exercise, steady_voice
 
 DEMOS = sorted(Path(__file__).parents[1].joinpath("demo").glob("*.yaml"))

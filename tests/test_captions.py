@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pagesession
+from cuelane.base.schedule import Event, Schedule
 from cuelane.deliver.breaking import LINE_CHARACTERS, captions_of, split_words, two_lines
 from cuelane.deliver.captions import captions, to_srt, to_vtt
-from cuelane.pageparts import plain
-from cuelane.schedule import Event, Schedule
+from cuelane.web.page_parts import plain
 
 RATE = 48_000
 # A cue timing line as the W3C grammar has it: two or more hour digits, 00-59, three-digit milliseconds.

@@ -11,9 +11,9 @@ import pytest
 
 import faultkit
 import synth
+from cuelane.base.schedule import from_json
+from cuelane.check.fault_words import clock
 from cuelane.check.run import check
-from cuelane.check.wording import clock
-from cuelane.schedule import from_json
 
 CLEAN = [(".wav", None), (".mp3", None), (".opus", None), (".wav", -10.0), (".wav", 0.0), (".mp3", 6.0)]
 SINGLE = [*faultkit.EVENT_FAULTS, *faultkit.FILE_FAULTS]

@@ -11,12 +11,12 @@ import pytest
 from typer.testing import CliRunner
 
 import synth
+from cuelane.base.errors import AudioFileError, UsageError
+from cuelane.base.schedule import from_json
 from cuelane.check.page import page, write_page
 from cuelane.check.picture import error_svg, wave_svg
 from cuelane.check.run import check
 from cuelane.check.text import report_text
-from cuelane.errors import AudioFileError, UsageError
-from cuelane.schedule import from_json
 
 
 @pytest.fixture(scope="module")

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 
 import synth
+from cuelane.base.schedule import Schedule, from_json
 from cuelane.check.report import Report
 from cuelane.check.run import check
 from cuelane.media import encode
-from cuelane.schedule import Schedule, from_json
 
 
 @pytest.fixture(scope="module")

@@ -7,14 +7,14 @@ import pytest
 from scipy.signal import resample_poly
 
 import synth
-from cuelane.check import tones
-from cuelane.check.correlate import Spectra, best, delayed, pre_emphasise, scores
-from cuelane.check.cues import least_score
+from cuelane.check.clock_pieces import find_pieces
+from cuelane.check.correlate import TemplateSpectra, best, delayed, pre_emphasise, scores
 from cuelane.check.fit import Ballot, Votes, find_line, robust_line
 from cuelane.check.intake import ANALYSIS_RATE
 from cuelane.check.match import match
-from cuelane.check.pieces import find_pieces
-from cuelane.check.words import WordCheck, rough_phones, spoken_words
+from cuelane.check.pips import tone_search as tones
+from cuelane.check.speech.clip_match import least_score
+from cuelane.check.speech.second_opinion import WordCheck, rough_phones, spoken_words
 
 
 def test_correlation_in_silence_stays_within_one() -> None:
@@ -54,9 +54,9 @@ def test_what_is_left_of_a_correlation_is_that_of_what_is_left(fraction: float) 
     sound = without.copy()
     sound[2_999 : 2_999 + len(template) + 2] += 0.8 * delayed(template, fraction)
 
-    left = Spectra.of(sound, template).correlation_without(3_000 + fraction, 0.8)
+    left = TemplateSpectra.of(sound, template).correlation_without(3_000 + fraction, 0.8)
 
-    expected = Spectra.of(without, template).correlation()
+    expected = TemplateSpectra.of(without, template).correlation()
     own = 0.8 * float(np.square(template).sum())
     assert np.abs(left - expected).max() < 0.01 * own
     assert np.argmax(left) == 9_000

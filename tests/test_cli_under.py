@@ -13,13 +13,13 @@ import typer
 from typer.testing import CliRunner
 
 import roomkit
-from cuelane import schedule as schedules
+from cuelane.base import schedule as schedules
+from cuelane.base.errors import UsageError
+from cuelane.base.schedule import Event
 from cuelane.cli.under import under
-from cuelane.errors import UsageError
 from cuelane.media import encode
-from cuelane.schedule import Event
 from cuelane.under import Need, UnderReport, summary_lines, wanting_lines
-from cuelane.under.planning import MixPlan
+from cuelane.under.gain_plan import MixPlan
 
 SOUNDS = roomkit.clips(roomkit.TEXTS[:2])
 SESSION = roomkit.session(SOUNDS, gap_s=2.5)

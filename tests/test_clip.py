@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cuelane.clip import audible_span, content_hash, pcm24_bytes, quantise24
-from cuelane.errors import SignalError
+from cuelane.audio.clip import audible_span, content_hash, pcm24_bytes, quantise24
+from cuelane.base.errors import SignalError
 
 RATE = 48_000
 HALF_WINDOW = 120

@@ -16,9 +16,9 @@ import soundfile
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from cuelane.clip import Clip, content_hash, quantise24
-from cuelane.clipstore import ClipStore, default_folder, recipe_key
-from cuelane.errors import DeliveryError, SignalError
+from cuelane.audio.clip import Clip, content_hash, quantise24
+from cuelane.audio.store import ClipStore, default_folder, recipe_key
+from cuelane.base.errors import DeliveryError, SignalError
 
 
 def make_clip(seed: int = 1, n_frames: int = 4_800, text: str = "Rest.") -> Clip:
@@ -211,8 +211,8 @@ def test_a_process_killed_before_the_rename_leaves_nothing_half(tmp_path):
         import os, signal, sys
         from pathlib import Path
         import numpy as np
-        from cuelane import clipstore
-        from cuelane.clip import Clip, content_hash
+        from cuelane.audio import store as clipstore
+        from cuelane.audio.clip import Clip, content_hash
         die_at = int(sys.argv[2])
         renames = 0
         def replace(source, target):

@@ -9,10 +9,10 @@ import pytest
 from PIL import Image, ImageChops
 
 import pagesession
+from cuelane.base.schedule import Schedule
 from cuelane.deliver import cover
 from cuelane.deliver.cover import draw_cover
 from cuelane.deliver.lettering import can_letter, fitted, plain_letters, width_of
-from cuelane.schedule import Schedule
 
 
 def opened(png: bytes) -> Image.Image:

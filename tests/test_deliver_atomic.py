@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from cuelane.deliver.atomic import all_or_nothing
-from cuelane.errors import DeliveryError, UsageError
+from cuelane.base.errors import DeliveryError, UsageError
+from cuelane.base.files import all_or_nothing
 
 
 def _holds(folder: Path) -> dict[str, str]:

@@ -7,9 +7,9 @@ import json
 import pytest
 
 import pagesession
+from cuelane.base.schedule import Schedule, ScheduledInterval
 from cuelane.deliver.chapters import MAX_CHAPTERS, chapters_of, to_json_chapters
 from cuelane.media import Chapter
-from cuelane.schedule import Schedule, ScheduledInterval
 
 RATE = 48_000
 

@@ -13,10 +13,10 @@ import soundfile
 
 import pagesession
 from cuelane import media
+from cuelane.base.errors import SignalError
+from cuelane.base.schedule import Event, Schedule
 from cuelane.deliver.marks import CueMark, add_cue_chunk, append_cue_marks, cue_chunks, to_csv
-from cuelane.errors import SignalError
 from cuelane.media import writer
-from cuelane.schedule import Event, Schedule
 
 RATE = 48_000
 MARKS = [CueMark(0, "Go."), CueMark(48_000, "Knees"), CueMark(72_001, "Fünf")]

@@ -8,14 +8,14 @@ from typing import Any
 
 import pytest
 
+from cuelane.base.schedule import Event, Schedule
 from cuelane.facts import Facts, facts, summary_lines
 from cuelane.facts.energy import compendium, energy
 from cuelane.facts.talk import count_words
-from cuelane.patterns import expand
+from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import Plan
-from cuelane.plan.source import LoadedPlan
-from cuelane.schedule import Event, Schedule
-from cuelane.session import Interval, Session
+from cuelane.session.expand import expand
+from cuelane.session.model import Interval, Session
 
 RATE = 48_000
 EXERCISES = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from cuelane.hearing import ADVICE, exposure_pa2h, weekly_dose, weekly_hours, work_minutes
+from cuelane.hearing.safe_listening import ADVICE, exposure_pa2h, weekly_dose, weekly_hours, work_minutes
 
 
 @pytest.mark.parametrize(

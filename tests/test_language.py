@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from cuelane.errors import UsageError
-from cuelane.language import available_languages, load_language
+from cuelane.base.errors import UsageError
+from cuelane.base.language import available_languages, load_language
 
 ENGLISH = load_language("en")
 

@@ -1,4 +1,4 @@
-"""Imports run one way: each room uses only rooms that stand before it in this list, or itself."""
+"""The picture of the program: which package may use which. Imports run one way, at both levels."""
 
 from __future__ import annotations
 
@@ -11,74 +11,155 @@ import cuelane
 
 SOURCE = Path(cuelane.__file__).parent
 
-# From leaves to the command line. A room is a module or a package right below `cuelane`.
-ROOMS = [
-    "__init__", "heap", "errors", "units", "clip", "language", "hearing", "schedule", "media", "meter", "sii",
-    "bands", "clipstore", "pageparts", "roomfacts",
-    "plan", "session", "rounds", "patterns", "facts", "lint",
-    "tones", "candidates", "neighbours", "cues", "placing", "arrange", "remedies", "timetable",
-    "speech", "voicing", "mix",
-    "musicfile", "masker", "speech_shape", "shaping", "room", "roomreport", "deliver", "under", "check",
-    "adapt", "takes", "render", "reading_script", "cli",
-]  # fmt: skip
+# What each package may import, besides itself and `base`. Read it from the bottom up, as the program flows.
+MAY_USE = {
+    "cli": "everything below",
+    "under": "hearing media meter",
+    "takes": "recording render speech",
+    "adapt": "lint recording audio plan session",
+    "render": "deliver facts speech hearing session plan media meter audio",
+    "deliver": "web hearing media",
+    "lint": "facts session plan",
+    "facts": "session",
+    "recording": "media meter audio",
+    "speech": "media meter audio",
+    "session": "plan audio",
+    "hearing": "media meter audio",
+    "plan": "",
+    "check": "web media meter",
+    "web": "",
+    "audio": "meter",
+    "media": "",
+    "meter": "",
+    "base": "",
+}
 
-
-def imported_rooms(path: Path) -> set[str]:
-    """Return the rooms of cuelane that a file imports, inside functions too."""
-    found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        names: list[str] = []
-        if isinstance(node, ast.Import):
-            names = [alias.name for alias in node.names]
-        elif isinstance(node, ast.ImportFrom) and node.module:
-            assert node.level == 0, f"{path}: imports are absolute"
-            names = [node.module]
-            if node.module == "cuelane":
-                names = [f"cuelane.{alias.name}" for alias in node.names]
-        for name in names:
-            parts = name.split(".")
-            if parts[0] == "cuelane":
-                room = parts[1] if len(parts) > 1 else "__init__"
-                found.add(
-                    room
-                    if room in ROOMS or (SOURCE / room).exists() or (SOURCE / f"{room}.py").exists()
-                    else "__init__"
-                )
-    return found
-
-
-def room_of(path: Path) -> str:
-    return path.relative_to(SOURCE).parts[0].removesuffix(".py")
-
+# The order inside the two packages that have rooms of their own: each line uses only what stands below it.
+INSIDE = {
+    "adapt": """
+        run
+        report
+        plan_file
+        decisions
+        analysis
+        words
+        beeps
+    """,
+    "check": """
+        run
+        page
+        picture
+        faults
+        text background file_faults
+        report
+        fault_words
+        unmodelled
+        findings
+        locate
+        speech pips
+        clock_pieces
+        templates fit
+        threads match
+        correlate intake
+    """,
+}
 
 SOURCES = sorted(SOURCE.rglob("*.py"))
 
 
-def test_every_room_is_listed() -> None:
-    """A new room must say where it stands."""
-    assert SOURCES
-    assert {room_of(path) for path in SOURCES} <= set(ROOMS)
+def name_of(path: Path) -> str:
+    """Return a file's dotted name below `cuelane`, a package's own `__init__` as the package."""
+    parts = path.relative_to(SOURCE).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+NAMES = {name_of(path) for path in SOURCES}
+
+
+def imported(path: Path) -> set[str]:
+    """Return the modules of cuelane that a file imports, inside functions too."""
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: imports are absolute"
+            found |= {f"{node.module}.{alias.name}" for alias in node.names}
+    within = {name.removeprefix("cuelane.") for name in found if name.startswith("cuelane.")}
+    return {name if name in NAMES else name.rpartition(".")[0] for name in within}
+
+
+def package_of(name: str) -> str:
+    return name.partition(".")[0]
+
+
+def rows_of(picture: str) -> list[list[str]]:
+    return [line.split() for line in picture.strip().splitlines()]
+
+
+def test_the_picture_has_no_circle() -> None:
+    """Each package uses only packages that stand below it in the picture."""
+    order = list(MAY_USE)
+    for package, used in MAY_USE.items():
+        if package != "cli":
+            assert all(order.index(other) > order.index(package) for other in used.split()), package
+
+
+def test_every_package_is_in_the_picture() -> None:
+    """A new package says what it may use; at most three modules stand loose beside the packages."""
+    packages = {path.parent.name for path in SOURCE.glob("*/__init__.py")}
+    assert packages == set(MAY_USE)
+    assert len(list(SOURCE.glob("*.py"))) <= 3
 
 
 @pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(SOURCE)))
 def test_imports_run_one_way(path: Path) -> None:
-    """No file imports a room that stands after its own."""
-    rank = ROOMS.index(room_of(path))
-    late = {room for room in imported_rooms(path) if ROOMS.index(room) > rank}
-    assert not late
+    """No file imports a package that its own may not use."""
+    package = package_of(name_of(path))
+    allowed = {"base", package, *(MAY_USE if package == "cli" else MAY_USE.get(package, "").split())}
+    assert {package_of(name) for name in imported(path) if name} <= allowed
+
+
+@pytest.mark.parametrize("package", INSIDE)
+def test_imports_run_one_way_inside(package: str) -> None:
+    """In a package with rooms of its own, each room uses only rooms on lines below its own."""
+    rank = {room: i for i, row in enumerate(rows_of(INSIDE[package])) for room in row}
+    seen = set()
+    for path in (SOURCE / package).rglob("*.py"):
+        name = name_of(path)
+        if name == package:
+            continue
+        room = name.split(".")[1]
+        seen.add(room)
+        for other in imported(path):
+            if package_of(other) == package and other != package and other.split(".")[1] != room:
+                assert rank[other.split(".")[1]] > rank[room], f"{name} imports {other}"
+    assert seen == set(rank)
+
+
+def test_no_file_or_class_name_stands_for_two_things() -> None:
+    """A name stands twice only where it is the same idea in two packages."""
+    same_idea = {"__init__", "run", "report", "text", "model", "page"}
+    files: dict[str, int] = {}
+    classes: dict[str, int] = {}
+    for path in SOURCES:
+        files[path.stem] = files.get(path.stem, 0) + (package_of(name_of(path)) != "cli")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                classes[node.name] = classes.get(node.name, 0) + 1
+    assert {name for name, n in files.items() if n > 1} <= same_idea
+    assert {name for name, n in classes.items() if n > 1} == set()
 
 
 def test_check_shares_nothing_with_the_renderer() -> None:
-    """The checker imports leaves only, so that it can contradict what placed and rounded the events."""
-    leaves = set(ROOMS[: ROOMS.index("plan")]) | {"check"}
-    for path in (SOURCE / "check").rglob("*.py"):
-        assert imported_rooms(path) <= leaves, path
+    """The checker uses sound, files and page parts only, so that it can contradict what placed the events."""
+    assert set(MAY_USE["check"].split()) <= {"web", "media", "meter", "audio"}
 
 
 def test_only_the_command_line_prints_or_exits() -> None:
     """No module below `cli` calls print or exits, but for the child process that speaks one line."""
     for path in SOURCES:
-        if room_of(path) == "cli" or path.name == "_say.py":
+        if package_of(name_of(path)) == "cli" or path.name == "_say.py":
             continue
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from cuelane.errors import PlanError
+from cuelane.base.errors import PlanError
 from cuelane.speech.lexicon import read_lexicon
 from cuelane.speech.prepare import spoken_as
 from cuelane.speech.voices import voices_folder

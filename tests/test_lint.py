@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from cuelane.lint import CODES, LintWarning, lint
-from cuelane.lint.words import found, not_words
-from cuelane.patterns import expand
+from cuelane.lint.line_signs import found, not_words
 from cuelane.plan.load import load_plan
+from cuelane.session.expand import expand
 from cuelane.speech.prepare import spoken_as
 from lint_sentences import NO_PICTURE, NO_SIDE, PICTURE, SIDE_BY_HAND
 

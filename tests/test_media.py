@@ -25,7 +25,7 @@ from PIL import Image
 from scipy.signal import resample_poly
 
 from cuelane import media
-from cuelane.errors import AudioFileError, CuelaneError, DeliveryError, SignalError, UsageError
+from cuelane.base.errors import AudioFileError, CuelaneError, DeliveryError, SignalError, UsageError
 from cuelane.media import Chapter, ffmpeg, reader, writer
 from cuelane.media.probing import parse_ffmetadata
 

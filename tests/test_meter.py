@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cuelane.errors import SignalError
+from cuelane.base.errors import SignalError
 from cuelane.meter import (
     Meter,
     clip_loudness_lufs,

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from cuelane.errors import SignalError
+from cuelane.base.errors import SignalError
 from cuelane.meter import TruePeak, true_peak_dbtp
 
 Array = npt.NDArray[np.float64]

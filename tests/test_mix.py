@@ -13,10 +13,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import soundkit
-from cuelane import media, mix
-from cuelane.errors import SignalError
+from cuelane import media
+from cuelane.base.errors import SignalError
+from cuelane.base.schedule import Event, Schedule
 from cuelane.meter import Meter
-from cuelane.schedule import Event, Schedule
+from cuelane.render import mix
 
 RATE = soundkit.RATE
 

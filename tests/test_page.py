@@ -15,11 +15,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pagesession
-from cuelane.deliver.envelope import envelope_of
+from cuelane.base.schedule import Schedule
 from cuelane.deliver.outline import KIND_WORDS
 from cuelane.deliver.page import FileLink, PageExtras, file_href, write_page
+from cuelane.deliver.waveform import envelope_of
 from cuelane.media import Chapter
-from cuelane.schedule import Schedule
 
 
 class Reader(HTMLParser):

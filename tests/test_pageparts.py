@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cuelane import pageparts
+from cuelane.web import page_parts as pageparts
 
 
 @given(st.text())

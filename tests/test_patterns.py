@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cuelane.patterns import easy_talk_ms, equipment, expand
+from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import Plan
-from cuelane.plan.source import LoadedPlan
-from cuelane.session import Interval
+from cuelane.session.expand import easy_talk_ms, equipment, expand
+from cuelane.session.model import Interval
 
 
 def intervals_of(

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cuelane.placing import MAX_OFFERS, Offer, Placement, Space, musts_fit, place
+from cuelane.session.placing import MAX_OFFERS, Offer, Placement, Space, musts_fit, place
 
 
 @st.composite

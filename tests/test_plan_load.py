@@ -10,12 +10,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from cuelane.errors import Mark, PlanError
-from cuelane.patterns import expand
+from cuelane.base.errors import Mark, PlanError
 from cuelane.plan.limits import size_of
 from cuelane.plan.load import load_plan
+from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import Breath, Build, Circuit, Flow, Ladder, OnTheMinute, Part, Plan, Script
-from cuelane.plan.source import LoadedPlan
+from cuelane.session.expand import expand
 from plan_text import EXERCISE_NAMES, FULL_PLAN
 
 SAY = "title: Short\nsession:\n  - say: Hello.\n"

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from cuelane.errors import PlanError
+from cuelane.base.errors import PlanError
 from cuelane.plan.load import load_plan
 
 

@@ -10,11 +10,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
-from cuelane.errors import PlanError
+from cuelane.base.errors import PlanError
 from cuelane.plan.load import load_plan
 from cuelane.plan.schema import plan_schema
+from cuelane.plan.source_text import Lines
 from cuelane.plan.starter import PATTERNS, starter_plan
-from cuelane.plan.text import Lines
 from cuelane.plan.tree import Budget, parse, plain
 from plan_text import FULL_PLAN
 from test_plan_messages import CASES

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from cuelane.errors import UsageError
+from cuelane.base.errors import UsageError
 from cuelane.facts import facts
 from cuelane.lint import lint
-from cuelane.patterns import expand
 from cuelane.plan.load import load_plan
 from cuelane.plan.starter import PATTERNS, starter_plan
+from cuelane.session.expand import expand
 
 
 @pytest.mark.parametrize("pattern", PATTERNS)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 
-from cuelane.reading_script import Line, as_html, as_json, as_text, lines_of, plan_lines, reading_script
-from cuelane.schedule import Dropped, Event, Schedule, ScheduledInterval
+from cuelane.base.schedule import Dropped, Event, Schedule, ScheduledInterval
+from cuelane.takes.reading_script import Line, as_html, as_json, as_text, lines_of, plan_lines, reading_script
 
 LINES = [
     Line("Goblet squat.", "announce", 3.0),

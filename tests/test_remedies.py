@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from cuelane.arrange import Sounding, arrange
-from cuelane.candidates import Candidate
-from cuelane.patterns import expand
 from cuelane.plan.load import load_plan
-from cuelane.remedies import Advice, advise
+from cuelane.session.arrange import Sounding, arrange
+from cuelane.session.candidates import Candidate
+from cuelane.session.expand import expand
+from cuelane.session.remedies import Advice, advise
 from planning import RATE, arranged
 
 SETUP = "Stand tall and reach."

@@ -12,11 +12,11 @@ import pyloudnorm
 import pytest
 import soundfile
 
-from cuelane.errors import PlanError, ScheduleError, UsageError
+from cuelane.base.errors import PlanError, ScheduleError, UsageError
+from cuelane.base.schedule import load_schedule
 from cuelane.media import decode
 from cuelane.meter import Meter
-from cuelane.render import Rendered, prepare, render
-from cuelane.schedule import load_schedule
+from cuelane.render.run import Rendered, prepare, render
 from measuring import decode_by_av, decode_by_soundfile, first_sound, speech_span, tone_onset
 
 FORMATS = ("wav", "flac", "m4a", "mp3", "opus")
@@ -144,7 +144,7 @@ def test_the_same_plan_gives_the_same_track(
     rendered: dict[str, Rendered], small_plan: Path, tmp_path: Path
 ) -> None:
     """A second render, with another empty store, has the same samples and the same schedule."""
-    from cuelane.clipstore import ClipStore
+    from cuelane.audio.store import ClipStore
 
     again = render(small_plan, tmp_path / "again.flac", extras=False, store=ClipStore(tmp_path / "store"))
     first = rendered["flac"]

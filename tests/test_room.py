@@ -13,21 +13,21 @@ import pytest
 import soundfile
 
 import roomkit
-from cuelane.bands import (
+from cuelane.base.errors import AudioFileError, SignalError
+from cuelane.base.occupancy import occupancy
+from cuelane.base.schedule import Event, Schedule
+from cuelane.hearing.bands import (
     BandFrames,
     band_powers,
     full_scale_db_spl,
     spectrum_levels_db,
 )
-from cuelane.errors import AudioFileError, SignalError
-from cuelane.masker import programme_powers, read_music
+from cuelane.hearing.masker import programme_powers, read_music
+from cuelane.hearing.report import as_dict, summary_lines
+from cuelane.hearing.room import PIP_GOOD_DB, PIP_POOR_DB, room
+from cuelane.hearing.sii import ONE_THIRD_OCTAVE, speech_intelligibility_index
+from cuelane.hearing.speech_shape import CLEAR, GENTLE, OFF, SHAPES, choose_shape, shape_speech
 from cuelane.meter import clip_loudness_lufs, integrated_loudness_lufs
-from cuelane.room import PIP_GOOD_DB, PIP_POOR_DB, room
-from cuelane.roomfacts import occupancy
-from cuelane.roomreport import as_dict, summary_lines
-from cuelane.schedule import Event, Schedule
-from cuelane.sii import ONE_THIRD_OCTAVE, speech_intelligibility_index
-from cuelane.speech_shape import CLEAR, GENTLE, OFF, SHAPES, choose_shape, shape_speech
 from roomkit import RATE, TEXTS
 
 SOUNDS = roomkit.clips()

@@ -10,13 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pagesession
-from cuelane.deliver.card import LARGEST_PT, SMALLEST_PT, card_scale
-from cuelane.deliver.envelope import envelope_of, full_height
+from cuelane.base.errors import SignalError
+from cuelane.base.schedule import Schedule, ScheduledInterval
 from cuelane.deliver.outline import KIND_WORDS, letter, outline_of
-from cuelane.deliver.pagetext import time_in_words
+from cuelane.deliver.page_text import time_in_words
+from cuelane.deliver.print_card import LARGEST_PT, SMALLEST_PT, card_scale
 from cuelane.deliver.score import staves_of
-from cuelane.errors import SignalError
-from cuelane.schedule import Schedule, ScheduledInterval
+from cuelane.deliver.waveform import envelope_of, full_height
 
 
 @given(

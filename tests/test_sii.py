@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cuelane.errors import SignalError
-from cuelane.sii import (
+from cuelane.base.errors import SignalError
+from cuelane.hearing.sii import (
     NORMAL_EFFORT_DB_SPL,
     OCTAVE,
     ONE_THIRD_OCTAVE,

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from cuelane.clip import audible_span, quantise24
-from cuelane.errors import VoiceError
+from cuelane.audio.clip import audible_span, quantise24
+from cuelane.base.errors import VoiceError
 from cuelane.meter import clip_loudness_lufs, true_peak_dbtp
 from cuelane.speech.finish import REFERENCE_LUFS, TRUE_PEAK_DBTP, finish
 

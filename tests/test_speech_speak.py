@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 import soundfile
 
-from cuelane.clip import audible_span
-from cuelane.clipstore import ClipStore
-from cuelane.errors import PlanError, UsageError, VoiceError
+from cuelane.audio.clip import audible_span
+from cuelane.audio.store import ClipStore
+from cuelane.base.errors import PlanError, UsageError, VoiceError
 from cuelane.meter import clip_loudness_lufs, true_peak_dbtp
 from cuelane.speech import natural, speak
 from cuelane.speech.estimate import estimate_seconds
@@ -86,7 +86,7 @@ def test_another_process_speaks_the_same(spoken, tmp_path):
     """The same text in a fresh process, on one thread instead of many, has the same hash."""
     code = (
         "import sys, pathlib\n"
-        "from cuelane.clipstore import ClipStore\n"
+        "from cuelane.audio.store import ClipStore\n"
         "from cuelane.speech.natural import NaturalVoice\n"
         "from cuelane.speech.speak import speak_all\n"
         "from cuelane.speech.voices import find_voice\n"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from cuelane.errors import PlanError, UsageError
+from cuelane.base.errors import PlanError, UsageError
 from cuelane.speech.estimate import estimate_seconds
 from cuelane.speech.natural import NaturalVoice
 from cuelane.speech.recorded import RecordedVoice, match_key

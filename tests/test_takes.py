@@ -10,20 +10,20 @@ import soundfile
 
 import classgen as gen
 from classgen_speech import natural
-from cuelane.adapt.cutting import fade_ends
-from cuelane.adapt.listening import Aligner, HeardWord
-from cuelane.adapt.room_tone import soften
-from cuelane.clip import audible_span
-from cuelane.errors import UsageError
+from cuelane.audio.clip import audible_span
+from cuelane.base.errors import UsageError
 from cuelane.meter.gating import clip_loudness_lufs
+from cuelane.recording.cutting import fade_ends
+from cuelane.recording.recogniser import Aligner, HeardWord
+from cuelane.recording.room_tone import soften
 from cuelane.speech.recorded import RecordedVoice
 from cuelane.speech.voices import find_voice
 from cuelane.takes.gaps import fill_gaps
 from cuelane.takes.matching import HeardPiece, match_takes
 from cuelane.takes.rivals import CLEAR_LEAD, lead, repeats_doubted, rivals
-from cuelane.takes.session import TakesResult, find_takes, leading_number
+from cuelane.takes.run import TakesResult, find_takes, leading_number
 from cuelane.takes.splitting import split_at_pauses
-from cuelane.takes.voice import file_name, voice_folder, write_voice
+from cuelane.takes.voice_folder import file_name, voice_folder, write_voice
 
 LINES = [*gen.SETUPS.values(), *gen.FORM[:4], "Left leg forward this time.", "Right leg forward this time."]
 LEFT_OUT, RETAKEN, COUGHS = {4}, {1, 8}, {2, 6}

@@ -9,11 +9,19 @@ import pyloudnorm
 import pytest
 
 import soundkit
-from cuelane import mix
-from cuelane.errors import SignalError
+from cuelane.audio.tones import (
+    HIGHEST_HZ,
+    LOWEST_HZ,
+    REFERENCE_LUFS,
+    PipSpec,
+    k_weighting_db,
+    pip_for,
+    render_pip,
+)
+from cuelane.base.errors import SignalError
+from cuelane.base.schedule import Event, Schedule
 from cuelane.meter import true_peak_dbtp
-from cuelane.schedule import Event, Schedule
-from cuelane.tones import HIGHEST_HZ, LOWEST_HZ, REFERENCE_LUFS, PipSpec, k_weighting_db, pip_for, render_pip
+from cuelane.render import mix
 
 KINDS = ("work", "rest", "change", "talk", "in", "hold", "out", "end")
 RATES = (48_000, 44_100, 22_050, 16_000)

@@ -14,23 +14,24 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import roomkit
-from cuelane import schedule as schedules
-from cuelane.bands import band_powers, full_scale_db_spl, spectrum_levels_db
-from cuelane.errors import AudioFileError, UsageError
+from cuelane.base import schedule as schedules
+from cuelane.base.errors import AudioFileError, UsageError
+from cuelane.base.schedule import load_schedule
+from cuelane.hearing.bands import band_powers, full_scale_db_spl, spectrum_levels_db
+from cuelane.hearing.sii import speech_intelligibility_index
 from cuelane.media import Chapter, decode, encode, probe
-from cuelane.media.cover import cover_png
+from cuelane.media.attached_picture import cover_png
 from cuelane.meter import Meter, integrated_loudness_lufs, true_peak_dbtp
 from cuelane.meter.true_peak import HALF_LENGTH, REACH, interpolation_taps
-from cuelane.schedule import load_schedule
-from cuelane.sii import speech_intelligibility_index
-from cuelane.under import UnderReport, mixing, under
-from cuelane.under.envelope import DEEPEST_DB, Duck, duck_nodes, gain_of_nodes, under_ceiling
+from cuelane.under import UnderReport, under
+from cuelane.under import run as mixing
+from cuelane.under.ducking import DEEPEST_DB, Duck, duck_nodes, gain_of_nodes, under_ceiling
+from cuelane.under.gain_plan import needs_of
 from cuelane.under.grid import Profiler, loudness_of_nodes, node_frames
-from cuelane.under.listening import listen
-from cuelane.under.peaks import NodePeaks
-from cuelane.under.planning import needs_of
+from cuelane.under.node_peaks import NodePeaks
 from cuelane.under.playlist import lay_out
 from cuelane.under.song import read_song
+from cuelane.under.track_sound import listen
 from roomkit import RATE
 
 SOUNDS = roomkit.clips()
@@ -374,8 +375,8 @@ def test_the_index_is_that_of_the_stretch_in_the_file(made: UnderReport, folder:
 
 def test_check_finds_every_event_in_the_result(made: UnderReport) -> None:
     """The checker, which shares no placement code, finds each pip and cue where the plan says."""
+    from cuelane.audio.clip import Clip
     from cuelane.check.run import check
-    from cuelane.clip import Clip
 
     class Store:
         def by_hash(self, sha256: str) -> Clip | None:

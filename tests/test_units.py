@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cuelane.units import format_clock, format_duration, parse_duration_ms, to_ms, to_sample
+from cuelane.base.units import format_clock, format_duration, parse_duration_ms, to_ms, to_sample
 
 
 def test_a_time_that_binary_floats_get_wrong() -> None:

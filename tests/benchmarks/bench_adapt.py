@@ -25,15 +25,15 @@ import classgen as gen
 import classgen_captions as cap
 import classgen_speech as speech
 import speech_lines
-from cuelane.adapt.align import place_words
-from cuelane.adapt.captions import Caption
-from cuelane.adapt.countdown import Beep
-from cuelane.adapt.cues import find_cues
-from cuelane.adapt.hearing import Hearing
-from cuelane.adapt.intervals import find_intervals
-from cuelane.adapt.recording import Recording, open_recording
-from cuelane.adapt.structure import Boundary
-from cuelane.adapt.wordlists import plain, word_lists
+from cuelane.adapt.beeps.boundaries import Boundary
+from cuelane.adapt.beeps.countdown import Beep
+from cuelane.adapt.words.align import place_words
+from cuelane.adapt.words.caption_reader import ReadCaption
+from cuelane.adapt.words.found_cues import find_cues
+from cuelane.adapt.words.intervals import find_intervals
+from cuelane.adapt.words.islands import Hearing
+from cuelane.adapt.words.word_lists import plain, word_lists
+from cuelane.recording.decode import Recording, open_recording
 
 
 def recording(samples: gen.Array) -> Recording:
@@ -95,7 +95,7 @@ def words_and_cuts(name: str, voice: object, *, room: bool, others: bool) -> Non
         short = (kind.count, kind.frequency_hz, kind.short_s, kind.spacing_s)
         boundaries = [Boundary(at, 0.9) for at in made.boundaries_s]
         hearing = Hearing(heard, Beep(kind.long_frequency_hz, kind.long_s, *short), boundaries)
-        captions = [Caption(c.start_s, c.end_s, c.text) for c in cap.captions(made, seed, late_s=2.0)]
+        captions = [ReadCaption(c.start_s, c.end_s, c.text) for c in cap.captions(made, seed, late_s=2.0)]
         words, _ = place_words(captions, hearing)
         truth = truth_words(made)
         matcher = SequenceMatcher(None, [t[0] for t in truth], [plain(w.text) for w in words], autojunk=False)
@@ -123,10 +123,10 @@ def heard_in_order(voice: object, seed: int) -> None:
     The recogniser knows English at large, not the words; what it misses in the recording is its own weakness.
     The words are those that were spoken, from the generator, not from the captions.
     """
-    from cuelane.adapt.hearing import Island
-    from cuelane.adapt.listening import FreeListener
     from cuelane.adapt.run import adapt_recording
-    from cuelane.render import render
+    from cuelane.adapt.words.islands import Island
+    from cuelane.recording.recogniser import FreeListener
+    from cuelane.render.run import render
 
     made = gen.generate(seed, voice=voice, n_sets=4, screen=True)  # type: ignore[arg-type]
     with tempfile.TemporaryDirectory() as name:

@@ -86,8 +86,8 @@ def child(what: str, audio: Path) -> None:
         import scipy.signal  # noqa: F401  # loading these takes half a second, whatever the file's length
         import soxr  # noqa: F401
 
+        from cuelane.base.schedule import load_schedule
         from cuelane.check.run import check
-        from cuelane.schedule import load_schedule
 
         clips = np.load(folder / "clips.npz")
         store = synth.Store({key: synth.StoredClip("", 48_000, clips[key]) for key in clips.files})

@@ -12,7 +12,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from cuelane.arrange import arrange
+from cuelane.session.arrange import arrange
 from planning import RATE, exercise, session_of, steady_voice
 
 NAMES = ["crouch", "bridge", "march", "reach", "plank", "row"]

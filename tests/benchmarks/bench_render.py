@@ -24,10 +24,11 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import numpy as np
 
 import soundkit
-from cuelane import media, mix
+from cuelane import media
+from cuelane.audio.tones import pip_for
+from cuelane.base.schedule import Event, Schedule, ScheduledInterval, load_schedule, to_json
 from cuelane.media import ffmpeg, writer
-from cuelane.schedule import Event, Schedule, ScheduledInterval, load_schedule, to_json
-from cuelane.tones import pip_for
+from cuelane.render import mix
 
 RATE = 48_000
 

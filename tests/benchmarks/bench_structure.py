@@ -28,12 +28,12 @@ import classgen as gen
 import classgen_captions as cap
 import classgen_speech as speech
 from classgen_music import STYLES, with_music
-from cuelane.adapt.align import PlacedWord
-from cuelane.adapt.intervals import find_intervals
-from cuelane.adapt.recording import Recording
+from cuelane.adapt.beeps.search import find_structure
 from cuelane.adapt.report import SURE
-from cuelane.adapt.search import find_structure
-from cuelane.adapt.wordlists import word_lists
+from cuelane.adapt.words.align import PlacedWord
+from cuelane.adapt.words.intervals import find_intervals
+from cuelane.adapt.words.word_lists import word_lists
+from cuelane.recording.decode import Recording
 
 _ADAPT = """
 import sys, time

@@ -26,8 +26,8 @@ warnings.simplefilter("ignore")
 import classgen as gen
 import classgen_speech as speech
 import speech_lines
-from cuelane.adapt.listening import LISTEN_RATE
-from cuelane.takes.session import find_takes
+from cuelane.recording.recogniser import LISTEN_RATE
+from cuelane.takes.run import find_takes
 from cuelane.takes.splitting import measure_levels, split_at_pauses
 
 RATE = 48_000
@@ -232,7 +232,7 @@ def prompts(folder: Path) -> tuple[list[str], Callable[[str], gen.Array]]:
     """Single words spoken by a person: numbers, months, days."""
     import soxr
 
-    from cuelane.language import load_language
+    from cuelane.base.language import load_language
 
     say = load_language("en").number
     files = {f"{say(n).capitalize()}.": f"{n}.wav" for n in [*range(21), *range(30, 100, 10)]}

@@ -25,18 +25,18 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import roomkit
 import synth
-from cuelane import schedule as schedules
-from cuelane.bands import band_powers, full_scale_db_spl, spectrum_levels_db
+from cuelane.audio.clip import Clip
+from cuelane.audio.tones import pip_for
+from cuelane.base import schedule as schedules
+from cuelane.base.schedule import Event, Schedule
 from cuelane.check.run import check
-from cuelane.clip import Clip
+from cuelane.hearing.bands import band_powers, full_scale_db_spl, spectrum_levels_db
+from cuelane.hearing.room import room
+from cuelane.hearing.sii import speech_intelligibility_index
 from cuelane.media import decode, encode
 from cuelane.meter import Meter
-from cuelane.mix import blocks, plan_levels
-from cuelane.room import room
-from cuelane.schedule import Event, Schedule
-from cuelane.sii import speech_intelligibility_index
+from cuelane.render.mix import blocks, plan_levels
 from cuelane.speech.finish import finish
-from cuelane.tones import pip_for
 from cuelane.under import under
 from cuelane.under.grid import node_frames
 from cuelane.under.playlist import lay_out

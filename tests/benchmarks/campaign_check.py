@@ -17,8 +17,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import faultkit
 import synth
+from cuelane.base.schedule import from_json
 from cuelane.check.run import check
-from cuelane.schedule import from_json
 
 CONDITIONS: list[tuple[str, float | None]] = [
     (".wav", None), (".mp3", None), (".opus", None), (".flac", None),

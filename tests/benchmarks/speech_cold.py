@@ -14,7 +14,7 @@ from pathlib import Path
 from statistics import median
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-from cuelane.clipstore import ClipStore
+from cuelane.audio.store import ClipStore
 from cuelane.speech.natural import NaturalVoice
 from cuelane.speech.prepare import sentences
 from cuelane.speech.speak import speak_all, spoken_words

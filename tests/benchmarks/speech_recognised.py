@@ -15,7 +15,7 @@ import soxr
 from pocketsphinx import Decoder
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-from cuelane.clipstore import ClipStore
+from cuelane.audio.store import ClipStore
 from cuelane.speech.finish import _disperse, _even, _level, finish
 from cuelane.speech.natural import NaturalVoice
 from cuelane.speech.speak import speak_all, spoken_words

@@ -19,7 +19,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from cuelane.adapt.pointing import pointing
+from cuelane.lint.pointing import pointing
 from picture_sentences import lines_of
 from pointing_fit import both_ways, development, fit, groups, labelled, measured, rates
 

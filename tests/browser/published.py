@@ -8,12 +8,12 @@ from pathlib import Path
 import imageio_ffmpeg
 
 import pagesession
+from cuelane.base.schedule import Schedule
 from cuelane.deliver.captions import to_vtt
 from cuelane.deliver.chapters import chapters_of
-from cuelane.deliver.envelope import envelope_of
 from cuelane.deliver.page import FileLink, PageExtras, write_page
-from cuelane.hearing import ADVICE
-from cuelane.schedule import Schedule
+from cuelane.deliver.waveform import envelope_of
+from cuelane.hearing.safe_listening import ADVICE
 
 
 def encode(schedule: Schedule, path: Path) -> None:

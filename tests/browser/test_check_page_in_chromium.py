@@ -14,9 +14,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from devtools import Browser
 
 import synth
+from cuelane.base.schedule import from_json
 from cuelane.check.page import write_page
 from cuelane.check.run import check
-from cuelane.schedule import from_json
 
 
 @pytest.fixture(scope="module")

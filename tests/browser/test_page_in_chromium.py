@@ -12,8 +12,8 @@ from devtools import Browser, Page
 from published import publish
 
 import pagesession
-from cuelane.language import load_language
-from cuelane.schedule import Schedule
+from cuelane.base.language import load_language
+from cuelane.base.schedule import Schedule
 
 A4 = (8.27, 11.69)
 LETTER = (8.5, 11.0)

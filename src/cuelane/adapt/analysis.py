@@ -9,16 +9,16 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from cuelane.adapt.align import PlacedWord, place_words
-from cuelane.adapt.captions import Caption
-from cuelane.adapt.countdown import Beep
-from cuelane.adapt.cues import OVER_BEEP, FoundCue, find_cues, untexted
-from cuelane.adapt.hearing import Hearing
-from cuelane.adapt.intervals import FoundInterval, find_intervals
-from cuelane.adapt.recognising import clips_without_words, doubts_named, recognise
-from cuelane.adapt.recording import Recording
-from cuelane.adapt.search import find_structure
-from cuelane.adapt.wordlists import word_lists
+from cuelane.adapt.beeps.countdown import Beep
+from cuelane.adapt.beeps.search import find_structure
+from cuelane.adapt.words.align import PlacedWord, place_words
+from cuelane.adapt.words.caption_reader import ReadCaption
+from cuelane.adapt.words.found_cues import OVER_BEEP, FoundCue, find_cues, untexted
+from cuelane.adapt.words.intervals import FoundInterval, find_intervals
+from cuelane.adapt.words.islands import Hearing
+from cuelane.adapt.words.recognising import clips_without_words, doubts_named, recognise
+from cuelane.adapt.words.word_lists import word_lists
+from cuelane.recording.decode import Recording
 
 SCHEMA = "cuelane.adapt/3"
 
@@ -45,7 +45,7 @@ class Analysis:
 
 def analyse(
     recording: Recording,
-    captions: Sequence[Caption] | None,
+    captions: Sequence[ReadCaption] | None,
     *,
     expected_s: Sequence[float] = (),
     beep_at_s: float | None = None,

@@ -16,9 +16,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from cuelane.adapt.cues import FoundCue
-from cuelane.errors import Mark, PlanError, Problem
-from cuelane.units import parse_duration_ms
+from cuelane.adapt.words.found_cues import FoundCue
+from cuelane.base.errors import Mark, PlanError, Problem
+from cuelane.base.units import parse_duration_ms
 
 NEAR_S = 0.33
 MAX_BYTES = 5_000_000

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import asdict
 
 from cuelane.adapt.analysis import Analysis
-from cuelane.adapt.intervals import FoundInterval
-from cuelane.adapt.planfile import Planned, Timing
+from cuelane.adapt.plan_file import Planned, Timing
+from cuelane.adapt.words.intervals import FoundInterval
 
 SURE = 0.6
 

@@ -10,16 +10,16 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cuelane.adapt.analysis import Analysis, Step, analyse, analysis_key, from_json, to_json
-from cuelane.adapt.captions import read_captions
-from cuelane.adapt.cues import FoundCue
-from cuelane.adapt.cutting import cut_with_onset
 from cuelane.adapt.decisions import decide, decisions_text, read_decisions
-from cuelane.adapt.planfile import CutCue, Planned, Timing, plan_intervals, plan_yaml
-from cuelane.adapt.recording import CLIP_RATE, Recording, open_recording
+from cuelane.adapt.plan_file import CutCue, Planned, Timing, plan_intervals, plan_yaml
 from cuelane.adapt.report import report_json, report_markdown
-from cuelane.clip import audible_span
-from cuelane.deliver.atomic import all_or_nothing
-from cuelane.errors import DeliveryError, UsageError
+from cuelane.adapt.words.caption_reader import read_captions
+from cuelane.adapt.words.found_cues import FoundCue
+from cuelane.audio.clip import audible_span
+from cuelane.base.errors import DeliveryError, UsageError
+from cuelane.base.files import all_or_nothing
+from cuelane.recording.cutting import cut_with_onset
+from cuelane.recording.decode import CLIP_RATE, Recording, open_recording
 
 PLAN, DECISIONS, ANALYSIS, LEADS = "plan.yaml", "decisions.txt", ".analysis.json", ".clips.json"
 REPORT_MD, REPORT_JSON = "report.md", "report.json"
@@ -103,8 +103,8 @@ def _check_folder(folder: Path) -> None:
 
 def _expected(plan: Path) -> tuple[float, ...]:
     """Return the boundaries of a plan that have a countdown, in seconds from its start."""
-    from cuelane.patterns import expand
     from cuelane.plan.load import load_plan
+    from cuelane.session.expand import expand
 
     intervals = expand(load_plan(plan)).intervals
     ends = tuple(interval.end_ms / 1000 for interval in intervals if interval.countdown)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.check.intake import ANALYSIS_RATE, Recording
+from cuelane.check.intake import ANALYSIS_RATE, CheckedSound
 
 STEP = ANALYSIS_RATE // 10
 GUARD_S = 0.15
@@ -37,7 +37,7 @@ def _db(power: float) -> float:
     return 10 * float(np.log10(power)) if power > 0 else float("-inf")
 
 
-def tenths(recording: Recording) -> npt.NDArray[np.float32]:
+def tenths(recording: CheckedSound) -> npt.NDArray[np.float32]:
     """Return the mean square of each tenth of a second of the file."""
     powers = []
     for start in range(0, recording.n_frames - STEP + 1, READ):

@@ -56,7 +56,7 @@ def window_energy(x: Signal, n: int) -> Table:
 
 
 @dataclass(frozen=True)
-class Spectra:
+class TemplateSpectra:
     """The transforms of a sound and of a template that is sought in it."""
 
     sound: npt.NDArray[np.complex64]
@@ -65,7 +65,7 @@ class Spectra:
     n_lags: int
 
     @classmethod
-    def of(cls, x: Signal, template: Signal) -> Spectra:
+    def of(cls, x: Signal, template: Signal) -> TemplateSpectra:
         from scipy.fft import next_fast_len, rfft
 
         n = next_fast_len(len(x), real=True)
@@ -95,10 +95,12 @@ class Spectra:
         return np.asarray(irfft(product, self.n)[: self.n_lags], dtype=np.float32)
 
 
-def scores(x: Signal, template: Signal, spectra: Spectra | None = None) -> tuple[Signal, Table, float]:
+def scores(
+    x: Signal, template: Signal, spectra: TemplateSpectra | None = None
+) -> tuple[Signal, Table, float]:
     """Return (correlation, normalised correlation, template energy) at every whole lag."""
     energy = energy_of(template)
-    plain = (spectra or Spectra.of(x, template)).correlation()
+    plain = (spectra or TemplateSpectra.of(x, template)).correlation()
     return plain, plain / np.sqrt(window_energy(x, len(template)) * max(energy, 1e-30)), energy
 
 
@@ -137,7 +139,7 @@ def top_between(plain: npt.NDArray[np.floating], at: int) -> tuple[float, float]
     return at + places[0] + place / _FINER, float(values[k] + 0.5 * rise * fraction)
 
 
-def best(x: Signal, template: Signal, spectra: Spectra | None = None) -> Peak:
+def best(x: Signal, template: Signal, spectra: TemplateSpectra | None = None) -> Peak:
     """Return the best fit of `template` in `x`."""
     plain, normal, energy = scores(x, template, spectra)
     return peak_at(plain, normal, energy, int(np.argmax(normal)))

@@ -6,12 +6,12 @@ from collections import defaultdict
 
 import numpy as np
 
-from cuelane.check.cues import Heard
+from cuelane.check.fault_words import Tolerance, clock, late_or_early, name_of, size_of
 from cuelane.check.findings import Finding, Findings
 from cuelane.check.fit import Fit
 from cuelane.check.report import Fault
+from cuelane.check.speech.clip_match import Heard
 from cuelane.check.templates import Template
-from cuelane.check.wording import Tolerance, clock, late_or_early, name_of, size_of
 
 LEVEL_LU = 2.0
 LEVEL_SIGMAS = 3.0

@@ -8,11 +8,14 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from cuelane.check.copies import FAINT_COARSE, FAR_TRIES, elsewhere
-from cuelane.check.countdown import PipFound, at_rate, extra_pips, other_pitch, pair_pips
-from cuelane.check.cues import (
+from cuelane.check.intake import REACH_S, CheckedSound
+from cuelane.check.locate import Coarse, Expected, Located
+from cuelane.check.match import match
+from cuelane.check.pips.length import SUSPECT_SCORE, other_length
+from cuelane.check.pips.measure import PipFound, at_rate, extra_pips, other_pitch, pair_pips
+from cuelane.check.pips.tone_search import Tone
+from cuelane.check.speech.clip_match import (
     ECHO_S,
-    REACH_S,
     Heard,
     Ruler,
     by_key,
@@ -20,15 +23,11 @@ from cuelane.check.cues import (
     merge,
     strongest,
 )
-from cuelane.check.intake import Recording
-from cuelane.check.locate import Coarse, Expected, Located
-from cuelane.check.match import match
-from cuelane.check.phrases import Candidate
-from cuelane.check.pip_length import SUSPECT_SCORE, other_length
-from cuelane.check.shape import Shape, shape
-from cuelane.check.side_by_side import side_by_side
+from cuelane.check.speech.clip_shape import ClipShape, shape
+from cuelane.check.speech.copies import FAINT_COARSE, FAR_TRIES, elsewhere
+from cuelane.check.speech.phrase_search import PhraseHit
 from cuelane.check.templates import Source, Template
-from cuelane.check.tones import Tone
+from cuelane.check.threads import side_by_side
 
 NEAR_S = REACH_S + 0.05
 IN_PLACE_S = 0.3
@@ -50,7 +49,7 @@ class Finding:
     tone: Tone | None = None
     instead: Heard | None = None
     odd: PipFound | None = None
-    shape: Shape | None = None
+    shape: ClipShape | None = None
     plain_s: float | None = None
     """Onset found without a model."""
     words: str | None = None
@@ -84,7 +83,7 @@ class Findings:
 
 
 def assemble(
-    recording: Recording, templates: dict[str, Template], expected: list[Expected], located: Located,
+    recording: CheckedSound, templates: dict[str, Template], expected: list[Expected], located: Located,
     coarse: Coarse, sample_rate: int,
 ) -> Findings:  # fmt: skip
     """Return which sound belongs to which event."""
@@ -105,7 +104,7 @@ def assemble(
 
 
 def _assign_cues(
-    findings: Findings, templates: dict[str, Template], located: Located, candidates: list[Candidate]
+    findings: Findings, templates: dict[str, Template], located: Located, candidates: list[PhraseHit]
 ) -> None:
     ruler = located.ruler
     rows = [f for f in findings.rows if f.expected.key in templates]
@@ -139,9 +138,9 @@ def _assign_cues(
 
 
 def _rivals(
-    candidates: list[Candidate], times: np.ndarray, grouped: dict[str, list[Candidate]],
+    candidates: list[PhraseHit], times: np.ndarray, grouped: dict[str, list[PhraseHit]],
     primary: Heard | None, finding: Finding, ruler: Ruler,
-) -> list[Candidate]:  # fmt: skip
+) -> list[PhraseHit]:  # fmt: skip
     """Return the candidates of other cues at this place that look at least nearly as likely as its own."""
     key = finding.expected.key
     centre = primary.time_s if primary is not None else finding.place_s
@@ -154,7 +153,7 @@ def _rivals(
     return [c for c in candidates[low:high] if c.key != key and c.score >= RIVAL_LIKENESS * own]
 
 
-def _instead(ruler: Ruler, rivals: list[Candidate]) -> list[Heard]:
+def _instead(ruler: Ruler, rivals: list[PhraseHit]) -> list[Heard]:
     """Return the cue that is really there, of those that look as if."""
     found: Heard | None = None
     tried: set[str] = set()
@@ -227,7 +226,7 @@ def _covers(heard: Heard, finding: Finding, ruler: Ruler) -> bool:
 
 
 def _assign_pips(
-    findings: Findings, recording: Recording, located: Located, tones: Sequence[Tone], sample_rate: int
+    findings: Findings, recording: CheckedSound, located: Located, tones: Sequence[Tone], sample_rate: int
 ) -> None:
     rows = [f for f in findings.rows if f.expected.kind is not None]
     if not rows:

@@ -30,7 +30,7 @@ MOST_VOTES = 1_000_000
 
 
 @dataclass(frozen=True)
-class Piece:
+class ClockPiece:
     """From session time ``start_s`` on, the file is at ``offset_s + rate * t``."""
 
     start_s: float
@@ -45,7 +45,7 @@ class Fit:
     """
 
     rate: float
-    pieces: tuple[Piece, ...]
+    pieces: tuple[ClockPiece, ...]
     support: float
 
     @property
@@ -56,7 +56,7 @@ class Fit:
     def skew_ppm(self) -> float:
         return (self.rate - 1) * 1e6
 
-    def piece_at(self, session_s: float) -> Piece:
+    def piece_at(self, session_s: float) -> ClockPiece:
         """Return the piece that holds at `session_s`."""
         starts = [piece.start_s for piece in self.pieces]
         return self.pieces[max(0, bisect_right(starts, session_s) - 1)]

@@ -22,6 +22,9 @@ Signal = npt.NDArray[np.float32]
 ANALYSIS_RATE = 16_000
 """Hz. Onsets are measured at this rate: 8 kHz loses pitch periods in rooms, 48 kHz gains nothing."""
 
+REACH_S = 0.4
+"""How far from its place an event is sought first; further away only what the coarse search proposed."""
+
 SILENCE = 1e-6
 """-120 dBFS: what a resampler leaves of digital silence."""
 
@@ -36,7 +39,7 @@ PEAKS_PER_S = 100
 Progress = Callable[[int, int], None]
 
 
-class Recording:
+class CheckedSound:
     """The mono sound at 16 kHz on disk, read by stretches so that a day of it fills no memory.
 
     Kept as half-precision floats: they follow the sound at -66 dB whatever its level, which moves no onset
@@ -82,7 +85,7 @@ class Recording:
     def close(self) -> None:
         self._file.close()
 
-    def __enter__(self) -> Recording:
+    def __enter__(self) -> CheckedSound:
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -126,7 +129,7 @@ class Intake:
     """What one pass over the file tells. ``envelope`` holds (lowest, highest) sample of every 10 ms."""
 
     info: MediaInfo
-    recording: Recording
+    recording: CheckedSound
     loudness_lufs: float = float("-inf")
     true_peak_dbtp: float = float("-inf")
     clipped: list[float] = field(default_factory=list)
@@ -146,7 +149,7 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
     import soxr
 
     info = probe(path)
-    intake = Intake(info, Recording())
+    intake = Intake(info, CheckedSound())
     n_channels = info.n_channels if info.n_channels <= 2 else 1
     meter = Meter(info.sample_rate, n_channels)
     metering = _Beside(meter.push)

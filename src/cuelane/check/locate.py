@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from cuelane.check.countdown import at_rate, find_pips, pip_kind
-from cuelane.check.cues import REACH_S, Heard, Ruler, least_score
+from cuelane.base.schedule import Event, Schedule
+from cuelane.check.clock_pieces import find_pieces
 from cuelane.check.fit import (
     MAX_CLOCK_ERROR,
     MAX_SPEED_CHANGE,
@@ -20,13 +20,13 @@ from cuelane.check.fit import (
     robust_line,
     sharpened,
 )
-from cuelane.check.intake import Recording
-from cuelane.check.phrases import Candidate, PhraseSearch
-from cuelane.check.pieces import find_pieces
-from cuelane.check.side_by_side import side_by_side
+from cuelane.check.intake import REACH_S, CheckedSound
+from cuelane.check.pips.measure import at_rate, find_pips, pip_kind
+from cuelane.check.pips.tone_search import PipKind, Tone, ToneSearch
+from cuelane.check.speech.clip_match import Heard, Ruler, least_score
+from cuelane.check.speech.phrase_search import PhraseHit, PhraseSearch
 from cuelane.check.templates import Template, cue_key
-from cuelane.check.tones import PipKind, Tone, ToneSearch
-from cuelane.schedule import Event, Schedule
+from cuelane.check.threads import side_by_side
 
 CLOCK_STEP = 3e-6
 """Templates are drawn again while the clock rate still moves by more than this."""
@@ -69,13 +69,13 @@ def _pip_key(kind: PipKind) -> str:
 class Coarse:
     """What the first look found, and the clock rate its templates were drawn for."""
 
-    candidates: list[Candidate]
+    candidates: list[PhraseHit]
     tones: list[Tone]
     rate: float = 1.0
 
 
 def look_again(
-    recording: Recording, templates: dict[str, Template], kinds: Sequence[PipKind], rate: float
+    recording: CheckedSound, templates: dict[str, Template], kinds: Sequence[PipKind], rate: float
 ) -> Coarse:
     """Repeat the coarse search as for a file whose clock makes everything `rate` times as long."""
     phrases = PhraseSearch(list(templates.values()), rate)
@@ -145,7 +145,11 @@ class Located:
 
 
 def locate(
-    recording: Recording, templates: dict[str, Template], expected: list[Expected], fit: Fit, sample_rate: int
+    recording: CheckedSound,
+    templates: dict[str, Template],
+    expected: list[Expected],
+    fit: Fit,
+    sample_rate: int,
 ) -> Located:
     """Measure every event near its place, and fit again until the clock rate stands still."""
     measurable = [row for row in expected if row.kind or row.key in templates]
@@ -162,7 +166,7 @@ def locate(
 
 
 def _measure(
-    recording: Recording, templates: dict[str, Template], rows: list[Expected], fit: Fit, sample_rate: int,
+    recording: CheckedSound, templates: dict[str, Template], rows: list[Expected], fit: Fit, sample_rate: int,
     copies: bool,
 ) -> Located:  # fmt: skip
     ruler = Ruler(recording, templates, fit.rate)
@@ -189,7 +193,7 @@ def _measure(
     return Located(fit, cues, seconds, {r.index: t for r, t in zip(pips, tones, strict=True)}, ruler)
 
 
-def _inside(recording: Recording, place_s: float, length_s: float) -> bool:
+def _inside(recording: CheckedSound, place_s: float, length_s: float) -> bool:
     return -REACH_S - length_s < place_s < recording.length_s + REACH_S
 
 

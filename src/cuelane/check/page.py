@@ -8,12 +8,12 @@ from pathlib import Path
 
 from markupsafe import Markup
 
+from cuelane.base.schedule import Schedule
+from cuelane.check.fault_words import clock
 from cuelane.check.picture import error_svg, wave_svg
 from cuelane.check.report import Report
 from cuelane.check.text import summary_rows
-from cuelane.check.wording import clock
-from cuelane.pageparts import document, environment
-from cuelane.schedule import Schedule
+from cuelane.web.page_parts import document, environment
 
 _CSS = """
 main { max-width: 68rem; margin: 0 auto; padding: 1.5rem clamp(1rem, 4vw, 2.5rem) 4rem; }

@@ -11,9 +11,9 @@ from html import escape
 
 import numpy as np
 
+from cuelane.base.units import format_clock
+from cuelane.check.fault_words import clock
 from cuelane.check.report import EventResult, Report
-from cuelane.check.wording import clock
-from cuelane.units import format_clock
 
 WIDTH = 1000.0
 WAVE_HEIGHT = 120.0

@@ -7,12 +7,15 @@ from pathlib import Path
 
 import numpy as np
 
+from cuelane.base.errors import UsageError
+from cuelane.base.schedule import Schedule
 from cuelane.check.background import SILENCE_DBFS, Background, background, tenths
+from cuelane.check.fault_words import Tolerance, clock, name_of
 from cuelane.check.faults import event_faults, levels
-from cuelane.check.filefaults import file_faults, other_voice
+from cuelane.check.file_faults import file_faults, other_voice
 from cuelane.check.findings import Finding, Findings, assemble
-from cuelane.check.fit import Fit, Piece
-from cuelane.check.intake import PEAKS_PER_S, Intake, Progress, Recording, take_in
+from cuelane.check.fit import ClockPiece, Fit
+from cuelane.check.intake import PEAKS_PER_S, CheckedSound, Intake, Progress, take_in
 from cuelane.check.locate import (
     MIN_SUPPORT,
     Coarse,
@@ -23,15 +26,12 @@ from cuelane.check.locate import (
     locate,
     look_again,
 )
-from cuelane.check.phrases import PhraseSearch
-from cuelane.check.plain import find_offset
+from cuelane.check.pips.tone_search import ToneSearch
 from cuelane.check.report import EventResult, Fault, Report, Summary
+from cuelane.check.speech.phrase_search import PhraseSearch
+from cuelane.check.speech.without_model import find_offset
 from cuelane.check.templates import ClipSource, Template, gather
-from cuelane.check.tones import ToneSearch
 from cuelane.check.unmodelled import add_foreign, add_plain
-from cuelane.check.wording import Tolerance, clock, name_of
-from cuelane.errors import UsageError
-from cuelane.schedule import Schedule
 
 PIP_TOLERANCE_MS = 5.0
 CUE_TOLERANCE_MS = 20.0
@@ -104,9 +104,9 @@ def check(
         )  # fmt: skip
 
 
-def _listen(schedule: Schedule, findings: Findings, recording: Recording, fit: Fit) -> list[str]:
+def _listen(schedule: Schedule, findings: Findings, recording: CheckedSound, fit: Fit) -> list[str]:
     """Have a recogniser name each cue that was found, and return what is to be noted of it."""
-    from cuelane.check.words import hear_all
+    from cuelane.check.speech.second_opinion import hear_all
 
     if not schedule.language.lower().startswith("en"):
         return [
@@ -133,7 +133,7 @@ def _by_sound_alone(intake: Intake, expected: list[Expected]) -> Fit | None:
     """Return a fit from where there is sound at all, for a session without pips whose clips are unknown."""
     spans = [(row.time_s, row.time_s + row.length_s) for row in expected]
     offset_s = find_offset(intake.envelope, spans, PEAKS_PER_S)
-    return None if offset_s is None else Fit(1.0, (Piece(0.0, offset_s),), 1.0)
+    return None if offset_s is None else Fit(1.0, (ClockPiece(0.0, offset_s),), 1.0)
 
 
 def _spans(findings: Findings, fit: Fit) -> list[tuple[float, float]]:
@@ -277,7 +277,7 @@ def _another(
     tolerance: Tolerance,
 ) -> Report:  # fmt: skip
     """Return the report for a file in which this session was not found."""
-    fit = Fit(1.0, (Piece(0.0, 0.0),), 0.0)
+    fit = Fit(1.0, (ClockPiece(0.0, 0.0),), 0.0)
     findings = Findings([])
     for row in expected:
         source = templates[row.key].source if row.key in templates else "none"

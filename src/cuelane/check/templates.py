@@ -15,11 +15,11 @@ from typing import Any, Literal, Protocol
 import numpy as np
 import numpy.typing as npt
 
+from cuelane.base.errors import AudioFileError
+from cuelane.base.schedule import Event, Schedule
 from cuelane.check.correlate import Signal, pre_emphasise
 from cuelane.check.intake import ANALYSIS_RATE
-from cuelane.errors import AudioFileError
 from cuelane.media import decode
-from cuelane.schedule import Event, Schedule
 
 Source = Literal["clip", "original", "tone", "none"]
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
+from cuelane.base.units import format_clock
+from cuelane.check.fault_words import clock
 from cuelane.check.report import Report, Summary
-from cuelane.check.wording import clock
-from cuelane.units import format_clock
 
 MOST_LINES = 60
 _SOURCES = {"clip": "by clip", "original": "by the original", "tone": "by tone", "none": "without a template"}

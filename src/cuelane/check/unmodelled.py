@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from cuelane.check.findings import Finding, Findings
-from cuelane.check.intake import ANALYSIS_RATE, Recording
-from cuelane.check.plain import UNSURE, find_speech
+from cuelane.check.intake import ANALYSIS_RATE, CheckedSound
+from cuelane.check.speech.without_model import UNSURE, find_speech
 
 MOST_SHARE = 0.8
 """When so many of the cues do not sound like their clips, it is not the words that are wrong."""
@@ -17,7 +17,7 @@ LEAST_SHARE = 0.4
 """Shorter than this share of the cue, what sounds in its place is a noise and no words."""
 
 
-def add_plain(findings: Findings, recording: Recording, rate: float, between_dbfs: float) -> None:
+def add_plain(findings: Findings, recording: CheckedSound, rate: float, between_dbfs: float) -> None:
     """Find the cues that have no template by energy, where the sound between events is low enough."""
     rows = [f for f in findings.rows if f.source == "none"]
     if not rows:
@@ -30,7 +30,7 @@ def add_plain(findings: Findings, recording: Recording, rate: float, between_dbf
             finding.plain_s = speech.onset_s
 
 
-def add_foreign(findings: Findings, recording: Recording, rate: float, between_dbfs: float) -> bool:
+def add_foreign(findings: Findings, recording: CheckedSound, rate: float, between_dbfs: float) -> bool:
     """Look for speech where a cue with a template is missing; return whether another voice says them all.
 
     Then those cues are timed by their onsets alone; else each of them is marked as foreign.
@@ -63,7 +63,7 @@ def add_foreign(findings: Findings, recording: Recording, rate: float, between_d
     return another
 
 
-def _level_dbfs(recording: Recording, finding: Finding, rate: float) -> float:
+def _level_dbfs(recording: CheckedSound, finding: Finding, rate: float) -> float:
     first, n = round(finding.place_s * ANALYSIS_RATE), round(finding.expected.length_s * rate * ANALYSIS_RATE)
     power = float(np.square(recording.read(first, max(n, 1)), dtype=np.float64).mean())
     return 10 * float(np.log10(max(power, 1e-9)))

@@ -36,8 +36,8 @@ def adapt(
     """
     from cuelane.adapt.report import doubts
     from cuelane.adapt.run import DECISIONS, PLAN, REPORT_JSON, REPORT_MD, adapt_recording
-    from cuelane.errors import UsageError
-    from cuelane.units import parse_duration_ms
+    from cuelane.base.errors import UsageError
+    from cuelane.base.units import parse_duration_ms
 
     try:
         beep_at_s = parse_duration_ms(beep_at) / 1000 if beep_at else None

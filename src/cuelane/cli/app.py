@@ -15,8 +15,8 @@ from typing import Annotated
 import typer
 
 from cuelane import __version__
+from cuelane.base.errors import CuelaneError
 from cuelane.cli.output import note, out
-from cuelane.errors import CuelaneError
 
 app = typer.Typer(
     name="cuelane",

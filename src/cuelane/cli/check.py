@@ -36,11 +36,11 @@ def check(
     Ends with 0 when all is in place, 1 when something is wrong, 2 when the file or the schedule cannot be
     used.
     """
+    from cuelane.audio.store import ClipStore
+    from cuelane.base.errors import UsageError
+    from cuelane.base.schedule import load_schedule
     from cuelane.check.run import check as run_check
     from cuelane.check.text import report_text
-    from cuelane.clipstore import ClipStore
-    from cuelane.errors import UsageError
-    from cuelane.schedule import load_schedule
 
     where = schedule if schedule is not None else audio.with_suffix(".schedule.json")
     if schedule is None and not where.exists() and audio.exists():

@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
+from cuelane.base.errors import UsageError
 from cuelane.cli.output import note, out
-from cuelane.errors import UsageError
 
 
 def new(
@@ -21,7 +21,7 @@ def new(
     """Write a starter plan for a pattern, and its JSON Schema beside it for your editor."""
     import json
 
-    from cuelane.deliver.atomic import all_or_nothing
+    from cuelane.base.files import all_or_nothing
     from cuelane.plan.schema import plan_schema
     from cuelane.plan.starter import starter_plan
 

@@ -29,8 +29,8 @@ def render(
     as_json: Annotated[bool, typer.Option("--json", help="Report as JSON.")] = False,
 ) -> None:
     """Render a plan to one audio file for a phone, with chapters, captions, a page and a description."""
-    from cuelane.render import render as render_plan
-    from cuelane.units import format_clock, to_ms
+    from cuelane.base.units import format_clock, to_ms
+    from cuelane.render.run import render as render_plan
 
     with progress("Speaking", quiet=as_json) as speaking, progress("Writing", quiet=as_json) as writing:
         done = render_plan(

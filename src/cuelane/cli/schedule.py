@@ -34,10 +34,10 @@ def schedule(
     """Show a session's timetable, its totals, balance and room, without rendering it."""
     import json
 
-    from cuelane.clipstore import ClipStore
+    from cuelane.audio.store import ClipStore
+    from cuelane.base.schedule import to_json
     from cuelane.lint import lint
-    from cuelane.render import clip_loader, prepare
-    from cuelane.schedule import to_json
+    from cuelane.render.run import clip_loader, prepare
     from cuelane.speech.estimate import estimate_seconds
     from cuelane.speech.prepare import spoken_as
 
@@ -56,7 +56,7 @@ def schedule(
     )
     measured = None
     if room:
-        from cuelane.room import room as measure_room
+        from cuelane.hearing.room import room as measure_room
 
         with progress("Measuring room", quiet=as_json):
             measured = measure_room(found, clip_loader(store), music=music, music_level_lu=music_level)
@@ -69,7 +69,7 @@ def schedule(
             for row in prepared.advice
         ]  # fmt: skip
         if measured is not None:
-            from cuelane.roomreport import as_dict
+            from cuelane.hearing.report import as_dict
 
             data["room"] = as_dict(measured, found.sample_rate)
         out_json(data)
@@ -80,7 +80,7 @@ def schedule(
     else:
         _print_text(prepared, brief, why)
         if measured is not None:
-            from cuelane.roomreport import summary_lines
+            from cuelane.hearing.report import summary_lines
 
             out("")
             for line in summary_lines(measured, found.sample_rate):
@@ -98,8 +98,8 @@ def schedule(
 
 def _print_text(prepared: object, brief: bool, why: bool) -> None:
     from cuelane.facts import summary_lines
-    from cuelane.render import Prepared
-    from cuelane.timetable import timetable
+    from cuelane.render.run import Prepared
+    from cuelane.session.timetable import timetable
 
     assert isinstance(prepared, Prepared)
     width = min(72, max(40, shutil.get_terminal_size((60, 24)).columns))

@@ -23,9 +23,9 @@ def script(
 
     Then: cuelane takes PLAN RECORDING --voice NAME.
     """
-    from cuelane.deliver.atomic import all_or_nothing
+    from cuelane.base.files import all_or_nothing
     from cuelane.plan.load import load_plan
-    from cuelane.reading_script import as_html, as_json, as_text, covered_texts, plan_lines
+    from cuelane.takes.reading_script import as_html, as_json, as_text, covered_texts, plan_lines
 
     title = load_plan(plan).plan.title
     every = plan_lines(plan)

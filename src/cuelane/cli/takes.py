@@ -23,10 +23,10 @@ def takes(
 
     The voice is written to voices/NAME beside the plan. Ends with 1 if a line is missing or uncertain.
     """
-    from cuelane.errors import UsageError
-    from cuelane.reading_script import plan_lines
-    from cuelane.takes.session import find_takes
-    from cuelane.takes.voice import voice_folder, write_voice
+    from cuelane.base.errors import UsageError
+    from cuelane.takes.reading_script import plan_lines
+    from cuelane.takes.run import find_takes
+    from cuelane.takes.voice_folder import voice_folder, write_voice
 
     try:
         accepted = frozenset(int(part) for part in accept.replace(",", " ").split())

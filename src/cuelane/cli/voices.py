@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
+from cuelane.base.errors import UsageError
 from cuelane.cli.output import out, out_json
-from cuelane.errors import UsageError
 
 
 def voices(
@@ -38,7 +38,7 @@ def voices(
             out(f"{'':16} {voice.credit}")
         return
     from cuelane import media
-    from cuelane.clipstore import ClipStore
+    from cuelane.audio.store import ClipStore
     from cuelane.speech.speak import speak_all
 
     if out_file is None:

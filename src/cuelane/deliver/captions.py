@@ -15,10 +15,10 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from cuelane.base.schedule import Event, Schedule
+from cuelane.base.units import to_ms
 from cuelane.deliver.breaking import captions_of, split_words, two_lines
-from cuelane.pageparts import plain
-from cuelane.schedule import Event, Schedule
-from cuelane.units import to_ms
+from cuelane.web.page_parts import plain
 
 READING_CHARACTERS_PER_S = 17
 SHORTEST_MS = 1_200

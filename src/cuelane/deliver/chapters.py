@@ -10,11 +10,11 @@ import json
 from collections.abc import Sequence
 from statistics import median
 
+from cuelane.base.schedule import Schedule, ScheduledInterval
+from cuelane.base.units import to_ms
 from cuelane.deliver.outline import Section, sections_of
 from cuelane.media import Chapter
-from cuelane.pageparts import plain
-from cuelane.schedule import Schedule, ScheduledInterval
-from cuelane.units import to_ms
+from cuelane.web.page_parts import plain
 
 MAX_CHAPTERS = 255
 SHORTEST_ROUND_S = 30

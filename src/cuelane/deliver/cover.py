@@ -11,13 +11,13 @@ from collections.abc import Sequence
 
 from PIL import Image, ImageDraw
 
+from cuelane.base.schedule import Schedule
+from cuelane.base.units import format_clock
 from cuelane.deliver.lettering import can_letter, draw_text, fitted
 from cuelane.deliver.outline import Outline, outline_of
-from cuelane.deliver.pagetext import time_in_words
-from cuelane.deliver.score import Piece, Row, staves_of
-from cuelane.pageparts import plain
-from cuelane.schedule import Schedule
-from cuelane.units import format_clock
+from cuelane.deliver.page_text import time_in_words
+from cuelane.deliver.score import Row, ScorePiece, staves_of
+from cuelane.web.page_parts import plain
 
 SIDE = 1400
 MARGIN = 110
@@ -94,7 +94,7 @@ def _rows(schedule: Schedule, outline: Outline) -> list[tuple[Row, int]]:
     for start in range(0, schedule.n_frames, span):
         end = start + span
         pieces = tuple(
-            Piece(row, max(row.start_sample, start), min(row.end_sample, end), row.start_sample < start)
+            ScorePiece(row, max(row.start_sample, start), min(row.end_sample, end), row.start_sample < start)
             for row in schedule.intervals
             if row.start_sample < end and row.end_sample > start
         )
@@ -130,7 +130,11 @@ def _draw_rows(
 
 
 def _draw_piece(
-    draw: ImageDraw.ImageDraw, piece: Piece, box: tuple[int, int, int, int], scale: float, after_out: bool
+    draw: ImageDraw.ImageDraw,
+    piece: ScorePiece,
+    box: tuple[int, int, int, int],
+    scale: float,
+    after_out: bool,
 ) -> None:
     x0, y0, x1, y1 = box
     height = y1 - y0

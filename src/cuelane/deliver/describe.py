@@ -11,13 +11,13 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from cuelane.base.schedule import Schedule
+from cuelane.base.units import format_clock, to_ms
 from cuelane.deliver.outline import Outline, Section, outline_of, round_word
-from cuelane.deliver.pagefacts import equipment_rows, texts
-from cuelane.deliver.pagetext import ExerciseView, capital, exercise_views, time_in_words, voice_credit
+from cuelane.deliver.page_facts import equipment_rows, texts
+from cuelane.deliver.page_text import ExerciseView, capital, exercise_views, time_in_words, voice_credit
 from cuelane.media import Chapter
-from cuelane.pageparts import plain
-from cuelane.schedule import Schedule
-from cuelane.units import format_clock, to_ms
+from cuelane.web.page_parts import plain
 
 _INLINE = re.compile(r"([\\`*_\[\]<>&#|~$])")
 _LINE_START = re.compile(r"^(\d+)([.)])(?=\s|$)|^([-+=])")

@@ -13,10 +13,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from cuelane.errors import SignalError
-from cuelane.pageparts import plain
-from cuelane.schedule import Event, Schedule
-from cuelane.units import to_seconds
+from cuelane.base.errors import SignalError
+from cuelane.base.schedule import Event, Schedule
+from cuelane.base.units import to_seconds
+from cuelane.web.page_parts import plain
 
 LABEL_BYTES = 120
 

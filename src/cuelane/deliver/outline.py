@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from cuelane.pageparts import plain
-from cuelane.roomfacts import occupancy
-from cuelane.schedule import Schedule, ScheduledInterval
-from cuelane.units import to_ms
+from cuelane.base.occupancy import occupancy
+from cuelane.base.schedule import Schedule, ScheduledInterval
+from cuelane.base.units import to_ms
+from cuelane.web.page_parts import plain
 
 KIND_WORDS: Mapping[str, str] = {
     "work": "Work",

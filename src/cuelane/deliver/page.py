@@ -14,12 +14,12 @@ from importlib import resources
 from pathlib import PurePath
 from urllib.parse import quote
 
-from cuelane.deliver.card import LOW_ROW, card_scale
-from cuelane.deliver.envelope import full_height
+from cuelane.base.schedule import Schedule
+from cuelane.base.units import format_clock, to_sample
 from cuelane.deliver.outline import KIND_WORDS, Outline, letters, outline_of
-from cuelane.deliver.pagefacts import fact_rows, texts, warning_lines
-from cuelane.deliver.pagescore import kinds_shown, overview_paths, staff_views
-from cuelane.deliver.pagetext import (
+from cuelane.deliver.page_facts import fact_rows, texts, warning_lines
+from cuelane.deliver.page_score import kinds_shown, overview_paths, staff_views
+from cuelane.deliver.page_text import (
     CueView,
     ExerciseView,
     cue_views,
@@ -29,11 +29,11 @@ from cuelane.deliver.pagetext import (
     tally_rows,
     voice_credit,
 )
+from cuelane.deliver.print_card import LOW_ROW, card_scale
 from cuelane.deliver.score import staves_of
+from cuelane.deliver.waveform import full_height
 from cuelane.media import Chapter
-from cuelane.pageparts import axis_svg, data_url, document, environment, language_tag, plain, script_json
-from cuelane.schedule import Schedule
-from cuelane.units import format_clock, to_sample
+from cuelane.web.page_parts import axis_svg, data_url, document, environment, language_tag, plain, script_json
 
 MEDIA_TYPES = {
     ".m4a": "audio/mp4",

@@ -8,15 +8,15 @@ from pathlib import PurePath
 import numpy as np
 import numpy.typing as npt
 
+from cuelane.base.schedule import Schedule
 from cuelane.deliver.captions import to_srt, to_vtt
 from cuelane.deliver.chapters import to_json_chapters
 from cuelane.deliver.describe import describe
-from cuelane.deliver.envelope import envelope_of
 from cuelane.deliver.marks import to_csv
 from cuelane.deliver.page import FileLink, PageExtras, write_page
-from cuelane.hearing import ADVICE
+from cuelane.deliver.waveform import envelope_of
+from cuelane.hearing.safe_listening import ADVICE
 from cuelane.media import Chapter
-from cuelane.schedule import Schedule
 
 NOTES = {
     ".vtt": "captions, WebVTT",

@@ -9,15 +9,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from cuelane.base.schedule import ScheduledInterval
 from cuelane.deliver.outline import Section, round_word
-from cuelane.schedule import ScheduledInterval
 
 INTERVALS_PER_ROW = 16
 LEAST_ROW_S = 60
 
 
 @dataclass(frozen=True)
-class Piece:
+class ScorePiece:
     """The part of an interval that one row shows; ``tied`` when it began in the row before."""
 
     interval: ScheduledInterval
@@ -33,7 +33,7 @@ class Row:
     label: str
     start_sample: int
     end_sample: int
-    pieces: tuple[Piece, ...]
+    pieces: tuple[ScorePiece, ...]
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,7 @@ def _label(intervals: Sequence[ScheduledInterval]) -> str:
     return f"{unit} {low}" if low == high else f"{unit}s {low}–{high}"
 
 
-def _row(pieces: list[Piece]) -> Row:
+def _row(pieces: list[ScorePiece]) -> Row:
     label = _label([piece.interval for piece in pieces])
     return Row(label, pieces[0].start_sample, pieces[-1].end_sample, tuple(pieces))
 
@@ -96,16 +96,16 @@ def _row(pieces: list[Piece]) -> Row:
 def _break(group: Group, span: int) -> list[Row]:
     """Return the rows that `group` fills, broken inside an interval only where it alone is too long."""
     rows: list[Row] = []
-    pieces: list[Piece] = []
+    pieces: list[ScorePiece] = []
     for interval in group:
         if pieces and interval.end_sample - pieces[0].start_sample > span:
             rows.append(_row(pieces))
             pieces = []
         start = interval.start_sample
         while interval.end_sample - start > span:
-            rows.append(_row([Piece(interval, start, start + span, start > interval.start_sample)]))
+            rows.append(_row([ScorePiece(interval, start, start + span, start > interval.start_sample)]))
             start += span
-        pieces.append(Piece(interval, start, interval.end_sample, start > interval.start_sample))
+        pieces.append(ScorePiece(interval, start, interval.end_sample, start > interval.start_sample))
     if pieces:
         rows.append(_row(pieces))
     return rows

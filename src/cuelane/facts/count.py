@@ -12,11 +12,11 @@ from dataclasses import asdict, dataclass
 from itertools import groupby, pairwise
 from typing import Any
 
+from cuelane.base.schedule import Schedule
+from cuelane.base.units import format_clock, format_duration
 from cuelane.facts.energy import Energy, energy
 from cuelane.facts.talk import FOLLOWED_WORDS_PER_MINUTE, USUAL_WORDS_PER_MINUTE, TalkFacts, talk_facts
-from cuelane.schedule import Schedule
-from cuelane.session import Interval, Session
-from cuelane.units import format_clock, format_duration
+from cuelane.session.model import Interval, Session
 
 CODES = ("uneven-sides", "same-load", "speaking-rate", "unknown-activity")
 """What the plan's ``allow`` silences a warning by."""

@@ -13,7 +13,7 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-from cuelane.session import Session
+from cuelane.session.model import Session
 
 FORMULA = "kcal = MET x kg x h, gross"
 CAUTION = "An average over many people, for planning; your own figure may differ by half. Not dietary advice."
@@ -86,5 +86,7 @@ def _activity(code: str, row: dict[str, Any], time_ms: int, mass_kg: float) -> A
 @cache
 def compendium() -> dict[str, Any]:
     """Return the table: ``edition``, ``source``, and ``activity`` by code."""
-    text = (resources.files("cuelane") / "data" / "compendium_2024.toml").read_text(encoding="utf-8")
+    text = (resources.files("cuelane") / "facts" / "data" / "compendium_2024.toml").read_text(
+        encoding="utf-8"
+    )
     return tomllib.loads(text)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from cuelane.roomfacts import occupancy
-from cuelane.schedule import Schedule
+from cuelane.base.occupancy import occupancy
+from cuelane.base.schedule import Schedule
 
 USUAL_WORDS_PER_MINUTE = (100, 170)
 """Presentations 100 to 150, conversation 120 to 150, read aloud 150 to 160, all with the pauses between

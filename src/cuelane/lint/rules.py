@@ -19,16 +19,16 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from cuelane.errors import Mark
+from cuelane.base.errors import Mark
+from cuelane.base.language import load_language
+from cuelane.base.units import format_duration
 from cuelane.facts import CODES as FACT_CODES
-from cuelane.language import load_language
-from cuelane.lint.lines import SpokenLine, plans_of, spoken_lines
+from cuelane.lint.line_signs import found, how_spoken, not_words, patterns
 from cuelane.lint.spaces import Rooms
-from cuelane.lint.words import found, how_spoken, not_words, patterns
-from cuelane.plan.source import LoadedPlan
-from cuelane.plan.wording import did_you_mean
-from cuelane.session import Session
-from cuelane.units import format_duration
+from cuelane.lint.spoken_lines import SpokenLine, plans_of, spoken_lines
+from cuelane.plan.loaded import LoadedPlan
+from cuelane.plan.phrases import did_you_mean
+from cuelane.session.model import Session
 
 CODES = (
     "screen-words", "side-by-hand", "too-long", "not-words", "no-warm-up", "no-cautions", "unknown-warning",

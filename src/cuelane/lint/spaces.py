@@ -6,13 +6,13 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from cuelane.lint.lines import SpokenLine
+from cuelane.lint.spoken_lines import SpokenLine
 from cuelane.plan.model import CueLine, ScriptCue
-from cuelane.session import Interval, Session
+from cuelane.session.model import Interval, Session
 
 
 @dataclass(frozen=True)
-class Room:
+class LineRoom:
     """The longest time for a line, and what to call the interval that has it."""
 
     length_ms: int
@@ -41,16 +41,16 @@ class Rooms:
                 self.by_line[id(line)].append(entry)
             previous = entry
 
-    def room_for(self, line: SpokenLine) -> Room | None:
+    def room_for(self, line: SpokenLine) -> LineRoom | None:
         """Return the most room for `line`; None where it is never spoken or makes its own time."""
         if line.source is None:
             return None
         return max(self._rooms(line, line.source), key=lambda room: room.length_ms, default=None)
 
-    def _rooms(self, line: SpokenLine, source: CueLine | ScriptCue) -> Iterator[Room]:
+    def _rooms(self, line: SpokenLine, source: CueLine | ScriptCue) -> Iterator[LineRoom]:
         if isinstance(source, ScriptCue):
             for entry in self.by_line[id(source)] if source.clip is None else ():
-                yield Room(self._end_ms(entry) - source.at, f"from there the {_name(entry)}")
+                yield LineRoom(self._end_ms(entry) - source.at, f"from there the {_name(entry)}")
             return
         intervals = self.by_line[id(source)]
         if line.exercise is not None:
@@ -58,7 +58,7 @@ class Rooms:
             intervals = places[line.exercise, id(line.spec)]
         for entry in intervals:
             start_ms = source.at or (self.guard_ms if entry.opening_pip else 0)
-            yield Room(self._end_ms(entry) - start_ms, f"the {_name(entry)}")
+            yield LineRoom(self._end_ms(entry) - start_ms, f"the {_name(entry)}")
 
     def _end_ms(self, interval: Interval) -> int:
         """Return where talk must have ended, from the interval's start: before the countdown, if any."""

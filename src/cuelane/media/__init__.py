@@ -6,7 +6,7 @@ imageio-ffmpeg through pipes for everything else. ``decode``, ``probe`` and ``en
 
 from __future__ import annotations
 
-from cuelane.heap import keep_freed_memory
+from cuelane.base.memory import keep_freed_memory
 from cuelane.media.probing import Chapter, MediaInfo, probe
 from cuelane.media.reader import decode
 from cuelane.media.writer import SUFFIXES, encode

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO
 
-from cuelane.errors import DeliveryError
+from cuelane.base.errors import DeliveryError
 
 # A demuxer outside this list could be made to open other files (playlists, concat lists) or devices.
 DEMUXERS = (

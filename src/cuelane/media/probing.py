@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-from cuelane.errors import AudioFileError
+from cuelane.base.errors import AudioFileError
 from cuelane.media import ffmpeg
+from cuelane.media.container_bytes import has_gapless_info, sign_of_damage
 from cuelane.media.reader import MAX_CHANNELS, magic, require_file
-from cuelane.media.structure import has_gapless_info, sign_of_damage
 
 _STREAM = re.compile(r"^  Stream #0:\d+[^:]*: (Audio|Video): (\S+?)(?: |,|$)(.*)$")
 _INPUT = re.compile(r"^Input #0, ([^ ]+?), from ")

@@ -20,9 +20,9 @@ from typing import IO, Any, cast
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.errors import AudioFileError
+from cuelane.base.errors import AudioFileError
 from cuelane.media import ffmpeg
-from cuelane.media.structure import sign_of_damage
+from cuelane.media.container_bytes import sign_of_damage
 
 Block = npt.NDArray[np.float32]
 Damage = Callable[[str], None]

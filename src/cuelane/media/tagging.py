@@ -11,7 +11,7 @@ import re
 import struct
 from collections.abc import Mapping, Sequence
 
-from cuelane.errors import SignalError
+from cuelane.base.errors import SignalError
 from cuelane.media.probing import Chapter
 
 TAG_NAMES = ("title", "artist", "album", "date", "comment")

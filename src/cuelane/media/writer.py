@@ -29,7 +29,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.errors import DeliveryError, SignalError, UsageError
+from cuelane.base.errors import DeliveryError, SignalError, UsageError
 from cuelane.media import ffmpeg, tagging
 from cuelane.media.id3 import id3_tag
 from cuelane.media.probing import Chapter

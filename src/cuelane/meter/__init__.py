@@ -9,7 +9,7 @@ which way it moves a reading:
 - clips under 400 ms have a loudness (see :func:`clip_loudness_lufs`).
 """
 
-from cuelane.heap import keep_freed_memory
+from cuelane.base.memory import keep_freed_memory
 from cuelane.meter.gating import clip_loudness_lufs
 from cuelane.meter.streaming import Meter, integrated_loudness_lufs
 from cuelane.meter.true_peak import TruePeak, true_peak_dbtp

@@ -12,7 +12,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.errors import SignalError
+from cuelane.base.errors import SignalError
 from cuelane.meter.weighting import k_weight
 
 Array = npt.NDArray[np.float64]

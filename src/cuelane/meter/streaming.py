@@ -8,7 +8,7 @@ from array import array
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.errors import SignalError
+from cuelane.base.errors import SignalError
 from cuelane.meter.gating import (
     BINS_PER_SECOND,
     GATING_HOP_BINS,

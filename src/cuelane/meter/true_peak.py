@@ -12,7 +12,7 @@ import functools
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.errors import SignalError
+from cuelane.base.errors import SignalError
 
 Array = npt.NDArray[np.float64]
 

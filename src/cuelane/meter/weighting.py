@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.errors import SignalError
+from cuelane.base.errors import SignalError
 
 Array = npt.NDArray[np.float64]
 

@@ -7,12 +7,12 @@ from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from cuelane.errors import Mark
+from cuelane.base.errors import Mark
 from cuelane.plan.messages import BLOCKS, got, report_all
 from cuelane.plan.model import Exercise, Include, Item, Part, Pause, Plan, Say
-from cuelane.plan.text import Lines
+from cuelane.plan.phrases import did_you_mean, listing, nearest, quoted
+from cuelane.plan.source_text import Lines
 from cuelane.plan.tree import Mapping, Node, Scalar, Sequence, plain
-from cuelane.plan.wording import did_you_mean, listing, nearest, quoted
 
 _Model = TypeVar("_Model", bound=BaseModel)
 _PLACEHOLDER = Pause.model_construct(rest=1)

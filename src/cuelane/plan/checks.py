@@ -8,10 +8,10 @@ from pathlib import Path
 
 from pydantic import BaseModel
 
-from cuelane.errors import Mark
-from cuelane.language import available_languages
+from cuelane.base.errors import Mark
+from cuelane.base.language import available_languages
+from cuelane.base.units import format_duration
 from cuelane.plan.build import Parts
-from cuelane.plan.files import file_inside
 from cuelane.plan.model import (
     Build,
     Circuit,
@@ -24,9 +24,9 @@ from cuelane.plan.model import (
     Script,
     ScriptInterval,
 )
-from cuelane.plan.text import Lines
-from cuelane.plan.wording import did_you_mean, names, quoted
-from cuelane.units import format_duration
+from cuelane.plan.own_folder import file_inside
+from cuelane.plan.phrases import did_you_mean, names, quoted
+from cuelane.plan.source_text import Lines
 
 ExerciseBlock = Circuit | Build | Ladder | OnTheMinute | Flow
 PLACEHOLDERS = ("side", "other_side")

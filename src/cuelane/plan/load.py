@@ -10,14 +10,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from cuelane.errors import Mark, PlanError, Problem
+from cuelane.base.errors import Mark, PlanError, Problem
 from cuelane.plan.build import Parts, build
 from cuelane.plan.checks import check
-from cuelane.plan.files import file_inside
 from cuelane.plan.limits import MAX_INTERVALS, MAX_LENGTH_MS, Size, size_of
+from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import Include, Item
-from cuelane.plan.source import LoadedPlan
-from cuelane.plan.text import MAX_ALL_CHARACTERS, MAX_PROBLEMS, Lines, fail, read_lines
+from cuelane.plan.own_folder import file_inside
+from cuelane.plan.source_text import MAX_ALL_CHARACTERS, MAX_PROBLEMS, Lines, fail, read_lines
 from cuelane.plan.tree import Budget, parse
 
 MAX_INCLUDE_DEPTH = 8

@@ -8,11 +8,11 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from cuelane.errors import Mark
+from cuelane.base.errors import Mark
 from cuelane.plan import model
-from cuelane.plan.text import Lines
+from cuelane.plan.phrases import did_you_mean, listing, names, nearest, quoted
+from cuelane.plan.source_text import Lines
 from cuelane.plan.tree import Mapping, Node, Scalar, Sequence
-from cuelane.plan.wording import did_you_mean, listing, names, nearest, quoted
 
 BLOCKS: dict[str, type[BaseModel]] = {
     "circuit": model.Circuit,

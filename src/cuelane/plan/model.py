@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, PrivateAttr, Tag
 
-from cuelane.errors import Mark
+from cuelane.base.errors import Mark
 from cuelane.plan.values import (
     Activity,
     Date,

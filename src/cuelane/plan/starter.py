@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 
-from cuelane.errors import UsageError
+from cuelane.base.errors import UsageError
 from cuelane.plan.messages import BLOCKS
-from cuelane.plan.text import is_hidden
+from cuelane.plan.phrases import did_you_mean, listing
+from cuelane.plan.source_text import is_hidden
 from cuelane.plan.values import MAX_NAME
-from cuelane.plan.wording import did_you_mean, listing
 
 PATTERNS = tuple(BLOCKS)
 

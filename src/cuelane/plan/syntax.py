@@ -6,8 +6,8 @@ from typing import Any
 
 from ruamel.yaml.error import MarkedYAMLError
 
-from cuelane.errors import Mark
-from cuelane.plan.text import Lines
+from cuelane.base.errors import Mark
+from cuelane.plan.source_text import Lines
 
 BRACES = "text that begins with { or [ needs quotes around it"
 _INSIDE = "text inside brackets or braces needs quotes where it holds ':' or ','"

@@ -26,10 +26,10 @@ from ruamel.yaml.events import (
     SequenceStartEvent,
 )
 
-from cuelane.errors import Mark, PlanError
+from cuelane.base.errors import Mark, PlanError
+from cuelane.plan.phrases import quoted
+from cuelane.plan.source_text import Lines, is_hidden
 from cuelane.plan.syntax import BRACES, syntax_problem
-from cuelane.plan.text import Lines, is_hidden
-from cuelane.plan.wording import quoted
 
 MAX_DEPTH = 24
 MAX_VALUES = 50_000

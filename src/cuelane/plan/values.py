@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, PlainValidator, StringConstraints, WithJsonSchema
 
-from cuelane.units import parse_duration_ms
+from cuelane.base.units import parse_duration_ms
 
 MAX_INTERVAL_MS = 3_600_000
 MAX_TEXT = 600

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import re
 
-from cuelane.clip import audible_span
-from cuelane.errors import CuelaneError
+from cuelane.audio.clip import audible_span
+from cuelane.base.errors import CuelaneError
+from cuelane.base.units import SAMPLE_RATE
 from cuelane.speech.prepare import sentences
 from cuelane.speech.recorded import RecordedVoice, read_recording
 from cuelane.speech.speak import spoken_words
 from cuelane.speech.voices import RecordedSettings, VoiceDefinition, find_voice
-from cuelane.units import SAMPLE_RATE
 
 _VOWELS = re.compile(r"[aeiouyàáâãäåæèéêëìíîïòóôõöøùúûüýÿœ]+")
 _WORD = re.compile(r"[^\W_]+(?:'\w+)?")

@@ -21,11 +21,11 @@ from typing import cast
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.clip import AUDIBLE_RANGE_DB, WINDOW_MS, Samples, audible_span, quantise24
-from cuelane.errors import VoiceError
+from cuelane.audio.clip import AUDIBLE_RANGE_DB, WINDOW_MS, Samples, audible_span, quantise24
+from cuelane.base.errors import VoiceError
+from cuelane.base.units import SAMPLE_RATE
 from cuelane.meter import k_weight, true_peak_dbtp
 from cuelane.meter.gating import OFFSET_LU, gated_loudness_lufs, loudness_of_power
-from cuelane.units import SAMPLE_RATE
 
 Array = npt.NDArray[np.float64]
 

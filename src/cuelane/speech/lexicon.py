@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from xml.parsers import expat
 
-from cuelane.errors import Mark, PlanError, Problem
+from cuelane.base.errors import Mark, PlanError, Problem
 
 PLS_NAMESPACE = "http://www.w3.org/2005/01/pronunciation-lexicon"
 MAX_BYTES = 1_000_000
@@ -86,10 +86,10 @@ def read_lexicon(path: Path) -> Lexicon:
         raise PlanError(
             [Problem(Mark(str(path), 1, 1), f"the lexicon cannot be read: {error.strerror or error}")]
         ) from error
-    return _Reader(str(path)).read(content)
+    return _PlsReader(str(path)).read(content)
 
 
-class _Reader:
+class _PlsReader:
     def __init__(self, name: str) -> None:
         self._name = name
         self._parser = expat.ParserCreate(namespace_separator=_SEPARATOR)

@@ -22,8 +22,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.clip import audible_span
-from cuelane.errors import VoiceError
+from cuelane.audio.clip import audible_span
+from cuelane.base.errors import VoiceError
 from cuelane.speech.prepare import sentences
 from cuelane.speech.voices import NaturalSettings, VoiceDefinition, model_path
 

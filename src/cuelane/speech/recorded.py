@@ -26,10 +26,10 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from cuelane.errors import AudioFileError, Mark, PlanError, Problem, VoiceError
+from cuelane.base.errors import AudioFileError, Mark, PlanError, Problem, VoiceError
+from cuelane.base.units import SAMPLE_RATE
 from cuelane.media import decode
 from cuelane.speech.voices import RecordedSettings, VoiceDefinition
-from cuelane.units import SAMPLE_RATE
 
 MAX_CLIPS = 10_000
 MAX_LENGTH_S = 120
@@ -38,11 +38,11 @@ _MAX_INDEX_BYTES = 4_000_000
 _MAX_FILE_BYTES = 200_000_000
 
 
-class _Strict(BaseModel):
+class _IndexModel(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
 
-class RecordedClip(_Strict):
+class RecordedClip(_IndexModel):
     """One recording: its words, its file beside the index, its wanted difference in loudness."""
 
     text: Annotated[str, Field(min_length=1, max_length=600)]
@@ -50,7 +50,7 @@ class RecordedClip(_Strict):
     gain_db: Annotated[float, Field(ge=-2, le=2, allow_inf_nan=False)] = 0.0
 
 
-class Index(_Strict):
+class Index(_IndexModel):
     """What a folder of recordings holds, and whom to thank."""
 
     clips: Annotated[list[RecordedClip], Field(max_length=MAX_CLIPS)]
@@ -59,7 +59,7 @@ class Index(_Strict):
 
 
 @dataclass(frozen=True)
-class Recording:
+class ClipRecording:
     """A file that holds a text, and the hash of its bytes."""
 
     path: Path
@@ -109,7 +109,7 @@ class RecordedVoice:
             # The last take of a line is the one that counts.
             self._by_key[match_key(clip.text)] = clip
 
-    def find(self, text: str) -> Recording | str:
+    def find(self, text: str) -> ClipRecording | str:
         """Return the recording of `text`, or the reason why there is none."""
         clip = self._by_key.get(match_key(text))
         if clip is None:
@@ -124,7 +124,7 @@ class RecordedVoice:
                 digest = hashlib.file_digest(file, "sha256").hexdigest()
         except OSError as error:
             return f"{clip.file} cannot be read ({error.strerror or error})"
-        return Recording(path, digest, clip.gain_db)
+        return ClipRecording(path, digest, clip.gain_db)
 
     @property
     def _folder(self) -> Path:

@@ -9,14 +9,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
-from cuelane.clip import Clip, content_hash
-from cuelane.clipstore import FORMAT_VERSION, ClipStore, recipe_key
-from cuelane.errors import UsageError, VoiceError
+from cuelane.audio.clip import Clip, content_hash
+from cuelane.audio.store import FORMAT_VERSION, ClipStore, recipe_key
+from cuelane.base.errors import UsageError, VoiceError
+from cuelane.base.units import SAMPLE_RATE
 from cuelane.speech.finish import CREST_DB, FINISH_VERSION, REFERENCE_LUFS, Finished, finish
 from cuelane.speech.lexicon import Lexeme, Lexicon, read_lexicon
 from cuelane.speech.natural import NaturalVoice
 from cuelane.speech.prepare import PREPARE_VERSION, prepare
-from cuelane.speech.recorded import RecordedVoice, Recording, read_recording
+from cuelane.speech.recorded import ClipRecording, RecordedVoice, read_recording
 from cuelane.speech.system import SystemVoice
 from cuelane.speech.voices import (
     MAX_PACE,
@@ -26,7 +27,6 @@ from cuelane.speech.voices import (
     VoiceDefinition,
     find_voice,
 )
-from cuelane.units import SAMPLE_RATE
 
 Progress = Callable[[int, int], None]
 Result = TypeVar("Result")
@@ -91,7 +91,7 @@ def clip_from_file(path: Path, text: str, voice_name: str, *, store: ClipStore) 
         digest = hashlib.sha256(path.read_bytes()).hexdigest()
     except OSError as error:
         raise VoiceError(f"{path.name} cannot be read: {error.strerror or error}") from error
-    recording = Recording(path, digest, 0.0)
+    recording = ClipRecording(path, digest, 0.0)
     return _from_recording(recording, text, voice_name, store)[0]
 
 
@@ -205,7 +205,9 @@ def _play(
     return spoken
 
 
-def _from_recording(recording: Recording, text: str, voice_name: str, store: ClipStore) -> tuple[Clip, bool]:
+def _from_recording(
+    recording: ClipRecording, text: str, voice_name: str, store: ClipStore
+) -> tuple[Clip, bool]:
     key = recipe_key(
         {"engine": "recorded", "file": recording.sha256, "gain_db": recording.gain_db, **_common_facts()}
     )

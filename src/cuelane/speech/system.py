@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.errors import VoiceError
+from cuelane.base.errors import VoiceError
 from cuelane.speech.voices import SystemSettings, VoiceDefinition
 
 _SHORTEST_S_PER_LETTER = 0.015

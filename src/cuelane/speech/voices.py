@@ -19,7 +19,7 @@ from typing import Annotated, Any, Literal, Protocol
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
-from cuelane.errors import Mark, PlanError, Problem, UsageError
+from cuelane.base.errors import Mark, PlanError, Problem, UsageError
 
 MAX_PACE = 1.15
 MIN_PACE = 0.8

@@ -8,7 +8,7 @@ from itertools import groupby
 
 import numpy as np
 
-from cuelane.adapt.pronouncing import spoken_words
+from cuelane.recording.pronouncing import spoken_words
 from cuelane.takes.matching import SURE, HeardPiece, Take, likeness
 
 SHORTEST, LONGEST = 0.4, 2.0

@@ -16,8 +16,8 @@ from difflib import SequenceMatcher
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.adapt.listening import HeardWord
-from cuelane.adapt.pronouncing import spoken_words
+from cuelane.recording.pronouncing import spoken_words
+from cuelane.recording.recogniser import HeardWord
 
 Scores = npt.NDArray[np.float64]
 

@@ -11,8 +11,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from difflib import SequenceMatcher
 
-from cuelane.adapt.listening import FRAME_S, LISTEN_RATE, Aligner, Audio
-from cuelane.adapt.pronouncing import spoken_words
+from cuelane.recording.pronouncing import spoken_words
+from cuelane.recording.recogniser import FRAME_S, LISTEN_RATE, Aligner, Audio
 from cuelane.takes.gaps import seconds_a_letter
 from cuelane.takes.matching import SURE, Take
 

@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.adapt.segments import audio_segment
+from cuelane.recording.quiet_pydub import audio_segment
 
 Audio = npt.NDArray[np.float32]
 
@@ -31,7 +31,7 @@ _SHORTEST_MS = 60
 
 
 @dataclass(frozen=True)
-class Levels:
+class FrameLevels:
     """Levels of a recording in dBFS (RMS over 10 ms): its quiet, its speech, and the gate between."""
 
     floor_dbfs: float
@@ -45,21 +45,21 @@ class Levels:
 
 
 @dataclass(frozen=True)
-class Piece:
+class SpokenPiece:
     """A stretch of sound between two pauses, in seconds from the recording's start."""
 
     start_s: float
     end_s: float
 
 
-def measure_levels(samples: Audio, sample_rate: int) -> Levels:
+def measure_levels(samples: Audio, sample_rate: int) -> FrameLevels:
     """Return the levels of `samples` (mono, shape (n,)): its 10th and 95th percentile of RMS."""
     hop = max(1, round(sample_rate * _HOP_S))
     n_hops = len(samples) // hop
     power = (samples[: n_hops * hop].reshape(n_hops, hop).astype(np.float64) ** 2).mean(axis=1)
     level = 10 * np.log10(power + 1e-10)
     floor, speech = np.percentile(level, [10, 95])
-    return Levels(float(floor), float(speech))
+    return FrameLevels(float(floor), float(speech))
 
 
 def segment(samples: Audio, sample_rate: int) -> Any:
@@ -68,7 +68,7 @@ def segment(samples: Audio, sample_rate: int) -> Any:
     return audio_segment()(data=data, sample_width=2, frame_rate=sample_rate, channels=1)
 
 
-def split_at_pauses(samples: Audio, sample_rate: int, levels: Levels | None = None) -> list[Piece]:
+def split_at_pauses(samples: Audio, sample_rate: int, levels: FrameLevels | None = None) -> list[SpokenPiece]:
     """Return the pieces of `samples` that stand between pauses of at least 300 ms, in order.
 
     Parameters
@@ -81,7 +81,7 @@ def split_at_pauses(samples: Audio, sample_rate: int, levels: Levels | None = No
     from pydub.silence import detect_nonsilent
 
     levels = levels or measure_levels(samples, sample_rate)
-    found: list[Piece] = []
+    found: list[SpokenPiece] = []
     chunk = round(_CHUNK_S * sample_rate)
     for first in range(0, len(samples), chunk):
         spans = detect_nonsilent(
@@ -94,7 +94,7 @@ def split_at_pauses(samples: Audio, sample_rate: int, levels: Levels | None = No
             start, end = first / sample_rate + start_ms / 1000, first / sample_rate + end_ms / 1000
             # A phrase that a stretch's end cut in two is joined again.
             if found and start - found[-1].end_s < PAUSE_MS / 1000:
-                found[-1] = Piece(found[-1].start_s, end)
+                found[-1] = SpokenPiece(found[-1].start_s, end)
             else:
-                found.append(Piece(start, end))
+                found.append(SpokenPiece(start, end))
     return [piece for piece in found if (piece.end_s - piece.start_s) * 1000 >= _SHORTEST_MS]

@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.meter.gating import gated_loudness_lufs
-from cuelane.under.peaks import NodePeaks
-from cuelane.under.spectra import Spectra, hop_frames
+from cuelane.under.node_peaks import NodePeaks
+from cuelane.under.spectra import BandSpectra, hop_frames
 
 Array = npt.NDArray[np.float64]
 Row = npt.NDArray[np.float32]
@@ -46,7 +46,7 @@ class Profiler:
     def __init__(self, sample_rate: int, n_channels: int, node: int | None = None) -> None:
         self._node = node or node_frames(sample_rate)
         self._hop = hop_frames(sample_rate)
-        self._spectra = Spectra(sample_rate, n_channels)
+        self._spectra = BandSpectra(sample_rate, n_channels)
         self._node_peaks = NodePeaks(self._node, n_channels)
         self._pending = np.zeros((0, n_channels), dtype=np.float32)
         self._powers: list[npt.NDArray[np.float32]] = []
@@ -68,7 +68,7 @@ class Profiler:
         self._powers.append(np.einsum("ij,ij->i", rows, rows) / np.float32(self._node))
 
     def finish(self) -> tuple[Profile, npt.NDArray[np.float32]]:
-        """Return the profile of all that was pushed, and its bands by 100 ms (see :class:`Spectra`).
+        """Return the profile of all that was pushed, and its bands by 100 ms (see :class:`BandSpectra`).
 
         Silence is taken to follow; the last node may be part.
         """

@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.bands import N_BANDS
+from cuelane.hearing.bands import N_BANDS
 from cuelane.media import decode
 from cuelane.under.grid import Profile, node_frames
 from cuelane.under.song import Song
@@ -30,7 +30,7 @@ _PART = 10_000
 
 
 @dataclass(frozen=True, eq=False)
-class Placement:
+class SongPlacement:
     """A song in the session: nodes are the session's. Fades are in nodes; ``gain`` is linear."""
 
     song: Song
@@ -75,7 +75,7 @@ def lay_out(
     most_peak_dbtp : a song whose usual peaks would pass this is played softer than the others.
     """
     node_s = node_frames(sample_rate) / sample_rate
-    placements: list[Placement] = []
+    placements: list[SongPlacement] = []
     start, fade_in = 0, round(FIRST_FADE_S / node_s)
     index = 0
     while start < n_nodes and (end == "loop" or index < len(songs)):
@@ -88,7 +88,7 @@ def lay_out(
             fade_out = min(round(CROSSFADE_S / node_s), song.n_nodes // 3, following.n_nodes // 3)
         gain_db = min(loudness_lufs - song.loudness_lufs, most_peak_dbtp - song.usual_peak_dbtp, MOST_GAIN_DB)
         placements.append(
-            Placement(song, start, min(fade_in, song.n_nodes // 3), fade_out, 10 ** (gain_db / 20))
+            SongPlacement(song, start, min(fade_in, song.n_nodes // 3), fade_out, 10 ** (gain_db / 20))
         )
         start, fade_in, index = start + song.n_nodes - fade_out, fade_out, index + 1
     return Bed(tuple(placements), n_nodes, sample_rate)
@@ -98,7 +98,7 @@ def lay_out(
 class Bed:
     """All the music of a session, before it makes way for anything."""
 
-    placements: tuple[Placement, ...]
+    placements: tuple[SongPlacement, ...]
     n_nodes: int
     sample_rate: int
 
@@ -167,14 +167,14 @@ class Bed:
         """Yield the bed's sound, shape (block_nodes * node, n_channels), to the session's last node."""
         node = node_frames(self.sample_rate)
         waiting = list(self.placements)
-        sounding: list[tuple[Placement, _Reader]] = []
+        sounding: list[tuple[SongPlacement, _SongReader]] = []
         try:
             for first in range(0, self.n_nodes, block_nodes):
                 last = min(first + block_nodes, self.n_nodes)
                 block = np.zeros(((last - first) * node, n_channels), dtype=np.float32)
                 while waiting and waiting[0].start_node < last:
                     placed = waiting.pop(0)
-                    sounding.append((placed, _Reader(placed.song, self.sample_rate, n_channels)))
+                    sounding.append((placed, _SongReader(placed.song, self.sample_rate, n_channels)))
                 for placed, reader in sounding:
                     begin, stop = max(first, placed.start_node), min(last, placed.end_node)
                     sound = reader.read((stop - begin) * node)
@@ -200,7 +200,7 @@ class Bed:
                 reader.close()
 
 
-class _Reader:
+class _SongReader:
     """Reads a song's sound from its first sounding node on, in any lengths; silence after its end."""
 
     def __init__(self, song: Song, sample_rate: int, n_channels: int) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.errors import AudioFileError
+from cuelane.base.errors import AudioFileError
 from cuelane.media import decode
 from cuelane.media.reader import decode_at_own_rate
 from cuelane.under.grid import Profile, Profiler, loudness_of_nodes, node_frames

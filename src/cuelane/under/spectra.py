@@ -12,7 +12,7 @@ import functools
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.bands import FRAMES_PER_SECOND, N_BANDS
+from cuelane.hearing.bands import FRAMES_PER_SECOND, N_BANDS
 from cuelane.meter.weighting import k_weighting_sos
 
 Block = npt.NDArray[np.float32]
@@ -26,7 +26,7 @@ def hop_frames(sample_rate: int) -> int:
     return sample_rate // FRAMES_PER_SECOND
 
 
-class Spectra:
+class BandSpectra:
     """Follows a stream of one or two channels; rows are 100 ms."""
 
     def __init__(self, sample_rate: int, n_channels: int) -> None:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from cuelane.sii import GOOD
-from cuelane.under.envelope import DEEPEST_DB
-from cuelane.under.mixing import UnderReport
-from cuelane.under.planning import Need
-from cuelane.units import format_clock, to_ms
+from cuelane.base.units import format_clock, to_ms
+from cuelane.hearing.sii import GOOD
+from cuelane.under.ducking import DEEPEST_DB
+from cuelane.under.gain_plan import Need
+from cuelane.under.run import UnderReport
 
 
 def summary_lines(report: UnderReport) -> list[str]:

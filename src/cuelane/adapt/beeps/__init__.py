@@ -1,0 +1,1 @@
+"""The beeps of a recorded class: what they sound like, and which boundaries they mark."""

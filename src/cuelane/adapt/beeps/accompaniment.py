@@ -1,0 +1,112 @@
+"""What sounds beside a pattern of tones each time it comes: a figure of music has company, a beep has none.
+
+Notes of music are as steady as beeps, and a figure of them comes as regularly as a countdown. But the other
+notes around it come along, at the same distance every time; around a beep there is something else each time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane.adapt.beeps.tone_tracks import ToneTrack
+
+_REACH_S = 4.0
+_SAME_PLACE_S = 0.03
+_SAME_PITCH = 0.012
+_OWN_PITCH = 0.015
+_OWN_PLACE_S = 0.05
+_OWN_RATIOS = (1 / 3, 1 / 2, 1, 3 / 2, 2, 3, 4)
+_MOST_TIMES = 24
+_MOST_BESIDE = 24
+_LITTLE = 0.08
+_VOTE_S = 0.02
+_TOGETHER = 0.6
+_ELSEWHERE, _OWN = 0.25, 0.50
+
+Floats = npt.NDArray[np.float64]
+
+
+def company(
+    tracks: Sequence[ToneTrack],
+    times_s: Sequence[float],
+    pitches_hz: Sequence[float],
+    offsets_s: Sequence[float],
+) -> float:
+    """Return how often, 0 to 1, a tone beside a pattern is there again the other times the pattern comes.
+
+    Parameters
+    ----------
+    tracks : all steady tones of the recording, in order of onset.
+    times_s : when the pattern comes (of many, every so-manieth is looked at).
+    pitches_hz, offsets_s : the pattern's own pitches, and where its own tones are; both are left out.
+    """
+    times = list(times_s[:: -(-len(times_s) // _MOST_TIMES)]) if times_s else []
+    if len(times) < 2:
+        return 0.0
+    onsets = np.array([track.onset_s for track in tracks])
+    pitches = np.log(np.array([track.frequency_hz for track in tracks]))
+    own = np.log(np.array([pitch * ratio for pitch in pitches_hz for ratio in _OWN_RATIOS]))
+    is_own = np.abs(pitches[:, None] - own[None, :]).min(axis=1) < _OWN_PITCH
+    offset, pitch, visit = [], [], []
+    for number, time_s in enumerate(times):
+        low, high = np.searchsorted(onsets, [time_s - _REACH_S, time_s + _REACH_S])
+        at = onsets[low:high] - time_s
+        apart = np.abs(at[:, None] - np.array(offsets_s)[None, :]).min(axis=1) > _OWN_PLACE_S
+        beside = apart & ~is_own[low:high]
+        offset.append(at[beside])
+        pitch.append(pitches[low:high][beside])
+        visit.append(np.full(int(beside.sum()), number))
+    offsets, near, visits = np.concatenate(offset), np.concatenate(pitch), np.concatenate(visit)
+    if len(offsets) < len(times):
+        return 0.0
+    again = np.zeros(len(offsets))
+    for index in range(len(offsets)):
+        same = (np.abs(offsets - offsets[index]) < _SAME_PLACE_S) & (np.abs(near - near[index]) < _SAME_PITCH)
+        again[index] = len(np.unique(visits[same])) - 1
+    share = float(again.mean()) / (len(times) - 1)
+    if share < _LITTLE:
+        return share
+    keep = _distinct(offsets, near, again)
+    with_it = _share_with_pattern(onsets, pitches, offsets[keep], near[keep], np.array(times_s))
+    return share * float(np.clip((with_it - _ELSEWHERE) / (_OWN - _ELSEWHERE), 0, 1))
+
+
+def _distinct(offsets: Floats, pitches: Floats, again: Floats) -> list[int]:
+    """Return the tones beside a pattern that come again most, each once."""
+    kept: list[int] = []
+    for index in np.argsort(-again, kind="stable"):
+        if len(kept) == _MOST_BESIDE or again[index] < 1:
+            break
+        if all(
+            abs(offsets[k] - offsets[index]) > _SAME_PLACE_S or abs(pitches[k] - pitches[index]) > _SAME_PITCH
+            for k in kept
+        ):
+            kept.append(int(index))
+    return kept
+
+
+def _share_with_pattern(
+    onsets: Floats, pitches: Floats, offsets: Floats, beside: Floats, times_s: Floats
+) -> float:
+    """Return the share of the places where the tones beside a pattern sound together that have the pattern.
+
+    Music whose bars are as long as a class's intervals, or a part of them, is in the same place at every
+    boundary; but it goes through that place at other times too.
+    """
+    from scipy.signal import find_peaks
+
+    votes = np.zeros(int((onsets[-1] + 2 * _REACH_S) / _VOTE_S) + 2)
+    for offset, pitch in zip(offsets, beside, strict=True):
+        at = onsets[np.abs(pitches - pitch) < _SAME_PITCH] - offset + _REACH_S
+        votes[np.unique((at / _VOTE_S).astype(int))] += 1
+    near = votes + np.roll(votes, 1) + np.roll(votes, -1)
+    own = ((times_s + _REACH_S) / _VOTE_S).astype(int)
+    usual = float(np.median([near[max(0, k - 1) : k + 2].max() for k in own]))
+    places, _ = find_peaks(near, height=max(2.0, _TOGETHER * usual), distance=round(1.0 / _VOTE_S))
+    if not len(places):
+        return 1.0
+    apart = np.abs(places[:, None] - own[None, :]).min(axis=1) * _VOTE_S
+    return float((apart < 2 * _OWN_PLACE_S).mean())

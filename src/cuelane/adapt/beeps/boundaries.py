@@ -1,0 +1,261 @@
+"""Boundaries of a recorded class: every countdown found, each with its own certainty.
+
+With the session's plan given, its boundaries are a prior: they say where a countdown is to be expected, so a
+faint one is enough, and one that cannot be heard at all is put where the plan has it, and said to be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane.adapt.beeps.countdown import Beep
+from cuelane.adapt.beeps.plan_fit import fit, follow
+from cuelane.adapt.beeps.tone_filter import SCORE_RATE, ToneSpectra, band_of, tone_scores
+from cuelane.recording.decode import Recording
+
+Array = npt.NDArray[np.float32]
+
+SURE = 0.6
+_LEAST = 0.38
+_LONE_LEAST = 0.75
+_CLEAR = 0.55
+_FEWEST = 3
+_MOST_MEASURED = 12
+_LENGTH_STEP_S = 0.004
+_SHORTEST_S = 0.03
+_RISE_BEFORE, _RISE_AFTER = 120, 60
+_LATE_S = 0.008
+_APART_S = 3.0
+_SEARCH_S = 0.020
+_PLAN_SEARCH_S = 0.35
+_PLAN_LEAST = 0.25
+
+
+@dataclass(frozen=True)
+class Boundary:
+    """Where a countdown ends, in seconds. ``score`` is 0 to 1; 0 where only the plan puts it here."""
+
+    at_s: float
+    score: float
+    from_plan: bool = False
+
+    @property
+    def is_sure(self) -> bool:
+        return self.score >= SURE
+
+
+class _Scores:
+    """The score of each tone of a countdown at each millisecond, and of all of them together."""
+
+    def __init__(self, recording: Recording, beep: Beep) -> None:
+        from scipy.ndimage import maximum_filter1d
+
+        self.parts: list[tuple[float, Array]] = []
+        long = tone_scores(recording, beep.long_frequency_hz, beep.long_s)
+        self.parts.append((0.0, long))
+        if beep.count:
+            short = tone_scores(recording, beep.short_frequency_hz, beep.short_s)
+            self.parts += [(k * beep.spacing_s, short) for k in range(1, beep.count + 1)]
+        reach = 2 * round(0.012 * SCORE_RATE) + 1
+        wide = {id(scores): maximum_filter1d(scores, reach) for _, scores in self.parts}
+        self.together = self._mean([(lag, wide[id(scores)]) for lag, scores in self.parts])
+        # The same tones at wrong distances: what coincidence reaches.
+        self.chance = self._mean([(lag * 1.37 + 0.31, wide[id(scores)]) for lag, scores in self.parts])
+
+    @staticmethod
+    def _mean(parts: Sequence[tuple[float, Array]]) -> Array:
+        total = np.zeros_like(parts[0][1])
+        worst = np.ones_like(total)
+        for lag_s, scores in parts:
+            by = round(lag_s * SCORE_RATE)
+            moved = np.zeros_like(scores)
+            moved[by:] = scores[: len(scores) - by] if by else scores
+            total += moved
+            worst = np.minimum(worst, moved)
+        # A pattern with one tone missing is worth less than its mean.
+        return np.asarray(0.75 * total / len(parts) + 0.25 * worst, dtype=np.float32)
+
+    def spacing_s(self, spacing_s: float) -> float:
+        """Return the spacing that the clear countdowns have; the one given if there are too few.
+
+        Each short tone's distance from the long one tells it, the farthest most exactly.
+        """
+        from scipy.signal import find_peaks
+
+        places, _ = find_peaks(self.together, height=_CLEAR, distance=round(_APART_S * SCORE_RATE))
+        values, weights = [], []
+        for place in places:
+            ends = self._peak(self.parts[0][1], int(place), 0.0)
+            for number, (lag_s, scores) in enumerate(self.parts[1:], 1):
+                # A proposal's spacing is known to half a step of 16 ms, so the last tone may be far off.
+                onset = self._peak(scores, int(place) - round(lag_s * SCORE_RATE), 0.008 * number)
+                if ends and onset and min(ends[1], onset[1]) > _LEAST:
+                    values.append((ends[0] - onset[0]) / number)
+                    weights.append(number)
+        if len(values) < _FEWEST:
+            return spacing_s
+        order = np.argsort(values)
+        cumulated = np.cumsum(np.array(weights)[order])
+        return float(np.array(values)[order][np.searchsorted(cumulated, cumulated[-1] / 2)])
+
+    @staticmethod
+    def _peak(scores: Array, centre: int, more_s: float) -> tuple[float, float] | None:
+        """Return (time, score) of the highest score within 20 ms and `more_s` of `centre`."""
+        reach = round((_SEARCH_S + more_s) * SCORE_RATE)
+        low = max(0, centre - reach)
+        window = scores[low : max(0, centre + reach + 1)]
+        if not len(window):
+            return None
+        top = int(window.argmax())
+        return (low + top + _bend(window, top)) / SCORE_RATE, float(window[top])
+
+    def near(self, time_s: float) -> tuple[float, int]:
+        """Return (score, place) of the best place within 0.35 s of `time_s`."""
+        centre, reach = round(time_s * SCORE_RATE), round(_PLAN_SEARCH_S * SCORE_RATE)
+        low = max(0, centre - reach)
+        window = self.together[low : max(0, centre + reach + 1)]
+        return (float(window.max()), low + int(window.argmax())) if len(window) else (0.0, 0)
+
+    def refine(self, at: int) -> float:
+        """Return the boundary's time from each tone's own peak: their median, weighted by score."""
+        times, weights = [], []
+        for lag_s, scores in self.parts:
+            peak = self._peak(scores, at - round(lag_s * SCORE_RATE), 0.0)
+            if peak:
+                times.append(peak[0] + lag_s)
+                weights.append(peak[1] ** 2)
+        order = np.argsort(times)
+        cumulated = np.cumsum(np.array(weights)[order])
+        return float(np.array(times)[order][np.searchsorted(cumulated, cumulated[-1] / 2)])
+
+
+def _bend(window: npt.NDArray[np.floating], top: int) -> float:
+    """Return how far, in steps, the true peak is from the highest value: a parabola through three."""
+    if not 0 < top < len(window) - 1:
+        return 0.0
+    left, mid, right = (float(value) for value in window[top - 1 : top + 2])
+    bend = left - 2 * mid + right
+    return 0.5 * (left - right) / bend if bend < -1e-9 else 0.0
+
+
+def measured(recording: Recording, beep: Beep) -> Beep:
+    """Return `beep` with lengths and spacing as the recording's clear countdowns have them, to 1 or 2 ms."""
+    from scipy.signal import find_peaks
+
+    scores = _Scores(recording, beep)
+    places, seen = find_peaks(scores.together, height=_CLEAR, distance=round(_APART_S * SCORE_RATE))
+    if len(places) < _FEWEST:
+        return beep
+    clearest = places[np.argsort(seen["peak_heights"])[::-1][:_MOST_MEASURED]] / SCORE_RATE
+    long_s = _length(recording, beep.long_frequency_hz, beep.long_s, clearest)
+    if not beep.count:
+        return replace(beep, long_s=long_s)
+    short_s = _length(recording, beep.short_frequency_hz, beep.short_s, clearest - beep.spacing_s)
+    beep = replace(beep, long_s=long_s, short_s=short_s)
+    return replace(beep, spacing_s=round(_Scores(recording, beep).spacing_s(beep.spacing_s), 3))
+
+
+def _length(
+    recording: Recording, frequency_hz: float, length_s: float, times_s: npt.NDArray[np.float64]
+) -> float:
+    """Return the length near `length_s` that scores best at `times_s`; half its error goes into an onset."""
+    lengths = [length_s + step * _LENGTH_STEP_S for step in range(-6, 7)]
+    lengths = [value for value in lengths if value >= _SHORTEST_S]
+    total = np.zeros(len(lengths))
+    for time_s in times_s:
+        around = ToneSpectra(recording.part(time_s - 0.5, time_s + length_s + 1.0), keep=True)
+        centre = round(min(time_s, 0.5) * SCORE_RATE)
+        for index, value in enumerate(lengths):
+            window = tone_scores(around, frequency_hz, value)[max(0, centre - 40) : centre + 41]
+            total[index] += float(window.max(initial=0.0))
+    top = int(total.argmax())
+    return round(lengths[top] + _bend(total, top) * _LENGTH_STEP_S, 4)
+
+
+def find_boundaries(recording: Recording, beep: Beep) -> list[Boundary]:
+    """Return every place where `beep` ends, in order of time."""
+    from scipy.signal import find_peaks
+
+    scores = _Scores(recording, beep)
+    apart = round(_APART_S * SCORE_RATE)
+    # A lone tone has no spacing to be wrong about; it has to be clear instead.
+    by_chance = float(np.quantile(scores.chance, 0.9999)) if beep.count and len(scores.chance) else 0.0
+    height = max(_LEAST, 1.1 * by_chance) if beep.count else _LONE_LEAST
+    places, _ = find_peaks(np.concatenate([[0], scores.together, [0]]), height=height, distance=apart)
+    found = [Boundary(scores.refine(int(p) - 1), float(scores.together[int(p) - 1])) for p in places]
+    return _at_rise(recording, beep, found)
+
+
+def _at_rise(recording: Recording, beep: Beep, found: list[Boundary]) -> list[Boundary]:
+    """Return `found` moved to where the long tone rises, if that is not where it matches best.
+
+    In a room a tone swells and rings on, so it matches best late, by as much each time.
+    """
+    heard = sorted((b for b in found if b.score >= _CLEAR), key=lambda b: -b.score)[:_MOST_MEASURED]
+    if len(heard) < _FEWEST:
+        return found
+    rows = []
+    for boundary in heard:
+        around = recording.part(boundary.at_s - 0.5, boundary.at_s + 1.0)
+        at = round((boundary.at_s - around.start_s + recording.start_s) * SCORE_RATE)
+        power = np.abs(band_of(around, beep.long_frequency_hz)) ** 2
+        row = power[max(0, at - _RISE_BEFORE) : at + _RISE_AFTER]
+        if len(row) == _RISE_BEFORE + _RISE_AFTER:
+            rows.append(row / (row[_RISE_BEFORE:].mean() + 1e-12))
+    if len(rows) < _FEWEST:
+        return found
+    usual = np.median(rows, axis=0)
+    before, full = float(np.median(usual[: _RISE_BEFORE // 2])), float(np.median(usual[_RISE_BEFORE:]))
+    risen = np.flatnonzero(usual[_RISE_BEFORE // 2 :] > before + 0.25 * (full - before))
+    if full < 2 * before or not len(risen):
+        return found
+    late_s = (_RISE_BEFORE - _RISE_BEFORE // 2 - int(risen[0])) / SCORE_RATE
+    if late_s < _LATE_S:
+        return found
+    return [replace(b, at_s=b.at_s - late_s) if not b.from_plan else b for b in found]
+
+
+def boundaries_by_plan(
+    recording: Recording, beep: Beep, expected_s: Sequence[float]
+) -> tuple[list[Boundary], float]:
+    """Return a boundary for each of `expected_s` (from the plan's start), and how sure their fit is, 0 to 1.
+
+    The clearest places are matched with the plan, moves where the recording was cut or paused allowed for.
+    What is then missing is looked for within 0.35 s of where its neighbours say, however faint, and put
+    there if nothing is heard.
+    """
+    from scipy.signal import find_peaks
+
+    scores = _Scores(recording, beep)
+    tops, seen = find_peaks(scores.together, height=_PLAN_LEAST, distance=round(_APART_S * SCORE_RATE))
+    clearest = np.sort(np.argsort(seen["peak_heights"])[::-1][: 4 * len(expected_s) + 50])
+    places_s = tops[clearest] / SCORE_RATE
+    # How far a place stands above what most of its rivals reach.
+    usual = float(np.median(seen["peak_heights"])) if len(clearest) > 2 * len(expected_s) else _PLAN_LEAST
+    gains = np.clip((seen["peak_heights"][clearest] - usual) / (1 - usual), 0, 1)
+    path = follow(places_s, gains, expected_s)
+    shifts = [
+        None if place is None else float(places_s[place]) - expected
+        for place, expected in zip(path.places, expected_s, strict=True)
+    ]
+    found: list[Boundary] = []
+    for index, expected in enumerate(expected_s):
+        near = [
+            next((s for s in reversed(shifts[: index + 1]) if s is not None), None),
+            next((s for s in shifts[index:] if s is not None), None),
+        ]
+        known = [shift for shift in near if shift is not None]
+        if not known:
+            return [], 0.0
+        tried = [scores.near(expected + shift) for shift in known]
+        score, at = max(tried)
+        at_s = expected + known[0]
+        if score >= _PLAN_LEAST:
+            found.append(Boundary(scores.refine(at), score))
+        elif 0 <= at_s < recording.seconds and (not found or at_s > found[-1].at_s + 1):
+            found.append(Boundary(at_s, 0.0, from_plan=True))
+    return _at_rise(recording, beep, found), fit(path, places_s, gains, expected_s)

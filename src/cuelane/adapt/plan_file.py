@@ -1,0 +1,204 @@
+"""A class as found, and what is kept of it, into a plan of pattern ``script``.
+
+``recorded`` timing keeps every interval as long as it was. ``exact`` timing gives each its true length, its
+cues moved with it; where the recording was cut, the missing time becomes silence at the interval's longest
+pause, since nothing tells where the cut was.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from cuelane.adapt.beeps.countdown import Beep
+from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.audio.tones import pip_for
+from cuelane.base.units import SAMPLE_RATE, format_duration
+from cuelane.plan.model import Role
+
+Timing = Literal["recorded", "exact"]
+
+TALK_LEAD_MS = 500
+TALK_TAIL_MS = 2000
+BEFORE_COUNTDOWN_MS = 5000
+_EARLIER_MS, _LATER_MS = 1500, 1500
+_LEAST_CHANGE_MS = 250
+
+
+@dataclass(frozen=True)
+class CutCue:
+    """A kept cue with its clip: when it is audible in the recording, in ms, and the clip's name."""
+
+    onset_ms: int
+    end_ms: int
+    text: str
+    role: Role
+    interval: int
+    clip: str
+
+
+@dataclass(frozen=True)
+class PlacedCue:
+    at_ms: int
+    cue: CutCue
+
+
+@dataclass(frozen=True)
+class PlannedInterval:
+    """An interval of the new plan: its length, and cues at their offsets into it."""
+
+    kind: str
+    length_ms: int
+    countdown: bool
+    cues: tuple[PlacedCue, ...]
+    source: int
+
+
+@dataclass(frozen=True)
+class Guess:
+    """A length that was put right: ``added_ms`` more (less, if negative) at ``at_ms`` of the recording."""
+
+    interval: int
+    at_ms: int
+    added_ms: int
+
+
+@dataclass(frozen=True)
+class Planned:
+    """The new plan's intervals, the cues that found no room, what was moved, and where that was a guess."""
+
+    intervals: tuple[PlannedInterval, ...]
+    crowded_out: tuple[CutCue, ...]
+    moved: tuple[tuple[CutCue, int], ...]
+    guesses: tuple[Guess, ...] = ()
+
+
+def plan_intervals(
+    intervals: Sequence[FoundInterval], cues: Sequence[CutCue], beep: Beep | None, timing: Timing
+) -> Planned:
+    """Return the plan's intervals with `cues` in them; a cue never runs over a pip or out of its interval."""
+    planned: list[PlannedInterval] = []
+    crowded: list[CutCue] = []
+    moved: list[tuple[CutCue, int]] = []
+    guesses: list[Guess] = []
+    countdown_ms = round(beep.count * beep.spacing_s * 1000) if beep else 0
+    for index, interval in enumerate(intervals):
+        inside = [cue for cue in cues if cue.interval == index]
+        start_ms, end_ms = round(interval.start_s * 1000), round(interval.end_s * 1000)
+        length_ms = end_ms - start_ms
+        if interval.kind == "talk":
+            start_ms, length_ms = _talk(start_ms, end_ms, inside, index, len(intervals), countdown_ms)
+            if length_ms <= 0:
+                continue
+        added_ms = 0
+        if timing == "exact" and interval.kind != "talk":
+            true_ms = round(interval.true_s * 1000)
+            added_ms, length_ms = true_ms - length_ms, true_ms
+        wanted, at_ms = _offsets(inside, start_ms, end_ms, added_ms)
+        if at_ms is not None:
+            guesses.append(Guess(index, at_ms, added_ms))
+        opening_ms = 0
+        if index and intervals[index - 1].countdown:
+            opening_ms = -(-pip_for(interval.kind, "long").n_frames * 1000 // SAMPLE_RATE)
+        latest_ms = length_ms - (countdown_ms if interval.countdown else 0)
+        placed, left = _fit(inside, wanted, opening_ms, latest_ms)
+        crowded += left
+        at = dict(zip(map(id, inside), wanted, strict=True))
+        moved += [(p.cue, p.at_ms - at[id(p.cue)]) for p in placed if abs(p.at_ms - at[id(p.cue)]) > 20]
+        planned.append(PlannedInterval(interval.kind, length_ms, interval.countdown, tuple(placed), index))
+    return Planned(tuple(planned), tuple(crowded), tuple(moved), tuple(guesses))
+
+
+def _talk(
+    start_ms: int, end_ms: int, cues: Sequence[CutCue], index: int, n_intervals: int, countdown_ms: int
+) -> tuple[int, int]:
+    """Return (start, length) of a stretch of talk without the dead air before and after its words."""
+    if n_intervals == 1:
+        return start_ms, end_ms - start_ms
+    if index == 0:
+        ready = max(start_ms, end_ms - countdown_ms - BEFORE_COUNTDOWN_MS)
+        first = min([ready, *(cue.onset_ms - TALK_LEAD_MS for cue in cues)])
+        return max(start_ms, first), end_ms - max(start_ms, first)
+    if not cues:
+        return start_ms, 0
+    return start_ms, min(end_ms, max(cue.end_ms for cue in cues) + TALK_TAIL_MS) - start_ms
+
+
+def _offsets(
+    cues: Sequence[CutCue], start_ms: int, end_ms: int, added_ms: int
+) -> tuple[list[int], int | None]:
+    """Return the cues' offsets into their interval, and where in the recording its length was changed."""
+    offsets = [cue.onset_ms - start_ms for cue in cues]
+    if abs(added_ms) < _LEAST_CHANGE_MS or not cues:
+        return offsets, None
+    ends = [start_ms, *(cue.end_ms for cue in cues)]
+    starts = [*(cue.onset_ms for cue in cues), end_ms]
+    widest = max(range(len(starts)), key=lambda k: starts[k] - ends[k])
+    changed = [offset + (added_ms if k >= widest else 0) for k, offset in enumerate(offsets)]
+    return changed, (ends[widest] + starts[widest]) // 2
+
+
+def _fit(
+    cues: Sequence[CutCue], wanted: Sequence[int], earliest_ms: int, latest_ms: int
+) -> tuple[list[PlacedCue], list[CutCue]]:
+    """Return the cues in their places, each moved no more than it must, and those with no room."""
+    rows = sorted(zip(wanted, cues, strict=True), key=lambda row: row[0])
+    placed: list[PlacedCue] = []
+    left: list[CutCue] = []
+    free_ms = earliest_ms
+    for at_ms, cue in rows:
+        length = cue.end_ms - cue.onset_ms + 1
+        at = max(at_ms, free_ms)
+        if at + length > latest_ms:
+            at = latest_ms - length
+        if at < free_ms or at - at_ms > _LATER_MS or at_ms - at > _EARLIER_MS:
+            left.append(cue)
+            continue
+        placed.append(PlacedCue(at, cue))
+        free_ms = at + length
+    return placed, left
+
+
+def plan_yaml(title: str, planned: Planned, beep: Beep | None, language: str = "en") -> str:
+    """Return the plan as YAML text."""
+    from ruamel.yaml import YAML
+
+    pips: Any = False
+    if beep is not None:
+        pips = {"count": min(beep.count, 10), "spacing": f"{round(beep.spacing_s * 1000)}ms"}
+        if not beep.count:
+            pips = {"count": 0}
+    rows = []
+    for interval in planned.intervals:
+        row: dict[str, Any] = {"kind": interval.kind, "length": format_duration(interval.length_ms)}
+        row["countdown"] = bool(interval.countdown and beep)
+        if interval.cues:
+            row["cues"] = [
+                {
+                    "at": format_duration(placed.at_ms),
+                    "text": placed.cue.text,
+                    "role": placed.cue.role,
+                    "must": False,
+                    "clip": f"clips/{placed.cue.clip}",
+                }
+                for placed in interval.cues
+            ]
+        rows.append(row)
+    plan = {
+        "title": title[:80],
+        "language": language,
+        "pips": pips,
+        "lead_in": "0s",
+        "guard": "0s",
+        "gap": "0s",
+        "closing": False,
+        "session": [{"block": "Class", "pattern": "script", "intervals": rows}],
+    }
+    yaml = YAML()
+    yaml.default_flow_style = False
+    yaml.width = 110
+    out = io.StringIO()
+    yaml.dump(plan, out)
+    return "# Made from a recording by cuelane adapt, which writes it anew each time.\n" + out.getvalue()

@@ -1,0 +1,1 @@
+"""The words of a recorded class: read from captions or recognised, placed, and made into cues."""

@@ -1,0 +1,163 @@
+"""Caption words on the audio: forced alignment inside coarse windows.
+
+Captions are seconds off, so a window must be wider than its words, and then it holds words of its neighbours
+too. So neighbours are aligned together, in groups of about half a minute, each group with the captions
+before and after it as context, and only its own words are kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from cuelane.adapt.words.caption_reader import ReadCaption
+from cuelane.adapt.words.islands import Hearing, Loudness
+from cuelane.adapt.words.onsets import onset_s
+from cuelane.recording.pronouncing import token_words
+from cuelane.recording.recogniser import Aligner, HeardWord
+
+Progress = Callable[[int, int], None]
+
+CAPTION_SLACK_S = 2.2
+GROUP_S = 25.0
+_STRAY_S = 1.2
+
+
+@dataclass(frozen=True)
+class PlacedWord:
+    """A caption's word as written, and where it is spoken. `sure` is False where the audio gives no support.
+
+    ``caption`` is the index of the caption it came from.
+    """
+
+    text: str
+    onset_s: float
+    end_s: float
+    caption: int
+    sure: bool = True
+
+
+@dataclass(frozen=True)
+class _Token:
+    text: str
+    words: tuple[str, ...]
+    caption: int
+
+
+def place_words(
+    captions: Sequence[ReadCaption],
+    hearing: Hearing,
+    *,
+    slack_s: float = CAPTION_SLACK_S,
+    progress: Progress | None = None,
+) -> tuple[list[PlacedWord], list[int]]:
+    """Return the words of `captions` in order of time, and the indices of captions that fit nowhere."""
+    aligner = Aligner()
+    loudness = hearing.loudness()
+    placed: list[PlacedWord] = []
+    lost: list[int] = []
+    groups = _groups(captions)
+    for number, (first, last) in enumerate(groups):
+        found = _align(aligner, captions, hearing, first, last, slack_s)
+        if found is None:
+            # One bad caption must not cost its neighbours their places.
+            for index in range(first, last):
+                alone = _align(aligner, captions, hearing, index, index + 1, slack_s)
+                if alone is None:
+                    lost.append(index)
+                else:
+                    placed.extend(alone)
+        else:
+            placed.extend(found)
+        if progress:
+            progress(number + 1, len(groups))
+    placed = _gathered(placed)
+    placed.sort(key=lambda word: word.onset_s)
+    return [_judged(word, hearing, loudness) for word in placed], lost
+
+
+def _gathered(words: Sequence[PlacedWord]) -> list[PlacedWord]:
+    """Return `words` with a caption's first or last word put back beside it if it strayed over a second away.
+
+    A bell or a cough takes a word to itself; the rest of the caption shows where it belongs.
+    """
+    by_caption: dict[int, list[PlacedWord]] = {}
+    for word in words:
+        by_caption.setdefault(word.caption, []).append(word)
+    out: list[PlacedWord] = []
+    for group in by_caption.values():
+        if len(group) >= 3:
+            first, second = group[0], group[1]
+            if second.onset_s - first.end_s > _STRAY_S:
+                length = min(first.end_s - first.onset_s, 0.06 * len(first.text) + 0.06)
+                at = second.onset_s - length
+                group[0] = PlacedWord(first.text, at, second.onset_s, first.caption, sure=False)
+            last, before = group[-1], group[-2]
+            if last.onset_s - before.end_s > _STRAY_S:
+                length = min(last.end_s - last.onset_s, 0.06 * len(last.text) + 0.1)
+                end = before.end_s + length
+                group[-1] = PlacedWord(last.text, before.end_s, end, last.caption, sure=False)
+        out.extend(group)
+    return out
+
+
+def _groups(captions: Sequence[ReadCaption]) -> list[tuple[int, int]]:
+    """Return (first, end) of groups of up to `GROUP_S`, ended at the widest gap of their second half."""
+    groups: list[tuple[int, int]] = []
+    first = 0
+    while first < len(captions):
+        end = first + 1
+        while end < len(captions) and captions[end].end_s - captions[first].start_s < GROUP_S:
+            end += 1
+        if end < len(captions) and end - first > 2:
+            half = first + (end - first + 1) // 2
+            gaps = [(captions[k].start_s - captions[k - 1].end_s, k) for k in range(half, end + 1)]
+            end = max(gaps)[1]
+        groups.append((first, end))
+        first = end
+    return groups
+
+
+def _align(
+    aligner: Aligner, captions: Sequence[ReadCaption], hearing: Hearing, first: int, last: int, slack_s: float
+) -> list[PlacedWord] | None:
+    low, high = first, last
+    # Context only where a neighbour's words can be inside the window.
+    if low and captions[first].start_s - captions[low - 1].end_s < 2 * slack_s:
+        low -= 1
+    if high < len(captions) and captions[high].start_s - captions[last - 1].end_s < 2 * slack_s:
+        high += 1
+    tokens = [
+        _Token(text, tuple(token_words(text)), index)
+        for index in range(low, high)
+        for text in captions[index].text.split()
+    ]
+    tokens = [token for token in tokens if token.words]
+    words = [word for token in tokens for word in token.words]
+    start_s = max(0.0, captions[low].start_s - slack_s)
+    end_s = min(hearing.seconds, captions[high - 1].end_s + slack_s)
+    heard = aligner.align(words, hearing.low(start_s, end_s))
+    if heard is None:
+        return None
+    heard = [
+        HeardWord(word.text, start_s + word.onset_s, start_s + word.end_s, word.paused) for word in heard
+    ]
+    out: list[PlacedWord] = []
+    at = 0
+    for token in tokens:
+        begin, end = heard[at], heard[at + len(token.words) - 1]
+        before_s = heard[at - 1].end_s if at else start_s
+        at += len(token.words)
+        if first <= token.caption < last:
+            onset = onset_s(begin, before_s, hearing)
+            out.append(PlacedWord(token.text, onset, max(onset + 0.02, end.end_s), token.caption))
+    return out
+
+
+def _judged(word: PlacedWord, hearing: Hearing, loudness: Loudness) -> PlacedWord:
+    """Return `word`, unsure if it lies in silence or lasts longer than words do."""
+    level = hearing.level_db[round(word.onset_s * 100) : round(word.end_s * 100) + 1]
+    audible = len(level) and float((level > loudness.gate_dbfs).mean()) > 0.3
+    length = word.end_s - word.onset_s
+    sure = word.sure and bool(audible) and length < 0.6 + 0.12 * len(word.text) and not loudness.is_noisy
+    return PlacedWord(word.text, word.onset_s, word.end_s, word.caption, sure)

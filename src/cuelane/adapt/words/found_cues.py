@@ -1,0 +1,156 @@
+"""Words to cues: split at pauses and boundaries, given a role, and marked if a listener cannot use them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from cuelane.adapt.words.align import PlacedWord
+from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.adapt.words.islands import Hearing, Island, Quiet
+from cuelane.adapt.words.word_lists import WordLists
+from cuelane.plan.model import Role
+from cuelane.plan.values import MAX_TEXT
+
+PAUSE_S = 0.45
+LEAD_S, TAIL_S = 0.12, 0.30
+LONGEST_S = 30.0
+SHORTEST_QUIET_S = 0.15
+FARTHEST_S = 0.6
+ROOM_SOUND = "sound from the room, or words that no caption has"
+DEAD_AIR = "dead air"
+OVER_BEEP = "spoken over a beep"
+UNSURE = "the words may be placed wrongly"
+
+
+@dataclass(frozen=True)
+class FoundCue:
+    """One cue of the recording: where its clip is cut, what it says, and what speaks against keeping it.
+
+    ``keep`` is what is proposed; a person's decisions come after. ``notes`` are doubts that do not drop it.
+    """
+
+    start_s: float
+    end_s: float
+    text: str
+    role: Role
+    interval: int
+    reasons: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    words: tuple[PlacedWord, ...] = ()
+
+    @property
+    def keep(self) -> bool:
+        return not self.reasons
+
+
+def find_cues(
+    words: Sequence[PlacedWord], intervals: Sequence[FoundInterval], hearing: Hearing, lists: WordLists
+) -> list[FoundCue]:
+    """Return the cues that `words` make, in order of time."""
+    quiet = hearing.quiet()
+    groups = _split(words, intervals, quiet)
+    found: list[FoundCue] = []
+    seen: set[int] = set()
+    for number, group in enumerate(groups):
+        before_s = groups[number - 1][-1].end_s if number else 0.0
+        after_s = groups[number + 1][0].onset_s if number + 1 < len(groups) else hearing.seconds
+        start, end = _edges(group, before_s, after_s, hearing, quiet)
+        text = " ".join(word.text for word in group)[:MAX_TEXT]
+        index = _interval_at(intervals, group[0].onset_s)
+        role = lists.role(text, in_rest=intervals[index].kind == "rest", first=index not in seen)
+        seen.add(index)
+        notes = []
+        if not all(word.sure for word in group):
+            notes.append(UNSURE)
+        if any(a < group[-1].end_s and b > group[0].onset_s for a, b in hearing.beeps):
+            notes.append(OVER_BEEP)
+        found.append(FoundCue(start, end, text, role, index, lists.reasons(text), tuple(notes), tuple(group)))
+    return found
+
+
+def untexted(
+    islands: Sequence[Island],
+    cues: Sequence[FoundCue],
+    intervals: Sequence[FoundInterval],
+    *,
+    reason: str = ROOM_SOUND,
+) -> list[FoundCue]:
+    """Return the sounds that belong to no cue, as cues without words, each for the `reason` given."""
+    found = []
+    for island in islands:
+        overlap = any(cue.start_s < island.end_s and island.start_s < cue.end_s for cue in cues)
+        if not overlap and island.end_s - island.start_s >= 0.25:
+            minutes, seconds = divmod(island.start_s, 60)
+            text = f"(sound at {int(minutes)}:{seconds:04.1f})"
+            index = _interval_at(intervals, island.start_s)
+            found.append(FoundCue(island.start_s, island.end_s, text, "say", index, (reason,)))
+    return found
+
+
+def _split(
+    words: Sequence[PlacedWord], intervals: Sequence[FoundInterval], quiet: Quiet
+) -> list[list[PlacedWord]]:
+    ends = [interval.end_s for interval in intervals[:-1]]
+    groups: list[list[PlacedWord]] = []
+    for word in words:
+        last = groups[-1][-1] if groups else None
+        crosses = last is not None and any(last.onset_s < end <= word.onset_s + 0.05 for end in ends)
+        if last is None or crosses or _pauses_between(last, word, quiet):
+            groups.append([word])
+            continue
+        groups[-1].append(word)
+        if word.end_s - groups[-1][0].onset_s > LONGEST_S:
+            groups[-1:] = _halves(groups[-1])
+    return groups
+
+
+def _pauses_between(last: PlacedWord, word: PlacedWord, quiet: Quiet) -> bool:
+    """Return whether there is a pause: one between the words as placed, and quiet in it.
+
+    A gap full of sound is a word that was placed wrongly, and cutting there would cut it.
+    """
+    if word.onset_s - last.end_s < PAUSE_S:
+        return False
+    runs = quiet.within(last.end_s - 0.1, word.onset_s + 0.1)
+    return quiet.is_blind or any(end - start >= SHORTEST_QUIET_S for start, end in runs)
+
+
+def _halves(group: list[PlacedWord]) -> list[list[PlacedWord]]:
+    """Return `group` split at the widest gap of its second half."""
+    gaps = [(group[k].onset_s - group[k - 1].end_s, k) for k in range(len(group) // 2 + 1, len(group))]
+    at = max(gaps)[1] if gaps else len(group) - 1
+    return [group[:at], group[at:]]
+
+
+def _edges(
+    group: Sequence[PlacedWord], before_s: float, after_s: float, hearing: Hearing, quiet: Quiet
+) -> tuple[float, float]:
+    """Return where to cut: in the quiet before the first word and after the last, never inside a word.
+
+    A placed word may be off, so sound that runs up to its onset is taken for its beginning, back to the
+    quiet before it, and so at its end.
+    """
+    first, last = group[0].onset_s, group[-1].end_s
+    before = quiet.within(max(before_s - 0.1, first - FARTHEST_S), first + 0.04)
+    after = quiet.within(last - 0.15, min(after_s + 0.1, last + FARTHEST_S))
+    if before:
+        low, high = before[-1]
+        start = max((low + high) / 2, high - LEAD_S)
+    else:
+        low = max(before_s + 0.25 * (first - before_s), first - LEAD_S - 0.10, 0.0)
+        start = hearing.quietest(low, max(low, first - 0.05))
+    if after:
+        low, high = after[0]
+        end = min((low + high) / 2 if high < hearing.seconds else high, low + TAIL_S)
+    else:
+        high = min(after_s - 0.25 * max(0.0, after_s - last), last + TAIL_S + 0.25, hearing.seconds)
+        end = hearing.quietest(min(high, last + 0.08), max(high, last + 0.09))
+    return max(0.0, start), max(end, start + 0.1)
+
+
+def _interval_at(intervals: Sequence[FoundInterval], at_s: float) -> int:
+    for index, interval in enumerate(intervals):
+        if at_s < interval.end_s - 0.05:
+            return index
+    return len(intervals) - 1

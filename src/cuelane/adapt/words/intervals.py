@@ -1,0 +1,126 @@
+"""Boundaries to intervals of work and rest: by what is said in them, and by which lengths come again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from cuelane.adapt.beeps.boundaries import Boundary
+from cuelane.adapt.words.align import PlacedWord
+from cuelane.adapt.words.word_lists import WordLists
+
+SAME_LENGTH_S = 0.25
+_HEARD_AFTER_S = 9.0
+
+
+@dataclass(frozen=True)
+class FoundInterval:
+    """A stretch between two boundaries (or an end of the recording). ``true_s`` is the length it stands for.
+
+    ``notes`` say what is not certain about it.
+    """
+
+    kind: str
+    start_s: float
+    end_s: float
+    true_s: float
+    countdown: bool
+    notes: tuple[str, ...] = ()
+
+    @property
+    def length_s(self) -> float:
+        return self.end_s - self.start_s
+
+
+def find_intervals(
+    boundaries: Sequence[Boundary], seconds: float, words: Sequence[PlacedWord], lists: WordLists
+) -> list[FoundInterval]:
+    """Return the class as intervals: talk before the first boundary and after the last, work and rest within.
+
+    An interval's true length is what intervals of its kind usually last, to a tenth of a second, or to a
+    whole second if that is within 60 ms. One that is shorter than that was probably cut.
+    """
+    times = [boundary.at_s for boundary in boundaries]
+    if len(times) < 2:
+        return [FoundInterval("talk", 0.0, seconds, seconds, False, ("no boundaries were found",))]
+    lengths = [float(value) for value in np.diff(times)]
+    kinds, sure = _kinds(times, lengths, words, lists)
+    found = [FoundInterval("talk", 0.0, times[0], times[0], True)]
+    for index, length in enumerate(lengths):
+        usual = _usual(length, [n for n, kind in zip(lengths, kinds, strict=True) if kind == kinds[index]])
+        notes = []
+        if not sure[index]:
+            notes.append("work or rest is a guess")
+        if usual - length > SAME_LENGTH_S:
+            notes.append(f"{usual - length:.1f} s shorter than others of its kind: probably cut")
+        ends = boundaries[index], boundaries[index + 1]
+        for where, end in zip(("begins", "ends"), ends, strict=True):
+            if end.from_plan:
+                notes.append(f"no countdown heard where it {where}; placed by the plan")
+            elif not end.is_sure:
+                notes.append(f"the countdown where it {where} is faint")
+        found.append(FoundInterval(kinds[index], times[index], times[index + 1], usual, True, tuple(notes)))
+    if seconds - times[-1] > 0.5:
+        found.append(FoundInterval("talk", times[-1], seconds, seconds - times[-1], False))
+    return found
+
+
+def _usual(length: float, like: Sequence[float]) -> float:
+    """Return the length that `length` stands for: of lengths that come again, the next at or above it."""
+    groups: list[list[float]] = []
+    for value in sorted(like):
+        if groups and value - groups[-1][-1] < SAME_LENGTH_S:
+            groups[-1].append(value)
+        else:
+            groups.append([value])
+    own = next(group for group in groups if any(abs(value - length) < 1e-9 for value in group))
+    if len(own) == 1:
+        # A length of its own: a cut interval if most others of its kind share a longer one.
+        common = max(groups, key=len)
+        if len(common) >= max(3, 0.6 * (len(like) - 1)) and common[0] > length:
+            own = common
+    middle = float(np.median(own))
+    return float(round(middle)) if abs(middle - round(middle)) < 0.06 else round(middle, 1)
+
+
+def _kinds(
+    times: Sequence[float], lengths: Sequence[float], words: Sequence[PlacedWord], lists: WordLists
+) -> tuple[list[str], list[bool]]:
+    """Return each interval's kind and whether it is sure.
+
+    Every interval's first words vote. A class of lengths (those within a quarter second of each other) votes
+    together, since work and rest usually differ in length; where one length serves for both, turns decide.
+    """
+    votes = np.zeros(len(lengths))
+    for index, start in enumerate(times[:-1]):
+        end = min(times[index + 1], start + _HEARD_AFTER_S)
+        text = " ".join(word.text for word in words if start - 0.3 <= word.onset_s < end)
+        votes[index] = np.clip(lists.kind_votes(text), -2, 2)
+    rounded = [round(length / SAME_LENGTH_S) for length in lengths]
+    group = np.zeros(len(lengths))
+    alternating = np.array([(-1.0) ** index for index in range(len(lengths))])
+    # Where work and rest take turns, intervals of one length whose turns differ are not of one kind.
+    apart = abs(float((alternating * votes).mean())) > 0.2
+    for index, value in enumerate(rounded):
+        near = [
+            k
+            for k, other in enumerate(rounded)
+            if abs(other - value) <= 1 and not (apart and (k - index) % 2)
+        ]
+        group[index] = float(votes[near].mean())
+    one_length = len({tuple(k for k, o in enumerate(rounded) if abs(o - v) <= 1) for v in rounded}) == 1
+    score = votes.copy() if one_length else 0.5 * votes + 2.0 * group
+    # Which of the two ways of taking turns agrees with what was said?
+    turn = float((alternating * score).sum()) / max(1, len(score))
+    score = score + alternating * np.clip(turn, -1, 1) * 0.8
+    if not np.any(score):
+        # Nothing said either way: classes begin with work.
+        score = -alternating
+        return ["rest" if value > 0 else "work" for value in score], [False] * len(lengths)
+    kinds = ["rest" if value > 0 else "work" for value in score]
+    sure = np.abs(score) > 0.25
+    # Where all that are sure take turns, the others may be taken to as well.
+    turns = np.sign(score) == np.sign(turn) * alternating
+    return kinds, [bool(value) for value in (sure | (turns & turns[sure].all()) if sure.any() else sure)]

@@ -1,0 +1,71 @@
+"""The words by which a recorded class is understood: kinds of interval, roles, and what to leave out."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from functools import cache
+from importlib import resources
+
+from cuelane.lint.pointing import Pointing, pointing
+from cuelane.plan.model import Role
+
+MARKINGS = ("channel", "aside")
+
+
+def plain(text: str) -> str:
+    """Return `text` in lower case, its words apart by one space, without punctuation but apostrophes."""
+    return " ".join(re.findall(r"[\w']+", text.lower().replace("’", "'")))
+
+
+class WordLists:
+    """One language's lists, compiled, and its measure of what points at a picture."""
+
+    def __init__(self, lists: dict[str, dict[str, list[str] | str]], measure: Pointing) -> None:
+        self._measure = measure
+        self._picture = str(lists["picture"]["reason"])
+        self._kinds = {name: _any(rules) for name, rules in lists["kinds"].items()}
+        self._roles = {name: _any(rules) for name, rules in lists["roles"].items()}
+        self._marks = {name: (_any(lists[name]["always"]), str(lists[name]["reason"])) for name in MARKINGS}
+
+    def kind_votes(self, text: str) -> int:
+        """Return how much `text` speaks for rest (positive) or work (negative)."""
+        words = plain(text)
+        return len(self._kinds["rest"].findall(words)) - len(self._kinds["work"].findall(words))
+
+    def role(self, text: str, *, in_rest: bool, first: bool) -> Role:
+        """Return the role that `text` most likely has."""
+        words = plain(text)
+        for name, pattern in self._roles.items():
+            if pattern.search(words):
+                return name  # type: ignore[return-value]
+        if in_rest:
+            return "preview" if first and len(words.split()) > 3 else "say"
+        if first:
+            return "announce" if len(words.split()) <= 3 else "setup"
+        return "form"
+
+    def reasons(self, text: str) -> tuple[str, ...]:
+        """Return why an audio-only listener cannot use `text`; nothing if they can."""
+        words = plain(text)
+        found = tuple(reason for pattern, reason in self._marks.values() if pattern.search(words))
+        return (self._picture, *found) if self._measure.score(text) > 0 else found
+
+    def pointing_words(self, text: str) -> tuple[str, ...]:
+        """Return the words by which `text` points at a picture, at most four; none if it does not."""
+        return self._measure.deciding_words(text) if self._measure.score(text) > 0 else ()
+
+
+def _any(rules: list[str] | str) -> re.Pattern[str]:
+    assert isinstance(rules, list)
+    return re.compile("|".join(rf"(?:\b(?:{rule})(?:\b|$))" for rule in rules))
+
+
+@cache
+def word_lists(language: str = "en") -> WordLists:
+    """Return the lists of `language`; English where there are none."""
+    folder = resources.files("cuelane") / "languages"
+    path = folder / f"{language.split('-')[0]}_adapt.toml"
+    if not path.is_file():
+        path = folder / "en_adapt.toml"
+    return WordLists(tomllib.loads(path.read_text(encoding="utf-8")), pointing(language))

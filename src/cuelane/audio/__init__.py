@@ -1,0 +1,1 @@
+"""Sound as the program holds it: a clip, the store of clips, and the tones of pips."""

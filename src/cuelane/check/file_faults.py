@@ -1,0 +1,127 @@
+"""Faults of a file as a whole: offset, speed, jumps, a cut head, an early end, clipping."""
+
+from __future__ import annotations
+
+from cuelane.base.schedule import Schedule
+from cuelane.check.fault_words import Tolerance, clock, late_or_early, size_of
+from cuelane.check.findings import Finding, Findings
+from cuelane.check.fit import Fit
+from cuelane.check.intake import Intake
+from cuelane.check.report import Fault
+
+END_S = 0.1
+MIN_SKEW_PPM = 5.0
+SPEED_CHANGED = 2e-3
+MP3_DELAY_SAMPLES = 1105
+
+
+def file_faults(
+    schedule: Schedule, intake: Intake, fit: Fit, findings: Findings, tolerance: Tolerance, relative: bool
+) -> list[Fault]:
+    """Return the faults of the file as a whole: offset, speed, jumps, a cut head, an early end, clipping."""
+    faults: list[Fault] = []
+    session_s = schedule.n_frames / schedule.sample_rate
+    drift_ms = (fit.rate - 1) * session_s * 1000
+    if not relative:
+        if abs(fit.offset_s) * 1000 > tolerance.pip_ms:
+            faults.append(_offset(fit, intake))
+        if abs(drift_ms) > tolerance.pip_ms and abs(fit.skew_ppm) > MIN_SKEW_PPM:
+            faults.append(_speed(fit, drift_ms))
+    faults += _jumps(fit, findings)
+    lost = [f for f in findings.rows if f.place_s < -0.001]
+    if lost:
+        faults.append(
+            Fault(
+                "head cut",
+                f"The beginning is cut off: {size_of(fit.offset_s * 1000)} and {_count(lost)} are gone.",
+                at_s=0.0,
+                others=tuple(f.expected.event.id for f in lost),
+            )
+        )
+    end_s = fit.file_s(session_s)
+    if end_s - intake.length_s > END_S:
+        gone = [
+            f for f in findings.rows if f.place_s + f.expected.length_s * fit.rate > intake.length_s + 0.02
+        ]
+        faults.append(
+            Fault(
+                "ends early",
+                f"The file ends at {clock(intake.length_s)}, {size_of((end_s - intake.length_s) * 1000)} "
+                f"before the session does" + (f"; {_count(gone)} are cut off." if gone else "."),
+                at_s=intake.length_s,
+                error_ms=(intake.length_s - end_s) * 1000,
+                others=tuple(f.expected.event.id for f in gone),
+            )
+        )
+    if intake.n_clipped:
+        faults.append(
+            Fault(
+                "clipping",
+                f"Clipped {intake.n_clipped} time{'s' if intake.n_clipped > 1 else ''}, first at "
+                f"{clock(intake.clipped[0])}: turn it down before encoding.",
+                at_s=intake.clipped[0],
+            )
+        )
+    return faults
+
+
+def other_voice(findings: Findings) -> Fault:
+    """Return the fault of a file whose cues are said, but do not sound like their clips."""
+    rows = [f for f in findings.rows if f.plain_s is not None]
+    return Fault(
+        "another voice",
+        f"{len(rows)} cues do not sound like their clips, though something is said in their places: it was "
+        "spoken with another voice or at another pace, or these are other words. They are timed by their "
+        "onsets alone. To measure them closely, check on the machine that rendered the file, or with "
+        "--against its original.",
+        others=tuple(f.expected.event.id for f in rows if f.expected.kind is None),
+    )
+
+
+def _count(rows: list[Finding]) -> str:
+    cues = sum(f.expected.kind is None for f in rows)
+    pips = len(rows) - cues
+    parts = [f"{n} {word}{'s' if n > 1 else ''}" for n, word in ((cues, "cue"), (pips, "pip")) if n]
+    return " and ".join(parts)
+
+
+def _offset(fit: Fit, intake: Intake) -> Fault:
+    offset_ms = fit.offset_s * 1000
+    why = "something was put before the start" if offset_ms > 0 else "the start was cut"
+    if abs(fit.offset_s * intake.info.sample_rate - MP3_DELAY_SAMPLES) < 30:
+        why = "that is an MP3 encoder's delay, whose tag the file has lost"
+    message = f"Everything is {size_of(offset_ms)} {late_or_early(offset_ms)}: {why}."
+    return Fault("offset", message, at_s=max(0.0, fit.offset_s), error_ms=offset_ms)
+
+
+def _speed(fit: Fit, drift_ms: float) -> Fault:
+    way = "slow" if fit.rate > 1 else "fast"
+    if abs(fit.rate - 1) > SPEED_CHANGED:
+        message = f"It plays {abs(1 / fit.rate - 1) * 100:.1f} % too {way}."
+    else:
+        message = (
+            f"Its clock is {abs(fit.skew_ppm):.0f} ppm {way}: by the end everything is "
+            f"{size_of(drift_ms)} {late_or_early(drift_ms)}."
+        )
+    return Fault("speed", message, error_ms=drift_ms)
+
+
+def _jumps(fit: Fit, findings: Findings) -> list[Fault]:
+    faults = []
+    for before, after in zip(fit.pieces, fit.pieces[1:], strict=False):
+        step_ms = (after.offset_s - before.offset_s) * 1000
+        rows = [f for f in findings.rows if fit.piece_at(f.expected.time_s) is after]
+        place, whole_ms = fit.file_s(after.start_s), after.offset_s * 1000
+        step = f"{size_of(step_ms)} {late_or_early(step_ms)}"
+        whole = f"{size_of(whole_ms)} {late_or_early(whole_ms)}"
+        total = "" if abs(whole_ms - step_ms) < 1 else f" ({whole} in all)"
+        what = "put in" if step_ms > 0 else "cut out"
+        earlier = [f.time_s for f in findings.rows if fit.piece_at(f.expected.time_s) is before]
+        first_s = max((time_s for time_s in earlier if time_s is not None and time_s < place), default=0.0)
+        message = (
+            f"Between {clock(first_s)} and {clock(place)} something was {what}: from there on, everything is "
+            f"{step} against what came before{total}."
+        )
+        others = tuple(f.expected.event.id for f in rows)
+        faults.append(Fault("jump", message, at_s=place, error_ms=step_ms, others=others))
+    return faults

@@ -1,0 +1,1 @@
+"""Pips measured: where each one is, how high and how long."""

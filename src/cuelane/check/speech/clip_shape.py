@@ -1,0 +1,135 @@
+"""Is a cue whole, and how loud: its template compared with the sound, 20 ms at a time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane.check.correlate import Signal, delayed, pre_emphasise
+from cuelane.check.intake import ANALYSIS_RATE, CheckedSound
+from cuelane.check.speech.clip_match import Heard
+from cuelane.check.templates import Template
+
+STEP = ANALYSIS_RATE // 50
+MIN_GAP_S = 0.06
+ABSENT = 0.6
+"""A stretch is gone when leaving it out of the model saves this share of what having it would cost."""
+SURE = 100.0
+"""The stretch must hold this many times the energy that one sample of everything else does."""
+MIN_SHARE = 0.01
+QUIET = 0.25
+"""Of the energy that should be there: where less sounds, the stretch is certainly gone."""
+LOUD_ABSENT = 0.8
+LOUD_GAP_S = 0.12
+"""Where something else sounds, only a longer stretch at either end counts: a room's reflections can cancel
+a syllable, but not for so long."""
+LEVEL_LOW_HZ, LEVEL_HIGH_HZ = 200.0, 3500.0
+COLOUR = 4.0
+"""Music and rooms are not white: the error of a gain is about twice what white noise would give."""
+
+
+@dataclass(frozen=True)
+class ClipShape:
+    """``gain`` is the factor on the template where it is present, good to ``gain_error_db`` (one sigma).
+
+    ``gain`` is read in the voice's band, ``wide_gain`` with the treble lifted. A codec that replaces hiss
+    moves the second, a room's reflections the first; a change of level moves both.
+
+    ``gap_s`` is the missing stretch from the cue's onset, (first, last), or None if the cue is whole.
+    """
+
+    gain: float
+    wide_gain: float
+    gain_error_db: float
+    gap_s: tuple[float, float] | None
+    length_s: float
+
+    @property
+    def gains_db(self) -> tuple[float, float]:
+        return 20 * float(np.log10(max(self.gain, 1e-9))), 20 * float(np.log10(max(self.wide_gain, 1e-9)))
+
+
+def shape(recording: CheckedSound, template: Template, rate: float, heard: Heard) -> ClipShape:
+    """Return the level of a heard cue, and what of it is missing."""
+    place = heard.time_s * ANALYSIS_RATE
+    plain = delayed(template.sound(rate), place - round(place))
+    model = pre_emphasise(plain).astype(np.float64)
+    at = round(place) - 1
+    sound = pre_emphasise(recording.read(at - 1, len(model) + 1))[1:].astype(np.float64)
+    n = -(-len(model) // STEP)
+    pad = n * STEP - len(model)
+    model_steps = np.pad(model, (0, pad)).reshape(n, STEP)
+    sound_steps = np.pad(sound, (0, pad)).reshape(n, STEP)
+    cross = (model_steps * sound_steps).sum(axis=1)
+    own = (model_steps**2).sum(axis=1)
+    gain = max(float(cross.sum() / own.sum()), 1e-9)
+    gap = None
+    for _ in range(2):
+        there = np.ones(n, bool)
+        if gap is not None:
+            there[gap[0] : gap[1]] = False
+        if not own[there].sum() > 0:
+            break
+        gain = max(float(cross[there].sum() / own[there].sum()), 1e-9)
+        rest = (sound_steps[there] - gain * model_steps[there]) ** 2
+        noise = float(rest.mean())
+        gap = _gap(cross, own, (sound_steps**2).sum(axis=1), gain, noise)
+    whole = np.repeat(_outside(n, gap or (0, 0)), STEP)[: len(model)].astype(np.float32)
+    narrow, error = _level(plain * whole, recording.read(at, len(plain)) * whole)
+    length_s = len(model) / ANALYSIS_RATE
+    span = None if gap is None else (gap[0] * 0.02, min(gap[1] * 0.02, length_s))
+    return ClipShape(narrow, gain, error, span, length_s)
+
+
+def _outside(n: int, gap: tuple[int, int]) -> npt.NDArray[np.bool_]:
+    there = np.ones(n, bool)
+    there[gap[0] : gap[1]] = False
+    return there
+
+
+def _level(model: Signal, sound: Signal) -> tuple[float, float]:
+    """Return (gain, its error in dB) of `model` in `sound`, read where a voice is and codecs keep the wave.
+
+    A lossy codec replaces hiss by other hiss, which no longer correlates; the voice's own band it keeps.
+    """
+    from scipy.fft import next_fast_len, rfft
+
+    n = next_fast_len(len(model), real=True)
+    hz = np.arange(n // 2 + 1) * ANALYSIS_RATE / n
+    band = (hz >= LEVEL_LOW_HZ) & (hz <= LEVEL_HIGH_HZ)
+    a, b = rfft(model, n)[band], rfft(sound, n)[band]
+    own = float(np.square(np.abs(a)).sum())
+    gain = max(float((np.conj(a) * b).real.sum()) / max(own, 1e-30), 1e-9)
+    rest = float(np.square(np.abs(b - gain * a)).mean())
+    return gain, 8.7 * float(np.sqrt(COLOUR * rest / (gain**2 * max(own, 1e-30))))
+
+
+def _gap(
+    cross: np.ndarray, own: np.ndarray, sounding: np.ndarray, gain: float, noise: float
+) -> tuple[int, int] | None:
+    """Return the run of steps whose absence explains the sound best, if that is beyond doubt.
+
+    Having a step in the model lowers the squared error by ``2 g cross - g² own``; where it is missing from
+    the sound that is about ``-g² own``. The run with the least sum is sought in one walk.
+    """
+    saved = 2 * gain * cross - gain**2 * own
+    best, low, high, total, first = 0.0, 0, 0, 0.0, 0
+    for i, value in enumerate(saved):
+        if total >= 0:
+            total, first = 0.0, i
+        total += float(value)
+        if total < best:
+            best, low, high = total, first, i + 1
+    energy = gain**2 * float(own[low:high].sum())
+    length_s = (high - low) * STEP / ANALYSIS_RATE
+    if length_s < MIN_GAP_S or -best < ABSENT * energy:
+        return None
+    if energy < SURE * noise or energy < MIN_SHARE * gain**2 * float(own.sum()):
+        return None
+    if float(sounding[low:high].sum()) > QUIET * energy:
+        at_edge = low <= 1 or high >= len(own) - 1
+        if not at_edge or length_s < LOUD_GAP_S or -best < LOUD_ABSENT * energy:
+            return None
+    return low, high

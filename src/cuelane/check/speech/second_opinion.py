@@ -1,0 +1,100 @@
+"""A second opinion on what is said: a recogniser, over a grammar of the session's own cues.
+
+Independent of clips and correlation, so it can contradict both. It is only asked which of the session's
+cues it hears, or none: the whole alternative is optional and the best-path search is off, which keeps it from
+hearing a cue where there is none. With music as loud as speech it is no proof, and a difference is a note for
+a listen, not a fault, unless the measurement agrees.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from cuelane.check.intake import ANALYSIS_RATE, CheckedSound
+
+AROUND_S = 0.3
+BEAM = 1e-64
+_WORD = re.compile(r"[a-z']+")
+
+_SOUNDS = {
+    "tion": "SH AH N", "igh": "AY", "sh": "SH", "ch": "CH", "th": "TH", "ph": "F", "ck": "K", "ng": "NG",
+    "qu": "K W", "wh": "W", "ee": "IY", "ea": "IY", "oo": "UW", "ou": "AW", "ow": "OW", "ai": "EY",
+    "ay": "EY", "oa": "OW", "oi": "OY", "oy": "OY", "au": "AO", "aw": "AO", "ar": "AA R", "or": "AO R",
+    "er": "ER",
+    "ir": "ER", "ur": "ER", "a": "AE", "b": "B", "c": "K", "d": "D", "e": "EH", "f": "F", "g": "G", "h": "HH",
+    "i": "IH", "j": "JH", "k": "K", "l": "L", "m": "M", "n": "N", "o": "AA", "p": "P", "r": "R", "s": "S",
+    "t": "T", "u": "AH", "v": "V", "w": "W", "x": "K S", "y": "IY", "z": "Z",
+}  # fmt: skip
+"""Letters to the recogniser's phones, for words its dictionary lacks: rough, but a wrong vowel still fits
+better than any other cue does. Common practice, no source."""
+
+
+def spoken_words(text: str) -> list[str]:
+    """Return a cue's words as the recogniser's dictionary writes them: lower case, no punctuation."""
+    return [word.strip("'") for word in _WORD.findall(text.lower().replace("’", "'")) if word.strip("'")]
+
+
+def rough_phones(word: str) -> str:
+    """Return a rough pronunciation of an English word that no dictionary has."""
+    phones: list[str] = []
+    at = 0
+    while at < len(word):
+        for size in (4, 3, 2, 1):
+            part = word[at : at + size]
+            if len(part) == size and part in _SOUNDS:
+                silent = part == "e" and at == len(word) - 1 and len(phones) > 1
+                phones += [] if silent else _SOUNDS[part].split()
+                at += size
+                break
+        else:
+            at += 1
+    return " ".join(phones)
+
+
+class WordCheck:
+    """Names which of `texts` is heard in a stretch of a recording."""
+
+    def __init__(self, texts: Sequence[str]) -> None:
+        from pocketsphinx import Decoder
+
+        self._by_words = {" ".join(spoken_words(text)): text for text in texts if spoken_words(text)}
+        self._decoder = Decoder(samprate=ANALYSIS_RATE, bestpath=False, beam=BEAM, pbeam=BEAM, wbeam=BEAM,
+                                lm=None, loglevel="FATAL")  # fmt: skip
+        for word in sorted({word for line in self._by_words for word in line.split()}):
+            if self._decoder.lookup_word(word) is None:
+                self._decoder.add_word(word, rough_phones(word), True)
+        lines = " | ".join(sorted(self._by_words))
+        self._decoder.add_jsgf_string("cues", f"#JSGF V1.0;\ngrammar cues;\npublic <cue> = [ {lines} ];\n")
+        self._decoder.activate_search("cues")
+
+    def heard(self, recording: CheckedSound, onset_s: float, length_s: float) -> str | None:
+        """Return the cue heard from `onset_s` on, or None where none of them is."""
+        first = round((onset_s - AROUND_S) * ANALYSIS_RATE)
+        sound = recording.read(first, round((length_s + 2 * AROUND_S) * ANALYSIS_RATE))
+        peak = float(np.abs(sound).max(initial=0.0))
+        if peak <= 0:
+            return None
+        pcm = np.asarray(sound * (0.5 * 32767 / peak), dtype="<i2")
+        self._decoder.start_utt()
+        self._decoder.process_raw(pcm.tobytes(), no_search=False, full_utt=True)
+        self._decoder.end_utt()
+        answer = self._decoder.hyp()
+        return self._by_words.get(answer.hypstr.strip()) if answer is not None else None
+
+
+def hear_all(
+    recording: CheckedSound,
+    rows: Sequence[tuple[str, float, float]],
+    told: Callable[[int, int], None] | None = None,
+) -> list[str | None]:
+    """Return what is heard at each (text, onset_s, length_s)."""
+    listener = WordCheck([text for text, _, _ in rows])
+    heard: list[str | None] = []
+    for i, (_, onset_s, length_s) in enumerate(rows):
+        heard.append(listener.heard(recording, onset_s, length_s))
+        if told is not None:
+            told(i + 1, len(rows))
+    return heard

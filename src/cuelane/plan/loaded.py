@@ -1,0 +1,31 @@
+"""A plan as loaded: the model, where it came from, and the plans it includes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from cuelane.base.errors import Mark
+from cuelane.plan.model import Plan
+
+
+@dataclass(frozen=True)
+class LoadedPlan:
+    """A validated plan with its file.
+
+    ``includes`` maps an index in ``plan.session`` to the plan included there. ``lines`` holds the file's
+    lines as written, for messages. Every model object in ``plan`` has its ``mark``.
+    """
+
+    plan: Plan
+    path: Path
+    lines: tuple[str, ...]
+    includes: dict[int, LoadedPlan] = field(default_factory=dict)
+
+    @property
+    def folder(self) -> Path:
+        return self.path.parent
+
+    def line_at(self, mark: Mark) -> str:
+        """Return the line of this file that `mark` points to, or an empty string."""
+        return self.lines[mark.line - 1] if 1 <= mark.line <= len(self.lines) else ""

@@ -1,0 +1,123 @@
+"""A plan file's bytes to its lines, or the reason why they are not a plan."""
+
+from __future__ import annotations
+
+import codecs
+import stat
+import unicodedata
+from pathlib import Path
+
+from cuelane.base.errors import Mark, PlanError, Problem
+
+MAX_FILE_BYTES = 1024 * 1024
+MAX_ALL_CHARACTERS = 4 * 1024 * 1024
+MAX_PROBLEMS = 200
+_SHOWN_COLUMNS = 200
+# Characters that change how the text around them is shown, so that a line would not read as it is spoken.
+_HIDDEN = frozenset(
+    "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff\u2028\u2029\ufffe\uffff"
+)
+
+
+class Lines:
+    """A file's lines as written, its name for messages, and its problems as they are found."""
+
+    def __init__(self, file: str, text: str) -> None:
+        self.file = file
+        self.text = text
+        self.lines = tuple(text.split("\n"))
+        self.problems: list[Problem] = []
+        self.n_unlisted = 0
+
+    @property
+    def is_full(self) -> bool:
+        """Whether there are as many problems as are listed; the rest are counted only."""
+        return len(self.problems) >= MAX_PROBLEMS
+
+    def shown(self, mark: Mark) -> str:
+        """Return the line at `mark` fit for a terminal; empty where it would be too long to point into."""
+        if mark.line > len(self.lines) or mark.column > _SHOWN_COLUMNS:
+            return ""
+        line = self.lines[mark.line - 1][:_SHOWN_COLUMNS]
+        return "".join("\ufffd" if is_hidden(character) else character for character in line)
+
+    def problem(self, mark: Mark, message: str, hint: str = "") -> Problem:
+        """Return a problem at `mark` with its line."""
+        return Problem(mark, message, self.shown(mark), hint)
+
+    def report(self, mark: Mark, message: str, hint: str = "") -> None:
+        """Note a problem at `mark`."""
+        if self.is_full:
+            self.n_unlisted += 1
+            return
+        self.problems.append(self.problem(mark, message, hint))
+
+
+def is_hidden(character: str) -> bool:
+    """Return whether `character` is a control character or hides or reorders what is around it."""
+    return character in _HIDDEN or (
+        unicodedata.category(character) in ("Cc", "Cs") and character not in "\t\n"
+    )
+
+
+def read_lines(path: Path, file: str) -> Lines:
+    """Return the lines of the plan at `path`, which messages call `file`; line ends become ``\\n``.
+
+    Raises
+    ------
+    PlanError : no such file, not a file, too large, empty, or not UTF-8 text.
+    """
+    return Lines(file, _decoded(_bytes(path, file), file).replace("\r\n", "\n").replace("\r", "\n"))
+
+
+def fail(file: str, message: str, hint: str = "", line: int = 1, column: int = 1) -> PlanError:
+    """Return an error about the file as a whole."""
+    return PlanError([Problem(Mark(file, line, column), message, "", hint)])
+
+
+def _bytes(path: Path, file: str) -> bytes:
+    try:
+        mode = path.stat().st_mode
+        if stat.S_ISDIR(mode):
+            raise fail(file, "this is a folder, not a plan file")
+        if not stat.S_ISREG(mode):
+            raise fail(file, "this is not an ordinary file, so it is not read as a plan")
+        with path.open("rb") as handle:
+            data = handle.read(MAX_FILE_BYTES + 1)
+    except PlanError:
+        raise
+    except FileNotFoundError as error:
+        raise fail(file, "there is no such file") from error
+    except PermissionError as error:
+        raise fail(file, "this file may not be read: permission is missing") from error
+    except (OSError, ValueError) as error:
+        raise fail(file, f"this file cannot be read: {getattr(error, 'strerror', None) or error}") from error
+    if len(data) > MAX_FILE_BYTES:
+        raise fail(file, "this file is larger than 1 MiB, the most a plan may have")
+    return data
+
+
+def _decoded(data: bytes, file: str) -> str:
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE, codecs.BOM_UTF32_BE)):
+        raise fail(file, "this file is UTF-16 or UTF-32 text", "save it as UTF-8 text")
+    data = data.removeprefix(codecs.BOM_UTF8)
+    if b"\0" in data:
+        line, column = _place(data, data.index(b"\0"))
+        raise fail(
+            file, "this is not text: it holds a zero byte", "save it as UTF-8 text", line=line, column=column
+        )
+    try:
+        text = data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line, column = _place(data, error.start)
+        message = f"this is not UTF-8 text: byte 0x{data[error.start]:02x} does not belong here"
+        raise fail(file, message, "save it as UTF-8 text", line=line, column=column) from error
+    if not text.strip():
+        raise fail(file, "this file is empty", "start one with: cuelane new")
+    return text
+
+
+def _place(data: bytes, offset: int) -> tuple[int, int]:
+    before = data[:offset].replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    last_line = before[before.rfind(b"\n") + 1 :]
+    return before.count(b"\n") + 1, len(last_line.decode("utf-8", "replace")) + 1

@@ -1,0 +1,1 @@
+"""What every use of a recording needs: decoding it, recognising words in it, cutting clips from it."""

@@ -1,0 +1,75 @@
+"""Bring the room tone of several recordings together, so that clips of different days sit side by side.
+
+A recording's room tone is what sounds in its pauses. The noisier recording is brought down towards the
+quieter by a spectral gate: Boll, "Suppression of acoustic noise in speech using spectral subtraction", IEEE
+Trans. ASSP 27 (1979), with a floor, so that it never does more than the difference calls for. Nothing is
+done to the quietest recording, or where the difference is under 3 dB.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane.recording.decode import CLIP_RATE, Recording
+
+Audio = npt.NDArray[np.float32]
+Spectrum = npt.NDArray[np.float64]
+
+WINDOW = 2048
+DEEPEST_DB = 12.0
+_WORTH_DB = 3.0
+_OVER_SUBTRACTION = 2.0
+_LISTEN_AT_MOST_S = 30.0
+
+
+class Sound(Protocol):
+    """A stretch of sound between two pauses, in seconds."""
+
+    @property
+    def start_s(self) -> float: ...
+
+    @property
+    def end_s(self) -> float: ...
+
+
+def room_tone(recording: Recording, pieces: Sequence[Sound]) -> Spectrum | None:
+    """Return the mean power spectrum of the pauses between `pieces`; None if there is no second of them."""
+    total: Spectrum = np.zeros(WINDOW // 2 + 1)
+    n_windows = 0
+    window = np.hanning(WINDOW)
+    for before, after in pairwise(pieces):
+        pause = recording.full(before.end_s + 0.1, after.start_s - 0.1)
+        for start in range(0, len(pause) - WINDOW + 1, WINDOW // 2):
+            total += np.abs(np.fft.rfft(pause[start : start + WINDOW] * window)) ** 2
+            n_windows += 1
+        if n_windows * WINDOW / 2 > _LISTEN_AT_MOST_S * CLIP_RATE:
+            break
+    return total / n_windows if n_windows * WINDOW / 2 > CLIP_RATE else None
+
+
+def level_db(tone: Spectrum) -> float:
+    """Return a room tone's level in dB, the bins above 100 Hz summed."""
+    return float(10 * np.log10(tone[round(100 * WINDOW / CLIP_RATE) :].sum() + 1e-20))
+
+
+def soften(samples: Audio, tone: Spectrum, by_db: float) -> Audio:
+    """Return `samples` (48 kHz mono) with noise of spectrum `tone` lowered by at most `by_db`."""
+    if by_db < _WORTH_DB:
+        return samples
+    from scipy.signal import istft, stft
+
+    # scipy scales a spectrum by the window's sum; the tone was taken without.
+    scale = np.hanning(WINDOW).sum() ** 2
+    _, _, bins = stft(samples, CLIP_RATE, "hann", WINDOW, WINDOW * 3 // 4)
+    power = np.abs(bins) ** 2 * scale
+    # Power is averaged over neighbours in time: single bins of noise flutter, and gates on them sing.
+    smooth = np.apply_along_axis(lambda row: np.convolve(row, np.full(5, 0.2), "same"), 1, power)
+    gain = np.sqrt(np.clip(1 - _OVER_SUBTRACTION * tone[:, None] / (smooth + 1e-20), 0, 1))
+    gain = np.maximum(gain, 10 ** (-min(by_db, DEEPEST_DB) / 20))
+    _, out = istft(bins * gain, CLIP_RATE, "hann", WINDOW, WINDOW * 3 // 4)
+    return np.asarray(out[: len(samples)], dtype=np.float32)

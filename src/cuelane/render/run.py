@@ -1,0 +1,292 @@
+"""From a plan to the files of a track: the one place that names every step.
+
+plan → session → clips and schedule → levels → mix → files. Each step is a plain function of the one before.
+Everything is written whole or not at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane import __version__, media
+from cuelane.audio.clip import Samples
+from cuelane.audio.store import ClipStore
+from cuelane.base.errors import DeliveryError, ScheduleError, UsageError
+from cuelane.base.files import Staged, all_or_nothing
+from cuelane.base.schedule import Schedule, to_json
+from cuelane.facts import facts
+from cuelane.hearing.report import as_dict
+from cuelane.hearing.room import room
+from cuelane.plan.load import load_plan
+from cuelane.plan.loaded import LoadedPlan
+from cuelane.render import mix
+from cuelane.render.shaped_clips import shaped_for_music
+from cuelane.render.voicing import Progress, Voiced, voiced
+from cuelane.session.expand import expand
+from cuelane.session.model import Session
+from cuelane.session.remedies import Advice, advise
+from cuelane.speech.finish import hold_peaks
+from cuelane.speech.voices import VoiceDefinition, find_voice
+
+TARGET_LUFS = -16.0
+CEILING_DBTP = -1.0
+
+# What encoding adds to true peaks, measured on the demos at the rates written: AAC 0.1 dB, MP3 0.6, Opus 1.2.
+HEADROOM_DB = {".m4a": 0.5, ".mp3": 1.0, ".opus": 1.5}
+
+# A session of few, short words reads below its clips' loudness, and wants more gain than their peaks allow.
+# So far they may be held down further, which is not heard as a limiter at work; beyond it, it stays quieter.
+MOST_HOLD_DB = 3.0
+_LANDINGS = 4
+
+Block = npt.NDArray[np.float32]
+LoadClip = Callable[[str], Samples]
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A plan brought as far as its schedule. ``advice`` is empty if every must-cue has its place."""
+
+    loaded: LoadedPlan
+    session: Session
+    voiced: Voiced
+    schedule: Schedule
+    advice: tuple[Advice, ...]
+
+
+@dataclass(frozen=True)
+class Rendered:
+    """What a render wrote, and at what level."""
+
+    prepared: Prepared
+    files: tuple[Path, ...]
+    levels: mix.Levels
+
+
+def prepare(
+    plan_path: Path,
+    *,
+    voice: str | None = None,
+    pace: float = 1.0,
+    speak: bool = True,
+    store: ClipStore | None = None,
+    progress: Progress | None = None,
+) -> Prepared:
+    """Return a plan's schedule, spoken (or estimated, if not to `speak`), with its facts.
+
+    Raises
+    ------
+    PlanError : the plan is wrong.
+    UsageError : there is no such voice or language.
+    VoiceError : the speech engine is missing or failed.
+    """
+    loaded = load_plan(plan_path)
+    session = expand(loaded)
+    definition = find_voice(voice or loaded.plan.voice, loaded.folder)
+    result = voiced(
+        session, definition, store=store or ClipStore(), pace=pace, speak=speak, progress=progress
+    )
+    advice = tuple(advise(result.arranged.misfits, result.arranged.schedule.sample_rate, pace))
+    schedule = result.arranged.schedule
+    extra: dict[str, Any] = {
+        "generator": f"cuelane {__version__}",
+        **schedule.extra,
+        "voice": voice_facts(definition),
+        "estimated": result.estimated,
+        "facts": facts(session, schedule).to_dict(),
+    }
+    if loaded.plan.description:
+        extra["description"] = loaded.plan.description
+    if loaded.plan.author:
+        extra["author"] = loaded.plan.author
+    if loaded.plan.date:
+        extra["date"] = loaded.plan.date.isoformat()
+    return Prepared(loaded, session, result, replace(schedule, extra=extra), advice)
+
+
+def voice_facts(definition: VoiceDefinition) -> dict[str, str]:
+    """Return the voice's name, credit and licence as they are printed with a track."""
+    return {"name": definition.name, "credit": definition.credit, "licence": definition.licence}
+
+
+def clip_loader(store: ClipStore) -> LoadClip:
+    """Return a function that gives a clip's samples for its hash, from the store."""
+
+    def load(sha256: str) -> Samples:
+        clip = store.by_hash(sha256)
+        if clip is None:
+            raise DeliveryError(
+                f"the clip {sha256[:19]}… is gone from the store {store.folder}; render again"
+            )
+        return clip.samples
+
+    return load
+
+
+def render(
+    plan_path: Path,
+    out: Path,
+    *,
+    voice: str | None = None,
+    pace: float = 1.0,
+    extras: bool = True,
+    subtitles: bool = False,
+    embed: bool = False,
+    for_music: bool = False,
+    loudness_lufs: float = TARGET_LUFS,
+    store: ClipStore | None = None,
+    speech_progress: Progress | None = None,
+    progress: Progress | None = None,
+) -> Rendered:
+    """Render a plan to `out` and write what goes with it beside it.
+
+    Raises
+    ------
+    ScheduleError : must-cues do not fit; the message says where, by how much, and what would help.
+    The errors of :func:`prepare`, and DeliveryError when an encoder or the disk fails. No file is touched
+    then.
+    """
+    if out.suffix.lower() not in media.SUFFIXES:
+        raise UsageError(f"{out}: name a file that ends in one of {', '.join(sorted(media.SUFFIXES))}")
+    store = store or ClipStore()
+    prepared = prepare(plan_path, voice=voice, pace=pace, store=store, progress=speech_progress)
+    if prepared.advice:
+        raise ScheduleError("\n".join(str(advice) for advice in prepared.advice))
+    if for_music:
+        prepared = _for_music(prepared, store)
+    levels, load_clip = landed(
+        prepared.schedule, clip_loader(store), loudness_lufs, HEADROOM_DB.get(out.suffix.lower(), 0.0)
+    )
+    extra = prepared.schedule.extra | {
+        "room": as_dict(room(prepared.schedule, load_clip), prepared.schedule.sample_rate),
+        "loudness": {
+            "gain_db": round(levels.gain_db, 3),
+            "integrated_lufs": round(levels.integrated_lufs, 2),
+            "true_peak_dbtp": round(levels.true_peak_dbtp, 2),
+        },
+    }
+    schedule = replace(prepared.schedule, extra=extra)
+    prepared = replace(prepared, schedule=schedule)
+    with all_or_nothing() as staged:
+        files = _write(prepared, out, staged, load_clip, levels, extras, subtitles, embed, progress)
+    return Rendered(prepared, files, levels)
+
+
+def _for_music(prepared: Prepared, store: ClipStore) -> Prepared:
+    """Return `prepared` with its synthetic clips shaped to carry over music, and the choice stated."""
+
+    def is_synthetic(name: str) -> bool:
+        if name == "recording":
+            return False
+        return find_voice(name, prepared.loaded.folder).engine != "recorded"
+
+    schedule, choice = shaped_for_music(prepared.schedule, store, is_synthetic)
+    shape = {
+        **vars(choice.shape),
+        "mean_sii": {name: round(value, 3) for name, value in choice.mean_sii.items()},
+    }
+    return replace(prepared, schedule=replace(schedule, extra=schedule.extra | {"shape": shape}))
+
+
+def landed(
+    schedule: Schedule, load_clip: LoadClip, target_lufs: float, headroom_db: float
+) -> tuple[mix.Levels, LoadClip]:
+    """Return the levels that bring a session to its loudness, and its clips with peaks that allow it."""
+    levels = mix.plan_levels(
+        schedule, load_clip, target_lufs=target_lufs, ceiling_dbtp=CEILING_DBTP, headroom_db=headroom_db
+    )
+    clips = load_clip
+    uncut_db = cap_db = levels.true_peak_dbtp - levels.gain_db
+    for _ in range(_LANDINGS):
+        if not levels.limited_by_peak:
+            break
+        # Holding peaks costs a little loudness, which asks for a little more gain: hence the rounds.
+        wanted_db = target_lufs - (levels.integrated_lufs - levels.gain_db)
+        cap_db = max(CEILING_DBTP - headroom_db - wanted_db - 0.05, uncut_db - MOST_HOLD_DB)
+        clips = _held(load_clip, cap_db)
+        levels = mix.plan_levels(
+            schedule, clips, target_lufs=target_lufs, ceiling_dbtp=CEILING_DBTP, headroom_db=headroom_db
+        )
+    return levels, clips
+
+
+def _held(load_clip: LoadClip, cap_dbtp: float) -> LoadClip:
+    return lambda sha256: hold_peaks(load_clip(sha256), cap_dbtp)
+
+
+def _write(
+    prepared: Prepared,
+    out: Path,
+    staged: Staged,
+    load_clip: LoadClip,
+    levels: mix.Levels,
+    extras: bool,
+    subtitles: bool,
+    embed: bool,
+    progress: Progress | None,
+) -> tuple[Path, ...]:
+    from cuelane.deliver.chapters import chapters_of
+
+    schedule = prepared.schedule
+    chapters = chapters_of(schedule)
+    blocks = _reporting(mix.blocks(schedule, load_clip, gain_db=levels.gain_db), schedule.n_frames, progress)
+    cover = None
+    if out.suffix.lower() != ".wav":
+        from cuelane.deliver.cover import draw_cover
+
+        cover = draw_cover(schedule)
+    audio = staged.path_for(out)
+    media.encode(
+        audio,
+        blocks,
+        sample_rate=schedule.sample_rate,
+        n_frames=schedule.n_frames,
+        chapters=chapters,
+        tags=_tags(prepared),
+        cover_png=cover,
+    )
+    if out.suffix.lower() == ".wav":
+        from cuelane.deliver.marks import add_cue_chunk
+
+        add_cue_chunk(audio, schedule)
+    beside: dict[str, str] = {".schedule.json": to_json(schedule)}
+    if extras:
+        from cuelane.deliver.publish import companions
+
+        again = mix.blocks(schedule, load_clip, gain_db=levels.gain_db)
+        embedded = audio.read_bytes() if embed else None
+        beside |= companions(schedule, out.name, chapters, again, subtitles=subtitles, embed=embedded)
+    files = [out]
+    for suffix, text in beside.items():
+        target = out.with_name(out.stem + suffix)
+        staged.write_text(target, text)
+        files.append(target)
+    return tuple(files)
+
+
+def _tags(prepared: Prepared) -> dict[str, str]:
+    plan = prepared.loaded.plan
+    tags = {"title": plan.title, "album": plan.title}
+    if plan.author:
+        tags["artist"] = plan.author
+    if plan.date:
+        tags["date"] = plan.date.isoformat()
+    cautions = prepared.schedule.extra.get("cautions", [])
+    if cautions:
+        tags["comment"] = " ".join(cautions)
+    return tags
+
+
+def _reporting(blocks: Iterable[Block], n_frames: int, progress: Progress | None) -> Iterator[Block]:
+    done = 0
+    for block in blocks:
+        yield block
+        done += len(block)
+        if progress:
+            progress(done, n_frames)

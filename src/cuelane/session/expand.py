@@ -1,0 +1,298 @@
+"""From a plan to a session: blocks stacked, sides and sets counted, pips and times given.
+
+What a pattern does inside its block is in :mod:`cuelane.session.rounds`.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from cuelane.base.language import Language, load_language
+from cuelane.plan.loaded import LoadedPlan
+from cuelane.plan.model import Breath, CueLine, Include, Pause, Plan, Say
+from cuelane.session.model import Countdown, Interval, Session
+from cuelane.session.rounds import NOT_AN_EXERCISE, PatternBlock, drafts_of
+
+# An easy pace, slower than any voice here speaks, so that the same plan has the same boundaries with every
+# voice: 150 words a minute, a breath at each full stop and between lines.
+_EASY_WORD_MS = 400
+_EASY_STOP_MS = 250
+_EASY_EDGES_MS = 1_500
+_SHORTEST_TALK_MS = 3_000
+
+
+def easy_talk_ms(texts: Sequence[str]) -> int:
+    """Return time enough to say `texts` at an easy pace, in whole seconds' milliseconds.
+
+    A digit takes as long as a word, and a language written without spaces about a word for four letters.
+    """
+    words = sum(
+        max(len(text.split()), len(text) // 8) + sum(letter.isdigit() for letter in text) for text in texts
+    )
+    stops = sum(text.count(mark) for text in texts for mark in ".!?") + len(texts)
+    time_ms = words * _EASY_WORD_MS + stops * _EASY_STOP_MS + _EASY_EDGES_MS
+    return max(_SHORTEST_TALK_MS, -(-time_ms // 1000) * 1000)
+
+
+def expand(loaded: LoadedPlan) -> Session:
+    """Return the session that a plan and all it includes describe."""
+    plan = loaded.plan
+    words = load_language(plan.language)
+    cautions = _cautions(loaded, words)
+    body = _items(loaded)
+    led_in = _led_in(plan, [_opening(plan, cautions, words, body), *body])
+    intervals = [*led_in, *_closing(plan, words, body)]
+    return Session(plan, cautions, tuple(_placed(_with_sides(intervals))))
+
+
+def _lines(texts: Sequence[str]) -> tuple[CueLine, ...]:
+    return tuple(CueLine(text=text) for text in texts)
+
+
+def _cautions(loaded: LoadedPlan, words: Language) -> tuple[CueLine, ...]:
+    """Return every caution of the plan and its includes once, the standard ones first."""
+    plans = list(_plans(loaded))
+    standard = any(plan.cautions == "standard" for plan in plans)
+    texts = list(_lines(words.phrases("cautions", "standard"))) if standard else []
+    if any(isinstance(item, Breath) for plan in plans for item in plan.session):
+        texts += _lines([words.phrase("cautions", "breath_spoken")]) if standard else ()
+    seen = {line.text for line in texts}
+    for plan in plans:
+        if isinstance(plan.cautions, list):
+            for line in plan.cautions:
+                if line.text not in seen:
+                    seen.add(line.text)
+                    texts.append(line)
+    return tuple(texts)
+
+
+def _plans(loaded: LoadedPlan) -> Iterator[Plan]:
+    yield loaded.plan
+    for inner in loaded.includes.values():
+        yield from _plans(inner)
+
+
+def _opening(
+    plan: Plan, cautions: tuple[CueLine, ...], words: Language, body: Sequence[Interval]
+) -> Interval:
+    """Return a talk interval with the title, what is needed, and the cautions."""
+    lines = [*_lines([words.say("opening", "title", title=plan.title)])]
+    needs = equipment(body)
+    if needs:
+        lines += _lines([words.say("opening", "needs", items=words.listing(needs))])
+    lines += cautions
+    length_ms = easy_talk_ms([line.text for line in lines])
+    return Interval(
+        0, words.phrase("blocks", "opening"), -1, "opening", "talk", 0, length_ms, lines=tuple(lines)
+    )
+
+
+def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
+    """Return `body` with time to get ready before its first exercise, and pips where talk leads into work.
+
+    A talk interval whose length is the program's to choose grows by its countdown; one whose length the
+    plan gives does not.
+    """
+    result: list[Interval] = []
+    ready = plan.lead_in == 0
+    for index, entry in enumerate(body):
+        following = body[index + 1] if index + 1 < len(body) else None
+        leads_on = entry.lines and following and following.kind == "work" and following.countdown
+        if not ready and entry.kind != "talk":
+            ready = True
+            # A rest is time to get ready, and a script has said all that it wants.
+            if entry.pattern != "script" and entry.kind != "rest":
+                countdown = _countdown_of(plan.pips, None, "")
+                name = load_language(plan.language).phrase("blocks", "ready")
+                result.append(Interval(0, name, -1, "ready", "talk", 0, plan.lead_in, countdown=countdown))
+        elif ready and following and leads_on:
+            # A countdown of the plan's, even before a flow, which has none of its own.
+            countdown = _countdown_of(plan.pips, None, "") or following.countdown
+            assert countdown is not None, "leads_on has seen the following interval's"
+            grown_ms = 0 if entry.lasts else countdown.count * countdown.spacing_ms
+            entry = replace(entry, end_ms=entry.end_ms + grown_ms, countdown=countdown)
+        result.append(entry)
+    return result
+
+
+def _closing(plan: Plan, words: Language, body: Sequence[Interval]) -> list[Interval]:
+    """Return a talk interval at the very end: the last words, or room for the last pip to ring out."""
+    if body and body[-1].kind == "talk" and (body[-1].lines or body[-1].length_ms >= _SHORTEST_TALK_MS):
+        return []
+    if plan.closing is False:
+        lines: tuple[CueLine, ...] = ()
+    else:
+        lines = tuple(plan.closing) or _lines(words.phrases("closing", "lines"))
+    length_ms = easy_talk_ms([line.text for line in lines])
+    return [Interval(0, words.phrase("blocks", "closing"), -1, "closing", "talk", 0, length_ms, lines=lines)]
+
+
+def equipment(intervals: Sequence[Interval]) -> list[str]:
+    """Return what the session needs, each thing once, in order of first need."""
+    needs: dict[str, None] = {}
+    for interval in intervals:
+        for thing in interval.spec.needs if interval.spec else ():
+            needs.setdefault(thing)
+    return list(needs)
+
+
+def _items(loaded: LoadedPlan) -> list[Interval]:
+    """Return the intervals of a plan's session, without times; included plans in their place."""
+    plan = loaded.plan
+    words = load_language(plan.language)
+    intervals: list[Interval] = []
+    block_index = 0
+    for index, item in enumerate(plan.session):
+        if isinstance(item, Include):
+            inner = _items(loaded.includes[index])
+            shift = block_index
+            intervals += [replace(entry, block_index=entry.block_index + shift) for entry in inner]
+            block_index = max((entry.block_index for entry in intervals), default=-1) + 1
+        elif isinstance(item, Say):
+            length_ms = item.lasts or easy_talk_ms([line.text for line in item.say])
+            name = "closing" if index + 1 == len(plan.session) and intervals else "talk"
+            title = words.phrase("blocks", name)
+            talk = Interval(0, title, block_index, "say", "talk", 0, length_ms, lines=tuple(item.say))
+            intervals.append(replace(talk, lasts=item.lasts is not None))
+            block_index += 1
+        elif isinstance(item, Pause):
+            countdown = _countdown_of(plan.pips, None, "pause")
+            intervals.append(
+                Interval(
+                    0,
+                    words.phrase("blocks", "rest"),
+                    block_index,
+                    "pause",
+                    "rest",
+                    0,
+                    item.rest,
+                    countdown=countdown,
+                )
+            )
+            block_index += 1
+        else:
+            intervals += _block(loaded, item, block_index)
+            block_index += 1
+    return intervals
+
+
+def _block(loaded: LoadedPlan, block: PatternBlock, block_index: int) -> list[Interval]:
+    plan = loaded.plan
+    countdown = _countdown_of(plan.pips, block.pips, block.pattern)
+    calls_ms = tuple(block.calls if block.calls is not None else plan.calls)
+    activity = block.activity or plan.activity
+    intervals: list[Interval] = []
+    lines = (*block.say, *getattr(block, "caution", ()))
+    if lines:
+        length_ms = easy_talk_ms([line.text for line in lines])
+        intervals.append(
+            Interval(0, block.block, block_index, block.pattern, "talk", 0, length_ms, lines=lines)
+        )
+    for draft in drafts_of(plan, block):
+        spec = plan.exercises.get(draft.exercise) if draft.exercise else None
+        interval = Interval(
+            index=0,
+            block=block.block,
+            block_index=block_index,
+            pattern=block.pattern,
+            kind=draft.kind,  # type: ignore[arg-type]
+            start_ms=0,
+            end_ms=draft.length_ms,
+            round=draft.round,
+            rounds=draft.rounds,
+            exercise=draft.exercise,
+            spec=spec or (NOT_AN_EXERCISE if draft.exercise else None),
+            settle_ms=draft.settle_ms,
+            countdown=countdown,
+            activity=(spec.activity if spec else None) or activity,
+            calls_ms=calls_ms,
+            praise=tuple(getattr(block, "praise", ())),
+        )
+        intervals.append(replace(interval, **dict(draft.fields)))  # type: ignore[arg-type]
+    return intervals
+
+
+def _countdown_of(plan_pips: object, block_pips: object, pattern: str) -> Countdown | None:
+    """Return the countdown that a block's (else the plan's) `pips` ask for; a flow has only the long pip."""
+    pips = plan_pips if block_pips is None else block_pips
+    if pips is False or pattern == "breath":
+        return None
+    count = 0 if pattern == "flow" and block_pips is None else pips.count  # type: ignore[attr-defined]
+    return Countdown(count, pips.spacing)  # type: ignore[attr-defined]
+
+
+def _with_sides(intervals: Sequence[Interval]) -> list[Interval]:
+    """Number sets and appearances, and give each set its side; a set on each side becomes two halves.
+
+    Appearances count for one definition of an exercise: a plan and one that it includes may both have a
+    squat, each with a set-up and a caution of its own. A script's sets are numbered and nothing else.
+    """
+    total = Counter(_definition(entry) for entry in intervals if _is_set(entry))
+    seen: Counter[tuple[int, str | None]] = Counter()
+    n_sets = 0
+    result: list[Interval] = []
+    for entry in intervals:
+        if entry.kind != "work" or entry.exercise is None or entry.spec is None:
+            result.append(entry)
+            continue
+        numbered = replace(entry, set_index=n_sets)
+        n_sets += 1
+        if entry.pattern == "script":
+            result.append(numbered)
+            continue
+        key = _definition(entry)
+        seen[key] += 1
+        numbered = replace(numbered, appearance=seen[key], appearances=total[key])
+        first, second = entry.spec.first_side, "right" if entry.spec.first_side == "left" else "left"
+        if entry.spec.sides == "alternate" and entry.side is None:
+            odd = numbered.appearance is not None and numbered.appearance % 2 == 1
+            result.append(replace(numbered, side=first if odd else second))
+        elif entry.spec.sides == "each" and entry.side is None:
+            half_ms = (entry.length_ms + 1) // 2
+            turn = Countdown(0, 1) if entry.countdown else None
+            result.append(replace(numbered, end_ms=half_ms, side=first, half=1, countdown=turn))
+            result.append(replace(numbered, end_ms=entry.length_ms - half_ms, side=second, half=2))
+        else:
+            result.append(numbered)
+    return result
+
+
+def _is_set(interval: Interval) -> bool:
+    return interval.kind == "work" and interval.exercise is not None and interval.pattern != "script"
+
+
+def _definition(interval: Interval) -> tuple[int, str | None]:
+    return id(interval.spec), interval.exercise
+
+
+# Of a short interval at most this part (in percent) is countdown, so that there is time left to be in it,
+# and none of it sounds under the pip that opens the interval or in its guard.
+_COUNTDOWN_PERCENT = {"change": 40}
+_OPENING_PIP_MS = 1_000
+
+
+def _placed(intervals: Sequence[Interval]) -> Iterator[Interval]:
+    """Give every interval its index and times, and its pips: there are pips where work starts or ends."""
+    start_ms = 0
+    opening_pip = False
+    for index, entry in enumerate(intervals):
+        following = intervals[index + 1] if index + 1 < len(intervals) else None
+        countdown = None
+        if entry.countdown and following and "work" in (entry.kind, following.kind):
+            longest_ms = entry.length_ms * _COUNTDOWN_PERCENT.get(entry.kind, 60) // 100
+            if opening_pip:
+                longest_ms = min(longest_ms, max(0, entry.length_ms - _OPENING_PIP_MS))
+            count = min(entry.countdown.count, longest_ms // entry.countdown.spacing_ms)
+            countdown = Countdown(count, entry.countdown.spacing_ms)
+        yield replace(
+            entry,
+            index=index,
+            start_ms=start_ms,
+            end_ms=start_ms + entry.length_ms,
+            countdown=countdown,
+            opening_pip=entry.opening_pip or opening_pip,
+        )
+        start_ms += entry.length_ms
+        opening_pip = countdown is not None

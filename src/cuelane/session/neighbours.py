@@ -1,0 +1,63 @@
+"""The sets around each interval: what a coach has just said and must now prepare for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from cuelane.session.model import Interval, Session
+
+
+@dataclass(frozen=True)
+class Neighbours:
+    """The sets around one interval; the halves of one set are no neighbours of each other.
+
+    ``before`` and ``after`` are the nearest sets, wherever they are; ``following`` is the next interval, if a
+    set begins there; ``breath_next`` is the title of the breath block that begins there.
+    """
+
+    before: Interval | None
+    after: Interval | None
+    following: Interval | None
+    breath_next: str | None
+    new_needs: tuple[str, ...] = ()
+    """What ``following`` needs that no set before it needed."""
+
+
+def neighbours(session: Session) -> list[Neighbours]:
+    """Return the neighbours of every interval of a session, in two passes over it."""
+    intervals = session.intervals
+    before = _nearest_sets(intervals)
+    after = _nearest_sets(intervals[::-1])[::-1]
+    found = []
+    known: set[str] = set()
+    for index, pair in enumerate(zip(before, after, strict=True)):
+        following = intervals[index + 1] if index + 1 < len(intervals) else None
+        is_set = following is not None and following.exercise is not None and following.pattern != "script"
+        breathes = following is not None and following.cycle == 1 and following.kind == "in"
+        needs = following.spec.needs if following is not None and is_set and following.spec else []
+        found.append(
+            Neighbours(
+                *pair,
+                following if is_set else None,
+                following.block if following is not None and breathes else None,
+                tuple(thing for thing in needs if thing not in known),
+            )
+        )
+        known.update(needs)
+    return found
+
+
+def _nearest_sets(intervals: Sequence[Interval]) -> list[Interval | None]:
+    """Return for each interval the nearest set that comes earlier in the sequence."""
+    nearest: list[Interval | None] = []
+    last: Interval | None = None
+    last_other: Interval | None = None
+    for entry in intervals:
+        same = last is not None and entry.set_index is not None and entry.set_index == last.set_index
+        nearest.append(last_other if same else last)
+        if entry.exercise is not None:
+            if not same:
+                last_other = last
+            last = entry
+    return nearest

@@ -1,0 +1,197 @@
+"""A script to read aloud: every distinct line of a session, in speaking order, with the time it may take.
+
+The marker scheme is silence and order. Lines are read in order with two seconds of quiet between them, and a
+slip is mended by two seconds of quiet and the whole line again: recognition and order then find every line.
+Reading each line's number aloud was tried too; it made a reading half as long again and placed no more lines.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from cuelane.base.schedule import Schedule
+from cuelane.base.units import to_seconds
+
+QUIET_S = 2
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line as it is spoken somewhere: its role, and the seconds there are for it there."""
+
+    text: str
+    role: str
+    room_s: float
+
+
+@dataclass(frozen=True)
+class ReadingLine:
+    """A distinct line: its number in the whole script, its uses, and the shortest room among them."""
+
+    number: int
+    text: str
+    roles: tuple[str, ...]
+    n_uses: int
+    room_s: float
+    usual_s: float
+    """About how long it takes at the pace of the plan's own voice."""
+
+
+def lines_of(schedule: Schedule) -> list[Line]:
+    """Return the lines of a schedule in speaking order; room reaches to the next cue, pip or boundary."""
+    rate = schedule.sample_rate
+    found = []
+    for index, event in enumerate(schedule.events):
+        if event.kind != "cue" or not event.text:
+            continue
+        limit = schedule.intervals[event.interval].end_sample if schedule.intervals else schedule.n_frames
+        later = (other.onset_sample for other in schedule.events[index + 1 :])
+        room = min(next(later, limit), limit) - event.onset_sample
+        found.append(Line(event.text, event.role, to_seconds(max(room, 0), rate)))
+    # A line may also be offered elsewhere and dropped for want of room; read it too.
+    found += [Line(dropped.text, dropped.role, 0.0) for dropped in schedule.dropped if dropped.text]
+    return found
+
+
+def reading_script(
+    schedule_or_lines: Schedule | Sequence[Line], covered: set[str] | frozenset[str] = frozenset()
+) -> list[ReadingLine]:
+    """Return the distinct lines to read, each with its number among all distinct lines.
+
+    Parameters
+    ----------
+    covered : texts that a recording already holds; they are left out, and numbers do not change.
+    """
+    lines = (
+        lines_of(schedule_or_lines) if isinstance(schedule_or_lines, Schedule) else list(schedule_or_lines)
+    )
+    by_text: dict[str, list[Line]] = {}
+    for line in lines:
+        by_text.setdefault(line.text, []).append(line)
+    out = []
+    for number, (text, uses) in enumerate(by_text.items(), 1):
+        if text in covered:
+            continue
+        rooms = [use.room_s for use in uses if use.room_s > 0]
+        out.append(
+            ReadingLine(
+                number,
+                text,
+                tuple(dict.fromkeys(use.role for use in uses)),
+                len(uses),
+                round(min(rooms, default=0.0), 1),
+                round(0.35 + 0.065 * len(text), 1),
+            )
+        )
+    return out
+
+
+def plan_lines(plan: Path, voice: str | None = None) -> list[ReadingLine]:
+    """Return every distinct line of a plan, covered or not, with lengths estimated, not spoken."""
+    from cuelane.render.run import prepare
+
+    arranged = prepare(plan, voice=voice, speak=False).voiced.arranged
+    room: dict[tuple[str, str], list[Line]] = {}
+    for line in lines_of(arranged.schedule):
+        room.setdefault((line.text, line.role), []).append(line)
+    lines: list[Line] = []
+    seen: set[tuple[str, str]] = set()
+    # All that was offered, placed or not: with another voice's lengths another choice is made of it.
+    for candidate in arranged.offered:
+        key = (candidate.text, candidate.role)
+        if candidate.clip is None and key not in seen:
+            seen.add(key)
+            lines += room.get(key, [Line(*key, 0.0)])
+    return reading_script(lines)
+
+
+def covered_texts(plan_folder: Path, name: str | None, texts: Sequence[str]) -> set[str]:
+    """Return those of `texts` that the recorded voice `name` beside the plan already holds."""
+    from cuelane.speech.recorded import RecordedVoice
+    from cuelane.speech.voices import RecordedSettings, find_voice
+    from cuelane.takes.voice_folder import INDEX, voice_folder
+
+    if name is None or not (voice_folder(plan_folder, name) / INDEX).exists():
+        return set()
+    definition = find_voice(name, plan_folder)
+    if not isinstance(definition.settings, RecordedSettings):
+        return set()
+    recorded = RecordedVoice(definition)
+    return {text for text in texts if not isinstance(recorded.find(text), str)}
+
+
+INSTRUCTIONS = (
+    "Record in one go, in a quiet room with soft furnishings, the phone a hand's length from your mouth.",
+    "First be silent for five seconds: that is the room's own sound, which is needed.",
+    f"Read each line as you would say it in class, then be silent for {QUIET_S} seconds.",
+    f"If you slip, stop, be silent for {QUIET_S} seconds, and read the line again. The last good one counts.",
+    "Keep to the order. Do not read the numbers, the times or the notes.",
+    "A line marked 'short' must be said within its time where it is used.",
+)
+
+
+def as_text(title: str, lines: Sequence[ReadingLine]) -> str:
+    """Return the script as plain text."""
+    parts = [title, "", *INSTRUCTIONS, ""]
+    for line in lines:
+        parts += [f"{line.number:3d}  {line.text}", f"     {_use(line)}", ""]
+    return "\n".join(parts)
+
+
+def as_json(title: str, lines: Sequence[ReadingLine]) -> str:
+    """Return the script as JSON text."""
+    value = {
+        "schema": "cuelane.script/1",
+        "title": title,
+        "instructions": INSTRUCTIONS,
+        "lines": [asdict(line) for line in lines],
+    }
+    return json.dumps(value, ensure_ascii=False, indent=1) + "\n"
+
+
+def as_html(title: str, lines: Sequence[ReadingLine], language: str = "en") -> str:
+    """Return the script as one printable page: large type, a box to tick, no line broken over two pages."""
+    import jinja2
+
+    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
+    rows = [(line, _use(line)) for line in lines]
+    return environment.from_string(_PAGE).render(
+        title=title, rows=rows, instructions=INSTRUCTIONS, language=language
+    )
+
+
+def _use(line: ReadingLine) -> str:
+    uses = f"{', '.join(line.roles)}; used {line.n_uses} time{'s' if line.n_uses > 1 else ''}"
+    if not line.room_s:
+        return uses
+    short = "short: " if line.room_s < line.usual_s * 1.3 else ""
+    return f"{uses}; {short}at most {line.room_s:g} s (about {line.usual_s:g} s to say)"
+
+
+_PAGE = """\
+<!DOCTYPE html>
+<html lang="{{ language }}"><head><meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>{{ title }}: reading script</title>
+<style>
+ body { font: 20px/1.4 Georgia, serif; max-width: 42em; margin: 1em auto; padding: 0 1em }
+ body { color: #111; background: #fff }
+ ol { padding: 0; list-style: none } .how { font-size: 16px; list-style: disc; padding-left: 1.2em }
+ .line { break-inside: avoid; border-top: 1px solid #bbb; padding: .5em 0 .5em 3.4em; position: relative }
+ .number { position: absolute; left: 0; font: bold 16px/1.75 sans-serif }
+ .box { position: absolute; left: 2em; top: .85em; width: .8em; height: .8em; border: 2px solid #555 }
+ .use { font: 14px/1.4 sans-serif; color: #555; margin: 0 } .text { margin: 0 }
+ @media print { body { margin: 0; max-width: none; font-size: 15pt } }
+</style></head><body>
+<h1>{{ title }}</h1>
+<ul class="how">{% for step in instructions %}<li>{{ step }}</li>{% endfor %}</ul>
+<ol>
+{% for line, use in rows %}<li class="line">
+<span class="number">{{ line.number }}</span><span class="box"></span>
+<p class="text">{{ line.text }}</p><p class="use">{{ use }}</p></li>
+{% endfor %}</ol>
+</body></html>
+"""

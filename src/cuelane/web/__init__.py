@@ -1,0 +1,1 @@
+"""What every page of the program shares: its shell, its look and safe text."""

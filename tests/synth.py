@@ -167,7 +167,7 @@ class Track:
             for i, (kind, start, end) in enumerate(self.intervals)
         ]  # fmt: skip
         return json.dumps(
-            {"schema": "cuelane.base.schedule/1", "title": "Test", "language": "en", "sample_rate": self.rate,
+            {"schema": "cuelane.schedule/1", "title": "Test", "language": "en", "sample_rate": self.rate,
              "n_frames": self.n_frames, "intervals": intervals, "events": events, "dropped": []}
         )  # fmt: skip
 

@@ -61,7 +61,7 @@ def test_json_is_all_that_is_on_standard_output(small_plan: Path) -> None:
     done = run("schedule", small_plan, "--estimate", "--json")
     assert done.returncode == 0, done.stderr
     data = json.loads(done.stdout)
-    assert data["schema"] == "cuelane.base.schedule/1"
+    assert data["schema"] == "cuelane.schedule/1"
     assert {"intervals", "events", "facts", "warnings", "misfits"} <= set(data)
     assert data["estimated"] is True
 

@@ -14,7 +14,7 @@ from cuelane.base.errors import AudioFileError
 from cuelane.base.schedule import from_json, load_schedule, to_json
 
 GOOD: dict[str, Any] = {
-    "schema": "cuelane.base.schedule/1",
+    "schema": "cuelane.schedule/1",
     "title": "T",
     "language": "en",
     "sample_rate": 48_000,
@@ -46,7 +46,7 @@ def test_a_good_file_reads_and_writes_back() -> None:
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        ({"schema": "other/1"}, "expected a schedule of schema 'cuelane.base.schedule/1', found 'other/1'"),
+        ({"schema": "other/1"}, "expected a schedule of schema 'cuelane.schedule/1', found 'other/1'"),
         ({"sample_rate": 1}, "sample_rate must be between 8000 and 192000 Hz, got 1"),
         ({"sample_rate": "48k"}, "sample_rate must be a whole number of at least 0, got '48k'"),
         ({"n_frames": -1}, "n_frames must be a whole number of at least 0, got -1"),

@@ -1,7 +1,7 @@
 """The schedule: the table that the renderer writes and that the checker, the page and others read.
 
 Samples count from the first sample that a player outputs, encoder delay already removed. ``end_sample`` is
-one past the last. The JSON form is ``cuelane.base.schedule/1``; unknown further keys are kept out of the way,
+one past the last. The JSON form is ``cuelane.schedule/1``; unknown further keys are kept out of the way,
 not refused.
 """
 
@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 from cuelane.base.errors import AudioFileError
 
-SCHEMA = "cuelane.base.schedule/1"
+SCHEMA = "cuelane.schedule/1"
 MAX_SCHEDULE_BYTES = 64 * 1024 * 1024
 
 IntervalKind = Literal["work", "rest", "change", "talk", "in", "hold", "out"]

@@ -90,7 +90,7 @@ def test_planned_levels_are_what_meters_read(rate: int) -> None:
     blocks a sample off at rates that 10 does not divide.
     """
     schedule, clips = soundkit.session(40.0, rate)
-    levels = mix.plan_levels(schedule, clips.__getitem__, target_lufs=-18.0)
+    levels = mix.plan_levels(schedule, clips.__getitem__, target_lufs=-18.0, headroom_db=1.0)
 
     sound = _whole(schedule, clips, levels.gain_db)
     meter = Meter(rate, 1)
@@ -106,7 +106,7 @@ def test_planned_levels_are_what_meters_read(rate: int) -> None:
 def test_the_default_target_is_met_under_the_ceiling(short: tuple[Schedule, dict]) -> None:
     """Clips of -20 LUFS peaking at -7 dBTP land on -16 LUFS with a decibel to spare under -1 dBTP."""
     schedule, clips = short
-    levels = mix.plan_levels(schedule, clips.__getitem__)
+    levels = mix.plan_levels(schedule, clips.__getitem__, headroom_db=1.0)
 
     assert levels.integrated_lufs == pytest.approx(-16.0, abs=1e-9)
     assert levels.true_peak_dbtp <= -2.0
@@ -126,7 +126,7 @@ def test_the_ceiling_wins_and_says_so(short: tuple[Schedule, dict]) -> None:
 
 def test_a_session_without_sound_has_a_level(short: tuple[Schedule, dict]) -> None:
     """No events: gain 0, silence, no error."""
-    levels = mix.plan_levels(replace(short[0], events=()), {}.__getitem__)
+    levels = mix.plan_levels(replace(short[0], events=()), {}.__getitem__, headroom_db=1.0)
 
     assert levels == mix.Levels(0.0, -np.inf, -np.inf, limited_by_peak=False)
     assert not _whole(replace(short[0], events=()), {}).any()
@@ -184,7 +184,7 @@ def delivered(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> tuple[str, Path, Schedule, dict, mix.Levels]:
     schedule, clips = soundkit.session(60.0)
-    levels = mix.plan_levels(schedule, clips.__getitem__)
+    levels = mix.plan_levels(schedule, clips.__getitem__, headroom_db=1.0)
     path = tmp_path_factory.mktemp("delivered") / f"session.{request.param}"
     media.encode(
         path,

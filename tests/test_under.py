@@ -21,6 +21,7 @@ from cuelane.hearing.bands import band_powers, full_scale_db_spl, spectrum_level
 from cuelane.hearing.sii import speech_intelligibility_index
 from cuelane.media import Chapter, decode, encode, probe
 from cuelane.media.attached_picture import cover_png
+from cuelane.media.formats import format_of
 from cuelane.meter import Meter, integrated_loudness_lufs, true_peak_dbtp
 from cuelane.meter.true_peak import HALF_LENGTH, REACH, interpolation_taps
 from cuelane.under import UnderReport, under
@@ -524,7 +525,7 @@ def test_peaks_that_an_encoder_adds_are_made_up_for(
     )
 
     assert true_peak_dbtp(read(once.out)) > -1.0
-    assert [f"the {suffix[1:]} encoder adds peaks" in note for note in once.notes] == [True]
+    assert [f"the encoder of {format_of(once.out).name} adds peaks" in note for note in once.notes] == [True]
     assert len(begun) > 1
     samples = read(report.out)
     assert true_peak_dbtp(samples) <= -1.0

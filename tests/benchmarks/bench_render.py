@@ -27,7 +27,8 @@ import soundkit
 from cuelane import media
 from cuelane.audio.tones import pip_for
 from cuelane.base.schedule import Event, Schedule, ScheduledInterval, load_schedule, to_json
-from cuelane.media import ffmpeg, writer
+from cuelane.media import ffmpeg
+from cuelane.media.formats import LossyCoding, format_of
 from cuelane.render import mix
 
 RATE = 48_000
@@ -68,14 +69,15 @@ def session(minutes: float, n_cues: int) -> tuple[Schedule, dict[str, np.ndarray
 
 
 def render(schedule: Schedule, clips: dict[str, np.ndarray], path: Path) -> None:
-    levels = mix.plan_levels(schedule, clips.__getitem__)
+    levels = mix.plan_levels(schedule, clips.__getitem__, headroom_db=1.0)
     blocks = mix.blocks(schedule, clips.__getitem__, gain_db=levels.gain_db)
     media.encode(path, blocks, sample_rate=RATE, n_frames=schedule.n_frames)
 
 
 def by_program(raw: Path, path: Path) -> None:
     """Encode samples that lie ready on disk, by the program alone, with our own settings."""
-    form = writer.LOSSY[path.suffix]
+    form = format_of(path).coding
+    assert isinstance(form, LossyCoding)
     command = [*ffmpeg.quiet(), "-y", "-f", "f32le", "-ar", str(RATE), "-ac", "1", "-i", str(raw)]
     command += ["-c:a", form.encoder, "-b:a", f"{form.bitrate_kbps}k", *form.options, "-bitexact"]
     subprocess.run([*command, "-f", form.muxer, str(path)], check=True)
@@ -84,7 +86,8 @@ def by_program(raw: Path, path: Path) -> None:
 def by_pyav(raw: Path, path: Path) -> None:
     import av
 
-    form = writer.LOSSY[path.suffix]
+    form = format_of(path).coding
+    assert isinstance(form, LossyCoding)
     samples = np.memmap(raw, dtype=np.float32, mode="r")
     pairs = zip(form.options[::2], form.options[1::2], strict=True)
     options = {name[1:]: value for name, value in pairs if name.startswith("-aac")}
@@ -173,7 +176,7 @@ def memory(folder: Path) -> None:
                 children = Path(f"/proc/self/task/{os.getpid()}/children").read_text().split()
                 encoder[0] = max([encoder[0], *(high_water(child) for child in children)])
 
-    levels = mix.plan_levels(schedule, load)
+    levels = mix.plan_levels(schedule, load, headroom_db=1.0)
     media.encode(folder / "memory.m4a", watched(), sample_rate=RATE, n_frames=schedule.n_frames)
     print(json.dumps([high_water("self"), encoder[0]]))
 
@@ -227,7 +230,7 @@ def main() -> None:
         print(f"{chosen.minutes:g} min, {len(schedule.cues)} cues, {len(schedule.pips)} pips, {RATE} Hz mono")
         render(schedule, clips, folder / "warm.flac")
         raw = folder / "samples.f32"
-        levels = mix.plan_levels(schedule, clips.__getitem__)
+        levels = mix.plan_levels(schedule, clips.__getitem__, headroom_db=1.0)
         with raw.open("wb") as file:
             for block in mix.blocks(schedule, clips.__getitem__, gain_db=levels.gain_db):
                 file.write(block.tobytes())
@@ -250,7 +253,7 @@ def main() -> None:
                 print(f"  {way:22} {elapsed:7.2f} s, {used:7.2f} s of processor time", flush=True)
 
         def mixed() -> None:
-            planned = mix.plan_levels(schedule, clips.__getitem__)
+            planned = mix.plan_levels(schedule, clips.__getitem__, headroom_db=1.0)
             for _ in mix.blocks(schedule, clips.__getitem__, gain_db=planned.gain_db):
                 pass
 

@@ -79,7 +79,7 @@ def long_session(sounds: dict[str, roomkit.Wave], minutes: float) -> Schedule:
 
 def write_track(folder: Path, schedule: Schedule, sounds: dict[str, roomkit.Wave], suffix: str) -> Path:
     path = folder / f"track{suffix}"
-    levels = plan_levels(schedule, sounds.__getitem__)
+    levels = plan_levels(schedule, sounds.__getitem__, headroom_db=1.0)
     encode(path, blocks(schedule, sounds.__getitem__, gain_db=levels.gain_db), sample_rate=RATE)
     (folder / "track.schedule.json").write_text(schedules.to_json(schedule), encoding="utf-8")
     return path

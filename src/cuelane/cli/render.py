@@ -8,13 +8,12 @@ from typing import Annotated
 import typer
 
 from cuelane.cli.output import note, out, out_json, progress
+from cuelane.media.formats import SUFFIX_WORDS
 
 
 def render(
     plan: Annotated[Path, typer.Argument(help="The plan file.")],
-    out_file: Annotated[
-        Path, typer.Option("--out", "-o", help="The audio to write: .m4a .mp3 .opus .flac or .wav.")
-    ],
+    out_file: Annotated[Path, typer.Option("--out", "-o", help=f"The audio to write: {SUFFIX_WORDS}.")],
     voice: Annotated[str | None, typer.Option(help="Another voice than the plan's.")] = None,
     pace: Annotated[float, typer.Option(min=0.8, max=1.15, help="How fast the voice speaks.")] = 1.0,
     loudness: Annotated[

@@ -9,14 +9,13 @@ from typing import Annotated, Any, Literal
 import typer
 
 from cuelane.cli.output import note, out, out_json, progress
+from cuelane.media.formats import SUFFIX_WORDS
 
 
 def under(
     track: Annotated[Path, typer.Argument(help="A rendered track, or the same track re-encoded.")],
     music: Annotated[list[Path], typer.Argument(help="One or more music files, played in this order.")],
-    out_file: Annotated[
-        Path, typer.Option("--out", "-o", help="The file to write: .m4a .mp3 .opus .flac .wav")
-    ],
+    out_file: Annotated[Path, typer.Option("--out", "-o", help=f"The file to write: {SUFFIX_WORDS}.")],
     schedule: Annotated[
         Path | None, typer.Option(help="The track's schedule; by default NAME.schedule.json beside it.")
     ] = None,

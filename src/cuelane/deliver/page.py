@@ -33,15 +33,9 @@ from cuelane.deliver.print_card import LOW_ROW, card_scale
 from cuelane.deliver.score import staves_of
 from cuelane.deliver.waveform import full_height
 from cuelane.media import Chapter
+from cuelane.media.formats import media_type_of
 from cuelane.web.page_parts import axis_svg, data_url, document, environment, language_tag, plain, script_json
 
-MEDIA_TYPES = {
-    ".m4a": "audio/mp4",
-    ".mp3": "audio/mpeg",
-    ".opus": "audio/ogg",
-    ".flac": "audio/flac",
-    ".wav": "audio/wav",
-}
 KEYS = (
     ("Space", "play or pause"),
     ("← →", "5 s"),
@@ -150,7 +144,7 @@ def write_page(
     staves = staves_of(outline.sections, schedule.sample_rate)
     exercises: list[ExerciseView] = exercise_views(schedule, outline)
     cues: list[CueView] = cue_views(schedule)
-    media_type = MEDIA_TYPES.get(PurePath(audio_name).suffix.lower(), "application/octet-stream")
+    media_type = media_type_of(audio_name)
     length_s = schedule.n_frames / schedule.sample_rate
     facts = fact_rows(schedule, outline)
     cautions = texts(schedule.extra, "cautions")

@@ -21,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.base.errors import AudioFileError
+from cuelane.base.memory import keep_freed_memory
 from cuelane.media import ffmpeg
 from cuelane.media.container_bytes import sign_of_damage
 
@@ -33,6 +34,8 @@ READ_BYTES = 1 << 18
 
 MAX_CHANNELS = 32
 SAMPLE_RATES = range(4_000, 768_001)
+keep_freed_memory()
+
 _MAGIC = {b"RIFF": "wav", b"RF64": "wav", b"fLaC": "flac"}
 
 

@@ -3,16 +3,6 @@
 WAV and FLAC are written by libsndfile as 24-bit PCM, at most 65,536 frames a call. AAC, MP3 and Opus are
 made by the ffmpeg program, which writes to a seekable file: through a pipe the tags that tell players the
 encoder's delay would be lost. Every file is made under a temporary name beside its target.
-
-Settings, by measurement on speech with silence, 10 min mono, time on one core and signal to coding noise:
-AAC at 96 kb/s, ``fast`` coder 1.5 s and 41 dB, ``twoloop`` 2.7 s and 31 dB, of one size; Opus at 48 kb/s,
-complexity 5 1.7 s and 21 dB, 10 4.8 s, 18 dB and 0.3 LU low, for it takes speech for speech and codes it by
-model; MP3 at 96 kb/s, all settings 0.9 to 1.4 s and 25 dB. True peaks rose by at most 0.1 dB in these.
-AAC goes without intensity stereo, noise substitution and temporal noise shaping. On 10 min of stereo music at
-192 kb/s that makes 27 dB of 17, and a largest error of 0.15 instead of 1.02; on speech 43.0 dB of 42.4, and
-0.04 instead of 0.08; in files of one size, and at a third of the bitrate too. The noise in the 20 ms before a
-demo's pips stays at -93 dBFS.
-MP3 keeps a constant bitrate: players find a place in it exactly.
 """
 
 from __future__ import annotations
@@ -23,7 +13,6 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -31,6 +20,7 @@ import numpy.typing as npt
 
 from cuelane.base.errors import DeliveryError, SignalError, UsageError
 from cuelane.media import ffmpeg, tagging
+from cuelane.media.formats import LossyCoding, TagStyle, format_of
 from cuelane.media.id3 import id3_tag
 from cuelane.media.probing import Chapter
 from cuelane.media.reader import Block, all_finite
@@ -38,30 +28,6 @@ from cuelane.media.reader import Block, all_finite
 WRITE_FRAMES = 65_536
 MAX_RIFF_BYTES = 0xFFFF_FFFF - 65_536
 FULL_SCALE_24 = 8_388_608.0
-
-
-@dataclass(frozen=True)
-class Lossy:
-    """One lossy format: the muxer, the encoder and the options that set its speed."""
-
-    muxer: str
-    encoder: str
-    options: tuple[str, ...]
-    bitrate_kbps: int
-    sample_rates: frozenset[int]
-
-
-_AAC = ("-aac_coder", "fast", "-aac_is", "0", "-aac_pns", "0", "-aac_tns", "0")
-_MPEG_RATES = frozenset({16_000, 22_050, 24_000, 32_000, 44_100, 48_000})
-LOSSY = {
-    ".m4a": Lossy("ipod", "aac", ("-movflags", "+faststart", *_AAC), 96, _MPEG_RATES),
-    ".mp3": Lossy("mp3", "libmp3lame", ("-id3v2_version", "0"), 96, _MPEG_RATES),
-    ".opus": Lossy(
-        "opus", "libopus", ("-compression_level", "5"), 48, frozenset({8_000, 12_000, 16_000, 24_000, 48_000})
-    ),
-}
-LOSSLESS = (".flac", ".wav")
-SUFFIXES = (*LOSSY, *LOSSLESS)
 
 
 def encode(
@@ -97,34 +63,30 @@ def encode(
     SignalError : a block of the wrong shape or not finite, chapters out of order, or a wrong `n_frames`.
     """
     path = Path(path)
-    suffix = path.suffix.lower()
-    if suffix not in SUFFIXES:
-        raise UsageError(
-            f"{path}: cannot write {suffix or 'a file without a suffix'}; use one of {', '.join(SUFFIXES)}"
-        )
+    form = format_of(path)
+    coding = form.coding
     rows = tagging.checked_tags(tags or {})
     marks = tagging.checked_chapters(chapters)
     if cover_png is not None and not cover_png.startswith(b"\x89PNG\r\n\x1a\n"):
         raise SignalError("cover_png must hold a PNG picture")
-    if suffix in LOSSY and sample_rate not in LOSSY[suffix].sample_rates:
-        rates = ", ".join(str(rate) for rate in sorted(LOSSY[suffix].sample_rates))
-        raise UsageError(f"{path}: {suffix} cannot hold {sample_rate} Hz; use one of {rates}")
+    if isinstance(coding, LossyCoding) and sample_rate not in coding.sample_rates:
+        rates = ", ".join(str(rate) for rate in sorted(coding.sample_rates))
+        raise UsageError(f"{path}: {form.suffix} cannot hold {sample_rate} Hz; use one of {rates}")
     count = _Counted(blocks, n_channels)
     with _workspace(path) as folder:
-        made = folder / f"sound{suffix}"
+        made = folder / f"sound{form.suffix}"
         try:
-            if suffix == ".wav":
-                _write_pcm(made, count, sample_rate, n_channels, n_frames, rows)
-            elif suffix == ".flac":
-                _write_pcm(made, count, sample_rate, n_channels, n_frames, {})
-                made = _tag_flac(made, folder, rows, marks, cover_png)
+            if isinstance(coding, LossyCoding):
+                kbps = bitrate_kbps or coding.bitrate_kbps * n_channels
+                options = _metadata_options(folder, form.tags, rows, marks, cover_png)
+                _write_lossy(made, count, coding, sample_rate, kbps, options)
             else:
-                form = LOSSY[suffix]
-                kbps = bitrate_kbps or form.bitrate_kbps * n_channels
-                options = _metadata_options(folder, form, rows, marks, cover_png)
-                _write_lossy(made, count, form, sample_rate, kbps, options)
-                if form.muxer == "mp3":
-                    made = _joined(folder / "tagged.mp3", id3_tag(rows, marks, cover_png), made)
+                inside = rows if form.tags is TagStyle.RIFF else {}
+                _write_pcm(made, count, coding.container, sample_rate, n_frames, inside)
+            if form.tags is TagStyle.ID3:
+                made = _joined(folder / "tagged.mp3", id3_tag(rows, marks, cover_png), made)
+            elif form.tags is TagStyle.FLAC:
+                made = _tag_flac(made, folder, rows, marks, cover_png)
             if n_frames is not None and count.n_frames != n_frames:
                 raise SignalError(f"expected {n_frames} frames to write, got {count.n_frames}")
             with made.open("r+b") as file:
@@ -167,14 +129,14 @@ class _Counted:
 def _write_pcm(
     path: Path,
     blocks: _Counted,
+    container: str,
     sample_rate: int,
-    n_channels: int,
     n_frames: int | None,
     rows: Mapping[str, str],
 ) -> None:
     import soundfile
 
-    container = path.suffix[1:].upper()
+    n_channels = blocks.n_channels
     expected_bytes = (n_frames or 0) * n_channels * 3
     if container == "WAV" and expected_bytes > MAX_RIFF_BYTES:
         container = "RF64"
@@ -247,17 +209,17 @@ def _joined(path: Path, head: bytes, body: Path) -> Path:
 
 def _metadata_options(
     folder: Path,
-    form: Lossy,
+    style: TagStyle,
     rows: Mapping[str, str],
     chapters: Sequence[Chapter],
     cover_png: bytes | None,
 ) -> list[str]:
     """Return the options by which ffmpeg writes tags, chapters and cover; MP3 gets its tag from us."""
-    if form.muxer == "mp3":
+    if style is TagStyle.ID3:
         return ["-map", "0:a", "-map_metadata", "-1"]
     text = folder / "metadata.txt"
     options = ["-f", "ffmetadata", "-i", f"file:{text}"]
-    if form.muxer == "opus":
+    if style is TagStyle.OGG:
         text.write_text(tagging.vorbis_ffmetadata(rows, chapters, cover_png), encoding="utf-8", newline="\n")
         options += ["-map", "0:a", "-map_metadata", "-1", "-map_metadata:s:a:0", "1:g"]
         return [*options, "-map_chapters", "-1"]
@@ -267,20 +229,20 @@ def _metadata_options(
 
 
 def _write_lossy(
-    path: Path, blocks: _Counted, form: Lossy, sample_rate: int, bitrate_kbps: int, options: list[str]
+    path: Path, blocks: _Counted, coding: LossyCoding, sample_rate: int, bitrate_kbps: int, options: list[str]
 ) -> None:
     command = [
         *ffmpeg.quiet(),
         *["-f", "f32le", "-ar", str(sample_rate), "-ac", str(blocks.n_channels), "-i", "pipe:0"],
         *options,
     ]
-    command += ["-c:a", form.encoder, "-b:a", f"{bitrate_kbps}k", *form.options]
-    command += ["-bitexact", "-f", form.muxer, f"file:{path}"]
+    command += ["-c:a", coding.encoder, "-b:a", f"{bitrate_kbps}k", *coding.options]
+    command += ["-bitexact", "-f", coding.muxer, f"file:{path}"]
     with ffmpeg.running(command, feed=True) as (process, said):
         assert process.stdin is not None
         ffmpeg.enlarge_pipe(process.stdin)
         broken = False
-        gain = lame_makeup(bitrate_kbps) if form.muxer == "mp3" else np.float32(1)
+        gain = np.float32(coding.makeup_gain(bitrate_kbps))
         for block in blocks:
             try:
                 _send(process.stdin.fileno(), block if gain == 1 else block * gain)
@@ -292,18 +254,12 @@ def _write_lossy(
         code = process.wait()
         lines = said.lines()
     if broken or code != 0:
-        raise DeliveryError(f"the {form.encoder} encoder failed: {lines[-1] if lines else f'status {code}'}")
+        raise DeliveryError(
+            f"the {coding.encoder} encoder failed: {lines[-1] if lines else f'status {code}'}"
+        )
 
 
 def _send(pipe: int, block: Block) -> None:
     data = np.ascontiguousarray(block, dtype="<f4").ravel().view(np.uint8).data
     while data:
         data = data[os.write(pipe, data) :]
-
-
-def lame_makeup(bitrate_kbps: int) -> np.float32:
-    """Return the gain that undoes what LAME takes off the signal at a constant bitrate.
-
-    Measured for mono and stereo: 0.95 up to 160 kb/s, 0.97 at 192, nothing from 224 on.
-    """
-    return np.float32(1 / 0.95 if bitrate_kbps <= 160 else 1 / 0.97 if bitrate_kbps < 224 else 1)

@@ -33,7 +33,6 @@ LoadClip = Callable[[str], Samples]
 BLOCK_FRAMES = 65_536
 TARGET_LUFS = -16.0
 CEILING_DBTP = -1.0
-LOSSY_HEADROOM_DB = 1.0
 
 _KEPT_BYTES = 48 * 1024 * 1024
 # K-weighting falls by 240 nepers a second: after this silence nothing of its state is left that counts.
@@ -59,16 +58,16 @@ def plan_levels(
     schedule: Schedule,
     load_clip: LoadClip,
     *,
+    headroom_db: float,
     target_lufs: float = TARGET_LUFS,
     ceiling_dbtp: float = CEILING_DBTP,
-    headroom_db: float = LOSSY_HEADROOM_DB,
 ) -> Levels:
     """Return the gain that brings the session to `target_lufs`, its true peak at most the ceiling.
 
     Parameters
     ----------
     load_clip : gives a clip's samples, shape (n_frames,), for an event's hash.
-    headroom_db : kept below `ceiling_dbtp` for what a lossy encoder adds to peaks; 0 for lossless files.
+    headroom_db : kept below `ceiling_dbtp` for what the encoder adds to peaks, as the format's record says.
 
     Raises
     ------

@@ -17,12 +17,13 @@ import numpy.typing as npt
 from cuelane import __version__, media
 from cuelane.audio.clip import Samples
 from cuelane.audio.store import ClipStore
-from cuelane.base.errors import DeliveryError, ScheduleError, UsageError
+from cuelane.base.errors import DeliveryError, ScheduleError
 from cuelane.base.files import Staged, all_or_nothing
 from cuelane.base.schedule import Schedule, to_json
 from cuelane.facts import facts
 from cuelane.hearing.report import as_dict
 from cuelane.hearing.room import room
+from cuelane.media.formats import format_of
 from cuelane.plan.load import load_plan
 from cuelane.plan.loaded import LoadedPlan
 from cuelane.render import mix
@@ -36,9 +37,6 @@ from cuelane.speech.voices import VoiceDefinition, find_voice
 
 TARGET_LUFS = -16.0
 CEILING_DBTP = -1.0
-
-# What encoding adds to true peaks, measured on the demos at the rates written: AAC 0.1 dB, MP3 0.6, Opus 1.2.
-HEADROOM_DB = {".m4a": 0.5, ".mp3": 1.0, ".opus": 1.5}
 
 # A session of few, short words reads below its clips' loudness, and wants more gain than their peaks allow.
 # So far they may be held down further, which is not heard as a limiter at work; beyond it, it stays quieter.
@@ -152,17 +150,14 @@ def render(
     The errors of :func:`prepare`, and DeliveryError when an encoder or the disk fails. No file is touched
     then.
     """
-    if out.suffix.lower() not in media.SUFFIXES:
-        raise UsageError(f"{out}: name a file that ends in one of {', '.join(sorted(media.SUFFIXES))}")
+    form = format_of(out)
     store = store or ClipStore()
     prepared = prepare(plan_path, voice=voice, pace=pace, store=store, progress=speech_progress)
     if prepared.advice:
         raise ScheduleError("\n".join(str(advice) for advice in prepared.advice))
     if for_music:
         prepared = _for_music(prepared, store)
-    levels, load_clip = landed(
-        prepared.schedule, clip_loader(store), loudness_lufs, HEADROOM_DB.get(out.suffix.lower(), 0.0)
-    )
+    levels, load_clip = landed(prepared.schedule, clip_loader(store), loudness_lufs, form.speech_headroom_db)
     extra = prepared.schedule.extra | {
         "room": as_dict(room(prepared.schedule, load_clip), prepared.schedule.sample_rate),
         "loudness": {
@@ -237,7 +232,7 @@ def _write(
     chapters = chapters_of(schedule)
     blocks = _reporting(mix.blocks(schedule, load_clip, gain_db=levels.gain_db), schedule.n_frames, progress)
     cover = None
-    if out.suffix.lower() != ".wav":
+    if format_of(out).holds_chapters:
         from cuelane.deliver.cover import draw_cover
 
         cover = draw_cover(schedule)
@@ -251,7 +246,7 @@ def _write(
         tags=_tags(prepared),
         cover_png=cover,
     )
-    if out.suffix.lower() == ".wav":
+    if not format_of(out).holds_chapters:
         from cuelane.deliver.marks import add_cue_chunk
 
         add_cue_chunk(audio, schedule)

@@ -19,10 +19,10 @@ from cuelane.base import schedule as schedules
 from cuelane.base.errors import AudioFileError, UsageError
 from cuelane.base.files import all_or_nothing
 from cuelane.base.schedule import Schedule
-from cuelane.media import SUFFIXES, MediaInfo, decode, encode, probe
+from cuelane.media import MediaInfo, decode, encode, probe
 from cuelane.media.attached_picture import cover_png
+from cuelane.media.formats import LOSSLESS_WORDS, format_of
 from cuelane.media.reader import require_file
-from cuelane.media.writer import LOSSY
 from cuelane.meter import Meter
 from cuelane.under.ducking import DEEPEST_DB, gain_of_nodes
 from cuelane.under.gain_plan import MixPlan, Need, fit_music, plan_mix, softer_songs
@@ -38,13 +38,6 @@ DEFAULT_DEPTH_LU = 14.0
 DEFAULT_LEVEL_LU = -3.0
 DEFAULT_TARGET_LUFS = -16.0
 CEILING_DBTP = -1.0
-MIX_HEADROOM_DB = {".m4a": 1.0, ".mp3": 1.0, ".opus": 1.5}
-"""Left for the noise of lossy encoders. On 28 songs, 3 minutes each, decoded peaks came at most 0.0, 0.3 and
-1.2 dB over the plan; in a longer session more of them come together (AAC in 45 minutes: 0.4)."""
-
-LOSSLESS_HEADROOM_DB = 0.02
-"""For rounding to 24 bits and float32."""
-
 LOWERED_BEYOND_DB = (0.2, 1.0)
 """Where an encoder's noise adds more than its headroom, it is elsewhere each time the mix is another, so the
 whole is encoded again under a ceiling lower by what was too much, and by this much beyond; then once more."""
@@ -94,7 +87,8 @@ def under(
     ----------
     track : any file the media edge reads; its chapters, tags and cover are kept.
     music : files in the order in which they are played, each brought to the same loudness.
-    out : ``.m4a .mp3 .opus .flac .wav``; its schedule goes beside it, with the positions of the track's.
+    out : its suffix names one of :data:`cuelane.media.formats.FORMATS`; its schedule goes beside it, with the
+        positions of the track's.
     schedule : the track's schedule; ``NAME.schedule.json`` beside it if None.
     music_level_lu : the music's loudness between events, relative to speech.
     most_depth_lu : how far down music may go for an event, 0 to 27 LU.
@@ -117,8 +111,9 @@ def under(
     n_track = min(2, info.n_channels)
     sound, songs = _measured(track, n_track, music, plan)
     notes += _fits(track, schedule_path, plan, sound)
-    lossy = out.suffix.lower() in LOSSY
-    ceiling_dbtp = CEILING_DBTP - (MIX_HEADROOM_DB[out.suffix.lower()] if lossy else LOSSLESS_HEADROOM_DB)
+    form = format_of(out)
+    lossy = form.lossy
+    ceiling_dbtp = CEILING_DBTP - form.mix_headroom_db
     bed, mix_plan, n_channels = fit_music(
         sound,
         songs,
@@ -136,7 +131,7 @@ def under(
         for path, missing_lu in softer.items()
     ]
     made = out.with_name(out.stem + ".schedule.json")
-    picture = cover_png(track, info) if out.suffix.lower() != ".wav" else None
+    picture = cover_png(track, info) if form.holds_chapters else None
 
     def write(path: Path, mix_plan: MixPlan) -> Meter:
         """Return what was read in all that a player will decode; a lossless file holds what was mixed."""
@@ -176,8 +171,8 @@ def under(
             meter = write(path, mix_plan)
         if lossy and meter.true_peak_dbtp > CEILING_DBTP:
             notes.append(
-                f"the {out.suffix[1:]} encoder adds peaks up to {meter.true_peak_dbtp:.1f} dBTP, where "
-                f"{CEILING_DBTP:g} was meant: write .flac or .wav to be under it, or use a lower --level"
+                f"the encoder of {form.name} adds peaks up to {meter.true_peak_dbtp:.1f} dBTP, where "
+                f"{CEILING_DBTP:g} was meant: write {LOSSLESS_WORDS} to be under it, or use a lower --level"
             )
         record = _record(songs, music_level_lu, mix_plan, meter)
         staged.write_text(made, schedules.to_json(dataclasses.replace(plan, extra={**plan.extra, **record})))
@@ -212,9 +207,7 @@ def _check(
 ) -> None:
     if not music:
         raise UsageError("no music given: name at least one file after the track")
-    if out.suffix.lower() not in SUFFIXES:
-        raise UsageError(f"{out}: cannot write {out.suffix or 'a name without a suffix'}; "
-                         f"expected one of {' '.join(SUFFIXES)}")  # fmt: skip
+    format_of(out)
     if not schedule.exists():
         raise UsageError(f"{schedule}: no such file; give the track's schedule with --schedule")
     for given in (track, *music):

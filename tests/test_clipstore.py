@@ -169,23 +169,27 @@ def test_a_folder_that_cannot_be_written_says_so(tmp_path):
         ClipStore(blocked).put(KEY, make_clip())
 
 
+def size_of(folder):
+    return sum(path.stat().st_size for path in folder.glob("*/*/*") if path.is_file())
+
+
 def test_the_least_recently_used_clip_goes_first(tmp_path):
     """Past its size the store forgets what was not asked for, and keeps what was."""
-    store = ClipStore(tmp_path, max_bytes=80_000)
     clips = [make_clip(seed) for seed in range(5)]
     keys = [recipe_key({"n": n}) for n in range(5)]
-    for n in range(4):
-        store.put(keys[n], clips[n])
-        for path in tmp_path.rglob("*"):
-            if path.is_file():
+    with ClipStore(tmp_path) as store:
+        for n in range(4):
+            store.put(keys[n], clips[n])
+            for path in tmp_path.glob("*/*/*"):
                 os.utime(path, ns=(path.stat().st_atime_ns, path.stat().st_mtime_ns - 10**9))
-    assert same(store.get(keys[0]), clips[0])
-    for n in range(4, 5):
-        store.put(keys[n], clips[n])
-    store.put(recipe_key({"n": 5}), make_clip(5))
+    with ClipStore(tmp_path) as store:
+        assert same(store.get(keys[0]), clips[0])
+    with ClipStore(tmp_path, max_bytes=80_000) as store:
+        store.put(keys[4], clips[4])
+        store.put(recipe_key({"n": 5}), make_clip(5))
 
-    total = sum(path.stat().st_size for path in tmp_path.rglob("*") if path.is_file())
-    assert total <= 80_000
+    assert size_of(tmp_path) <= 80_000
+    store = ClipStore(tmp_path)
     assert same(store.get(keys[0]), clips[0])
     assert store.get(keys[1]) is None
     assert same(store.get(keys[4]), clips[4])
@@ -193,13 +197,13 @@ def test_the_least_recently_used_clip_goes_first(tmp_path):
 
 def test_another_process_filling_the_folder_is_noticed(tmp_path):
     """A store opened on a full folder shrinks it at its first put."""
-    big = ClipStore(tmp_path)
-    for n in range(6):
-        big.put(recipe_key({"n": n}), make_clip(n))
+    with ClipStore(tmp_path) as big:
+        for n in range(6):
+            big.put(recipe_key({"n": n}), make_clip(n))
     small = ClipStore(tmp_path, max_bytes=50_000)
     small.put(KEY, make_clip(9))
 
-    assert sum(path.stat().st_size for path in tmp_path.rglob("*") if path.is_file()) <= 50_000
+    assert size_of(tmp_path) <= 50_000
     assert same(small.get(KEY), make_clip(9))
 
 
@@ -212,6 +216,7 @@ def test_a_process_killed_before_the_rename_leaves_nothing_half(tmp_path):
         from pathlib import Path
         import numpy as np
         from cuelane.audio import store as clipstore
+        from cuelane.audio import store_files
         from cuelane.audio.clip import Clip, content_hash
         die_at = int(sys.argv[2])
         renames = 0
@@ -221,7 +226,7 @@ def test_a_process_killed_before_the_rename_leaves_nothing_half(tmp_path):
                 os.kill(os.getpid(), signal.SIGKILL)
             renames += 1
             source.replace(target)
-        clipstore._replace = replace
+        store_files._replace = replace
         samples = np.zeros(4800, dtype=np.float32); samples[0] = 0.5
         clip = Clip("Rest.", "v", 48000, samples, content_hash(samples))
         clipstore.ClipStore(Path(sys.argv[1])).put("a" * 64, clip)
@@ -233,7 +238,8 @@ def test_a_process_killed_before_the_rename_leaves_nothing_half(tmp_path):
         assert done.returncode == -signal.SIGKILL
         store = ClipStore(folder)
         assert store.get("a" * 64) is None
-        left = [path for path in folder.rglob("*") if path.is_file() and not path.name.endswith(".tmp")]
+        written = [*folder.glob("audio/*/*"), *folder.glob("recipes/*/*")]
+        left = [path for path in written if not path.name.startswith(".")]
         assert all(path.stat().st_size > 0 for path in left)
         assert len(left) == die_at
         clip = make_clip()
@@ -241,19 +247,20 @@ def test_a_process_killed_before_the_rename_leaves_nothing_half(tmp_path):
         assert same(store.get("a" * 64), clip)
 
 
-def test_stale_temporary_files_are_swept(tmp_path):
-    """What a killed process left is gone after an hour."""
+def test_temporary_files_of_dead_processes_are_swept(tmp_path):
+    """What a killed process left is gone, whatever the clock said; what a living one is writing stays."""
     store = ClipStore(tmp_path)
     store.put(KEY, make_clip())
+    (token,) = [path.stem for path in tmp_path.glob("leases/*.txt")]
     (wav,) = tmp_path.rglob("*.wav")
-    old, new = wav.with_name(".1-aa.tmp"), wav.with_name(".1-bb.tmp")
-    for path in (old, new):
+    dead, alive = wav.with_name(".1-aa.bb.tmp"), wav.with_name(f".{token}.bb.tmp")
+    for path, when in ((dead, 2**32), (alive, 0)):
         path.write_bytes(b"half")
-    os.utime(old, (0, 0))
+        os.utime(path, (when, when))
     ClipStore(tmp_path).put(KEY, make_clip(2))
 
-    assert not old.exists()
-    assert new.exists()
+    assert not dead.exists()
+    assert alive.exists()
 
 
 def test_threads_share_a_store(tmp_path):

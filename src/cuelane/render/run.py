@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane import __version__, media
-from cuelane.audio.clip import Samples
+from cuelane.audio.clip import Clip, Samples
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import DeliveryError, ScheduleError
 from cuelane.base.files import Staged, all_or_nothing
@@ -28,7 +29,7 @@ from cuelane.plan.load import load_plan
 from cuelane.plan.loaded import LoadedPlan
 from cuelane.render import mix
 from cuelane.render.shaped_clips import shaped_for_music
-from cuelane.render.voicing import Progress, Voiced, voiced
+from cuelane.render.voicing import Progress, Voiced, spoken_again, voiced
 from cuelane.session.expand import expand
 from cuelane.session.model import Session
 from cuelane.session.remedies import Advice, advise
@@ -113,14 +114,22 @@ def voice_facts(definition: VoiceDefinition) -> dict[str, str]:
     return {"name": definition.name, "credit": definition.credit, "licence": definition.licence}
 
 
-def clip_loader(store: ClipStore) -> LoadClip:
-    """Return a function that gives a clip's samples for its hash, from the store."""
+def clip_loader(store: ClipStore, again: Callable[[str], Clip | None] | None = None) -> LoadClip:
+    """Return a function that gives a clip's samples for its hash, from the store.
+
+    Parameters
+    ----------
+    again : makes a clip anew that somebody took out of the store meanwhile.
+    """
 
     def load(sha256: str) -> Samples:
         clip = store.by_hash(sha256)
+        if clip is None and again is not None:
+            clip = again(sha256)
         if clip is None:
             raise DeliveryError(
-                f"the clip {sha256[:19]}… is gone from the store {store.folder}; render again"
+                f"the clip {sha256[:19]}… was taken out of the store {store.folder} while it was in use, and "
+                "what it was made of has changed; render again"
             )
         return clip.samples
 
@@ -157,7 +166,10 @@ def render(
         raise ScheduleError("\n".join(str(advice) for advice in prepared.advice))
     if for_music:
         prepared = _for_music(prepared, store)
-    levels, load_clip = landed(prepared.schedule, clip_loader(store), loudness_lufs, form.speech_headroom_db)
+    again = partial(spoken_again, voiced=prepared.voiced, store=store, pace=pace)
+    levels, load_clip = landed(
+        prepared.schedule, clip_loader(store, again), loudness_lufs, form.speech_headroom_db
+    )
     extra = prepared.schedule.extra | {
         "room": as_dict(room(prepared.schedule, load_clip), prepared.schedule.sample_rate),
         "loudness": {

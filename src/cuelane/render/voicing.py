@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from cuelane.audio.clip import Clip
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import AudioFileError, VoiceError
 from cuelane.base.units import SAMPLE_RATE
@@ -32,7 +33,8 @@ class Voiced:
     """An arranged session, and how it was voiced.
 
     ``fallbacks`` maps a text to the voice that spoke it instead and why; ``estimated`` says that lengths are
-    estimates and no clip exists.
+    estimates and no clip exists. ``sources`` maps a clip's hash to its text and the recording that a script
+    names for it, if one does.
     """
 
     arranged: Arranged
@@ -40,6 +42,7 @@ class Voiced:
     estimated: bool
     fallbacks: dict[str, str] = field(default_factory=dict)
     n_synthesised: int = 0
+    sources: dict[str, tuple[str, Path | None]] = field(default_factory=dict)
 
 
 def voiced(
@@ -66,7 +69,8 @@ def voiced(
             break
         recordings = [candidate for candidate in missing if candidate.clip]
         for candidate in recordings:
-            sounding[_key(candidate)] = _recording(candidate, store)
+            sounding[_key(candidate)] = found = _recording(candidate, store)
+            result.sources[found.clip or ""] = candidate.text, Path(_key(candidate)[1] or "")
         texts = list(dict.fromkeys(candidate.text for candidate in missing if not candidate.clip))
         for first in range(0, len(texts), _BATCH):
             batch = texts[first : first + _BATCH]
@@ -80,9 +84,27 @@ def voiced(
             result.n_synthesised += spoken.n_synthesised
             for text in batch:
                 clip = spoken.clips[text]
+                result.sources[clip.sha256] = text, None
                 sounding[text, None] = Sounding(clip.n_frames, clip.sha256, clip.voice, clip.words)
         result.arranged = _estimate(session, voice, pace, sounding)
     return result
+
+
+def spoken_again(sha256: str, voiced: Voiced, *, store: ClipStore, pace: float) -> Clip | None:
+    """Return a clip that is gone from the store, made anew; None if what is made now sounds otherwise.
+
+    Raises
+    ------
+    VoiceError : the engine failed, or the recording that a script names is lost.
+    """
+    text, recording = voiced.sources.get(sha256, ("", None))
+    if recording is not None:
+        clip = clip_from_file(recording, text, "recording", store=store)
+    elif text:
+        clip = speak_all([text], voiced.voice, store=store, pace=pace).clips[text]
+    else:
+        return None
+    return clip if clip.sha256 == sha256 else None
 
 
 def _key(candidate: Candidate) -> tuple[str, str | None]:

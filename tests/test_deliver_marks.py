@@ -16,7 +16,7 @@ from cuelane import media
 from cuelane.base.errors import SignalError
 from cuelane.base.schedule import Event, Schedule
 from cuelane.deliver.marks import CueMark, add_cue_chunk, append_cue_marks, cue_chunks, to_csv
-from cuelane.media import writer
+from cuelane.media import pcm
 
 RATE = 48_000
 MARKS = [CueMark(0, "Go."), CueMark(48_000, "Knees"), CueMark(72_001, "Fünf")]
@@ -24,7 +24,11 @@ MARKS = [CueMark(0, "Go."), CueMark(48_000, "Knees"), CueMark(72_001, "Fünf")]
 
 def _wav(path: Path, n_frames: int, **tags: str) -> Path:
     media.encode(
-        path, [np.full((n_frames, 1), 0.25, np.float32)], sample_rate=RATE, n_frames=n_frames, tags=tags
+        path,
+        [np.full((n_frames, 1), 0.25, np.float32)],
+        sample_rate=RATE,
+        n_frames=n_frames,
+        metadata=media.Metadata(tags),
     )
     return path
 
@@ -73,7 +77,7 @@ def test_marks_are_read_by_others_and_the_sound_is_whole(tmp_path: Path, n_frame
 
 def test_an_rf64_keeps_its_64_bit_size(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """In an RF64 the size in ds64 is set, and ffmpeg reads the marks; libsndfile knows none in RF64."""
-    monkeypatch.setattr(writer, "MAX_RIFF_BYTES", 1_000)
+    monkeypatch.setattr(pcm, "MAX_RIFF_BYTES", 1_000)
     path = _wav(tmp_path / "m.wav", 5_001)
     append_cue_marks(path, [CueMark(7, "a")])
     data = path.read_bytes()

@@ -12,7 +12,7 @@ import pytest
 from cuelane import media
 from cuelane.audio.tones import render_pip
 from cuelane.base.errors import UsageError
-from cuelane.media import Chapter, formats
+from cuelane.media import Chapter, Metadata, formats
 from cuelane.media.formats import FORMATS, AudioFormat, LossyCoding, TagStyle, format_of, media_type_of
 from cuelane.meter import Meter
 
@@ -91,7 +91,10 @@ def test_a_new_format_is_one_record(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     sound[RATE : RATE + 4_800] = rng.normal(0, 0.1, (4_800, 1))
     chapters = [Chapter(0, 1_500, "One"), Chapter(1_500, 3_000, "Zwei – ü")]
     media.encode(
-        tmp_path / "a.ogg", [sound], sample_rate=RATE, chapters=chapters, tags={"title": "T", "comment": "C"}
+        tmp_path / "a.ogg",
+        [sound],
+        sample_rate=RATE,
+        metadata=Metadata({"title": "T", "comment": "C"}, chapters),
     )
 
     with av.open(str(tmp_path / "a.ogg")) as container:

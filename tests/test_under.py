@@ -19,7 +19,7 @@ from cuelane.base.errors import AudioFileError, UsageError
 from cuelane.base.schedule import load_schedule
 from cuelane.hearing.bands import band_powers, full_scale_db_spl, spectrum_levels_db
 from cuelane.hearing.sii import speech_intelligibility_index
-from cuelane.media import Chapter, decode, encode, probe
+from cuelane.media import Chapter, Metadata, decode, encode, probe
 from cuelane.media.attached_picture import cover_png
 from cuelane.media.formats import format_of
 from cuelane.meter import Meter, integrated_loudness_lufs, true_peak_dbtp
@@ -38,6 +38,8 @@ from roomkit import RATE
 SOUNDS = roomkit.clips()
 SESSION = roomkit.session(SOUNDS)
 NODE = node_frames(RATE)
+TAGS = {"title": "Boathouse legs", "artist": "Ada"}
+CHAPTERS = [Chapter(0, 9_000, "Legs"), Chapter(9_000, 20_000, "Core")]
 MOST_SLOPE_DB_PER_SAMPLE = 0.1 / (RATE / 1000)
 
 
@@ -51,8 +53,7 @@ def make_track(folder: Path, name: str = "track.wav", gain_db: float = 4.0) -> P
         path,
         [roomkit.track(SESSION, SOUNDS, gain_db)],
         sample_rate=RATE,
-        chapters=[] if path.suffix == ".wav" else [Chapter(0, 9_000, "Legs"), Chapter(9_000, 20_000, "Core")],
-        tags={"title": "Boathouse legs", "artist": "Ada"},
+        metadata=Metadata(TAGS, [] if path.suffix == ".wav" else CHAPTERS),
     )
     (folder / f"{path.stem}.schedule.json").write_text(schedules.to_json(SESSION), encoding="utf-8")
     return path
@@ -416,9 +417,7 @@ def test_chapters_tags_and_cover_are_kept(tmp_path: Path, music: list[Path], suf
         track,
         [roomkit.track(SESSION, SOUNDS, 4.0)],
         sample_rate=RATE,
-        chapters=[Chapter(0, 9_000, "Legs"), Chapter(9_000, 20_000, "Core")],
-        tags={"title": "Boathouse legs", "artist": "Ada"},
-        cover_png=picture.getvalue(),
+        metadata=Metadata(TAGS, CHAPTERS, picture.getvalue()),
     )
 
     report = under(track, music, tmp_path / f"mixed{suffix}")

@@ -11,15 +11,17 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from cuelane.media.metadata import Metadata
     from cuelane.media.probing import Chapter, MediaInfo, probe
     from cuelane.media.reader import decode
     from cuelane.media.writer import encode
 
-__all__ = ["Chapter", "MediaInfo", "decode", "encode", "probe"]
+__all__ = ["Chapter", "MediaInfo", "Metadata", "decode", "encode", "probe"]
 
 _HOMES = {
     "Chapter": "probing",
     "MediaInfo": "probing",
+    "Metadata": "metadata",
     "probe": "probing",
     "decode": "reader",
     "encode": "writer",

@@ -1,4 +1,8 @@
-"""The cover picture inside a file."""
+"""The cover picture inside a file, by the ffmpeg program.
+
+It finds a picture in every container it reads and converts it to PNG; with mutagen that would be a reader for
+each kind of tag, and Pillow for the rest.
+"""
 
 from __future__ import annotations
 

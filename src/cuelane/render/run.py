@@ -254,9 +254,7 @@ def _write(
         blocks,
         sample_rate=schedule.sample_rate,
         n_frames=schedule.n_frames,
-        chapters=chapters,
-        tags=_tags(prepared),
-        cover_png=cover,
+        metadata=media.Metadata(_tags(prepared), chapters, cover),
     )
     if not format_of(out).holds_chapters:
         from cuelane.deliver.marks import add_cue_chunk

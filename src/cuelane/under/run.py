@@ -19,9 +19,10 @@ from cuelane.base import schedule as schedules
 from cuelane.base.errors import AudioFileError, UsageError
 from cuelane.base.files import all_or_nothing
 from cuelane.base.schedule import Schedule
-from cuelane.media import MediaInfo, decode, encode, probe
+from cuelane.media import MediaInfo, Metadata, decode, encode, probe
 from cuelane.media.attached_picture import cover_png
 from cuelane.media.formats import LOSSLESS_WORDS, format_of
+from cuelane.media.metadata import TAG_NAMES
 from cuelane.media.reader import require_file
 from cuelane.meter import Meter
 from cuelane.under.ducking import DEEPEST_DB, gain_of_nodes
@@ -43,7 +44,6 @@ LOWERED_BEYOND_DB = (0.2, 1.0)
 whole is encoded again under a ceiling lower by what was too much, and by this much beyond; then once more."""
 
 _BLOCK_NODES = 128
-_TAGS = ("title", "artist", "album", "date", "comment")
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,9 +143,7 @@ def under(
             sample_rate=rate,
             n_channels=n_channels,
             n_frames=plan.n_frames,
-            chapters=info.chapters,
-            tags=_tags(info, plan),
-            cover_png=picture,
+            metadata=Metadata(_tags(info, plan), info.chapters, picture),
         )
         if lossy:
             for block in decode(path, sample_rate=rate, channels=n_channels):
@@ -329,7 +327,7 @@ def _metered(blocks: Iterator[Block], meter: Meter) -> Iterator[Block]:
 
 
 def _tags(info: MediaInfo, schedule: Schedule) -> dict[str, str]:
-    tags = {name: info.tags[name] for name in _TAGS if info.tags.get(name)}
+    tags = {name: info.tags[name] for name in TAG_NAMES if info.tags.get(name)}
     return {"title": schedule.title, **tags}
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import string
+import unicodedata
 from dataclasses import replace
 
 import pytest
@@ -12,7 +14,7 @@ import pagesession
 from cuelane.base.schedule import Schedule
 from cuelane.deliver import cover
 from cuelane.deliver.cover import draw_cover
-from cuelane.deliver.lettering import can_letter, fitted, plain_letters, width_of
+from cuelane.deliver.lettering import SEMIBOLD, can_letter, fitted, font_of, letterable, width_of
 
 
 def opened(png: bytes) -> Image.Image:
@@ -74,7 +76,7 @@ def test_work_and_rest_take_their_share_of_a_row() -> None:
 
 
 def test_the_title_is_large_and_keeps_to_the_margins() -> None:
-    """A short title is set at 168 px; a long one still fits the width, and no ink leaves the margins."""
+    """A short title is set at 180 px; a long one still fits the width, and no ink leaves the margins."""
     for title in (
         "Legs",
         "A morning of slow and steady rowing for people who would rather be in bed",
@@ -86,23 +88,53 @@ def test_the_title_is_large_and_keeps_to_the_margins() -> None:
         assert ink > 4000
         for side in ((0, 0, cover.MARGIN - 4, 600), (cover.SIDE - cover.MARGIN + 4, 0, cover.SIDE, 600)):
             assert near(image, cover.INK, side) == 0
-    assert fitted("Legs", 1180, largest=168, smallest=56, most_lines=3)[0] == 168
+    assert fitted("Legs", 1180, largest=180, smallest=60, most_lines=3)[0] == 180
 
 
-@pytest.mark.parametrize(
-    "text", ["Übung für Müde", "Ça va, señor Łukasz?", "Æsir í Århus", "Přestávka", "Şcoală Őr"]
-)
-def test_accents_are_drawn(text: str) -> None:
-    """European titles can be lettered, and an accent leaves ink that the bare letters do not."""
-    bare = "".join(letter for letter in plain_letters(text) if letter.isascii())
-    schedule = pagesession.boathouse()
+LANGUAGES = {
+    "en": "Legs – the “easy” way, naïvely: it’s 40 °C",
+    "es": "¿Piernas al año? ¡Sí, mañana, pingüino!",
+    "fr": "Séance d’été : cœur, œil, çà et là, où l’aïeul hâte",
+    "it": "Perché però: più salute già, così, è",
+    "pt-BR": "Sessão de força – manhã com avó, pé e você, à noite",
+    "de": "Übungen für große Müßiggänger: „Öl“",
+}
+ACCENTS = "áàâãäåéèêëíìîïóòôõöúùûüçñœßÁÀÂÃÄÅÉÈÊËÍÌÎÏÓÒÔÕÖÚÙÛÜÇÑŒ¿¡«»“”„’–—°łøşčőăĐæ"
+
+
+@pytest.mark.parametrize("text", LANGUAGES.values(), ids=LANGUAGES)
+def test_titles_of_six_languages_are_drawn_whole(text: str) -> None:
+    """Every letter stands as written and takes its width, and the cover shows the title's ink."""
+    image = opened(draw_cover(replace(pagesession.boathouse(), title=text)))
 
     assert can_letter(text)
-    assert width_of(text, 100) == width_of(bare, 100)
-    assert draw_cover(replace(schedule, title=text)) != draw_cover(replace(schedule, title=bare))
+    assert letterable(text) == text
+    assert near(image, cover.INK, (cover.MARGIN, cover.MARGIN, cover.SIDE - cover.MARGIN, 420)) > 4000
+    for letter in {letter for letter in text if not letter.isascii()}:
+        assert width_of(text.replace(letter, ""), 100) < width_of(text, 100)
 
 
-@pytest.mark.parametrize("text", ["漕艇", "Гребля", "شاطئ"])
+def test_each_accented_letter_has_its_own_glyph() -> None:
+    """No two of them are drawn alike, nor any like its bare letter; decomposed text is drawn composed."""
+    font = font_of(60)
+    masks = {letter: bytes(font.getmask(letter)) for letter in ACCENTS + string.ascii_letters}
+
+    assert all(can_letter(letter) for letter in ACCENTS)
+    assert len(set(masks.values())) == len(masks)
+    assert letterable(unicodedata.normalize("NFD", ACCENTS)) == ACCENTS
+
+
+def test_accents_of_a_line_keep_clear_of_the_line_above() -> None:
+    """Between tails and capital accents at the cover's line pitch there is paper."""
+    size = 100
+    font = font_of(size, SEMIBOLD)
+    deepest = font.getbbox("gjpqyçÇ,;Q", anchor="ls")[3]
+    highest = font.getbbox("ÅÄÉÊÑÔÕÜ", anchor="ls")[1]
+
+    assert deepest - highest < round(size * cover.LINE_PITCH)
+
+
+@pytest.mark.parametrize("text", ["漕艇", "شاطئ", "🏋"])
 def test_a_script_without_letters_leaves_the_pattern(text: str) -> None:
     """A title that the font does not hold is left out, not drawn as boxes; the picture is still made."""
     assert not can_letter(text)
@@ -110,6 +142,21 @@ def test_a_script_without_letters_leaves_the_pattern(text: str) -> None:
     without = opened(draw_cover(replace(pagesession.boathouse(), title="")))
 
     assert ImageChops.difference(with_title.convert("RGB"), without.convert("RGB")).getbbox() is None
+
+
+def test_an_emoji_is_left_out_and_the_words_stay() -> None:
+    """A title of words and a picture is lettered without the picture."""
+    assert letterable("Legs 🏋️ and  arms") == "Legs and arms"
+    schedule = pagesession.boathouse()
+    assert draw_cover(replace(schedule, title="Legs 🏋️")) == draw_cover(replace(schedule, title="Legs"))
+
+
+def test_a_dash_ends_a_line_and_a_line_more_has_to_pay() -> None:
+    """A sign alone never begins a line; one line is kept where two would hardly be larger."""
+    _, lines = fitted("Strength – calm", 400, largest=100, smallest=60, most_lines=3)
+    assert lines == ["Strength –", "calm"]
+    size, lines = fitted("Even split", width_of("Even split", 92), largest=100, smallest=20, most_lines=3)
+    assert (size, lines) == (92, ["Even split"])
 
 
 def test_an_empty_schedule_has_a_cover() -> None:

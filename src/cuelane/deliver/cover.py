@@ -1,7 +1,7 @@
 """A square cover, drawn from the session itself: its rounds of work and rest as the page's score shows them.
 
-The same schedule gives the same bytes on every machine with the same Pillow: the shapes are whole pixels,
-the font is the one that Pillow carries and the file holds no time and no text.
+The same schedule gives the same bytes on every machine with the same Pillow and font: the shapes are whole
+pixels, the font comes in a wheel, and the file holds no time and no text.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw
 
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import format_clock
-from cuelane.deliver.lettering import can_letter, draw_text, fitted
+from cuelane.deliver.lettering import SEMIBOLD, can_letter, draw_text, fitted, font_of, letterable
 from cuelane.deliver.outline import Outline, outline_of
 from cuelane.deliver.page_text import time_in_words
 from cuelane.deliver.score import Row, ScorePiece, staves_of
@@ -21,6 +21,8 @@ from cuelane.web.page_parts import plain
 
 SIDE = 1400
 MARGIN = 110
+LINE_PITCH = 1.15
+"""Of the type's size: tails and the accents of capitals below them keep apart."""
 MOST_ROWS = 44
 
 PAPER = (244, 240, 230)
@@ -39,7 +41,7 @@ PALETTE = (PAPER, INK, SOFT, EDGE, WORK, SETTLE, BREATH, TALK, SHEET, PENCIL)
 def draw_cover(schedule: Schedule) -> bytes:
     """Return a PNG of 1400 by 1400 pixels, under 150 kB.
 
-    A title in a script that Pillow's font does not hold is left out; the pattern and the length remain.
+    A title in a script that the font does not hold is left out; the pattern and the length remain.
     """
     image = Image.new("RGB", (SIDE, SIDE), PAPER)
     draw = ImageDraw.Draw(image)
@@ -54,13 +56,13 @@ def draw_cover(schedule: Schedule) -> bytes:
 def _letter(draw: ImageDraw.ImageDraw, title: str, outline: Outline) -> int:
     """Draw the title; return where the score may begin."""
     y = MARGIN
-    if title and can_letter(title):
-        size, lines = fitted(title, SIDE - 2 * MARGIN, largest=168, smallest=56, most_lines=3)
+    if can_letter(title):
+        size, lines = fitted(
+            letterable(title), SIDE - 2 * MARGIN, weight=SEMIBOLD, largest=180, smallest=60, most_lines=3
+        )
         for line in lines:
-            y += round(size * 1.08)
-            draw_text(
-                draw, (MARGIN, y - round(size * 0.2)), line, size, INK, PAPER, weight=max(1, size // 60)
-            )
+            y += round(size * LINE_PITCH)
+            draw_text(draw, (MARGIN, y - round(size * 0.2)), line, INK, font_of(size, SEMIBOLD))
     y += 38
     draw.rectangle((MARGIN, y, SIDE - MARGIN - 1, y + 7), fill=INK)
     draw.rectangle((MARGIN, y + 13, SIDE - MARGIN - 1, y + 15), fill=INK)
@@ -75,7 +77,7 @@ def _foot(draw: ImageDraw.ImageDraw, outline: Outline) -> None:
         parts.append(f"{time_in_words(outline.work_ms)} of work")
     elif outline.breaths:
         parts.append(f"{outline.breaths} breaths")
-    draw_text(draw, (MARGIN, SIDE - MARGIN), "  ·  ".join(parts), 44, SOFT, PAPER)
+    draw_text(draw, (MARGIN, SIDE - MARGIN), "  ·  ".join(parts), SOFT, font_of(48))
 
 
 def _rows(schedule: Schedule, outline: Outline) -> list[tuple[Row, int]]:

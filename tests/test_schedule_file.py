@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 from typing import Any
 
@@ -85,3 +86,69 @@ def test_a_missing_file_is_named(tmp_path: Path) -> None:
     """The path is in the message."""
     with pytest.raises(AudioFileError, match=r"nothing\.json: cannot read this schedule"):
         load_schedule(tmp_path / "nothing.json")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        (
+            '"n_frames": 96000',
+            '"n_frames": 1000000000000000000',
+            "which is 25 hours, got 1000000",
+        ),
+        ('"n_frames": 96000', f'"n_frames": 1{"0" * 400}', "is larger than a whole number may be"),
+        ('"text": "Go."', '"text": "\\ud800"', "holds half of a character (a lone surrogate)"),
+        ('"text": "Go."', '"text": "a\\u0000b"', "events[0]: text holds a control character (U+0000)"),
+        ('"text": "Go."', f'"text": "{"x" * 10_001}"', "has 10001 characters; at most 10000 are read"),
+        ('"text": "Go."', '"words": [["Go.", 100, Infinity]]', "Infinity is not a number that JSON has"),
+        ('"text": "Go."', '"words": [["Go.", 100, 1e999]]', "1e999 is larger than a number may be"),
+        ('"text": "Go."', '"words": [["Go.", 100, 1e300]]', "words must be [word, onset, end] rows"),
+        ('"text": "Go."', '"words": [["Go.", 100, 96001]]', "words must be [word, onset, end] rows"),
+        ('"text": "Go."', '"words": 3', "words must be a list of at most 2000 rows"),
+        ('"start_sample": 0', '"start_sample": 96001', "needs start_sample <= end_sample <= 96000"),
+        ('{"x": 1}', '{"x": -1e999}', "-1e999 is larger than a number may be"),
+        ('{"x": 1}', "[" * 100_000, "not a schedule"),
+    ],
+)
+def test_what_no_session_has_is_refused(old: str, new: str, message: str) -> None:
+    """Numbers and texts that would stop, or take for ever, whatever is done with the schedule."""
+    text = json.dumps(GOOD)
+    assert old in text
+    with pytest.raises(AudioFileError) as caught:
+        from_json(text.replace(old, new), "x.json")
+    assert message in str(caught.value)
+    assert len(str(caught.value)) < 300
+
+
+def test_time_with_a_schedule_is_bounded() -> None:
+    """An event of hours, or events that sound all at once, would take memory and time out of proportion."""
+    event = GOOD["events"][0]
+    hour = GOOD | {"n_frames": 3600 * 48_000}
+    long = [event | {"end_sample": 601 * 48_000}]
+    with pytest.raises(AudioFileError, match=r"events\[0\]: lasts longer than 600 s"):
+        from_json(json.dumps(hour | {"events": long}))
+    crowd = [event | {"end_sample": 600 * 48_000}] * 13
+    with pytest.raises(AudioFileError, match="together last longer than twice the session"):
+        from_json(json.dumps(hour | {"events": crowd}))
+    from_json(json.dumps(hour | {"events": crowd[:12]}))
+    with pytest.raises(AudioFileError, match="dropped: has 200001 entries; at most 200000 are read"):
+        from_json(json.dumps(GOOD | {"dropped": [{}] * 200_001}))
+
+
+def test_only_an_ordinary_file_of_bounded_size_is_read(tmp_path: Path) -> None:
+    """A file of holes, a folder and a pipe without a writer are named; a byte order mark is read."""
+    holes = tmp_path / "holes.json"
+    with holes.open("wb") as file:
+        file.truncate(50_000_000)
+    marked = tmp_path / "marked.json"
+    marked.write_text("\ufeff" + json.dumps(GOOD), encoding="utf-8")
+
+    with pytest.raises(AudioFileError, match="is larger than 48 MB"):
+        load_schedule(holes)
+    with pytest.raises(AudioFileError, match="is a folder"):
+        load_schedule(tmp_path)
+    if hasattr(os, "mkfifo"):
+        os.mkfifo(tmp_path / "pipe.json")
+        with pytest.raises(AudioFileError, match="is not an ordinary file"):
+            load_schedule(tmp_path / "pipe.json")
+    assert load_schedule(marked).title == "T"

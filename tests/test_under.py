@@ -194,11 +194,17 @@ def test_the_peak_of_each_node_is_exact() -> None:
         silence = np.zeros((7 + REACH, 2))
         padded = np.concatenate([np.zeros((HALF_LENGTH - 1, 2)), samples, silence]).astype(np.float64)
         expected = np.abs(padded[HALF_LENGTH - 1 :][: 20 * node]).max(axis=1)
+        # A sum of n products in single precision is off by n + 1 roundings of its largest terms at
+        # most (N. Higham, Accuracy and Stability of Numerical Algorithms, section 3.1; from memory).
+        terms = max(float(np.abs(taps).sum()) for taps in interpolation_taps(4)) * float(
+            np.abs(samples).max()
+        )
+        rounding = (2 * HALF_LENGTH + 1) * float(np.finfo(np.float32).eps) / 2 * terms
         for taps in interpolation_taps(4):
             for channel in padded.T:
                 points = np.correlate(channel, taps, "valid")[: 20 * node]
                 expected = np.maximum(expected, np.abs(points))
-        assert follower.finish()[:20] == pytest.approx(expected.reshape(20, node).max(axis=1), abs=1e-5)
+        assert follower.finish()[:20] == pytest.approx(expected.reshape(20, node).max(axis=1), abs=rounding)
 
 
 @pytest.mark.parametrize("n_channels", [1, 2])
@@ -315,7 +321,9 @@ def test_the_music_in_the_file_follows_the_plan(made: UnderReport, folder: Path,
     mixed = read(made.out)
     voice = read(folder / "track.wav", channels=2) * 10 ** (made.plan.gain_db / 20)
     left = mixed - voice
-    assert made.plan.deepest_peak_dip_db < 1e-9
+    # How far peaks let the music go is kept in single precision: a ceiling reached exactly is passed by
+    # half a step of that, at most that of the lowest gain there is (a duck and 20 dB for a peak).
+    assert made.plan.deepest_peak_dip_db <= float(np.spacing(np.float32(DEEPEST_DB + 20))) / 2
     songs = [read_song(path, RATE, SESSION.n_frames) for path in music]
     bed = lay_out(songs, -(-SESSION.n_frames // NODE), made.speech_lufs + 3.0, RATE, "loop")
     full = np.concatenate(list(bed.blocks(2, 128)))[: len(left)] * 10 ** (made.plan.gain_db / 20)

@@ -12,10 +12,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from cuelane.base import schedule_limits as limits
 from cuelane.base.errors import AudioFileError
+from cuelane.base.ordinary import read_ordinary
 
 SCHEMA = "cuelane.schedule/1"
-MAX_SCHEDULE_BYTES = 64 * 1024 * 1024
 
 IntervalKind = Literal["work", "rest", "change", "talk", "in", "hold", "out"]
 EventKind = Literal["cue", "pip"]
@@ -127,7 +128,7 @@ def to_json(schedule: Schedule) -> str:
 def _whole(record: dict[str, Any], key: str, where: str) -> int:
     value = record.get(key)
     if not isinstance(value, int) or isinstance(value, bool) or value < 0:
-        raise AudioFileError(f"{where}: {key} must be a whole number of at least 0, got {value!r}")
+        raise AudioFileError(f"{where}: {key} must be a whole number of at least 0, got {_shown(value)}")
     return value
 
 
@@ -136,8 +137,19 @@ def _text(record: dict[str, Any], key: str, where: str, *, optional: bool = Fals
     if value is None and optional:
         return None
     if not isinstance(value, str):
-        raise AudioFileError(f"{where}: {key} must be text, got {value!r}")
+        raise AudioFileError(f"{where}: {key} must be text, got {_shown(value)}")
+    limits.require_plain(value, f"{where}: {key}")
     return value
+
+
+def _shown(value: Any) -> str:
+    """Return a value as messages show it, cut short."""
+    try:
+        text = repr(value)
+    except (ValueError, RecursionError):
+        # A whole number of more digits than Python writes, or lists in lists without end.
+        return f"a {type(value).__name__}"
+    return text if len(text) <= 60 else text[:59] + "…"
 
 
 def from_json(text: str, source: str = "schedule") -> Schedule:
@@ -147,25 +159,36 @@ def from_json(text: str, source: str = "schedule") -> Schedule:
     ------
     AudioFileError : not JSON, not this schema, or a position that cannot be.
     """
-    try:
-        data = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise AudioFileError(f"{source}: not a schedule: {error}") from error
+    data = limits.parsed(text, source)
     if not isinstance(data, dict) or data.get("schema") != SCHEMA:
         found = data.get("schema") if isinstance(data, dict) else type(data).__name__
-        raise AudioFileError(f"{source}: expected a schedule of schema {SCHEMA!r}, found {found!r}")
+        raise AudioFileError(f"{source}: expected a schedule of schema {SCHEMA!r}, found {_shown(found)}")
     rows: dict[str, list[dict[str, Any]]] = {}
-    for name in ("intervals", "events", "dropped"):
+    for name, most in (
+        ("intervals", limits.MAX_INTERVALS),
+        ("events", limits.MAX_EVENTS),
+        ("dropped", limits.MAX_DROPPED),
+    ):
         value = data.get(name, [])
         if not isinstance(value, list) or not all(isinstance(row, dict) for row in value):
             raise AudioFileError(f"{source}: {name} must be a list of objects")
+        limits.require_count(value, most, f"{source}: {name}")
         rows[name] = value
     sample_rate = _whole(data, "sample_rate", source)
     n_frames = _whole(data, "n_frames", source)
     if not 8_000 <= sample_rate <= 192_000:
-        raise AudioFileError(f"{source}: sample_rate must be between 8000 and 192000 Hz, got {sample_rate}")
-    intervals = tuple(_interval(row, f"{source}: intervals[{i}]") for i, row in enumerate(rows["intervals"]))
-    events = tuple(_event(row, f"{source}: events[{i}]", n_frames) for i, row in enumerate(rows["events"]))
+        raise AudioFileError(
+            f"{source}: sample_rate must be between 8000 and 192000 Hz, got {_shown(sample_rate)}"
+        )
+    if n_frames > limits.MAX_LENGTH_S * sample_rate:
+        raise AudioFileError(
+            f"{source}: n_frames must be at most {limits.MAX_LENGTH_S * sample_rate}, which is "
+            f"{limits.MAX_LENGTH_S // 3600} hours, got {_shown(n_frames)}"
+        )
+    events = _events(rows["events"], source, n_frames, sample_rate)
+    intervals = tuple(
+        _interval(row, f"{source}: intervals[{i}]", n_frames) for i, row in enumerate(rows["intervals"])
+    )
     dropped = tuple(
         Dropped(
             _text(row, "role", source),
@@ -188,10 +211,15 @@ def from_json(text: str, source: str = "schedule") -> Schedule:
     )
 
 
-def _interval(row: dict[str, Any], where: str) -> ScheduledInterval:
+def _interval(row: dict[str, Any], where: str, n_frames: int) -> ScheduledInterval:
     kind = _text(row, "kind", where)
     if kind not in ("work", "rest", "change", "talk", "in", "hold", "out"):
-        raise AudioFileError(f"{where}: unknown kind {kind!r}")
+        raise AudioFileError(f"{where}: unknown kind {_shown(kind)}")
+    start, end = _whole(row, "start_sample", where), _whole(row, "end_sample", where)
+    if not start <= end <= n_frames:
+        raise AudioFileError(
+            f"{where}: needs start_sample <= end_sample <= {n_frames}, got {_shown(start)} and {_shown(end)}"
+        )
     return ScheduledInterval(
         index=_whole(row, "index", where),
         block=_text(row, "block", where),
@@ -199,28 +227,40 @@ def _interval(row: dict[str, Any], where: str) -> ScheduledInterval:
         round=None if row.get("round") is None else _whole(row, "round", where),
         exercise=_text(row, "exercise", where, optional=True),
         side=_text(row, "side", where, optional=True),
-        start_sample=_whole(row, "start_sample", where),
-        end_sample=_whole(row, "end_sample", where),
+        start_sample=start,
+        end_sample=end,
         settle_samples=_whole(row, "settle_samples", where) if "settle_samples" in row else 0,
         set_index=_whole(row, "set_index", where) if row.get("set_index") is not None else None,
     )
 
 
+def _events(rows: list[dict[str, Any]], source: str, n_frames: int, sample_rate: int) -> tuple[Event, ...]:
+    """Return the events. Raises if they sound for longer than a session's can, so that time stays bounded."""
+    events = tuple(_event(row, f"{source}: events[{i}]", n_frames) for i, row in enumerate(rows))
+    most = limits.MAX_EVENT_S * sample_rate
+    for i, event in enumerate(events):
+        if event.end_sample - event.onset_sample > most:
+            raise AudioFileError(
+                f"{source}: events[{i}]: lasts longer than {limits.MAX_EVENT_S} s, the longest that is read"
+            )
+    # Events of a session do not overlap; twice its length leaves room for tails that do.
+    if sum(event.end_sample - event.onset_sample for event in events) > 2 * n_frames:
+        raise AudioFileError(f"{source}: its events together last longer than twice the session")
+    return events
+
+
 def _event(row: dict[str, Any], where: str, n_frames: int) -> Event:
     kind = _text(row, "kind", where)
     if kind not in ("cue", "pip"):
-        raise AudioFileError(f"{where}: kind must be cue or pip, got {kind!r}")
+        raise AudioFileError(f"{where}: kind must be cue or pip, got {_shown(kind)}")
     onset, end = _whole(row, "onset_sample", where), _whole(row, "end_sample", where)
     if not onset < end <= n_frames:
-        raise AudioFileError(f"{where}: needs onset_sample < end_sample <= {n_frames}, got {onset} and {end}")
+        raise AudioFileError(
+            f"{where}: needs onset_sample < end_sample <= {n_frames}, got {_shown(onset)} and {_shown(end)}"
+        )
     frequency = row.get("frequency_hz")
     if frequency is not None and not (isinstance(frequency, int | float) and 0 < frequency < 96_000):
-        raise AudioFileError(f"{where}: frequency_hz must be a frequency, got {frequency!r}")
-    words = row.get("words", [])
-    try:
-        spoken = tuple((str(word), int(start), int(stop)) for word, start, stop in words)
-    except (TypeError, ValueError) as error:
-        raise AudioFileError(f"{where}: words must be [word, onset, end] rows") from error
+        raise AudioFileError(f"{where}: frequency_hz must be a frequency, got {_shown(frequency)}")
     return Event(
         id=_text(row, "id", where),
         kind=kind,
@@ -234,15 +274,29 @@ def _event(row: dict[str, Any], where: str, n_frames: int) -> Event:
         voice=_text(row, "voice", where, optional=True),
         must=row.get("must") is True,
         why=_text(row, "why", where, optional=True),
-        words=spoken,
+        words=_words(row.get("words", []), where, n_frames),
     )
+
+
+def _words(rows: Any, where: str, n_frames: int) -> tuple[tuple[str, int, int], ...]:
+    if not isinstance(rows, list) or len(rows) > limits.MAX_WORDS:
+        raise AudioFileError(f"{where}: words must be a list of at most {limits.MAX_WORDS} rows")
+    for row in rows:
+        match row:
+            case [str() as word, int() as start, int() as stop] if 0 <= start <= stop <= n_frames:
+                limits.require_plain(word, f"{where}: a word")
+            case _:
+                raise AudioFileError(
+                    f"{where}: words must be [word, onset, end] rows with places in the session, "
+                    f"got {_shown(row)}"
+                )
+    return tuple((row[0], row[1], row[2]) for row in rows)
 
 
 def load_schedule(path: Path) -> Schedule:
     """Read a schedule file. Raises AudioFileError with the path when it cannot be used."""
     try:
-        if path.stat().st_size > MAX_SCHEDULE_BYTES:
-            raise AudioFileError(f"{path}: larger than a schedule may be ({MAX_SCHEDULE_BYTES} bytes)")
-        return from_json(path.read_text(encoding="utf-8"), str(path))
+        return from_json(read_ordinary(path, limits.MAX_BYTES).decode("utf-8-sig"), str(path))
     except (OSError, UnicodeDecodeError) as error:
-        raise AudioFileError(f"{path}: cannot read this schedule: {error}") from error
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else error
+        raise AudioFileError(f"{path}: cannot read this schedule: {reason}") from error

@@ -127,7 +127,7 @@ def test_a_missing_or_huge_lexicon_is_refused(tmp_path):
         read_lexicon(tmp_path / "none.pls")
     huge = tmp_path / "huge.pls"
     huge.write_bytes(b" " * 1_000_001)
-    with pytest.raises(PlanError, match="bytes at most"):
+    with pytest.raises(PlanError, match="larger than 1 MB"):
         read_lexicon(huge)
 
 

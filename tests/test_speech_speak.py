@@ -17,7 +17,7 @@ from cuelane.base.errors import PlanError, UsageError, VoiceError
 from cuelane.meter import clip_loudness_lufs, true_peak_dbtp
 from cuelane.speech import natural, speak
 from cuelane.speech.estimate import estimate_seconds
-from cuelane.speech.natural import NaturalVoice
+from cuelane.speech.natural import NaturalVoice, model_path
 from cuelane.speech.speak import clip_from_file, speak_all
 from cuelane.speech.system import SystemVoice
 from cuelane.speech.voices import find_voice
@@ -181,6 +181,10 @@ def test_a_model_that_is_none_is_told(tmp_path):
     with pytest.raises(PlanError, match=r"its settings beside it: bad\.onnx\.json"):
         NaturalVoice(find_voice("bad", tmp_path))
     (folder / "bad.onnx.json").write_text("{}")
+    with pytest.raises(PlanError, match=r"bad\.onnx\.json.*phoneme_id_map"):
+        NaturalVoice(find_voice("bad", tmp_path))
+    own = model_path(find_voice("natural"))
+    (folder / "bad.onnx.json").write_bytes(own.with_name(f"{own.name}.json").read_bytes())
     with pytest.raises(VoiceError, match="no Piper model"):
         speak_all(["Rest."], find_voice("bad", tmp_path), store=ClipStore(tmp_path / "clips"))
 
@@ -272,7 +276,7 @@ def test_recordings_are_used_and_what_falls_back_is_told(tmp_path, spoken, store
     assert list(result.clips) == LINES[:6]
     assert [result.clips[text].voice for text in LINES[:6]] == ["anna"] * 2 + ["natural"] * 4
     assert sorted(result.fallbacks) == sorted(LINES[2:6])
-    assert result.fallbacks[LINES[2]].startswith("natural: gone.wav cannot be read")
+    assert result.fallbacks[LINES[2]].startswith("natural: the recording gone.wav is lost")
     assert "cannot be used as a recording" in result.fallbacks[LINES[3]]
     assert result.fallbacks[LINES[4]] == "natural: no recording of this line"
     assert result.clips[LINES[4]].sha256 == spoken.clips[LINES[4]].sha256
@@ -302,5 +306,5 @@ def test_a_single_file_becomes_a_clip(tmp_path, spoken, store):
 
     assert (clip.text, clip.voice) == ("Feet flat.", "plan")
     assert audible_span(clip.samples, 48_000)[0] <= 96
-    with pytest.raises(VoiceError, match=r"none\.wav cannot be read"):
+    with pytest.raises(VoiceError, match=r"none\.wav is lost.*record the line again"):
         clip_from_file(folder / "none.wav", "x", "plan", store=store)

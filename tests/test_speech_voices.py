@@ -6,10 +6,10 @@ import pytest
 
 from cuelane.base.errors import PlanError, UsageError
 from cuelane.speech.estimate import estimate_seconds
-from cuelane.speech.natural import NaturalVoice
+from cuelane.speech.natural import NaturalVoice, model_path
 from cuelane.speech.recorded import RecordedVoice, match_key
 from cuelane.speech.speak import spoken_words
-from cuelane.speech.voices import find_voice, list_voices, model_path, voices_folder
+from cuelane.speech.voices import find_voice, list_voices, voices_folder
 
 
 def put(tmp_path, name, text):

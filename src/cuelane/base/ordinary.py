@@ -6,10 +6,10 @@ large it is are looked at before the first byte is read, and once more on the fi
 
 from __future__ import annotations
 
+import io
 import os
 import stat
 from pathlib import Path
-from typing import BinaryIO
 
 # On a pipe an ordinary open waits for a writer; Windows has neither flag.
 _FLAGS = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
@@ -20,7 +20,7 @@ class OddFileError(OSError):
     """Something that is no ordinary file, or is larger than it may be."""
 
 
-def open_ordinary(path: Path, most_bytes: int, *, follow: bool = True) -> BinaryIO:
+def open_ordinary(path: Path, most_bytes: int, *, follow: bool = True) -> io.BufferedReader:
     """Open an ordinary file of at most `most_bytes` for reading; never waits.
 
     Parameters
@@ -68,7 +68,4 @@ def _require(status: os.stat_result, most_bytes: int) -> None:
     if not stat.S_ISREG(status.st_mode):
         raise OddFileError("is not an ordinary file")
     if status.st_size > most_bytes:
-        raise OddFileError(
-            f"is larger than {size_in_words(most_bytes)}, which is the most it may be "
-            f"(it has {size_in_words(status.st_size)})"
-        )
+        raise OddFileError(f"is larger than {size_in_words(most_bytes)}, which is the most it may be")

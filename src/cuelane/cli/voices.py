@@ -20,6 +20,7 @@ def voices(
     as_json: Annotated[bool, typer.Option("--json", help="List as JSON.")] = False,
 ) -> None:
     """List the voices, or speak a line with one."""
+    from cuelane.speech.engines import engine_of
     from cuelane.speech.voices import find_voice, list_voices
 
     if name is None:
@@ -28,7 +29,8 @@ def voices(
             out_json(
                 [
                     {"name": voice.name, "engine": voice.engine, "language": voice.language,
-                     "credit": voice.credit, "licence": voice.licence}
+                     "credit": voice.credit, "licence": voice.licence, "about": engine_of(voice).about,
+                     "missing": engine_of(voice).missing() or None}
                     for voice in found
                 ]
             )  # fmt: skip
@@ -36,6 +38,8 @@ def voices(
         for voice in found:
             out(f"{voice.name:<16} {voice.engine:<10} {voice.language:<6} {voice.licence}")
             out(f"{'':16} {voice.credit}")
+            if missing := engine_of(voice).missing():
+                out(f"{'':16} not installed; install it with: {missing}")
         return
     from cuelane import media
     from cuelane.audio.store import ClipStore

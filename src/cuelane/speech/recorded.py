@@ -16,55 +16,57 @@ from __future__ import annotations
 
 import hashlib
 import json
-import tomllib
 import unicodedata
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import Field, ValidationError
 
 from cuelane.base.errors import AudioFileError, Mark, PlanError, Problem, VoiceError
+from cuelane.base.ordinary import OddFileError, open_ordinary, read_ordinary
 from cuelane.base.units import SAMPLE_RATE
 from cuelane.media import decode
-from cuelane.speech.voices import RecordedSettings, VoiceDefinition
+from cuelane.speech.bounded_toml import read_toml
+from cuelane.speech.definition import (
+    MAX_LINE_S,
+    ClipRecording,
+    Engine,
+    EngineSettings,
+    FileName,
+    StrictModel,
+    VoiceDefinition,
+)
 
 MAX_CLIPS = 10_000
-MAX_LENGTH_S = 120
 
 _MAX_INDEX_BYTES = 4_000_000
 _MAX_FILE_BYTES = 200_000_000
 
 
-class _IndexModel(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+class RecordedSettings(EngineSettings):
+    """A folder of a person's own recordings; `fallback` is the voice for lines that were not recorded."""
+
+    engine: Literal["recorded"] = "recorded"
+    index: FileName = "index.toml"
+    fallback: Annotated[str, Field(min_length=1, max_length=80)] = "natural"
 
 
-class RecordedClip(_IndexModel):
+class RecordedClip(StrictModel):
     """One recording: its words, its file beside the index, its wanted difference in loudness."""
 
     text: Annotated[str, Field(min_length=1, max_length=600)]
-    file: Annotated[str, Field(min_length=1, max_length=400)]
+    file: FileName
     gain_db: Annotated[float, Field(ge=-2, le=2, allow_inf_nan=False)] = 0.0
 
 
-class Index(_IndexModel):
+class Index(StrictModel):
     """What a folder of recordings holds, and whom to thank."""
 
     clips: Annotated[list[RecordedClip], Field(max_length=MAX_CLIPS)]
     credit: Annotated[str, Field(max_length=2000)] = ""
     licence: Annotated[str, Field(max_length=2000)] = ""
-
-
-@dataclass(frozen=True)
-class ClipRecording:
-    """A file that holds a text, and the hash of its bytes."""
-
-    path: Path
-    sha256: str
-    gain_db: float
 
 
 def match_key(text: str) -> str:
@@ -83,19 +85,24 @@ def read_index(voice: VoiceDefinition) -> Index:
     assert isinstance(voice.settings, RecordedSettings)
     path = voice.path_of(voice.settings.index, "index")
     try:
-        if path.stat().st_size > _MAX_INDEX_BYTES:
-            raise ValueError(f"an index may have {_MAX_INDEX_BYTES} bytes at most")
-        content = path.read_text(encoding="utf-8")
-        written = json.loads(content) if path.suffix == ".json" else tomllib.loads(content)
+        written = (
+            _read_json(path) if path.suffix == ".json" else read_toml(path, _MAX_INDEX_BYTES, "an index")
+        )
         return Index.model_validate(written)
     except ValidationError as error:
         problems = []
-        for one in error.errors():
-            where = ".".join(str(part) for part in one["loc"]) or "the index"
+        for one in error.errors()[:20]:
+            where = ".".join(str(part)[:80] for part in one["loc"]) or "the index"
             problems.append(Problem(Mark(str(path), 1, 1), f"{where}: {one['msg']}"))
         raise PlanError(problems) from error
+
+
+def _read_json(path: Path) -> Any:
+    try:
+        return json.loads(read_ordinary(path, _MAX_INDEX_BYTES))
     except (OSError, ValueError, RecursionError) as error:
-        raise PlanError([Problem(Mark(str(path), 1, 1), f"cannot be read: {error}")]) from error
+        why = "it is nested too deep" if isinstance(error, RecursionError) else str(error)[:300]
+        raise PlanError([Problem(Mark(str(path), 1, 1), f"an index cannot be read: {why}")]) from error
 
 
 class RecordedVoice:
@@ -114,22 +121,46 @@ class RecordedVoice:
         clip = self._by_key.get(match_key(text))
         if clip is None:
             return "no recording of this line"
-        path = (self._folder / clip.file).resolve()
-        if not path.is_relative_to(self._voice.root.resolve()):
+        try:
+            path = self._voice.inside(self._folder / clip.file)
+        except OddFileError as error:
+            return f"{clip.file[:80]!r} {error}"
+        if path is None:
             raise self._voice.problem("file", f"{clip.file!r} lies outside {self._voice.root}")
         try:
-            if path.stat().st_size > _MAX_FILE_BYTES:
-                return f"{clip.file} is larger than {_MAX_FILE_BYTES // 1_000_000} MB"
-            with path.open("rb") as file:
-                digest = hashlib.file_digest(file, "sha256").hexdigest()
-        except OSError as error:
-            return f"{clip.file} cannot be read ({error.strerror or error})"
-        return ClipRecording(path, digest, clip.gain_db)
+            return ClipRecording(path, recording_sha256(path), clip.gain_db)
+        except VoiceError as error:
+            return str(error)
+
+    @property
+    def fallback(self) -> str:
+        assert isinstance(self._voice.settings, RecordedSettings)
+        return self._voice.settings.fallback
 
     @property
     def _folder(self) -> Path:
         assert isinstance(self._voice.settings, RecordedSettings)
         return (self._voice.source.parent / self._voice.settings.index).parent
+
+
+def recording_sha256(path: Path) -> str:
+    """Return the hex SHA-256 of a recording's bytes.
+
+    Raises
+    ------
+    VoiceError : it is lost, too large, or no ordinary file; says what to do.
+    """
+    try:
+        with open_ordinary(path, _MAX_FILE_BYTES) as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except FileNotFoundError as error:
+        raise VoiceError(
+            f"the recording {path.name} is lost: there is no such file; put it back, or record the line again"
+        ) from error
+    except OddFileError as error:
+        raise VoiceError(f"{path.name} {error}; one line belongs in each recording") from error
+    except OSError as error:
+        raise VoiceError(f"the recording {path.name} cannot be read ({error.strerror or error})") from error
 
 
 def read_recording(path: Path) -> npt.NDArray[np.float32]:
@@ -144,10 +175,20 @@ def read_recording(path: Path) -> npt.NDArray[np.float32]:
         for block in decode(path, sample_rate=SAMPLE_RATE, channels=1):
             parts.append(block[:, 0])
             n_frames += len(block)
-            if n_frames > MAX_LENGTH_S * SAMPLE_RATE:
+            if n_frames > MAX_LINE_S * SAMPLE_RATE:
                 raise VoiceError(
-                    f"{path.name} is longer than {MAX_LENGTH_S} s; one line belongs in each file"
+                    f"{path.name} is longer than {MAX_LINE_S:.0f} s; one line belongs in each file"
                 )
     except AudioFileError as error:
         raise VoiceError(f"{path.name} cannot be used as a recording: {error}") from error
     return np.concatenate(parts) if parts else np.zeros(0, dtype=np.float32)
+
+
+ENGINE = Engine(
+    name="recorded",
+    about="a folder of a person's own recordings",
+    settings=RecordedSettings,
+    load=RecordedVoice,
+    missing=lambda: "",
+    synthetic=False,
+)

@@ -9,29 +9,36 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
+import numpy as np
+import numpy.typing as npt
+
 from cuelane.audio.clip import Clip, content_hash
 from cuelane.audio.store import FORMAT_VERSION, ClipStore, recipe_key
 from cuelane.base.errors import UsageError, VoiceError
 from cuelane.base.units import SAMPLE_RATE
-from cuelane.speech.finish import CREST_DB, FINISH_VERSION, REFERENCE_LUFS, Finished, finish
-from cuelane.speech.lexicon import Lexeme, Lexicon, read_lexicon
-from cuelane.speech.natural import NaturalVoice
-from cuelane.speech.prepare import PREPARE_VERSION, prepare
-from cuelane.speech.recorded import ClipRecording, RecordedVoice, read_recording
-from cuelane.speech.system import SystemVoice
-from cuelane.speech.voices import (
+from cuelane.speech.definition import (
     MAX_PACE,
     MIN_PACE,
-    NaturalSettings,
-    RecordedSettings,
+    ClipRecording,
+    Recordings,
+    Voice,
     VoiceDefinition,
-    find_voice,
+    longest_s,
 )
+from cuelane.speech.engines import load_voice
+from cuelane.speech.finish import CREST_DB, FINISH_VERSION, REFERENCE_LUFS, Finished, finish
+from cuelane.speech.lexicon import Lexeme, Lexicon, read_lexicon
+from cuelane.speech.prepare import PREPARE_VERSION, prepare
+from cuelane.speech.recorded import read_recording, recording_sha256
+from cuelane.speech.voices import find_voice
 
 Progress = Callable[[int, int], None]
 Result = TypeVar("Result")
 
 _MOST_FALLBACKS = 4
+# A line has 600 signs; numbers in words and a lexicon's aliases make it longer, never so much.
+_MOST_PREPARED = 8_000
+_RAW_RATES = range(4_000, 768_001)
 
 
 @dataclass
@@ -83,15 +90,9 @@ def clip_from_file(path: Path, text: str, voice_name: str, *, store: ClipStore) 
 
     Raises
     ------
-    VoiceError : not audio, silent, or longer than two minutes.
+    VoiceError : lost, not audio, silent, or longer than two minutes.
     """
-    import hashlib
-
-    try:
-        digest = hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError as error:
-        raise VoiceError(f"{path.name} cannot be read: {error.strerror or error}") from error
-    recording = ClipRecording(path, digest, 0.0)
+    recording = ClipRecording(path, recording_sha256(path), 0.0)
     return _from_recording(recording, text, voice_name, store)[0]
 
 
@@ -118,15 +119,15 @@ def _speak(
     count: _Count,
     chain: tuple[str, ...],
 ) -> Spoken:
-    if isinstance(voice.settings, RecordedSettings):
-        return _play(texts, voice, store, pace, count, chain)
-    return _synthesise(texts, voice, store, pace, count)
+    loaded = load_voice(voice)
+    if isinstance(loaded, Recordings):
+        return _play(texts, voice, loaded, store, pace, count, chain)
+    return _synthesise(texts, voice, loaded, store, pace, count)
 
 
 def _synthesise(
-    texts: list[str], voice: VoiceDefinition, store: ClipStore, pace: float, count: _Count
+    texts: list[str], voice: VoiceDefinition, engine: Voice, store: ClipStore, pace: float, count: _Count
 ) -> Spoken:
-    engine = NaturalVoice(voice) if isinstance(voice.settings, NaturalSettings) else SystemVoice(voice)
     lexicon = _lexicon(voice)
     facts = {**engine.recipe(pace), **_common_facts()}
     by_prepared: dict[str, list[str]] = {}
@@ -134,6 +135,8 @@ def _synthesise(
         prepared = prepare(text, voice.language, lexicon, _say(engine.takes_ipa))
         if not prepared:
             raise VoiceError(f"there is nothing to say in {text!r}; give it words or take it out")
+        if len(prepared) > _MOST_PREPARED:
+            raise VoiceError(f"{text[:80]!r} comes to over {_MOST_PREPARED} signs when prepared; shorten it")
         by_prepared.setdefault(prepared, []).append(text)
     spoken = Spoken({})
 
@@ -145,6 +148,7 @@ def _synthesise(
             return found, None
         try:
             raw, sample_rate, words = engine.speak(prepared, pace)
+            _require_sensible(raw, sample_rate, prepared)
             finished = finish(raw, sample_rate, synthetic=True)
         except VoiceError as error:
             raise VoiceError(f"voice {voice.name} could not speak {text!r}: {error}") from error
@@ -164,16 +168,25 @@ def _synthesise(
     return spoken
 
 
+def _require_sensible(raw: npt.NDArray[np.float32], sample_rate: int, prepared: str) -> None:
+    if sample_rate not in _RAW_RATES:
+        raise VoiceError(f"the engine gave sound at {sample_rate} Hz")
+    if len(raw) > longest_s(prepared) * sample_rate:
+        raise VoiceError(
+            f"the engine gave {len(raw) / sample_rate:.0f} s of sound, over the {longest_s(prepared):.0f} s "
+            "that so many words can take"
+        )
+
+
 def _play(
     texts: list[str],
     voice: VoiceDefinition,
+    recorded: Recordings,
     store: ClipStore,
     pace: float,
     count: _Count,
     chain: tuple[str, ...],
 ) -> Spoken:
-    assert isinstance(voice.settings, RecordedSettings)
-    recorded = RecordedVoice(voice)
     spoken = Spoken({})
     missing: dict[str, str] = {}
     for text in texts:
@@ -191,7 +204,7 @@ def _play(
         count.add(1)
     if not missing:
         return spoken
-    fallback = voice.settings.fallback
+    fallback = recorded.fallback
     if fallback in chain or len(chain) >= _MOST_FALLBACKS:
         raise voice.problem("fallback", f"falling back goes in a circle: {' → '.join((*chain, fallback))}")
     instead = _speak(

@@ -8,6 +8,7 @@ over; the alias is used, or the word as written.
 from __future__ import annotations
 
 import importlib.metadata
+import io
 import json
 import os
 import subprocess
@@ -15,22 +16,36 @@ import sys
 import tempfile
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
+from pydantic import Field
 
 from cuelane.base.errors import VoiceError
-from cuelane.speech.voices import SystemSettings, VoiceDefinition
+from cuelane.base.ordinary import OddFileError, read_ordinary
+from cuelane.speech.definition import MAX_LINE_S, Engine, EngineSettings, VoiceDefinition
 
 _SHORTEST_S_PER_LETTER = 0.015
+# Two minutes of the most that a driver writes: stereo, 16 bits, 48 kHz.
+_MOST_BYTES = round(MAX_LINE_S * 48_000 * 4) + 4_096
+
+_VoiceId = Annotated[str, Field(max_length=200, pattern=r"^[^\x00-\x1f\x7f]+$")]
+
+
+class SystemSettings(EngineSettings):
+    """The computer's own voice. ``voice_ids``: by platform (linux, darwin, win32), or its default."""
+
+    engine: Literal["system"]
+    rate_wpm: Annotated[int, Field(ge=80, le=350)] = 165
+    voice_ids: dict[Literal["linux", "darwin", "win32"], _VoiceId] = Field(default_factory=dict)
+    timeout_s: Annotated[float, Field(gt=0, le=300, allow_inf_nan=False)] = 30.0
 
 
 class SystemVoice:
     """pyttsx3's driver for this platform."""
 
     takes_ipa = False
-    evens = True
 
     def __init__(self, voice: VoiceDefinition) -> None:
         assert isinstance(voice.settings, SystemSettings)
@@ -44,13 +59,11 @@ class SystemVoice:
 
     def recipe(self, pace: float) -> Mapping[str, Any]:
         versions = {}
-        for package in ("pyttsx3", *(("espeakng-loader",) if sys.platform == "linux" else ())):
+        for package in _packages():
             try:
                 versions[package] = importlib.metadata.version(package)
             except importlib.metadata.PackageNotFoundError as error:
-                raise VoiceError(
-                    f"the speech engine is missing; install it with: pip install {package}"
-                ) from error
+                raise VoiceError(f"the speech engine is missing; install it with: {missing()}") from error
         return {
             "engine": "system",
             "platform": sys.platform,
@@ -75,7 +88,10 @@ class SystemVoice:
             out = Path(folder).resolve() / ("line.aiff" if sys.platform == "darwin" else "line.wav")
             words = self._run(prepared, pace, out)
             try:
-                samples, sample_rate = soundfile.read(out, dtype="float32", always_2d=True)
+                content = io.BytesIO(read_ordinary(out, _MOST_BYTES))
+                samples, sample_rate = soundfile.read(content, dtype="float32", always_2d=True)
+            except OddFileError as error:
+                raise VoiceError(f"what voice {self._voice.name} wrote for {prepared!r} {error}") from error
             except (OSError, soundfile.SoundFileError) as error:
                 raise VoiceError(f"voice {self._voice.name} wrote no sound for {prepared!r}") from error
         mono = np.asarray(samples.mean(axis=1), dtype=np.float32)
@@ -126,3 +142,26 @@ class SystemVoice:
         if "error" in answer:
             raise VoiceError(f"voice {self._voice.name}: {answer['error']}")
         return [(str(word), int(sample)) for word, sample in answer["words"]]
+
+
+def missing() -> str:
+    """Return the command that installs what this engine lacks, or nothing."""
+    for package in _packages():
+        try:
+            importlib.metadata.version(package)
+        except importlib.metadata.PackageNotFoundError:
+            return f"pip install {package}"
+    return ""
+
+
+def _packages() -> tuple[str, ...]:
+    return ("pyttsx3", "espeakng-loader") if sys.platform == "linux" else ("pyttsx3",)
+
+
+ENGINE = Engine(
+    name="system",
+    about="the computer's own voices",
+    settings=SystemSettings,
+    load=SystemVoice,
+    missing=missing,
+)

@@ -110,16 +110,18 @@ def plan_lines(plan: Path, voice: str | None = None) -> list[ReadingLine]:
 
 def covered_texts(plan_folder: Path, name: str | None, texts: Sequence[str]) -> set[str]:
     """Return those of `texts` that the recorded voice `name` beside the plan already holds."""
-    from cuelane.speech.recorded import RecordedVoice
-    from cuelane.speech.voices import RecordedSettings, find_voice
+    from cuelane.speech.definition import Recordings
+    from cuelane.speech.engines import engine_of, load_voice
+    from cuelane.speech.voices import find_voice
     from cuelane.takes.voice_folder import INDEX, voice_folder
 
     if name is None or not (voice_folder(plan_folder, name) / INDEX).exists():
         return set()
     definition = find_voice(name, plan_folder)
-    if not isinstance(definition.settings, RecordedSettings):
+    if engine_of(definition).synthetic:
         return set()
-    recorded = RecordedVoice(definition)
+    recorded = load_voice(definition)
+    assert isinstance(recorded, Recordings)
     return {text for text in texts if not isinstance(recorded.find(text), str)}
 
 

@@ -1,0 +1,219 @@
+"""What a voice is: what its file says, where it may read, and what an engine offers.
+
+Everything here is the same for all engines; what one engine asks for and does stands in its own module.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Annotated, Any, Protocol, runtime_checkable
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import BaseModel, ConfigDict, Field
+
+from cuelane.base.errors import Mark, PlanError, Problem
+from cuelane.base.ordinary import OddFileError, read_ordinary
+
+MAX_PACE = 1.15
+MIN_PACE = 0.8
+MAX_DEFINITION_BYTES = 100_000
+MAX_LINE_S = 120.0
+"""The longest sound of one line, spoken or recorded."""
+
+# No control characters: they are no part of a file's name or a voice's.
+FileName = Annotated[str, Field(min_length=1, max_length=400, pattern=r"^[^\x00-\x1f\x7f]+$")]
+_Seconds = Annotated[float, Field(ge=0, le=2, allow_inf_nan=False)]
+
+# A person says 10 to 20 letters a second; a sign of Chinese takes a quarter of a second. Chosen so that no
+# voice that speaks reaches it.
+_MOST_S_PER_SIGN = 1.0
+_MOST_S_BESIDES = 5.0
+
+
+class StrictModel(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+
+class Estimate(StrictModel):
+    """How long a text takes at pace 1: seconds a letter, group of vowels, comma and sentence."""
+
+    letter_s: _Seconds = 0.03
+    vowel_s: _Seconds = 0.08
+    comma_s: _Seconds = 0.33
+    sentence_s: _Seconds = 0.19
+
+
+class EngineSettings(StrictModel):
+    """What every definition may say; an engine's own settings add to it."""
+
+    engine: str
+    title: Annotated[str, Field(max_length=200)] = ""
+    language: Annotated[str, Field(pattern=r"^[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8})*$", max_length=40)] = "en"
+    pace: Annotated[float, Field(ge=MIN_PACE, le=1.5, allow_inf_nan=False)] = 1.0
+    lexicon: FileName | None = None
+    licence: Annotated[str, Field(max_length=2000)] = ""
+    credit: Annotated[str, Field(max_length=2000)] = ""
+    estimate: Estimate = Estimate()
+
+
+@dataclass(frozen=True)
+class VoiceDefinition:
+    """A voice as its file says, and where that file is.
+
+    ``root`` is the folder it may read in; ``plan_folder`` where further voices are looked for; ``own`` says
+    that it came with cuelane, and may name an installed package.
+    """
+
+    name: str
+    settings: EngineSettings
+    source: Path
+    root: Path
+    plan_folder: Path | None = None
+    own: bool = field(default=False, kw_only=True)
+
+    @property
+    def engine(self) -> str:
+        return self.settings.engine
+
+    @property
+    def title(self) -> str:
+        return self.settings.title or self.name
+
+    @property
+    def language(self) -> str:
+        return self.settings.language
+
+    @property
+    def licence(self) -> str:
+        return self.settings.licence
+
+    @property
+    def credit(self) -> str:
+        return self.settings.credit
+
+    def path_of(self, written: str, key: str) -> Path:
+        """Return the file that `key` of this definition names, which must lie inside `root`, links followed.
+
+        Raises
+        ------
+        PlanError : it lies elsewhere, is not there, or is no ordinary file.
+        """
+        try:
+            path = self.inside(self.source.parent / written)
+            is_file, exists = path is not None and path.is_file(), path is not None and path.exists()
+        except (OSError, ValueError) as error:
+            raise self.problem(key, f"{written[:80]!r} {_reason(error)}") from error
+        if path is None:
+            raise self.problem(key, f"{written!r} lies outside {self.root}, which a voice may not read")
+        if not exists:
+            raise self.problem(key, f"there is no file {written!r} beside this definition")
+        if not is_file:
+            raise self.problem(key, f"{written!r} is not an ordinary file")
+        return path
+
+    def inside(self, path: Path) -> Path | None:
+        """Return `path` with its links resolved, or None if it then lies outside `root`.
+
+        Raises
+        ------
+        OddFileError : it cannot be followed: links in a circle, a NUL, a name too long.
+        """
+        try:
+            resolved = path.resolve()
+            return resolved if resolved.is_relative_to(self.root.resolve()) else None
+        except (OSError, ValueError, RuntimeError) as error:
+            raise OddFileError(_reason(error)) from error
+
+    def problem(self, key: str, message: str) -> PlanError:
+        """Return an error that points at `key` in this definition's file."""
+        return PlanError([problem_at(self.source, key, message)])
+
+
+@runtime_checkable
+class Voice(Protocol):
+    """What a synthetic voice offers: raw speech for a prepared text, and the facts that decide its sound."""
+
+    @property
+    def takes_ipa(self) -> bool:
+        """Whether ``[[…]]`` in a prepared text is read as IPA."""
+
+    @property
+    def workers(self) -> int:
+        """How many texts may be spoken at once."""
+
+    def recipe(self, pace: float) -> Mapping[str, Any]:
+        """Return every fact that changes what is heard: engine, versions, model, settings."""
+
+    def speak(
+        self, prepared: str, pace: float
+    ) -> tuple[npt.NDArray[np.float32], int, tuple[tuple[str, float], ...]]:
+        """Return (samples of shape (n_frames,), sample_rate, (word, onset_s) of each) for a prepared text."""
+
+
+@dataclass(frozen=True)
+class ClipRecording:
+    """A file that holds a text, and the hash of its bytes."""
+
+    path: Path
+    sha256: str
+    gain_db: float
+
+
+@runtime_checkable
+class Recordings(Protocol):
+    """What a folder of a person's recordings offers."""
+
+    @property
+    def fallback(self) -> str:
+        """The name of the voice for lines that were not recorded."""
+
+    def find(self, text: str) -> ClipRecording | str:
+        """Return the recording of `text`, or the reason why there is none."""
+
+
+@dataclass(frozen=True)
+class Engine:
+    """One way to speak, as it is registered in ``engines``.
+
+    ``settings`` is the model of its definitions, with ``engine`` as a Literal of ``name``; ``load`` makes a
+    voice of a definition, and loads no model before the first line; ``missing`` says what is to be installed,
+    or nothing; ``synthetic`` is False for recordings of people, whose sound is never shaped.
+    """
+
+    name: str
+    about: str
+    settings: type[EngineSettings]
+    load: Callable[[VoiceDefinition], Voice | Recordings]
+    missing: Callable[[], str]
+    synthetic: bool = True
+
+
+def longest_s(prepared: str) -> float:
+    """Return the most seconds of sound that speaking `prepared` may come to."""
+    return min(MAX_LINE_S, _MOST_S_BESIDES + _MOST_S_PER_SIGN * len(prepared))
+
+
+def problem_at(source: Path, key: str, message: str) -> Problem:
+    """Return a problem at the line that sets `key`, or at the file's first; tomllib tells no positions."""
+    try:
+        lines = read_ordinary(source, MAX_DEFINITION_BYTES).decode("utf-8").splitlines()
+    except (OSError, ValueError):
+        lines = []
+    for number, line in enumerate(lines, 1):
+        if key and re.match(rf"\s*\[?\s*{re.escape(key)}\b", line):
+            return Problem(Mark(str(source), number, 1), message, line[:200])
+    return Problem(Mark(str(source), 1, 1), message)
+
+
+def _reason(error: Exception) -> str:
+    if isinstance(error, OddFileError):
+        return str(error)
+    if isinstance(error, ValueError):
+        return "holds a NUL or a sign that no file name can have"
+    if isinstance(error, RuntimeError):
+        return "is a link that leads back to itself"
+    return f"cannot be reached ({getattr(error, 'strerror', None) or error})"

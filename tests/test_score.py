@@ -14,7 +14,7 @@ from cuelane.base.errors import SignalError
 from cuelane.base.schedule import Schedule, ScheduledInterval
 from cuelane.deliver.outline import KIND_WORDS, letter, outline_of
 from cuelane.deliver.page_text import time_in_words
-from cuelane.deliver.print_card import LARGEST_PT, SMALLEST_PT, card_scale
+from cuelane.deliver.print_card import LARGEST_PT, SMALLEST_PT, CardContent, card_scale
 from cuelane.deliver.score import staves_of
 from cuelane.deliver.waveform import envelope_of, full_height
 
@@ -160,8 +160,10 @@ def test_the_card_is_set_smaller_the_more_it_holds() -> None:
     """More rows never make larger type, and the sizes stay between the limits."""
     sizes = [
         card_scale(
-            title="A title", about="", n_rows=n, n_staves=max(1, n // 8), exercises=["squat"] * 6,
-            facts=["one"] * 6, lines=["A caution of some length, as they are."] * 4,
+            CardContent(
+                title="A title", about="", n_rows=n, n_staves=max(1, n // 8), exercises=["squat"] * 6,
+                facts=["one"] * 6, cautions=["A caution of some length, as they are."] * 4,
+            )
         )
         for n in range(1, 80, 3)
     ]  # fmt: skip

@@ -17,10 +17,9 @@ from urllib.parse import quote
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import format_clock, to_sample
 from cuelane.deliver.outline import KIND_WORDS, Outline, letters, outline_of
-from cuelane.deliver.page_facts import fact_rows, texts, warning_lines
+from cuelane.deliver.page_facts import Fact, fact_rows, texts, warning_lines
 from cuelane.deliver.page_score import kinds_shown, overview_paths, staff_views
 from cuelane.deliver.page_text import (
-    CueView,
     ExerciseView,
     cue_views,
     exercise_views,
@@ -29,8 +28,8 @@ from cuelane.deliver.page_text import (
     tally_rows,
     voice_credit,
 )
-from cuelane.deliver.print_card import LOW_ROW, card_scale
-from cuelane.deliver.score import staves_of
+from cuelane.deliver.print_card import LOW_ROW, CardContent, card_scale
+from cuelane.deliver.score import Staff, staves_of
 from cuelane.deliver.waveform import full_height
 from cuelane.media import Chapter
 from cuelane.media.formats import media_type_of
@@ -138,78 +137,112 @@ def write_page(
     extras = extras or PageExtras()
     numbered = tuple(replace(row, index=index) for index, row in enumerate(schedule.intervals))
     schedule = replace(schedule, intervals=numbered)
-    envelope = full_height(envelope) if envelope else None
     outline = outline_of(schedule)
-    marks = letters(schedule)
     staves = staves_of(outline.sections, schedule.sample_rate)
-    exercises: list[ExerciseView] = exercise_views(schedule, outline)
-    cues: list[CueView] = cue_views(schedule)
-    media_type = media_type_of(audio_name)
-    length_s = schedule.n_frames / schedule.sample_rate
+    exercises = exercise_views(schedule, outline)
     facts = fact_rows(schedule, outline)
-    cautions = texts(schedule.extra, "cautions")
     about = plain(extras.about or schedule.extra.get("description") or "")
-    moving = [staff for staff in staves if not staff.words_only]
-    on_card = moving or staves
-    point, row_height = card_scale(
-        title=plain(schedule.title),
-        about=about,
-        n_rows=sum(len(staff.rows) for staff in on_card),
-        n_staves=len(on_card),
-        exercises=[f"{row.name} {row.sides} {' '.join(row.needs)}" for row in exercises],
-        facts=[fact.value for fact in facts if fact.on_card],
-        lines=cautions,
-    )
-    body = (
-        environment()
-        .from_string(_asset("page.html.j2"))
-        .render(
-            title=plain(schedule.title) or "Session",
-            language=language_tag(schedule.language),
-            byline=" · ".join(
-                plain(schedule.extra[key]) for key in ("author", "date") if schedule.extra.get(key)
-            ),
-            about=about,
-            tally=tally_rows(outline),
-            audio_name=plain(audio_name),
-            audio_src=file_href(audio_name) if extras.embed is None else data_url(media_type, extras.embed),
-            vtt_src=data_url("text/vtt", extras.vtt.encode("utf-8", "replace")) if extras.vtt else "",
-            length_clock=format_clock(outline.length_ms),
-            length_s=int(length_s),
-            axis=axis_svg(length_s, most=8),
-            overview=overview_paths(schedule, outline, envelope),
-            keys=KEYS,
-            legend=kinds_shown(schedule),
-            has_pips=bool(schedule.pips),
-            low=row_height < LOW_ROW,
-            staves=staff_views(schedule, staves, marks, envelope),
-            cues=cues,
-            exercises=exercises,
-            needs_any=any(row.needs for row in exercises),
-            chapters=[
-                {
-                    "sample": to_sample(chapter.start_ms, schedule.sample_rate),
-                    "clock": format_clock(chapter.start_ms),
-                    "title": plain(chapter.title),
-                }
-                for chapter in extras.chapters
-            ],
-            facts=facts,
-            warnings=warning_lines(schedule),
-            cautions=cautions,
-            hearing=plain(extras.hearing),
-            files=[
-                {"href": file_href(file.name), "name": plain(file.name), "note": plain(file.note)}
-                for file in extras.files
-            ],
-            credits=[text for text in (voice_credit(schedule),) if text],
-            data=script_json(_script_data(schedule, outline)),
-        )
-    )
+    point, row_height = _card_scale(schedule, staves, exercises, facts, about)
+    parts = {
+        **_head(schedule, outline, about),
+        **_sound(audio_name, extras),
+        **_score(schedule, outline, staves, full_height(envelope) if envelope else None),
+        **_beside(schedule, extras),
+        "low": row_height < LOW_ROW,
+        "keys": KEYS,
+        "cues": cue_views(schedule),
+        "exercises": exercises,
+        "needs_any": any(row.needs for row in exercises),
+        "facts": facts,
+        "data": script_json(_script_data(schedule, outline)),
+    }
+    title = plain(schedule.title)
     return document(
-        title=plain(schedule.title) or "Session",
-        body=body,
+        title=title or "Session",
+        body=environment().from_string(_asset("page.html.j2")).render(parts),
         css=_asset("page.css") + _asset("print.css") + f":root{{--card-pt:{point}pt;--row:{row_height}rem}}",
         script=_asset("page.js"),
-        description=plain(extras.about or f"{plain(schedule.title)}, {format_clock(outline.length_ms)}"),
+        description=plain(extras.about or f"{title}, {format_clock(outline.length_ms)}"),
     )
+
+
+def _card_scale(
+    schedule: Schedule,
+    staves: Sequence[Staff],
+    exercises: Sequence[ExerciseView],
+    facts: Sequence[Fact],
+    about: str,
+) -> tuple[float, float]:
+    """Return the type size in points and the height of a row at which the printed card fits its page."""
+    on_card = [staff for staff in staves if not staff.words_only] or staves
+    return card_scale(
+        CardContent(
+            title=plain(schedule.title),
+            about=about,
+            n_rows=sum(len(staff.rows) for staff in on_card),
+            n_staves=len(on_card),
+            exercises=[f"{row.name} {row.sides} {' '.join(row.needs)}" for row in exercises],
+            facts=[fact.value for fact in facts if fact.on_card],
+            cautions=texts(schedule.extra, "cautions"),
+        )
+    )
+
+
+def _head(schedule: Schedule, outline: Outline, about: str) -> dict[str, object]:
+    by = (plain(schedule.extra[key]) for key in ("author", "date") if schedule.extra.get(key))
+    return {
+        "title": plain(schedule.title) or "Session",
+        "language": language_tag(schedule.language),
+        "byline": " · ".join(by),
+        "about": about,
+        "tally": tally_rows(outline),
+        "length_clock": format_clock(outline.length_ms),
+        "length_s": schedule.n_frames // schedule.sample_rate,
+    }
+
+
+def _sound(audio_name: str, extras: PageExtras) -> dict[str, object]:
+    source = file_href(audio_name)
+    if extras.embed is not None:
+        source = data_url(media_type_of(audio_name), extras.embed)
+    captions = data_url("text/vtt", extras.vtt.encode("utf-8", "replace")) if extras.vtt else ""
+    return {"audio_name": plain(audio_name), "audio_src": source, "vtt_src": captions}
+
+
+def _score(
+    schedule: Schedule,
+    outline: Outline,
+    staves: Sequence[Staff],
+    envelope: Sequence[tuple[float, float]] | None,
+) -> dict[str, object]:
+    return {
+        "axis": axis_svg(schedule.n_frames / schedule.sample_rate, most=8),
+        "overview": overview_paths(schedule, outline, envelope),
+        "legend": kinds_shown(schedule),
+        "has_pips": bool(schedule.pips),
+        "staves": staff_views(schedule, staves, letters(schedule), envelope),
+    }
+
+
+def _beside(schedule: Schedule, extras: PageExtras) -> dict[str, object]:
+    """Return what stands under the score: chapters, warnings, cautions, files and credits."""
+    chapters = [
+        {
+            "sample": to_sample(chapter.start_ms, schedule.sample_rate),
+            "clock": format_clock(chapter.start_ms),
+            "title": plain(chapter.title),
+        }
+        for chapter in extras.chapters
+    ]
+    files = [
+        {"href": file_href(file.name), "name": plain(file.name), "note": plain(file.note)}
+        for file in extras.files
+    ]
+    return {
+        "chapters": chapters,
+        "files": files,
+        "warnings": warning_lines(schedule),
+        "cautions": texts(schedule.extra, "cautions"),
+        "hearing": plain(extras.hearing),
+        "credits": [text for text in (voice_credit(schedule),) if text],
+    }

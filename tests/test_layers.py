@@ -17,7 +17,7 @@ MAY_USE = {
     "under": "hearing media meter",
     "takes": "recording render speech",
     "adapt": "lint recording audio plan session",
-    "render": "deliver facts speech hearing session plan media meter audio",
+    "render": "deliver lint facts speech hearing session plan media meter audio",
     "deliver": "web hearing media",
     "lint": "facts session plan",
     "facts": "session",

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cuelane.cli.output import note, out, out_json, progress
 from cuelane.media.formats import SUFFIX_WORDS
+
+if TYPE_CHECKING:
+    from cuelane.render.run import Rendered
 
 
 def render(
@@ -28,7 +31,6 @@ def render(
     as_json: Annotated[bool, typer.Option("--json", help="Report as JSON.")] = False,
 ) -> None:
     """Render a plan to one audio file for a phone, with chapters, captions, a page and a description."""
-    from cuelane.base.units import format_clock, to_ms
     from cuelane.render.run import render as render_plan
 
     with progress("Speaking", quiet=as_json) as speaking, progress("Writing", quiet=as_json) as writing:
@@ -45,35 +47,44 @@ def render(
             speech_progress=speaking,
             progress=writing,
         )
-    schedule, levels = done.prepared.schedule, done.levels
     if as_json:
-        out_json(
-            {
-                "files": [str(path) for path in done.files],
-                "title": schedule.title,
-                "n_frames": schedule.n_frames,
-                "sample_rate": schedule.sample_rate,
-                "n_cues": len(schedule.cues),
-                "n_pips": len(schedule.pips),
-                "n_dropped": len(schedule.dropped),
-                "n_synthesised": done.prepared.voiced.n_synthesised,
-                "fallbacks": done.prepared.voiced.fallbacks,
-                "loudness": schedule.extra["loudness"],
-                "facts": schedule.extra["facts"],
-            }
-        )
+        out_json(_as_dict(done))
     else:
-        length = format_clock(to_ms(schedule.n_frames, schedule.sample_rate))
-        out(f"{schedule.title}: {length}, {len(schedule.cues)} cues, {len(schedule.pips)} pips")
-        out(f"{levels.integrated_lufs:.1f} LUFS, true peak {levels.true_peak_dbtp:.1f} dBTP")
-        if "shape" in schedule.extra:
-            shape = schedule.extra["shape"]
-            gain = shape["mean_sii"][shape["name"]] - shape["mean_sii"]["off"]
-            out(f"voice shaped for music: {shape['name']}, mean intelligibility index +{gain:.3f}")
-        for path in done.files:
-            out(f"  {path}")
-        note("Before anyone trains to it: listen once, and read the cautions that are printed with it.")
-    if levels.limited_by_peak:
+        _print_text(done)
+    if done.levels.limited_by_peak:
         note(f"Quieter than asked ({loudness:g} LUFS): louder would pass the true-peak ceiling.")
     for text, reason in done.prepared.voiced.fallbacks.items():
         note(f"spoken by another voice: “{text}” ({reason})")
+
+
+def _as_dict(done: Rendered) -> dict[str, object]:
+    schedule = done.prepared.schedule
+    return {
+        "files": [str(path) for path in done.files],
+        "title": schedule.title,
+        "n_frames": schedule.n_frames,
+        "sample_rate": schedule.sample_rate,
+        "n_cues": len(schedule.cues),
+        "n_pips": len(schedule.pips),
+        "n_dropped": len(schedule.dropped),
+        "n_synthesised": done.prepared.voiced.n_synthesised,
+        "fallbacks": done.prepared.voiced.fallbacks,
+        "loudness": schedule.extra["loudness"],
+        "facts": schedule.extra["facts"],
+    }
+
+
+def _print_text(done: Rendered) -> None:
+    from cuelane.base.units import format_clock, to_ms
+
+    schedule, levels = done.prepared.schedule, done.levels
+    length = format_clock(to_ms(schedule.n_frames, schedule.sample_rate))
+    out(f"{schedule.title}: {length}, {len(schedule.cues)} cues, {len(schedule.pips)} pips")
+    out(f"{levels.integrated_lufs:.1f} LUFS, true peak {levels.true_peak_dbtp:.1f} dBTP")
+    if "shape" in schedule.extra:
+        shape = schedule.extra["shape"]
+        gain = shape["mean_sii"][shape["name"]] - shape["mean_sii"]["off"]
+        out(f"voice shaped for music: {shape['name']}, mean intelligibility index +{gain:.3f}")
+    for path in done.files:
+        out(f"  {path}")
+    note("Before anyone trains to it: listen once, and read the cautions that are printed with it.")

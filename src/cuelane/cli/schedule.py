@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import shutil
 import textwrap
+from dataclasses import replace
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cuelane.cli.output import note, out, out_json, progress
+
+if TYPE_CHECKING:
+    from cuelane.render.preview import Preview
 
 
 def schedule(
@@ -32,62 +36,28 @@ def schedule(
     ] = False,
 ) -> None:
     """Show a session's timetable, its totals, balance and room, without rendering it."""
-    import json
-
     from cuelane.audio.store import ClipStore
-    from cuelane.base.schedule import to_json
-    from cuelane.lint import lint
-    from cuelane.render.run import clip_loader, prepare
-    from cuelane.speech.estimate import estimate_seconds
-    from cuelane.speech.prepare import spoken_as
+    from cuelane.render.preview import preview, room_over_music
+    from cuelane.render.run import prepare
 
     if room and estimate:
         raise typer.BadParameter("--room needs the spoken clips; leave out --estimate")
     store = ClipStore()
     with progress("Speaking", quiet=as_json or as_csv) as report:
         prepared = prepare(plan, voice=voice, pace=pace, speak=not estimate, store=store, progress=report)
-    found = prepared.schedule
-    definition = prepared.voiced.voice
-    warnings = lint(
-        prepared.loaded,
-        prepared.session,
-        lambda text: estimate_seconds(text, definition, pace),
-        lambda text: spoken_as(text, found.language),
-    )
-    measured = None
+    seen = preview(prepared, pace)
     if room:
-        from cuelane.hearing.room import room as measure_room
-
         with progress("Measuring room", quiet=as_json):
-            measured = measure_room(found, clip_loader(store), music=music, music_level_lu=music_level)
+            measured = room_over_music(prepared, store, music=music, music_level_lu=music_level)
+        seen = replace(seen, room=measured)
     if as_json:
-        data = json.loads(to_json(found))
-        data["warnings"] = [warning.to_dict() for warning in warnings]
-        data["misfits"] = [
-            {"interval": row.interval, "missing_s": row.missing_s, "words_to_cut": row.words_to_cut,
-             "place": row.place, "remedies": list(row.remedies)}
-            for row in prepared.advice
-        ]  # fmt: skip
-        if measured is not None:
-            from cuelane.hearing.report import as_dict
-
-            data["room"] = as_dict(measured, found.sample_rate)
-        out_json(data)
+        out_json(seen.to_dict())
     elif as_csv:
         from cuelane.deliver.marks import to_csv
 
-        out(to_csv(found).rstrip("\n"))
+        out(to_csv(prepared.schedule).rstrip("\n"))
     else:
-        _print_text(prepared, brief, why)
-        if measured is not None:
-            from cuelane.hearing.report import summary_lines
-
-            out("")
-            for line in summary_lines(measured, found.sample_rate):
-                indent = " " * (len(line) - len(line.lstrip()))
-                out(textwrap.fill(line.strip(), 72, initial_indent=indent, subsequent_indent=indent + "  "))
-        for warning in warnings:
-            note(f"warning: {warning}")
+        _print_text(seen, brief, why)
     for advice in prepared.advice:
         note(f"does not fit: {advice}")
     for text, reason in prepared.voiced.fallbacks.items():
@@ -96,19 +66,25 @@ def schedule(
         raise typer.Exit(1)
 
 
-def _print_text(prepared: object, brief: bool, why: bool) -> None:
+def _print_text(seen: Preview, brief: bool, why: bool) -> None:
     from cuelane.facts import summary_lines
-    from cuelane.render.run import Prepared
+    from cuelane.hearing.report import summary_lines as room_lines
     from cuelane.session.timetable import timetable
 
-    assert isinstance(prepared, Prepared)
     width = min(72, max(40, shutil.get_terminal_size((60, 24)).columns))
-    found = prepared.schedule
+    found = seen.prepared.schedule
     out(found.title)
-    if prepared.voiced.estimated:
+    if seen.prepared.voiced.estimated:
         out("Lengths are estimates: no line has been spoken yet.")
     out("")
     out(timetable(found, width=width, cues=not brief, why=why))
     out("")
     for line in summary_lines(found.extra["facts"], width=width):
         out(line)
+    if seen.room is not None:
+        out("")
+        for line in room_lines(seen.room, found.sample_rate):
+            indent = " " * (len(line) - len(line.lstrip()))
+            out(textwrap.fill(line.strip(), 72, initial_indent=indent, subsequent_indent=indent + "  "))
+    for warning in seen.warnings:
+        note(f"warning: {warning}")

@@ -399,10 +399,10 @@ def test_a_name_used_twice_keeps_each_ones_caution(tmp_path: Path) -> None:
 
 @st.composite
 def scripts(draw: st.DrawFn) -> dict[str, Any]:
-    """Scripts with intervals of 100 ms and more, shorter than the pips that open them."""
+    """Scripts with intervals of 200 ms and more, shorter than the pips that open them."""
     intervals = []
     for number in range(draw(st.integers(1, 6))):
-        length_ms = draw(st.one_of(st.integers(100, 900), st.integers(1_000, 20_000)))
+        length_ms = draw(st.one_of(st.integers(200, 900), st.integers(1_000, 20_000)))
         interval: dict[str, Any] = {
             "kind": draw(st.sampled_from(["work", "rest", "change", "talk"])),
             "length": f"{length_ms}ms",
@@ -450,3 +450,57 @@ def test_without_lead_in_the_opening_counts_down() -> None:
     (work,) = [entry for entry in found.intervals if entry.kind == "work"]
     assert work.start_sample in [pip.onset_sample for pip in found.pips if pip.role == "long"]
     assert len([pip for pip in found.pips if pip.interval == work.index - 1]) == 3
+
+
+@st.composite
+def hurried_plans(draw: st.DrawFn) -> dict[str, Any]:
+    """Blocks of very short intervals with pips, tones and talk between them."""
+    length = st.one_of(st.integers(200, 900), st.integers(1_000, 5_000)).map(lambda ms: f"{ms}ms")
+    pause = st.one_of(st.just("0s"), length)
+    session: list[dict[str, Any]] = []
+    for number in range(draw(st.integers(1, 4))):
+        name = {"block": f"B{number}"}
+        pips = draw(st.sampled_from([{}, {"pips": False}, {"pips": {"count": 10, "spacing": "200ms"}}]))
+        kind = draw(st.sampled_from(["circuit", "flow", "breath", "script", "say", "rest"]))
+        if kind in ("circuit", "flow"):
+            between = {"rest": draw(pause)} if kind == "circuit" else {"change": draw(pause)}
+            block = {"pattern": kind, "work": draw(length), "rounds": draw(st.integers(1, 3)), **between}
+            session.append({**name, **pips, **block, "exercises": ["hop", "skip"]})
+        elif kind == "breath":
+            phases = {"inhale": draw(length), "hold": draw(pause), "exhale": draw(length)}
+            session.append({**name, "pattern": "breath", **phases, "cycles": draw(st.integers(1, 3))})
+        elif kind == "script":
+            kinds = st.sampled_from(["work", "rest", "change", "talk", "in", "hold"])
+            intervals = draw(st.lists(st.fixed_dictionaries({"kind": kinds, "length": length}), min_size=1))
+            session.append({**name, **pips, "pattern": "script", "intervals": intervals[:8]})
+        else:
+            session.append({"say": "Go.", "lasts": draw(length)} if kind == "say" else {"rest": draw(length)})
+    return {"lead_in": draw(pause), "session": session, "exercises": {"hop": {}, "skip": {}}}
+
+
+@settings(max_examples=300)
+@given(plan=hurried_plans())
+def test_no_two_pips_sound_at_once(plan: dict[str, Any]) -> None:
+    """However short the intervals are, each pip ends before the next begins and before the session does."""
+    schedule = arranged(plan).schedule
+    pips = sorted(schedule.pips, key=lambda pip: pip.onset_sample)
+    ends = [*(pip.onset_sample for pip in pips), schedule.n_frames][1:]
+
+    for pip, latest in zip(pips, ends, strict=True):
+        assert pip.onset_sample + RATE * 95 // 1000 <= pip.end_sample <= latest
+
+
+def test_a_long_pip_is_shortened_for_the_next() -> None:
+    """A long pip ends 0.1 s before the next one, in whole periods; with room it keeps its length."""
+    intervals = [{"kind": kind, "length": "500ms"} for kind in ("rest", "work", "rest")]
+    session = [
+        {"block": "S", "pattern": "script", "intervals": [*intervals, {"kind": "work", "length": "9s"}]}
+    ]
+
+    schedule = arranged({"session": session, "lead_in": "0s"}).schedule
+
+    longs = [pip for pip in schedule.pips if pip.role == "long"][:3]
+    work, rest, last = longs
+    assert 0 <= rest.onset_sample - work.end_sample - RATE // 10 < RATE / work.frequency_hz + 2
+    assert 0 <= last.onset_sample - rest.end_sample - RATE // 10 < RATE / rest.frequency_hz + 2
+    assert abs(last.end_sample - last.onset_sample - RATE // 2) < 50

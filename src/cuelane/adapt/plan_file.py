@@ -17,6 +17,7 @@ from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.audio.tones import pip_for
 from cuelane.base.units import SAMPLE_RATE, format_duration
 from cuelane.plan.model import Role
+from cuelane.plan.values import LEAST_LENGTH_MS
 
 Timing = Literal["recorded", "exact"]
 
@@ -90,7 +91,7 @@ def plan_intervals(
         length_ms = end_ms - start_ms
         if interval.kind == "talk":
             start_ms, length_ms = _talk(start_ms, end_ms, inside, index, len(intervals), countdown_ms)
-            if length_ms <= 0:
+            if length_ms < LEAST_LENGTH_MS:
                 continue
         added_ms = 0
         if timing == "exact" and interval.kind != "talk":

@@ -71,8 +71,8 @@ def pip_for(next_kind: str, role: str, sample_rate: int = SAMPLE_RATE) -> PipSpe
     ----------
     next_kind : the kind of the interval that begins (``work``, ``rest``, ``change``, ``talk``, ``in``,
         ``hold``, ``out``), ``end`` for the session's end.
-    role : ``short`` or ``long``, or ``turn`` for the middle of a two-sided set. A breath phase has a
-        ``phase`` tone whatever is asked for.
+    role : ``short`` or ``long``, or ``turn`` for the middle of a two-sided set. A breath phase begins
+        with a ``phase`` tone, whatever is asked for; short pips that lead up to one are those before a rest.
 
     Raises
     ------
@@ -82,7 +82,7 @@ def pip_for(next_kind: str, role: str, sample_rate: int = SAMPLE_RATE) -> PipSpe
         raise SignalError(f"a pip's role is one of {', '.join(ROLES)}, got {role!r}")
     if sample_rate < 8_000:
         raise SignalError(f"pips need a sample rate of at least 8000 Hz, got {sample_rate}")
-    if next_kind in _PHASE_NOTES:
+    if next_kind in _PHASE_NOTES and role != "short":
         return _spec("phase", _PHASE_NOTES[next_kind], _PHASE_MS, sample_rate)
     if role == "phase":
         raise SignalError(f"only breath phases have a phase tone, got {next_kind!r}")
@@ -97,6 +97,21 @@ def _spec(role: str, note: int, length_ms: int, sample_rate: int) -> PipSpec:
     frequency_hz = note_hz(note)
     n_periods = round(frequency_hz * length_ms / 1000)
     return PipSpec(role, frequency_hz, round(n_periods * sample_rate / frequency_hz) + 1)
+
+
+def shortened(pip: PipSpec, most_frames: int, sample_rate: int) -> PipSpec:
+    """Return `pip` if it has at most `most_frames`, else the longest one that has, in whole periods.
+
+    Raises
+    ------
+    SignalError : not even one period fits.
+    """
+    if pip.n_frames <= most_frames:
+        return pip
+    n_periods = int((most_frames - 1.5) * pip.frequency_hz / sample_rate)
+    if n_periods < 1:
+        raise SignalError(f"a pip of {pip.frequency_hz} Hz does not fit into {most_frames} frames")
+    return PipSpec(pip.role, pip.frequency_hz, round(n_periods * sample_rate / pip.frequency_hz) + 1)
 
 
 def render_pip(role: str, frequency_hz: float, n_frames: int, sample_rate: int) -> Samples:

@@ -13,16 +13,16 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Fiel
 from cuelane.base.errors import Mark
 from cuelane.plan.values import (
     Activity,
+    Break,
     Date,
     Duration,
     Durations,
     FileName,
+    Length,
     Name,
     Names,
-    Positive,
     Rounds,
     Share,
-    Spacing,
     Text,
     as_list,
     duration_schema,
@@ -99,7 +99,7 @@ class Pips(Part):
     """Countdown: `count` short pips, `spacing` apart, then a long one on the boundary."""
 
     count: Annotated[int, Field(ge=0, le=10)] = Field(3, description="How many short pips.")
-    spacing: Spacing = Field(1000, description="From one pip to the next.")
+    spacing: Length = Field(1000, description="From one pip to the next.")
 
 
 class TalkShare(Part):
@@ -120,8 +120,8 @@ class Exercise(Part):
         "none", description="alternate: left, right, left by appearance. each: both, half the time each."
     )
     first_side: Side = Field("left", description="The side to begin with.")
-    work: Positive | None = Field(None, description="Instead of the block's work.")
-    rest: Duration | None = Field(None, description="Instead of the block's rest.")
+    work: Length | None = Field(None, description="Instead of the block's work.")
+    rest: Break | None = Field(None, description="Instead of the block's rest.")
     settle: Duration | None = Field(None, description="Instead of the block's settle.")
     activity: Activity | None = Field(None, description="Code in the 2024 Compendium of Physical Activities.")
     announce: CueLines = Field(default_factory=list, description="Instead of the exercise's name.")
@@ -141,8 +141,8 @@ class Entry(Part):
     """An exercise's place in a block, with times of its own."""
 
     exercise: Name = Field(description="One of the plan's exercises.")
-    work: Positive | None = Field(None, description="Instead of the block's work.")
-    rest: Duration | None = Field(None, description="Instead of the block's rest.")
+    work: Length | None = Field(None, description="Instead of the block's work.")
+    rest: Break | None = Field(None, description="Instead of the block's rest.")
     settle: Duration | None = Field(None, description="Instead of the block's settle.")
 
 
@@ -173,7 +173,7 @@ class ScriptInterval(Part):
     """An interval with everything said outright."""
 
     kind: Kind = Field(description="What the time is for.")
-    length: Positive = Field(description="How long it lasts.")
+    length: Length = Field(description="How long it lasts.")
     exercise: Name | None = Field(None, description="What is done in it.")
     side: Side | None = Field(None, description="The side it is done on.")
     round: Annotated[int, Field(ge=1, le=999)] | None = Field(None, description="The round it belongs to.")
@@ -202,9 +202,9 @@ class Circuit(_ExerciseBlock):
     """Every exercise, `rounds` times; rest after each, `round_rest` between rounds."""
 
     pattern: Literal["circuit"]
-    work: Positive = Field(description="How long each set lasts.", examples=["40s"])
-    rest: Duration = Field(0, description="Rest after each set; in the build patterns, after each round.")
-    round_rest: Duration | None = Field(None, description="Rest between two rounds, instead of rest.")
+    work: Length = Field(description="How long each set lasts.", examples=["40s"])
+    rest: Break = Field(0, description="Rest after each set; in the build patterns, after each round.")
+    round_rest: Break | None = Field(None, description="Rest between two rounds, instead of rest.")
     rounds: Annotated[int, Field(ge=1, le=100)] = Field(1, description="How many times through.")
     last_rest: bool = Field(False, description="Rest after the very last set too.")
 
@@ -213,9 +213,9 @@ class Build(_ExerciseBlock):
     """Rounds that grow or shrink by one exercise; no rest inside a round, `rest` between rounds."""
 
     pattern: Literal["build-up", "build-up-and-down", "build-down"]
-    work: Positive = Field(description="How long each set lasts.", examples=["40s"])
-    rest: Duration = Field(0, description="Rest after each set; in the build patterns, after each round.")
-    change: Duration = Field(0, description="Time between two exercises of a round.")
+    work: Length = Field(description="How long each set lasts.", examples=["40s"])
+    rest: Break = Field(0, description="Rest after each set; in the build patterns, after each round.")
+    change: Break = Field(0, description="Time between two exercises of a round.")
     last_rest: bool = Field(False, description="Rest after the very last set too.")
 
 
@@ -223,16 +223,16 @@ class Ladder(_ExerciseBlock):
     """A circuit whose work (and rest) time changes by round: one duration for each round."""
 
     pattern: Literal["ladder"]
-    work: Annotated[list[Positive], Field(min_length=1, max_length=100)] = Field(
+    work: Annotated[list[Length], Field(min_length=1, max_length=100)] = Field(
         description="How long each set lasts: one duration for each round.", examples=[["30s", "40s", "50s"]]
     )
     rest: Annotated[
-        list[Duration],
+        list[Break],
         BeforeValidator(as_list),
         Field(min_length=1, max_length=100),
         one_or_list(duration_schema(zero=True), minItems=1, maxItems=100),
     ] = Field(default_factory=lambda: [0], description="One for all rounds, or one for each.")
-    round_rest: Duration | None = Field(None, description="Rest between two rounds, instead of rest.")
+    round_rest: Break | None = Field(None, description="Rest between two rounds, instead of rest.")
     last_rest: bool = Field(False, description="Rest after the very last set too.")
 
 
@@ -240,8 +240,8 @@ class OnTheMinute(_ExerciseBlock):
     """Work starts every `every`, exercises in turn; what is left of it is rest."""
 
     pattern: Literal["on-the-minute"]
-    every: Positive = Field(60_000, description="A set starts each time this has passed.")
-    work: Positive = Field(description="How long each set lasts.", examples=["40s"])
+    every: Length = Field(60_000, description="A set starts each time this has passed.")
+    work: Length = Field(description="How long each set lasts.", examples=["40s"])
     rounds: Annotated[int, Field(ge=1, le=100)] = Field(1, description="How many times through.")
 
 
@@ -249,8 +249,8 @@ class Flow(_ExerciseBlock):
     """One movement after another with no rest."""
 
     pattern: Literal["flow"]
-    work: Positive = Field(description="How long each set lasts.", examples=["40s"])
-    change: Duration = Field(0, description="Time between two movements.")
+    work: Length = Field(description="How long each set lasts.", examples=["40s"])
+    change: Break = Field(0, description="Time between two movements.")
     rounds: Annotated[int, Field(ge=1, le=100)] = Field(1, description="How many times through.")
 
 
@@ -258,10 +258,10 @@ class Breath(_BlockBase):
     """Breathing by phases: in, hold, out, hold out; a phase of no length is left out."""
 
     pattern: Literal["breath"]
-    inhale: Positive = Field(description="How long to breathe in.", examples=["4s"])
-    hold: Duration = Field(0, description="How long to hold the breath after it.")
-    exhale: Positive = Field(description="How long to breathe out.", examples=["6s"])
-    hold_out: Duration = Field(0, description="How long to stay empty after it.")
+    inhale: Length = Field(description="How long to breathe in.", examples=["4s"])
+    hold: Break = Field(0, description="How long to hold the breath after it.")
+    exhale: Length = Field(description="How long to breathe out.", examples=["6s"])
+    hold_out: Break = Field(0, description="How long to stay empty after it.")
     cycles: Annotated[int, Field(ge=1, le=1000)] = Field(description="How many breaths.")
     spoken_cycles: Annotated[int, Field(ge=0, le=1000)] = Field(
         2, description="So many breaths are led by voice; then the tones lead."
@@ -295,13 +295,13 @@ class Say(Part):
     """Words in time of their own: as long as `lasts`, or as the words need at an easy pace."""
 
     say: Annotated[CueLines, Field(min_length=1)] = Field(description="Words to say.")
-    lasts: Positive | None = Field(None, description="How long; as the words need if left out.")
+    lasts: Length | None = Field(None, description="How long; as the words need if left out.")
 
 
 class Pause(Part):
     """Rest between two blocks."""
 
-    rest: Positive = Field(description="How long to rest between two blocks.")
+    rest: Length = Field(description="How long to rest between two blocks.")
 
 
 Item = Include | Say | Pause | Block
@@ -318,7 +318,7 @@ class Plan(Part):
     description: Text | None = Field(None, description="What the session is, for its page and tags.")
     pips: PipsOrOff = Field(default_factory=Pips, description="The countdown; false for none.")
     cautions: Cautions = Field("standard", description="Spoken once at the start and printed.")
-    lead_in: Duration = Field(10_000, description="Time to get ready before the first interval.")
+    lead_in: Break = Field(10_000, description="Time to get ready before the first interval.")
     calls: Durations = Field(
         default_factory=lambda: [30_000, 10_000], description="Time calls: time left in a work interval."
     )

@@ -37,11 +37,17 @@ def _positive_duration(value: Any) -> int:
     return time_ms
 
 
-def _spacing(value: Any) -> int:
+def _length(value: Any) -> int:
     time_ms = _duration(value)
-    # Closer than this, pips of 100 ms and their edges run into each other.
-    if time_ms < LEAST_SPACING_MS:
-        raise ValueError(f"expected a duration of at least {LEAST_SPACING_MS}ms")
+    if time_ms < LEAST_LENGTH_MS:
+        raise ValueError(f"expected a duration of at least {LEAST_LENGTH_MS}ms")
+    return time_ms
+
+
+def _break(value: Any) -> int:
+    time_ms = _duration(value)
+    if 0 < time_ms < LEAST_LENGTH_MS:
+        raise ValueError(f"expected 0 or a duration of at least {LEAST_LENGTH_MS}ms")
     return time_ms
 
 
@@ -72,10 +78,15 @@ def duration_schema(*, zero: bool) -> dict[str, Any]:
 Duration = Annotated[int, PlainValidator(_duration), WithJsonSchema(duration_schema(zero=True))]
 """Milliseconds, 0 to an hour."""
 
-LEAST_SPACING_MS = 200
+LEAST_LENGTH_MS = 200
+"""From one boundary, or one short pip, to the next: closer, pips of 100 ms with the silence that tells them
+apart would run into each other (chosen; nobody can do anything in an interval so short)."""
 
-Spacing = Annotated[int, PlainValidator(_spacing), WithJsonSchema(duration_schema(zero=False))]
-"""Milliseconds from one pip to the next, 200 to an hour."""
+Length = Annotated[int, PlainValidator(_length), WithJsonSchema(duration_schema(zero=False))]
+"""Milliseconds, 200 to an hour: an interval, or from one pip to the next."""
+
+Break = Annotated[int, PlainValidator(_break), WithJsonSchema(duration_schema(zero=True))]
+"""Milliseconds, 0 for no interval at all, else 200 to an hour."""
 
 Positive = Annotated[int, PlainValidator(_positive_duration), WithJsonSchema(duration_schema(zero=False))]
 """Milliseconds, 1 to an hour."""

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
-from cuelane.audio.tones import PipSpec, pip_for
+from cuelane.audio.tones import PipSpec, pip_for, shortened
 from cuelane.base.language import Language, load_language
 from cuelane.base.schedule import Dropped, Event, Schedule, ScheduledInterval
 from cuelane.base.units import to_sample
@@ -21,6 +21,10 @@ from cuelane.session.offers import offers as cue_offers
 from cuelane.session.placing import Offer, Placement, Space, musts_fit, place
 
 OPEN_STRETCH_MS = 4_000
+# Silence that tells two pips apart (chosen: half of the least time from one boundary to the next), and how
+# far ahead a pip can reach.
+BETWEEN_PIPS_MS = 100
+LONGEST_PIP_MS = 800
 OPEN_STRETCH_FROM_MS = 20_000
 
 
@@ -163,7 +167,21 @@ def _opening_pip(intervals: Sequence[Interval], index: int, sample_rate: int) ->
     entry = intervals[index]
     if not entry.opening_pip:
         return None
-    return pip_for(entry.kind, "turn" if entry.half == 2 and entry.kind == "work" else "long", sample_rate)
+    role = "turn" if entry.half == 2 and entry.kind == "work" else "long"
+    pip = pip_for(entry.kind, role, sample_rate)
+    # No two pips sound at once: one that would run into the next boundary's ends before it. (Short pips keep
+    # clear of it by themselves, see expand; boundaries are at least 200 ms apart, see plan.values.)
+    end_ms = entry.end_ms
+    for number in range(index + 1, len(intervals)):
+        following = intervals[number]
+        if following.opening_pip:
+            end_ms = following.start_ms - BETWEEN_PIPS_MS
+            break
+        end_ms = following.end_ms
+        if end_ms - entry.start_ms > LONGEST_PIP_MS:
+            break
+    most_frames = to_sample(end_ms, sample_rate) - to_sample(entry.start_ms, sample_rate)
+    return shortened(pip, most_frames, sample_rate)
 
 
 def _pips(intervals: Sequence[Interval], index: int, sample_rate: int) -> list[Event]:

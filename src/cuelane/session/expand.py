@@ -268,31 +268,35 @@ def _definition(interval: Interval) -> tuple[int, str | None]:
 
 
 # Of a short interval at most this part (in percent) is countdown, so that there is time left to be in it,
-# and none of it sounds under the pip that opens the interval or in its guard.
+# and none of it within this time of a boundary's pip, so that no short pip sounds under a long one (0.7 s at
+# most) or in its guard: the short pips that have no room are left out.
 _COUNTDOWN_PERCENT = {"change": 40}
-_OPENING_PIP_MS = 1_000
+_AFTER_PIP_MS = 1_000
 
 
 def _placed(intervals: Sequence[Interval]) -> Iterator[Interval]:
     """Give every interval its index and times, and its pips: there are pips where work starts or ends."""
-    start_ms = 0
+    start_ms = clear_ms = 0
     opening_pip = False
     for index, entry in enumerate(intervals):
         following = intervals[index + 1] if index + 1 < len(intervals) else None
         countdown = None
+        if entry.opening_pip or opening_pip:
+            # It may sound on beyond an interval of its own length.
+            clear_ms = start_ms + _AFTER_PIP_MS
+        end_ms = start_ms + entry.length_ms
         if entry.countdown and following and "work" in (entry.kind, following.kind):
             longest_ms = entry.length_ms * _COUNTDOWN_PERCENT.get(entry.kind, 60) // 100
-            if opening_pip:
-                longest_ms = min(longest_ms, max(0, entry.length_ms - _OPENING_PIP_MS))
+            longest_ms = min(longest_ms, max(0, end_ms - clear_ms))
             count = min(entry.countdown.count, longest_ms // entry.countdown.spacing_ms)
             countdown = Countdown(count, entry.countdown.spacing_ms)
         yield replace(
             entry,
             index=index,
             start_ms=start_ms,
-            end_ms=start_ms + entry.length_ms,
+            end_ms=end_ms,
             countdown=countdown,
             opening_pip=entry.opening_pip or opening_pip,
         )
-        start_ms += entry.length_ms
+        start_ms = end_ms
         opening_pip = countdown is not None

@@ -134,14 +134,14 @@ def test_words_that_yaml_1_1_would_change_stay(tmp_path: Path) -> None:
             "    save it as UTF-8 text",
         ),
         "too large": (
-            b"#" * (1024 * 1024 + 1),
-            "plan.yaml:1:1: this file is larger than 1 MiB, the most a plan may have",
+            b"#" * (512 * 1024 + 1),
+            "plan.yaml:1:1: this file is larger than 512 KiB, the most a plan may have",
         ),
     }.values(),
     ids=["empty", "blank", "UTF-16", "zero byte", "Latin-1", "too large"],
 )
 def test_bytes_that_are_no_plan_are_refused(tmp_path: Path, data: bytes, message: str) -> None:
-    """A file that is not UTF-8 text of at most 1 MiB is refused, with the place where there is one."""
+    """A file that is not UTF-8 text of at most 512 KiB is refused, with the place where there is one."""
     assert refusal(write(tmp_path, data)) == message
 
 
@@ -227,7 +227,7 @@ def test_a_session_of_more_than_a_day_is_refused(tmp_path: Path) -> None:
 
     assert len(load_plan(write(tmp_path, text)).plan.session) == 24
     assert "plan.yaml:27:5: with this the session comes to more than 24 hours" in refusal(
-        write(tmp_path, text + "  - rest: 1ms\n")
+        write(tmp_path, text + "  - rest: 200ms\n")
     )
 
 
@@ -330,16 +330,16 @@ class TestIncludes:
         else:
             assert "more than 64 plans are included, counting those inside them" in refusal(path)
 
-    def test_all_files_together_are_at_most_4_mib(self, tmp_path: Path) -> None:
+    def test_all_files_together_are_at_most_1_mib(self, tmp_path: Path) -> None:
         """Many large included files are refused before they are all read."""
         for number in range(5):
-            write(tmp_path, SAY + "#" * 1_000_000, f"in{number}.yaml")
+            write(tmp_path, SAY + "#" * 250_000, f"in{number}.yaml")
         path = write(
             tmp_path, "title: x\nsession:\n" + "".join(f"  - include: in{i}.yaml\n" for i in range(5))
         )
 
         assert refusal(path) == (
-            "in4.yaml:1:1: with this file the plan and all it includes are larger than 4 MiB"
+            "in4.yaml:1:1: with this file the plan and all it includes are larger than 1 MiB"
         )
 
     def test_includes_cannot_multiply(self, tmp_path: Path) -> None:
@@ -496,3 +496,43 @@ def test_the_size_of_a_block_is_never_underrated(
 
     assert size.n_intervals >= len(rows)
     assert size.length_ms >= rows[-1].end_ms - rows[0].start_ms
+
+
+def test_an_unknown_voice_is_reported_with_all_else(tmp_path: Path) -> None:
+    """A misspelt voice has its place and the nearest name, beside the plan's other faults."""
+    path = write(tmp_path, "title: x\ngap: wide\nvoice: naturall\nsession:\n  - say: Hello.\n")
+
+    with pytest.raises(PlanError) as caught:
+        load_plan(path, voices=lambda folder: ["natural", "system", folder.name])
+
+    assert [(problem.mark.line, problem.mark.column) for problem in caught.value.problems] == [(2, 6), (3, 8)]
+    assert caught.value.problems[1].message == "voice: there is no voice called 'naturall'"
+    assert caught.value.problems[1].hint == "did you mean 'natural'?"
+
+
+def test_an_included_plans_voice_does_not_matter(tmp_path: Path) -> None:
+    """Only the outermost plan's voice speaks, so that only it must exist; with another chosen, none."""
+    write(tmp_path, SAY + "voice: someone\n", "in.yaml")
+    path = write(tmp_path, "title: x\nvoice: system\nsession:\n  - include: in.yaml\n")
+
+    assert load_plan(path, voices=lambda _: ["system"]).plan.voice == "system"
+    assert load_plan(tmp_path / "in.yaml").plan.voice == "someone"
+
+
+def test_a_tag_that_takes_the_parser_long_is_not_parsed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A tag of 100,000 letters, which the parser reads in quadratic time, is refused before it."""
+    monkeypatch.setattr("cuelane.plan.parse.YAML", None)
+
+    message = refusal(write(tmp_path, "title: x\nsession: " + "!" * 100_000 + "\n"))
+
+    assert message.startswith("plan.yaml:2:10: a plan may not use YAML tags")
+
+
+def test_a_session_too_long_is_reported_with_all_else(tmp_path: Path) -> None:
+    """A session of more than a day is named beside faults elsewhere in the plan."""
+    message = refusal(write(tmp_path, "title: x\ngap: wide\nsession:\n" + "  - rest: 1h\n" * 25))
+
+    assert "plan.yaml:2:6: gap: expected a duration" in message
+    assert "plan.yaml:28:5: with this the session comes to more than 24 hours" in message

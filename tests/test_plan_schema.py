@@ -12,10 +12,11 @@ from jsonschema import Draft202012Validator
 
 from cuelane.base.errors import PlanError
 from cuelane.plan.load import load_plan
+from cuelane.plan.parse import Budget, parse
 from cuelane.plan.schema import plan_schema
 from cuelane.plan.source_text import Lines
 from cuelane.plan.starter import PATTERNS, starter_plan
-from cuelane.plan.tree import Budget, parse, plain
+from cuelane.plan.tree import plain
 from plan_text import FULL_PLAN
 from test_plan_messages import CASES
 
@@ -34,6 +35,7 @@ ONLY_LOADING_TELLS = {
     "settle as long as work",
     "settle of an exercise",
     "halves too short",
+    "intervals too short for the pips around them",
     "settle as long as a half",
     "a cue outside its interval",
     "a clip that is not there",

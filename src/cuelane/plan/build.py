@@ -29,6 +29,10 @@ class Parts:
     """The plan's own keys, without its session and exercises, where those keys are right."""
     session: list[Item | None] = field(default_factory=list)
     exercises: dict[str, Exercise | None] = field(default_factory=dict)
+    named: dict[str, list[Mark]] = field(default_factory=dict)
+    """Each exercise that blocks name, and where; of blocks that are wrong elsewhere too."""
+    voice: Scalar | None = None
+    """Who speaks, where the plan says so as text."""
     names_unsure: bool = False
     """The exercises could not be read, so that none can be said to be missing."""
 
@@ -43,6 +47,9 @@ def build(lines: Lines, tree: Node) -> Parts:
     n_before = len(lines.problems)
     _drop_empty(lines, tree)
     parts.session = _session(lines, tree)
+    parts.named = _named(tree)
+    voice = tree.entries.get("voice")
+    parts.voice = voice if isinstance(voice, Scalar) and isinstance(voice.value, str) else None
     parts.exercises, parts.names_unsure = _exercises(lines, tree)
     data = plain(tree)
     assert isinstance(data, dict)
@@ -124,6 +131,20 @@ def _session(lines: Lines, tree: Mapping) -> list[Item | None]:
         lines.report(tree.key_marks["session"], message, "begin each block with '- '")
         return []
     return [_item(lines, item) for item in node.items]
+
+
+def _named(tree: Mapping) -> dict[str, list[Mark]]:
+    session = tree.entries.get("session")
+    found: dict[str, list[Mark]] = {}
+    for item in session.items if isinstance(session, Sequence) else ():
+        if not isinstance(item, Mapping) or not {"block", "pattern"} & item.key_marks.keys():
+            continue
+        listed = item.entries.get("exercises")
+        for entry in listed.items if isinstance(listed, Sequence) else [listed]:
+            name = entry.entries.get("exercise") if isinstance(entry, Mapping) else entry
+            if isinstance(name, Scalar) and isinstance(name.value, str):
+                found.setdefault(name.text, []).append(name.mark)
+    return found
 
 
 def _item(lines: Lines, node: Node) -> Item | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 
 from pydantic import BaseModel
@@ -27,6 +27,7 @@ from cuelane.plan.model import (
 from cuelane.plan.own_folder import file_inside
 from cuelane.plan.phrases import did_you_mean, names, quoted
 from cuelane.plan.source_text import Lines
+from cuelane.plan.values import LEAST_LENGTH_MS
 
 ExerciseBlock = Circuit | Build | Ladder | OnTheMinute | Flow
 PLACEHOLDERS = ("side", "other_side")
@@ -44,7 +45,7 @@ def check(lines: Lines, parts: Parts, folder: Path) -> None:
             _check_block(lines, parts, item, start, seen)
         elif isinstance(item, Script):
             _check_script(lines, item, folder, start)
-    _check_names(lines, parts, start)
+    _check_names(lines, parts)
     for exercise in parts.exercises.values():
         if exercise is not None:
             for line in cue_lines(exercise):
@@ -61,6 +62,14 @@ def check(lines: Lines, parts: Parts, folder: Path) -> None:
             lines.report(parts.head.mark_of("language") or start, message, f"there are: {', '.join(known)}")
 
 
+def check_voice(lines: Lines, parts: Parts, known: Collection[str]) -> None:
+    """Note in `lines` a voice that is not one of those `known`; only the outermost plan's voice speaks."""
+    if parts.voice is not None and parts.voice.text and parts.voice.text not in known:
+        hint = did_you_mean(parts.voice.text, known) or f"there are: {names(sorted(known))}"
+        message = f"voice: there is no voice called {quoted(parts.voice.text)}"
+        lines.report(parts.voice.mark, message, hint)
+
+
 def cue_lines(part: BaseModel | None) -> Iterator[CueLine]:
     """Yield the lines that stand directly in a part of a plan: an exercise, a session item, a plan."""
     for key in type(part).model_fields if part is not None else ():
@@ -69,15 +78,11 @@ def cue_lines(part: BaseModel | None) -> Iterator[CueLine]:
             yield from (line for line in value if isinstance(line, CueLine))
 
 
-def _check_names(lines: Lines, parts: Parts, start: Mark) -> None:
+def _check_names(lines: Lines, parts: Parts) -> None:
     """Note each exercise that a block names and the plan lacks: once, where it is first named."""
     if parts.names_unsure:
         return
-    missing: dict[str, list[Mark]] = {}
-    for item in parts.session:
-        for entry in item.exercises if isinstance(item, ExerciseBlock) else ():
-            if entry.exercise not in parts.exercises:
-                missing.setdefault(entry.exercise, []).append(entry.mark_of("exercise") or start)
+    missing = {name: marks for name, marks in parts.named.items() if name not in parts.exercises}
     if missing and not parts.exercises:
         message = f"the plan has no 'exercises' that say what these are: {names(map(quoted, missing))}"
         lines.report(next(iter(missing.values()))[0], message, "add  exercises:  with each name as a key")
@@ -146,11 +151,13 @@ def _check_times(
             "settle",
             f"settle: {format_duration(settle_ms)} leaves {quoted(name)} no time, for it takes up {whole}",
         )
-    if isinstance(block, OnTheMinute) and max(work) >= block.every:
+    left_ms = block.every - max(work) if isinstance(block, OnTheMinute) else LEAST_LENGTH_MS
+    if isinstance(block, OnTheMinute) and left_ms < LEAST_LENGTH_MS:
+        left = "no rest" if left_ms <= 0 else f"only {format_duration(left_ms)} of rest"
         report(
             work_from,
             "work",
-            f"work: {quoted(name)} works for {format_duration(max(work))}, which leaves no rest before the "
+            f"work: {quoted(name)} works for {format_duration(max(work))}, which leaves {left} before the "
             f"next start, every {format_duration(block.every)}",
         )
 

@@ -1,37 +1,41 @@
 """From a plan file to a checked plan, its includes with it; every problem of all of them at once.
 
 A plan may come from anywhere, so nothing in one reaches outside its folder and every size has a limit:
-see text, tree, files and limits. Included plans lie inside the folder of the outermost one, not in a
-circle, at most ``MAX_INCLUDE_DEPTH`` deep and ``MAX_INCLUDES`` in all.
+see source_text, parse, own_folder and limits. Included plans lie inside the folder of the outermost
+one, not in a circle, at most ``MAX_INCLUDE_DEPTH`` deep and ``MAX_INCLUDES`` in all.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from cuelane.base.errors import Mark, PlanError, Problem
 from cuelane.plan.build import Parts, build
-from cuelane.plan.checks import check
+from cuelane.plan.checks import check, check_voice
 from cuelane.plan.limits import MAX_INTERVALS, MAX_LENGTH_MS, Size, size_of
 from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import Include, Item
 from cuelane.plan.own_folder import file_inside
+from cuelane.plan.parse import Budget, parse
 from cuelane.plan.source_text import MAX_ALL_CHARACTERS, MAX_PROBLEMS, Lines, fail, read_lines
-from cuelane.plan.tree import Budget, parse
 
 MAX_INCLUDE_DEPTH = 8
 MAX_INCLUDES = 64
 
 
-def load_plan(path: Path) -> LoadedPlan:
+def load_plan(path: Path, voices: Callable[[Path], Collection[str]] | None = None) -> LoadedPlan:
     """Return the plan at `path`, checked, with all it includes; every model object knows its place.
+
+    `voices` names the voices that a plan in a folder can have; without it the plan's voice is not checked,
+    for another may be going to speak.
 
     Raises
     ------
     PlanError : with every problem of the plan and its includes, in file order.
     """
-    loader = _Loader(Path(path))
+    loader = _Loader(Path(path), voices)
     loaded = loader.file(loader.path, str(path), ())
     problems = list(dict.fromkeys(loader.problems))
     if problems or loaded is None:
@@ -58,6 +62,7 @@ class _Known:
 @dataclass
 class _Loader:
     path: Path
+    voices: Callable[[Path], Collection[str]] | None = None
     problems: list[Problem] = field(default_factory=list)
     n_unlisted: int = 0
     n_characters: int = 0
@@ -70,24 +75,23 @@ class _Loader:
             lines = read_lines(path, name)
             self.n_characters += len(lines.text)
             if self.n_characters > MAX_ALL_CHARACTERS:
-                raise fail(name, "with this file the plan and all it includes are larger than 4 MiB")
+                raise fail(name, "with this file the plan and all it includes are larger than 1 MiB")
             tree = parse(lines, self.budget)
         except PlanError as error:
             self.problems += error.problems
             return None
         parts = build(lines, tree)
         check(lines, parts, path.parent)
+        if self.voices is not None and not chain:
+            check_voice(lines, parts, self.voices(path.parent))
         place = len(self.problems)
         known = self.includes(lines, parts, path, (*chain, path.resolve()))
+        size = self.size(lines, parts, known or {})
         self.problems[place:place] = sorted(lines.problems, key=lambda problem: problem.mark)
         self.n_unlisted += lines.n_unlisted
         if parts.plan is None or lines.problems or known is None:
             return None
         loaded = LoadedPlan(parts.plan, path, lines.lines, {i: k.plan for i, k in known.items()})
-        size = self.size(lines, parts, known)
-        if len(lines.problems):
-            self.problems[place:place] = lines.problems
-            return None
         depth = max((inner.depth + 1 for inner in known.values()), default=0)
         return _Known(loaded, size, depth, sum(inner.n_includes + 1 for inner in known.values()))
 

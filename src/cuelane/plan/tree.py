@@ -1,40 +1,13 @@
-"""YAML text to a tree of values that know their places.
-
-Only plain YAML 1.2 data passes: no tags, anchors, aliases or merge keys, one document, no key twice, and
-limits on depth and number of values. The tree is built from the parser's events, so a plan that nests or
-repeats without end stops at its limit and never fills the memory or the stack.
-"""
+"""What a plan's YAML is read to: values that know their places."""
 
 from __future__ import annotations
 
 import re
-import unicodedata
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from ruamel.yaml import YAML
-from ruamel.yaml.error import MarkedYAMLError, YAMLError
-from ruamel.yaml.events import (
-    AliasEvent,
-    DocumentStartEvent,
-    Event,
-    MappingEndEvent,
-    NodeEvent,
-    ScalarEvent,
-    SequenceEndEvent,
-    SequenceStartEvent,
-)
+from cuelane.base.errors import Mark
 
-from cuelane.base.errors import Mark, PlanError
-from cuelane.plan.phrases import quoted
-from cuelane.plan.source_text import Lines, is_hidden
-from cuelane.plan.syntax import BRACES, syntax_problem
-
-MAX_DEPTH = 24
-MAX_VALUES = 50_000
-
-_HIDDEN = "a character that can be neither seen nor spoken stands here (U+{:04X})"
 _INTEGER = re.compile(r"[-+]?[0-9]{1,18}")
 _FLOAT = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]{1,3})?")
 _WORDS: dict[str, bool | None] = {
@@ -71,13 +44,6 @@ class Mapping:
 Node = Scalar | Sequence | Mapping
 
 
-class Budget:
-    """How many values may still be read, for a plan and all it includes."""
-
-    def __init__(self, values: int = MAX_VALUES) -> None:
-        self.values = values
-
-
 def plain(node: Node) -> Any:
     """Return the tree as dicts, lists and plain values."""
     if isinstance(node, Scalar):
@@ -87,182 +53,7 @@ def plain(node: Node) -> Any:
     return {key: plain(value) for key, value in node.entries.items()}
 
 
-def parse(lines: Lines, budget: Budget) -> Node:
-    """Return the tree of a file's text; problems that leave a tree behind are noted in `lines`.
-
-    Raises
-    ------
-    PlanError : the text is not YAML that a plan may hold.
-    """
-    _refuse_hidden(lines)
-    return _Builder(lines, budget).build()
-
-
-def _refuse_hidden(lines: Lines) -> None:
-    for number, line in enumerate(lines.lines, 1):
-        for column, character in enumerate(line, 1):
-            if is_hidden(character):
-                lines.report(Mark(lines.file, number, column), _HIDDEN.format(ord(character)), "remove it")
-                break
-    if lines.problems:
-        raise PlanError(lines.problems)
-
-
-class _Builder:
-    def __init__(self, lines: Lines, budget: Budget) -> None:
-        self.lines = lines
-        self.budget = budget
-        self.stack: list[Sequence | Mapping] = []
-        self.keys: list[tuple[str, Mark, bool] | None] = []
-        self.root: Node | None = None
-
-    def mark(self, event: Any) -> Mark:
-        return Mark(self.lines.file, event.start_mark.line + 1, event.start_mark.column + 1)
-
-    def stop(self, mark: Mark, message: str, hint: str = "") -> PlanError:
-        return PlanError([*self.lines.problems, self.lines.problem(mark, message, hint)])
-
-    def build(self) -> Node:
-        n_documents = 0
-        for event in self.events():
-            if isinstance(event, DocumentStartEvent):
-                n_documents += 1
-                self.check_document(event, n_documents)
-            elif isinstance(event, NodeEvent):
-                self.check_node(event)
-                self.open(event)
-            elif isinstance(event, MappingEndEvent | SequenceEndEvent):
-                self.stack.pop()
-                self.keys.pop()
-        if self.root is None:
-            raise self.stop(
-                Mark(self.lines.file, 1, 1), "this file holds no plan, only comments", "see: cuelane new"
-            )
-        return self.root
-
-    def events(self) -> Iterator[Event]:
-        """Yield the parser's events; whatever it raises on hostile text becomes one problem with a place."""
-        at = Mark(self.lines.file, 1, 1)
-        events = YAML(typ="safe", pure=True).parse(self.lines.text)
-        while True:
-            try:
-                event = next(events)
-            except StopIteration:
-                return
-            except MarkedYAMLError as error:
-                raise self.stop(*syntax_problem(self.lines, error)) from error
-            except (YAMLError, ArithmeticError, LookupError, TypeError, ValueError, AttributeError) as error:
-                raise self.stop(at, "this cannot be read as YAML from here on") from error
-            end = event.end_mark
-            at = Mark(self.lines.file, end.line + 1, end.column + 1)
-            yield event
-
-    def check_document(self, event: DocumentStartEvent, n_documents: int) -> None:
-        if n_documents > 1:
-            raise self.stop(self.mark(event), "a plan file holds one plan; a second one starts here at '---'")
-        if event.tags:
-            raise self.stop(Mark(self.lines.file, 1, 1), "a plan may not declare YAML tags (%TAG)")
-        if event.version and tuple(event.version) != (1, 2):
-            written = ".".join(str(part) for part in event.version)
-            raise self.stop(
-                Mark(self.lines.file, 1, 1), f"a plan is YAML 1.2; this file says %YAML {written}"
-            )
-
-    def check_node(self, event: NodeEvent) -> None:
-        mark = self.mark(event)
-        if isinstance(event, AliasEvent):
-            raise self.stop(
-                mark, f"a plan may not use YAML aliases (*{event.anchor})", "write the value out here"
-            )
-        if event.anchor:
-            mark = self.prefix_mark(event, f"&{event.anchor}")
-            raise self.stop(
-                mark, f"a plan may not use YAML anchors (&{event.anchor})", "write the value out where used"
-            )
-        if getattr(event, "tag", None):
-            mark = self.prefix_mark(event, "!")
-            raise self.stop(
-                mark, "a plan may not use YAML tags (words that begin with '!')", "remove the tag"
-            )
-        self.budget.values -= 1
-        if self.budget.values < 0:
-            raise self.stop(
-                mark,
-                f"a plan and all it includes may hold {MAX_VALUES:,} keys and values; here they are used up",
-            )
-        if len(self.stack) >= MAX_DEPTH:
-            raise self.stop(mark, f"this is nested more than {MAX_DEPTH} levels deep")
-
-    def prefix_mark(self, event: NodeEvent, text: str) -> Mark:
-        """Return where an anchor or tag stands: the parser marks it in some cases, the value in others."""
-        mark = self.mark(event)
-        for line in range(mark.line, max(mark.line - 3, 0), -1):
-            written = self.lines.lines[line - 1]
-            end = mark.column if line == mark.line and not written.startswith(text, mark.column - 1) else None
-            column = mark.column - 1 if line == mark.line and end is None else written.rfind(text, 0, end)
-            if column >= 0:
-                return Mark(mark.file, line, column + 1)
-        return mark
-
-    def open(self, event: NodeEvent) -> None:
-        mark = self.mark(event)
-        if isinstance(event, ScalarEvent):
-            self.place(self.scalar(event, mark), mark)
-            return
-        node = Sequence(mark) if isinstance(event, SequenceStartEvent) else Mapping(mark)
-        self.place(node, mark)
-        self.stack.append(node)
-        self.keys.append(None)
-
-    def scalar(self, event: ScalarEvent, mark: Mark) -> Scalar:
-        text = str(event.value)
-        hidden = next((character for character in text if is_hidden(character)), None)
-        if hidden is not None:
-            self.lines.report(
-                mark,
-                _HIDDEN.format(ord(hidden)),
-                "remove it",
-            )
-            text = "".join(character for character in text if not is_hidden(character))
-        text = " ".join(unicodedata.normalize("NFC", text).split())
-        return Scalar(mark, text, _resolved(text) if event.implicit[0] else text)
-
-    def place(self, node: Node, mark: Mark) -> None:
-        """Put a node where it belongs: the root, a list's next item, or a mapping's next key or value."""
-        if not self.stack:
-            self.root = node
-            return
-        parent = self.stack[-1]
-        if isinstance(parent, Sequence):
-            parent.items.append(node)
-            return
-        key = self.keys[-1]
-        if key is None:
-            self.keys[-1] = self.key(parent, node, mark)
-            return
-        name, key_mark, keep = key
-        self.keys[-1] = None
-        if keep:
-            parent.entries[name] = node
-            parent.key_marks[name] = key_mark
-
-    def key(self, parent: Mapping, node: Node, mark: Mark) -> tuple[str, Mark, bool]:
-        if not isinstance(node, Scalar):
-            raise self.stop(mark, "a key must be a word or words, not a list or a group of keys", BRACES)
-        if node.text == "<<":
-            raise self.stop(mark, "a plan may not use YAML merge keys (<<)", "write the keys out here")
-        first = parent.key_marks.get(node.text)
-        if first is not None:
-            self.lines.report(
-                mark,
-                f"{quoted(node.text)} is here a second time; first at line {first.line}, "
-                f"column {first.column}",
-                "keep one of the two",
-            )
-        return node.text, mark, first is None
-
-
-def _resolved(text: str) -> str | int | float | bool | None:
+def resolved(text: str) -> str | int | float | bool | None:
     """Return a plain scalar's value by YAML 1.2.2, section 10.3.2 (core schema), decimals only."""
     if text in _WORDS:
         return _WORDS[text]

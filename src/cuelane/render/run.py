@@ -36,7 +36,7 @@ from cuelane.session.remedies import Advice, advise
 from cuelane.speech.definition import VoiceDefinition
 from cuelane.speech.engines import engine_of
 from cuelane.speech.finish import hold_peaks
-from cuelane.speech.voices import find_voice
+from cuelane.speech.voices import find_voice, voice_names
 
 TARGET_LUFS = -16.0
 CEILING_DBTP = -1.0
@@ -84,10 +84,10 @@ def prepare(
     Raises
     ------
     PlanError : the plan is wrong.
-    UsageError : there is no such voice or language.
+    UsageError : there is no such `voice`.
     VoiceError : the speech engine is missing or failed.
     """
-    loaded = load_plan(plan_path)
+    loaded = load_plan(plan_path, voices=None if voice else voice_names)
     session = expand(loaded)
     definition = find_voice(voice or loaded.plan.voice, loaded.folder)
     result = voiced(

@@ -56,6 +56,11 @@ def find_voice(name: str, plan_folder: Path | None = None) -> VoiceDefinition:
     raise UsageError(f"there is no voice called {name!r}{hint} Voices here: {', '.join(known)}.")
 
 
+def voice_names(plan_folder: Path | None = None) -> list[str]:
+    """Return the name of every voice that `find_voice` would find, in order; none of them is read."""
+    return sorted(_names(plan_folder))
+
+
 def list_voices(plan_folder: Path | None = None) -> list[VoiceDefinition]:
     """Return every voice that `find_voice` would find, by name.
 

@@ -10,8 +10,9 @@ import subprocess
 from pathlib import Path
 
 from cuelane.media import ffmpeg
+from cuelane.media.media_limits import require_file
 from cuelane.media.probing import MediaInfo, probe
-from cuelane.media.reader import magic, require_file
+from cuelane.media.reader import magic
 
 MAX_BYTES = 32 * 1024 * 1024
 _PNG = b"\x89PNG\r\n\x1a\n"
@@ -32,12 +33,13 @@ def cover_png(path: Path | str, info: MediaInfo | None = None) -> bytes | None:
         # A WAV holds no picture, and a film's first frame is no cover.
         return None
     for codec in (["-c:v", "copy"], ["-c:v", "png", "-frames:v", "1"]):
-        command = [*ffmpeg.quiet(), *ffmpeg.input_file(path), "-map", "0:v:0", "-an", *codec]
-        command += ["-f", "image2pipe", "pipe:1"]
+        output = ["-map", "0:v:0", "-an", *codec, "-fs", str(2 * MAX_BYTES), "-f", "image2pipe", "pipe:1"]
         try:
-            done = subprocess.run(
-                command, stdin=subprocess.DEVNULL, capture_output=True, timeout=60, check=False
-            )
+            with ffmpeg.input_file(path) as (opened, file):
+                done = subprocess.run(
+                    [*ffmpeg.quiet(), *opened, *output],
+                    stdin=file or subprocess.DEVNULL, capture_output=True, timeout=60, check=False,
+                )  # fmt: skip
         except subprocess.TimeoutExpired:
             return None
         if done.returncode == 0 and done.stdout.startswith(_PNG) and len(done.stdout) <= MAX_BYTES:

@@ -46,16 +46,20 @@ def quiet(*, loglevel: str = "error") -> list[str]:
     return [program(), "-hide_banner", "-nostdin", "-nostats", "-loglevel", loglevel]
 
 
-def input_file(path: Path) -> list[str]:
-    """Return the options that open `path` as one plain local file, whatever its name or content claims."""
-    return [
-        "-protocol_whitelist",
-        "file,pipe",
-        "-format_whitelist",
-        DEMUXERS,
-        "-i",
-        f"file:{path}",
-    ]
+@contextlib.contextmanager
+def input_file(path: Path) -> Iterator[tuple[list[str], IO[bytes] | None]]:
+    """Give the options that open `path`, and the open file to be given as standard input with them.
+
+    The program is handed one open file and may open no other, so that neither a name nor content can make it
+    read something else. On Windows, where it may translate line ends on standard input, it is given the name
+    of a plain local file instead.
+    """
+    only = ["-format_whitelist", DEMUXERS]
+    if os.name == "nt":
+        yield ["-protocol_whitelist", "file", *only, "-i", f"file:{path}"], None
+        return
+    with path.open("rb") as file:
+        yield ["-protocol_whitelist", "fd", *only, "-i", "fd:"], file
 
 
 @functools.cache

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import subprocess
+import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -12,7 +13,14 @@ from pathlib import Path
 from cuelane.base.errors import AudioFileError
 from cuelane.media import ffmpeg
 from cuelane.media.container_bytes import has_gapless_info, sign_of_damage
-from cuelane.media.reader import MAX_CHANNELS, magic, require_file
+from cuelane.media.media_limits import (
+    MAX_CHAPTERS,
+    MAX_TEXT_BYTES,
+    require_file,
+    require_shape,
+    too_much_text,
+)
+from cuelane.media.reader import magic
 
 _STREAM = re.compile(r"^  Stream #0:\d+[^:]*: (Audio|Video): (\S+?)(?: |,|$)(.*)$")
 _INPUT = re.compile(r"^Input #0, ([^ ]+?), from ")
@@ -62,17 +70,7 @@ def probe(path: Path | str) -> MediaInfo:
     """
     path = Path(path)
     require_file(path)
-    # Without -copyts ffmpeg moves chapters by the first packet's time, which for MP3 is the encoder's delay.
-    command = [*ffmpeg.quiet(loglevel="info"), "-copyts", *ffmpeg.input_file(path)]
-    # One packet has to be copied for the stream's own tags, which is where Ogg keeps all of them.
-    command += ["-map", "0:a:0", "-c", "copy", "-frames:a", "1", "-f", "ffmetadata", "pipe:1"]
-    try:
-        done = subprocess.run(
-            command, stdin=subprocess.DEVNULL, capture_output=True, timeout=120, check=False
-        )
-    except subprocess.TimeoutExpired as error:
-        raise AudioFileError(f"{path}: its header could not be read within two minutes") from error
-    said = done.stderr.decode("utf-8", "replace").splitlines()
+    said, written = _asked(path)
     container = next((found[1] for line in said if (found := _INPUT.match(line))), None)
     if container is None:
         raise AudioFileError(f"{path}: not an audio or video file that can be read, or too damaged to be")
@@ -82,11 +80,11 @@ def probe(path: Path | str) -> MediaInfo:
     if audio is None:
         raise AudioFileError(f"{path}: holds no sound")
     sample_rate, n_channels = _shape(audio[3])
-    if not 1 <= n_channels <= MAX_CHANNELS or sample_rate <= 0:
-        raise AudioFileError(
-            f"{path}: has {n_channels} channels at {sample_rate} Hz; at most {MAX_CHANNELS} can be read"
-        )
-    tags, chapters = parse_ffmetadata(done.stdout.decode("utf-8", "replace"))
+    require_shape(path, sample_rate, n_channels)
+    tags, chapters = parse_ffmetadata(written)
+    if container in ("wav", "w64", "aiff"):
+        # A WAV's cue marks and an AIFF's markers are places in a sound, not chapters.
+        chapters = []
     duration = next((found for line in head if (found := _DURATION.match(line))), None)
     duration_s = (
         int(duration[1]) * 3600 + int(duration[2]) * 60 + float(duration[3]) if duration is not None else None
@@ -105,6 +103,34 @@ def probe(path: Path | str) -> MediaInfo:
         has_gapless_info=has_gapless_info(path, container, audio[2]),
         damage=sign_of_damage(path),
     )
+
+
+def _asked(path: Path) -> tuple[list[str], str]:
+    """Return what the program says of `path`, by lines, and its tags and chapters as ffmetadata."""
+    # Without -copyts ffmpeg moves chapters by the first packet's time, which for MP3 is the encoder's delay.
+    command = [*ffmpeg.quiet(loglevel="info"), "-copyts"]
+    # One packet has to be copied for the stream's own tags, which is where Ogg keeps all of them.
+    output = ["-map", "0:a:0", "-c", "copy", "-frames:a", "1", "-f", "ffmetadata", "pipe:1"]
+    # Into files, since a hostile one holds gigabytes of tags.
+    with (
+        ffmpeg.input_file(path) as (opened, file),
+        tempfile.TemporaryFile(prefix="cuelane-") as written,
+        tempfile.TemporaryFile(prefix="cuelane-") as said,
+    ):
+        try:
+            subprocess.run(
+                [*command, *opened, *output],
+                stdin=file or subprocess.DEVNULL, stdout=written, stderr=said, timeout=120, check=False,
+            )  # fmt: skip
+        except subprocess.TimeoutExpired as error:
+            raise AudioFileError(f"{path}: its header could not be read within two minutes") from error
+        texts = []
+        for stream in (said, written):
+            stream.seek(0)
+            texts.append(stream.read(MAX_TEXT_BYTES + 1))
+    if max(map(len, texts)) > MAX_TEXT_BYTES:
+        raise too_much_text(path)
+    return texts[0].decode("utf-8", "replace").splitlines(), texts[1].decode("utf-8", "replace")
 
 
 def _shape(description: str) -> tuple[int, int]:
@@ -133,15 +159,13 @@ def _exact_duration(path: Path) -> float | None:
 
 def _logical_lines(text: str) -> Iterator[str]:
     """Yield ffmetadata's lines with escaped line ends joined; escapes are kept."""
-    line = ""
+    parts: list[str] = []
     for part in text.split("\n"):
-        line += part
+        parts.append(part)
         # An odd number of backslashes at the end escapes the line end itself.
-        if (len(line) - len(line.rstrip("\\"))) % 2:
-            line += "\n"
-        else:
-            yield line
-            line = ""
+        if (len(part) - len(part.rstrip("\\"))) % 2 == 0:
+            yield "\n".join(parts)
+            parts = []
 
 
 def _unescape(text: str) -> str:
@@ -153,19 +177,20 @@ def parse_ffmetadata(text: str) -> tuple[dict[str, str], list[Chapter]]:
     tags: dict[str, str] = {}
     stream_tags: dict[str, str] = {}
     chapters: list[dict[str, str]] = []
-    current = tags
+    current, in_chapter = tags, False
     for line in _logical_lines(text):
         if line in ("[CHAPTER]", "[STREAM]"):
             current = stream_tags
-            if line == "[CHAPTER]":
+            in_chapter = line == "[CHAPTER]"
+            if in_chapter:
                 current = {}
                 chapters.append(current)
             continue
         if line.startswith(";") or not (found := re.match(r"((?:[^\\=]|\\.)*)=(.*)", line, re.DOTALL)):
             continue
         key = _unescape(found[1])
-        current[key if current in chapters else key.lower()] = _unescape(found[2])
-    made = [_chapter(row) for row in chapters]
+        current[key if in_chapter else key.lower()] = _unescape(found[2])
+    made = [_chapter(row) for row in chapters[:MAX_CHAPTERS]]
     return {**stream_tags, **tags}, sorted(made, key=lambda chapter: (chapter.start_ms, chapter.end_ms))
 
 

@@ -22,8 +22,9 @@ import numpy.typing as npt
 
 from cuelane.base.errors import AudioFileError
 from cuelane.base.memory import keep_freed_memory
-from cuelane.media import ffmpeg
+from cuelane.media import ffmpeg, media_limits
 from cuelane.media.container_bytes import sign_of_damage
+from cuelane.media.media_limits import require_file
 
 Block = npt.NDArray[np.float32]
 Damage = Callable[[str], None]
@@ -32,8 +33,6 @@ PACKET_FRAMES = 1 << 15
 READ_BYTES = 1 << 18
 """The decoder writes a packet at a time; handling small ones costs more than decoding them."""
 
-MAX_CHANNELS = 32
-SAMPLE_RATES = range(4_000, 768_001)
 keep_freed_memory()
 
 _MAGIC = {b"RIFF": "wav", b"RF64": "wav", b"fLaC": "flac"}
@@ -61,7 +60,8 @@ def decode(
 
     Raises
     ------
-    AudioFileError : missing, not a file, not audio, no sound in it, or more than 32 channels.
+    AudioFileError : missing, not a file, not audio, no sound in it, or larger than
+        :mod:`cuelane.media.media_limits` allows.
     """
     path = Path(path)
     require_file(path)
@@ -93,20 +93,6 @@ def decode_at_own_rate(
     channels = min(int(n_channels), most_channels)
     blocks = _remixed(_finite(_arrays(source), lambda _line: None), channels)
     return int(sample_rate), channels, rechunk(blocks, block_frames)
-
-
-def require_file(path: Path) -> None:
-    try:
-        if path.is_dir():
-            raise AudioFileError(f"{path}: is a folder; expected an audio or video file")
-        if not path.exists():
-            raise AudioFileError(f"{path}: no such file")
-        if not path.is_file():
-            raise AudioFileError(f"{path}: not a plain file; expected an audio or video file")
-        if path.stat().st_size == 0:
-            raise AudioFileError(f"{path}: the file is empty (0 bytes)")
-    except (OSError, ValueError) as error:
-        raise AudioFileError(f"{path}: cannot read this file: {error}") from error
 
 
 def magic(path: Path) -> str | None:
@@ -141,7 +127,7 @@ def _by_soundfile(path: Path, notice: Damage) -> Iterator[Any]:
     except soundfile.SoundFileError as error:
         raise _NotForSoundfileError from error
     with file:
-        _check_shape(path, file.samplerate, file.channels)
+        media_limits.require_shape(path, file.samplerate, file.channels)
         if file.frames == 0:
             raise _NotForSoundfileError
         yield file.samplerate, file.channels
@@ -158,6 +144,7 @@ def _by_soundfile(path: Path, notice: Damage) -> Iterator[Any]:
             if len(block) == 0:
                 break
             read += len(block)
+            media_limits.require_length(path, read, file.samplerate)
             yield block
         if read == 0:
             raise AudioFileError(f"{path}: no sound in it can be decoded")
@@ -179,13 +166,18 @@ def _by_ffmpeg(path: Path, notice: Damage) -> Iterator[Any]:
     quick, whole = _Run(), _Run()
     if ffmpeg.reads_in_a_filter():
         with contextlib.suppress(OSError), path.open("rb") as file:
-            yield from _program_output(path, ffmpeg.sound_of_stdin(PACKET_FRAMES), quick, source=file)
+            yield from _program_output(path, ffmpeg.sound_of_stdin(PACKET_FRAMES), quick, file)
             if quick.n_frames and quick.code == 0 and not quick.lines:
                 return
     # Whatever is odd is left to the program's usual way, which says what it is and goes on after it.
-    options = [*ffmpeg.input_file(path), "-map", "0:a:0", "-vn", "-sn", "-dn", "-map_metadata", "-1"]
+    options = ["-map", "0:a:0", "-vn", "-sn", "-dn", "-map_metadata", "-1"]
     options += ["-af", f"asetnsamples=n={PACKET_FRAMES}:p=0"]
-    output = _program_output(path, options, whole)
+    with ffmpeg.input_file(path) as (opened, file):
+        yield from _after(path, quick, whole, _program_output(path, [*opened, *options], whole, file), notice)
+
+
+def _after(path: Path, quick: _Run, whole: _Run, output: Iterator[Any], notice: Damage) -> Iterator[Any]:
+    """Yield what `output` has beyond what the `quick` run gave already, and tell what it said."""
     shape = next(output, None)
     if shape is None:
         raise AudioFileError(f"{path}: {_cause(whole.lines)}")
@@ -210,9 +202,7 @@ def _by_ffmpeg(path: Path, notice: Damage) -> Iterator[Any]:
         notice(f"the decoder ended with status {whole.code} after {seconds:.1f} s")
 
 
-def _program_output(
-    path: Path, options: list[str], run: _Run, source: IO[bytes] | None = None
-) -> Iterator[Any]:
+def _program_output(path: Path, options: list[str], run: _Run, source: IO[bytes] | None) -> Iterator[Any]:
     """Yield (sample_rate, n_channels) and then blocks, and tell `run` of it."""
     command = [*ffmpeg.quiet(), *options, "-bitexact", "-c:a", "pcm_f32le"]
     command += ["-flush_packets", "0", "-f", "wav", "pipe:1"]
@@ -223,7 +213,7 @@ def _program_output(
         run.shape = _wav_header(stream)
         if run.shape is not None:
             rate, n_channels = run.shape
-            _check_shape(path, rate, n_channels)
+            media_limits.require_shape(path, rate, n_channels)
             yield run.shape
             frame_bytes = 4 * n_channels
             left = b""
@@ -234,6 +224,7 @@ def _program_output(
                 if whole:
                     block = np.frombuffer(data, dtype="<f4", count=whole // 4).reshape(-1, n_channels)
                     run.n_frames += len(block)
+                    media_limits.require_length(path, run.n_frames, rate)
                     yield block.astype(np.float32, copy=False)
         run.code = process.wait()
         run.lines = said.lines()
@@ -272,13 +263,6 @@ def _exactly(stream: IO[bytes], n_bytes: int) -> bytes:
     while len(data) < n_bytes and (more := stream.read(n_bytes - len(data))):
         data += more
     return data
-
-
-def _check_shape(path: Path, sample_rate: int, n_channels: int) -> None:
-    if not 1 <= n_channels <= MAX_CHANNELS:
-        raise AudioFileError(f"{path}: has {n_channels} channels; at most {MAX_CHANNELS} can be read")
-    if sample_rate not in SAMPLE_RATES:
-        raise AudioFileError(f"{path}: has a sample rate of {sample_rate} Hz; expected 4000 to 768000 Hz")
 
 
 def _arrays(source: Iterator[Any]) -> Iterator[Block]:

@@ -64,7 +64,7 @@ class Profiler:
         self._pending = joined[n_nodes * self._node :]
 
     def _take_powers(self, nodes: npt.NDArray[np.float32]) -> None:
-        rows = nodes.reshape(len(nodes) // self._node, -1)
+        rows = nodes.reshape(len(nodes) // self._node, self._node * nodes.shape[1])
         self._powers.append(np.einsum("ij,ij->i", rows, rows) / np.float32(self._node))
 
     def finish(self) -> tuple[Profile, npt.NDArray[np.float32]]:

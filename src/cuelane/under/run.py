@@ -19,11 +19,12 @@ from cuelane.base import schedule as schedules
 from cuelane.base.errors import AudioFileError, UsageError
 from cuelane.base.files import all_or_nothing
 from cuelane.base.schedule import Schedule
-from cuelane.media import MediaInfo, Metadata, decode, encode, probe
+from cuelane.base.units import to_ms
+from cuelane.media import Chapter, MediaInfo, Metadata, decode, encode, probe
 from cuelane.media.attached_picture import cover_png
 from cuelane.media.formats import LOSSLESS_WORDS, format_of
-from cuelane.media.metadata import TAG_NAMES
-from cuelane.media.reader import require_file
+from cuelane.media.media_limits import require_file
+from cuelane.media.metadata import MAX_CHAPTERS, TAG_NAMES
 from cuelane.meter import Meter
 from cuelane.under.ducking import DEEPEST_DB, gain_of_nodes
 from cuelane.under.gain_plan import MixPlan, Need, fit_music, plan_mix, softer_songs
@@ -43,6 +44,10 @@ LOWERED_BEYOND_DB = (0.2, 1.0)
 """Where an encoder's noise adds more than its headroom, it is elsewhere each time the mix is another, so the
 whole is encoded again under a ceiling lower by what was too much, and by this much beyond; then once more."""
 
+MOST_SONGS = 1_000
+_WHY_LEFT_OUT = (
+    f"a file holds {MAX_CHAPTERS} at most, one after another, and none may begin after the session's end"
+)
 _BLOCK_NODES = 128
 
 
@@ -132,6 +137,11 @@ def under(
     ]
     made = out.with_name(out.stem + ".schedule.json")
     picture = cover_png(track, info) if form.holds_chapters else None
+    chapters, left_out = chapters_held(info, plan)
+    if left_out and form.holds_chapters:
+        notes.append(
+            f"{left_out} of the {len(info.chapters)} chapters in {track} are left out: {_WHY_LEFT_OUT}"
+        )
 
     def write(path: Path, mix_plan: MixPlan) -> Meter:
         """Return what was read in all that a player will decode; a lossless file holds what was mixed."""
@@ -143,7 +153,7 @@ def under(
             sample_rate=rate,
             n_channels=n_channels,
             n_frames=plan.n_frames,
-            metadata=Metadata(_tags(info, plan), info.chapters, picture),
+            metadata=Metadata(_tags(info, plan), chapters, picture),
         )
         if lossy:
             for block in decode(path, sample_rate=rate, channels=n_channels):
@@ -205,6 +215,8 @@ def _check(
 ) -> None:
     if not music:
         raise UsageError("no music given: name at least one file after the track")
+    if len(music) > MOST_SONGS:
+        raise UsageError(f"{len(music)} files of music given; at most {MOST_SONGS} are read")
     format_of(out)
     if not schedule.exists():
         raise UsageError(f"{schedule}: no such file; give the track's schedule with --schedule")
@@ -324,6 +336,18 @@ def _metered(blocks: Iterator[Block], meter: Meter) -> Iterator[Block]:
     for block in blocks:
         meter.push(block)
         yield block
+
+
+def chapters_held(info: MediaInfo, schedule: Schedule) -> tuple[list[Chapter], int]:
+    """Return the track's chapters that a file can hold, within the session, and how many are left out."""
+    end_ms = to_ms(schedule.n_frames, schedule.sample_rate)
+    kept: list[Chapter] = []
+    for chapter in info.chapters:
+        cut = dataclasses.replace(chapter, end_ms=min(chapter.end_ms, end_ms))
+        follows = cut.start_ms >= (kept[-1].end_ms if kept else 0)
+        if follows and cut.start_ms < cut.end_ms and len(kept) < MAX_CHAPTERS:
+            kept.append(cut)
+    return kept, len(info.chapters) - len(kept)
 
 
 def _tags(info: MediaInfo, schedule: Schedule) -> dict[str, str]:

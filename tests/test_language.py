@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from cuelane.base.errors import UsageError
-from cuelane.base.language import available_languages, load_language
+from cuelane.base.language import Language, available_languages, load_language
 
 ENGLISH = load_language("en")
 
@@ -16,6 +16,19 @@ ENGLISH = load_language("en")
 def test_numbers_are_words(value: int, words: str) -> None:
     """Numbers below a hundred are spelled out, so that no voice has to guess."""
     assert ENGLISH.number(value) == words
+
+
+@pytest.mark.parametrize(
+    ("code", "words"),
+    [
+        ("en", "twenty-one"), ("es", "veintiuno"), ("fr", "vingt et un"), ("it", "ventuno"),
+        ("pt", "vinte e um"), ("de", "einundzwanzig"), ("xx", "21"),
+    ],
+)  # fmt: skip
+def test_a_language_needs_no_number_code(code: str, words: str) -> None:
+    """A pack of phrases alone speaks numbers in its language; in one that num2words lacks, in digits."""
+    assert Language(code, {}).number(21) == words
+    assert Language(code, {}).number(120) == "120"
 
 
 def test_time_left_is_said_as_a_coach_says_it() -> None:

@@ -40,15 +40,16 @@ class Language:
         return self.phrase("sides", side)
 
     def number(self, value: int) -> str:
-        """Return a whole number from 0 to 99 in words; above that, in digits."""
-        words = self._pack["numbers"]["words"]
-        if value < len(words):
-            return str(words[value])
+        """Return a whole number from 0 to 99 in words, where num2words has the language; else in digits."""
+        from num2words import num2words
+
         if value > 99:
             return str(value)
-        tens, ones = divmod(value, 10)
-        ten = str(self._pack["numbers"]["tens"][tens])
-        return f"{ten}-{words[ones]}" if ones else ten
+        try:
+            return str(num2words(value, lang=self.code))
+        except NotImplementedError:
+            # Engines read figures in their own language.
+            return str(value)
 
     def listing(self, items: list[str]) -> str:
         """Return ``a``, ``a and b`` or ``a, b and c``."""

@@ -35,7 +35,6 @@ BREATH = (51, 72, 124)
 TALK = (239, 226, 196)
 SHEET = (255, 253, 248)
 PENCIL = (168, 54, 25)
-PALETTE = (PAPER, INK, SOFT, EDGE, WORK, SETTLE, BREATH, TALK, SHEET, PENCIL)
 
 
 def draw_cover(schedule: Schedule) -> bytes:

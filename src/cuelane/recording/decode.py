@@ -5,7 +5,7 @@ Both are 16-bit files that are read a piece at a time, so memory does not grow w
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -87,11 +87,6 @@ class Recording:
     def low_frames(self, start: int, end: int) -> Audio:
         first, last = (min(max(0, at), self.n_listen) + self._first_low for at in (start, end))
         return _float(self._low[first:last])
-
-    def low_blocks(self, n_frames: int, overlap: int = 0) -> Iterator[tuple[int, Audio]]:
-        """Yield (first frame, samples) in steps of `n_frames`, each block `overlap` frames longer."""
-        for start in range(0, self.n_listen, n_frames):
-            yield start, self.low_frames(start, start + n_frames + overlap)
 
 
 def _float(samples: npt.NDArray[np.int16]) -> Audio:

@@ -18,7 +18,6 @@ LONGEST_S = 30.0
 SHORTEST_QUIET_S = 0.15
 FARTHEST_S = 0.6
 ROOM_SOUND = "sound from the room, or words that no caption has"
-DEAD_AIR = "dead air"
 OVER_BEEP = "spoken over a beep"
 UNSURE = "the words may be placed wrongly"
 

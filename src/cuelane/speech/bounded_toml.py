@@ -23,7 +23,7 @@ _TOKEN = re.compile(
     r"|'''(?:[^']++|'(?!''))*+(?:'{3,5})?"
     r'|"(?:[^"\\\n]++|\\.)*+"?'
     r"|'[^'\n]*+'?"
-    r"|#[^\n]*+|[A-Za-z0-9_-]++|[^A-Za-z0-9_]",
+    r"|#[^\n]*+|[^\"'#\[\]{}.]++|.",
     re.DOTALL,
 )
 
@@ -71,7 +71,7 @@ def _too_deep(text: str) -> int | None:
             brackets = max(0, brackets - 1)
         elif token == ".":
             dots += 1
-        elif token in ",=\n":
+        elif dots and token[0] not in "\"'#" and any(sign in token for sign in ",=\n"):
             dots = 0
         if brackets > MAX_DEPTH or dots > MAX_DEPTH:
             return match.start()

@@ -110,7 +110,13 @@ def _over_beep_dropped(cue: FoundCue) -> FoundCue:
 
 def to_json(analysis: Analysis, key: str) -> str:
     """Return the analysis as JSON text; `key` says what it was made from."""
-    return json.dumps({"schema": SCHEMA, "key": key, **asdict(analysis)}, ensure_ascii=False, indent=1) + "\n"
+    record = asdict(analysis)
+    head = {"schema": SCHEMA, "key": key, "digest": _digest(record)}
+    return json.dumps({**head, **record}, ensure_ascii=False, indent=1) + "\n"
+
+
+def _digest(record: dict[str, Any]) -> str:
+    return hashlib.sha256(json.dumps(record, sort_keys=True).encode()).hexdigest()
 
 
 def from_json(text: str, key: str) -> Analysis | None:
@@ -118,6 +124,8 @@ def from_json(text: str, key: str) -> Analysis | None:
     try:
         data: dict[str, Any] = json.loads(text)
         if data.pop("schema", None) != SCHEMA or data.pop("key", None) != key:
+            return None
+        if data.pop("digest", None) != _digest(data):
             return None
         data["beep"] = Beep(**data["beep"]) if data["beep"] else None
         data["intervals"] = tuple(_with_tuples(FoundInterval, row, "notes") for row in data["intervals"])
@@ -128,7 +136,7 @@ def from_json(text: str, key: str) -> Analysis | None:
         data["cues"] = tuple(cues)
         data["lost_captions"], data["notes"] = tuple(data["lost_captions"]), tuple(data["notes"])
         return Analysis(**data)
-    except (ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         # Written by another version, or damaged: it is only a saving of time.
         return None
 

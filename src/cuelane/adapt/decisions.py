@@ -18,10 +18,14 @@ from pathlib import Path
 
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.base.errors import Mark, PlanError, Problem
+from cuelane.base.ordinary import read_ordinary
 from cuelane.base.units import parse_duration_ms
+from cuelane.plan.source_text import is_hidden
 
 NEAR_S = 0.33
 MAX_BYTES = 5_000_000
+MAX_DECISIONS = 20_000
+MAX_PROBLEMS = 200
 
 _HEAD = """\
 # What is kept of this recording. Change keep to drop, or drop to keep, at the start of a line, save, and run
@@ -49,14 +53,13 @@ def read_decisions(path: Path) -> list[Decision]:
     if not path.exists():
         return []
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise ValueError("larger than 5 MB")
-        lines = path.read_text(encoding="utf-8").splitlines()
+        lines = read_ordinary(path, MAX_BYTES).decode("utf-8-sig").split("\n")
     except (OSError, ValueError) as error:
         raise PlanError([Problem(Mark(str(path), 1, 1), f"cannot be read: {error}")]) from error
     found: list[Decision] = []
     problems: list[Problem] = []
-    for number, line in enumerate(lines, 1):
+    for number, ended in enumerate(lines, 1):
+        line = ended.rstrip("\r")
         if not line.strip() or line.lstrip().startswith("#"):
             continue
         parts = line.split(None, 2)
@@ -71,8 +74,12 @@ def read_decisions(path: Path) -> list[Decision]:
             problems.append(Problem(mark, f"expected {error}", line, hint))
             continue
         found.append(Decision(verb == "keep", at_ms / 1000, line))
+    if len(found) > MAX_DECISIONS:
+        problems = [
+            Problem(Mark(str(path), 1, 1), f"has {len(found)} lines; at most {MAX_DECISIONS} are read")
+        ]
     if problems:
-        raise PlanError(problems)
+        raise PlanError(problems[:MAX_PROBLEMS])
     return found
 
 
@@ -102,7 +109,8 @@ def decisions_text(cues: Sequence[FoundCue], kept: Sequence[bool], left: Sequenc
         minutes, tenths = divmod(round(cue.start_s * 10), 600)
         why = "; ".join((*cue.reasons, *cue.notes))
         verb = "keep" if keep else "drop"
-        row = f"{verb}  {minutes}:{tenths // 10:02d}.{tenths % 10}  {cue.role:<8} | {cue.text}"
+        text = " ".join("".join(c for c in cue.text if not is_hidden(c)).split())
+        row = f"{verb}  {minutes}:{tenths // 10:02d}.{tenths % 10}  {cue.role:<8} | {text}"
         rows.append(f"{row}    # {why}" if why else row)
     if left:
         rows += ["", "# Not found in the recording this time:", *(decision.line for decision in left)]

@@ -17,7 +17,8 @@ from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.audio.tones import pip_for
 from cuelane.base.units import SAMPLE_RATE, format_duration
 from cuelane.plan.model import Role
-from cuelane.plan.values import LEAST_LENGTH_MS
+from cuelane.plan.source_text import is_hidden
+from cuelane.plan.values import LEAST_LENGTH_MS, MAX_NAME, MAX_TEXT
 
 Timing = Literal["recorded", "exact"]
 
@@ -162,6 +163,14 @@ def _fit(
     return placed, left
 
 
+def fit_for_plan(text: str, most: int) -> str:
+    """Return `text` as a plan may hold it: no hidden characters, no braces, which stand for a side, and no
+    more than `most` characters."""
+    plain = "".join(c for c in text if not is_hidden(c)).replace("{", "(").replace("}", ")")
+    plain = " ".join(plain.split())
+    return (plain if len(plain) <= most else plain[: most - 1].rstrip() + "…") or "…"
+
+
 def plan_yaml(title: str, planned: Planned, beep: Beep | None, language: str = "en") -> str:
     """Return the plan as YAML text."""
     from ruamel.yaml import YAML
@@ -179,7 +188,7 @@ def plan_yaml(title: str, planned: Planned, beep: Beep | None, language: str = "
             row["cues"] = [
                 {
                     "at": format_duration(placed.at_ms),
-                    "text": placed.cue.text,
+                    "text": fit_for_plan(placed.cue.text, MAX_TEXT),
                     "role": placed.cue.role,
                     "must": False,
                     "clip": f"clips/{placed.cue.clip}",
@@ -188,7 +197,7 @@ def plan_yaml(title: str, planned: Planned, beep: Beep | None, language: str = "
             ]
         rows.append(row)
     plan = {
-        "title": title[:80],
+        "title": fit_for_plan(title, MAX_NAME),
         "language": language,
         "pips": pips,
         "lead_in": "0s",

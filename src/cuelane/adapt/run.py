@@ -9,6 +9,9 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
+
 from cuelane.adapt.analysis import Analysis, Step, analyse, analysis_key, from_json, to_json
 from cuelane.adapt.decisions import decide, decisions_text, read_decisions
 from cuelane.adapt.plan_file import CutCue, Planned, Timing, plan_intervals, plan_yaml
@@ -16,13 +19,17 @@ from cuelane.adapt.report import report_json, report_markdown
 from cuelane.adapt.words.caption_reader import read_captions
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.audio.clip import audible_span
-from cuelane.base.errors import DeliveryError, UsageError
+from cuelane.base.errors import DeliveryError, PlanError, UsageError
 from cuelane.base.files import all_or_nothing
+from cuelane.base.ordinary import OddFileError, open_ordinary, read_ordinary
 from cuelane.recording.cutting import cut_with_onset
 from cuelane.recording.decode import CLIP_RATE, Recording, open_recording
 
 PLAN, DECISIONS, ANALYSIS, LEADS = "plan.yaml", "decisions.txt", ".analysis.json", ".clips.json"
+CLIPS = "clips"
+MAX_OWN_BYTES = 100_000_000
 REPORT_MD, REPORT_JSON = "report.md", "report.json"
+MAX_LEAD_S = 60.0
 _CLIP = re.compile(r"\d+m\d\d\.\d\d\.wav")
 
 
@@ -65,7 +72,7 @@ def adapt_recording(
     expected_s = _expected(plan) if plan else ()
     key = analysis_key(recording, captions, plan, beep_at_s)
     known = folder / ANALYSIS
-    analysis = from_json(known.read_text(encoding="utf-8"), key) if known.is_file() else None
+    analysis = from_json(_text_of(known), key)
     reused = analysis is not None
     with ExitStack() as stack:
         opened = _Lazily(recording, stack, told)
@@ -75,7 +82,7 @@ def adapt_recording(
             )
         kept, left = decide(analysis.cues, decisions)
         wanted = [cue for cue, keep in zip(analysis.cues, kept, strict=True) if keep]
-        clips = folder / "clips"
+        clips = folder / CLIPS
         clips.mkdir(parents=True, exist_ok=True)
         leads = _read_leads(folder / LEADS) if reused else {}
         cut = [_cut(cue, clips, opened, leads) for cue in wanted]
@@ -84,6 +91,7 @@ def adapt_recording(
     adapted = Adapted(folder, analysis, tuple(kept), planned, reused)
     with all_or_nothing() as staged:
         staged.write_text(folder / PLAN, plan_yaml(title, planned, analysis.beep, language))
+        _require_loadable(staged.path_for(folder / PLAN), folder / PLAN)
         staged.write_text(folder / DECISIONS, decisions_text(analysis.cues, kept, left))
         staged.write_text(folder / ANALYSIS, to_json(analysis, key))
         staged.write_text(folder / LEADS, json.dumps(leads, indent=1) + "\n")
@@ -96,6 +104,10 @@ def adapt_recording(
 def _check_folder(folder: Path) -> None:
     if folder.exists() and not folder.is_dir():
         raise UsageError(f"{folder}: is a file; give a folder for the new plan")
+    clips = folder / CLIPS
+    if clips.is_symlink() or (clips.exists() and not clips.is_dir()):
+        # Clips that are no longer wanted are deleted from it.
+        raise UsageError(f"{clips}: must be a folder of its own, no link and no file; give another --out")
     plan = folder / PLAN
     if plan.exists() and not (folder / DECISIONS).exists():
         raise UsageError(f"{plan}: is a plan that adapt did not make; give another folder")
@@ -138,7 +150,8 @@ def _cut(cue: FoundCue, clips: Path, opened: _Lazily, leads: dict[str, float]) -
     minutes, hundredths = divmod(round(cue.start_s * 100), 6000)
     name = f"{minutes}m{hundredths // 100:02d}.{hundredths % 100:02d}.wav"
     path = clips / name
-    if not path.exists() or name not in leads:
+    samples = _kept(path) if name in leads else None
+    if samples is None:
         clip, onset_s, _ = cut_with_onset(
             opened.get(), cue.start_s, cue.end_s, earliest_s=cue.start_s, latest_s=cue.end_s
         )
@@ -150,18 +163,60 @@ def _cut(cue: FoundCue, clips: Path, opened: _Lazily, leads: dict[str, float]) -
         except (OSError, soundfile.SoundFileError) as error:
             temporary.unlink(missing_ok=True)
             raise DeliveryError(f"{path}: cannot be written: {error}") from error
-    samples, _ = soundfile.read(path, dtype="float32")
+        samples = _kept(path)
+        if samples is None:
+            raise DeliveryError(f"{path}: was written, but cannot be read back")
     onset, end = audible_span(samples, CLIP_RATE)
     onset_s = cue.start_s + leads[name]
     end_s = onset_s + (end - onset) / CLIP_RATE
     return CutCue(round(onset_s * 1000), round(end_s * 1000), cue.text, cue.role, cue.interval, name)
 
 
+def _kept(path: Path) -> npt.NDArray[np.float32] | None:
+    """Return the samples of a clip that was cut before, or None if it is gone or damaged.
+
+    Raises
+    ------
+    UsageError : something that is no file lies in its place.
+    """
+    import soundfile
+
+    try:
+        with open_ordinary(path, MAX_OWN_BYTES) as file:
+            samples, rate = soundfile.read(file, dtype="float32")
+    except OddFileError as error:
+        raise UsageError(f"{path}: {error}; move it away") from error
+    except (OSError, soundfile.SoundFileError):
+        return None
+    whole = rate == CLIP_RATE and samples.ndim == 1 and np.abs(samples).max(initial=0.0) > 0
+    return np.asarray(samples, np.float32) if whole else None
+
+
+def _text_of(path: Path) -> str:
+    """Return a file of our own from an earlier run; empty if it is gone or damaged, which only costs time."""
+    try:
+        return read_ordinary(path, MAX_OWN_BYTES).decode("utf-8")
+    except (OSError, UnicodeDecodeError):
+        return ""
+
+
+def _require_loadable(made: Path, plan: Path) -> None:
+    """Raise UsageError if the plan that was just made at `made` is one that `render` would refuse."""
+    from cuelane.plan.load import load_plan
+
+    try:
+        load_plan(made)
+    except PlanError as error:
+        why = "\n".join(str(problem).replace(str(made), str(plan)) for problem in error.problems[:5])
+        raise UsageError(f"{plan}: this recording gives a plan that cannot be used:\n{why}") from error
+
+
 def _read_leads(path: Path) -> dict[str, float]:
     try:
-        written = json.loads(path.read_text(encoding="utf-8"))
-        return {str(name): float(value) for name, value in written.items()}
-    except (OSError, ValueError, AttributeError, TypeError):
+        written = json.loads(_text_of(path))
+        leads = {str(name): float(value) for name, value in written.items()}
+        return {name: lead_s for name, lead_s in leads.items() if abs(lead_s) < MAX_LEAD_S}
+    except (ValueError, AttributeError, TypeError, OverflowError, RecursionError):
         # Absent or damaged: the clips are cut again.
         return {}
 

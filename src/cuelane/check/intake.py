@@ -25,6 +25,10 @@ ANALYSIS_RATE = 16_000
 REACH_S = 0.4
 """How far from its place an event is sought first; further away only what the coarse search proposed."""
 
+METERED_RATES = range(8_000, 384_001)
+USUAL_RATE = 48_000
+"""Hz. A file at a rate for which loudness has no filter is resampled to this before anything is measured."""
+
 SILENCE = 1e-6
 """-120 dBFS: what a resampler leaves of digital silence."""
 
@@ -150,12 +154,13 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
 
     info = probe(path)
     intake = Intake(info, CheckedSound())
+    rate = info.sample_rate if info.sample_rate in METERED_RATES else USUAL_RATE
     n_channels = info.n_channels if info.n_channels <= 2 else 1
-    meter = Meter(info.sample_rate, n_channels)
+    meter = Meter(rate, n_channels)
     metering = _Beside(meter.push)
     threads = [metering, *(_Beside(listener.push) for listener in listeners)]
-    stream = soxr.ResampleStream(info.sample_rate, ANALYSIS_RATE, 1, dtype="float32", quality="HQ")
-    expected = int((info.duration_s or 0.0) * info.sample_rate)
+    stream = soxr.ResampleStream(rate, ANALYSIS_RATE, 1, dtype="float32", quality="HQ")
+    expected = int((info.duration_s or 0.0) * rate)
     peaks: list[npt.NDArray[np.float32]] = []
     rest = np.zeros(0, np.float32)
     n_frames = 0
@@ -169,14 +174,18 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
 
     try:
         for block in decode(
-            path, channels=n_channels, block_frames=BLOCK_FRAMES, on_damage=intake.damage.append
+            path,
+            sample_rate=rate,
+            channels=n_channels,
+            block_frames=BLOCK_FRAMES,
+            on_damage=intake.damage.append,
         ):
             metering.push(block)
-            _find_clipping(block, n_frames / info.sample_rate, info.sample_rate, intake)
+            _find_clipping(block, n_frames / rate, rate, intake)
             n_frames += len(block)
             mono = mean_of_channels(block)
             forward(mono)
-            rest = _outline(np.concatenate([rest, mono]), info.sample_rate // PEAKS_PER_S, peaks)
+            rest = _outline(np.concatenate([rest, mono]), rate // PEAKS_PER_S, peaks)
             if progress is not None:
                 progress(n_frames, max(expected, n_frames))
         forward(np.zeros(0, np.float32), last=True)
@@ -193,7 +202,7 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
     intake.loudness_lufs = meter.integrated_lufs
     intake.true_peak_dbtp = meter.true_peak_dbtp
     intake.envelope = np.concatenate(peaks) if peaks else intake.envelope
-    intake.length_s = n_frames / info.sample_rate
+    intake.length_s = n_frames / rate
     return intake
 
 

@@ -20,6 +20,7 @@ from cuelane.base.schedule import Event, Schedule
 from cuelane.check.correlate import Signal, pre_emphasise
 from cuelane.check.intake import ANALYSIS_RATE
 from cuelane.media import decode
+from cuelane.media.media_limits import require_file
 
 Source = Literal["clip", "original", "tone", "none"]
 
@@ -73,6 +74,9 @@ def gather(schedule: Schedule, store: ClipSource | None, against: Path | None) -
     ------
     AudioFileError : `against` cannot be read, or is shorter than the schedule says.
     """
+    if against is not None:
+        # Also where the store has every clip, and it is not read: a name that is wrong is told.
+        require_file(against)
     found: dict[str, Template] = {}
     wanted: dict[str, Event] = {}
     for event in schedule.cues:

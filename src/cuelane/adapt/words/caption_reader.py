@@ -12,15 +12,27 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cuelane.base.errors import AudioFileError
+from cuelane.base.ordinary import read_ordinary
+from cuelane.plan.source_text import is_hidden
 
 MAX_BYTES = 5_000_000
 MAX_CAPTIONS = 20_000
+MAX_CHARACTERS = 2_000
+"""In one caption."""
+
+MAX_IN_A_MINUTE = 6_000
+"""Characters. Speech has some 1,200; captions that roll up say each line two or three times. Words are
+aligned in groups by time, which takes memory and time with the square of a group."""
+
 _LONGEST_S = 12.0
 
 _CLOCK = r"(?:(\d{1,3}):)?(\d{1,2}):(\d{2})(?:[.,](\d{1,3}))?"
 _ARROW = re.compile(rf"^\s*{_CLOCK}\s*-->\s*{_CLOCK}(?:\s.*)?$")
 _STAMP = re.compile(rf"^\s*[\[(]?{_CLOCK}[\])]?\s*[-–:|]?\s*(.*)$")
-_TAG = re.compile(r"<[^>]*>|\{\\[^}]*\}")
+# Neither reaches past the next bracket of its kind, so that a hundred thousand of them take no longer.
+_TAG = re.compile(r"<[^<>]*>|\{\\[^{}]*\}")
+# Python reads no whole number of more than some thousand digits, and no character has a number of nine.
+_NO_CHARACTER = re.compile(r"&#[xX]?[0-9a-fA-F]{9,};?")
 
 
 @dataclass(frozen=True)
@@ -40,9 +52,7 @@ def read_captions(path: Path) -> list[ReadCaption]:
     AudioFileError : unreadable, too large, or no line with a time in it.
     """
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise AudioFileError(f"{path}: captions may have {MAX_BYTES // 1_000_000} MB at most")
-        text = path.read_bytes().decode("utf-8-sig", "replace")
+        text = read_ordinary(path, MAX_BYTES).decode("utf-8-sig", "replace")
     except OSError as error:
         raise AudioFileError(f"{path}: cannot read the captions: {error.strerror or error}") from error
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
@@ -52,7 +62,31 @@ def read_captions(path: Path) -> list[ReadCaption]:
         raise AudioFileError(
             f"{path}: no captions found; expected WebVTT, SubRip, or lines such as '1:05 Heels heavy.'"
         )
-    return sorted(found, key=lambda caption: caption.start_s)[:MAX_CAPTIONS]
+    found.sort(key=lambda caption: caption.start_s)
+    _require_sayable(path, found)
+    return found
+
+
+def _require_sayable(path: Path, captions: list[ReadCaption]) -> None:
+    """Raise AudioFileError if there are too many captions, or more words at once than anybody says."""
+    if len(captions) > MAX_CAPTIONS:
+        raise AudioFileError(f"{path}: has {len(captions)} captions; at most {MAX_CAPTIONS} are read")
+    first = within = 0
+    for caption in captions:
+        if len(caption.text) > MAX_CHARACTERS:
+            raise AudioFileError(
+                f"{path}: the caption at {caption.start_s:.1f} s has {len(caption.text)} characters; "
+                f"at most {MAX_CHARACTERS} are read"
+            )
+        within += len(caption.text)
+        while captions[first].start_s <= caption.start_s - 60:
+            within -= len(captions[first].text)
+            first += 1
+        if within > MAX_IN_A_MINUTE:
+            raise AudioFileError(
+                f"{path}: holds more than {MAX_IN_A_MINUTE} characters for the minute before "
+                f"{caption.start_s:.1f} s, which nobody can say; are these its captions?"
+            )
 
 
 def _timed_blocks(path: Path, lines: list[str]) -> list[ReadCaption]:
@@ -103,4 +137,6 @@ def _seconds(parts: tuple[str | None, ...]) -> float:
 
 
 def _clean(text: str) -> str:
-    return " ".join(html.unescape(_TAG.sub("", text)).split())
+    """Return the words alone: no tags, and no characters that only say which way text runs."""
+    plain = html.unescape(_NO_CHARACTER.sub("\ufffd", _TAG.sub("", text))).replace("\0", " ")
+    return " ".join("".join(c for c in plain if c.isspace() or not is_hidden(c)).split())

@@ -1,0 +1,167 @@
+"""``adapt`` with captions, folders and files of its own that are damaged, hostile or somebody else's."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+import synth
+from cuelane.adapt import run as adapting
+from cuelane.adapt.analysis import Analysis, from_json, to_json
+from cuelane.adapt.beeps.countdown import Beep
+from cuelane.adapt.decisions import read_decisions
+from cuelane.adapt.plan_file import fit_for_plan
+from cuelane.adapt.run import adapt_recording
+from cuelane.adapt.words.caption_reader import read_captions
+from cuelane.adapt.words.found_cues import FoundCue
+from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.base.errors import AudioFileError, PlanError, UsageError
+from cuelane.plan.load import load_plan
+
+NASTY = "\ufeff\u202bכפוף את {side} \u200fהברך\u202c\x00 [x] {{: - 'yes' # no\u2028end"
+
+
+def write(path: Path, text: str) -> Path:
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("bracket", ["<", "{\\", "<{\\", "&", "&#", "-->"])
+def test_brackets_by_the_hundred_thousand_are_read_once(tmp_path: Path, bracket: str) -> None:
+    """An opening bracket sought its end through all that follows: 100,000 took over 45 s."""
+    path = write(tmp_path / "a.vtt", "WEBVTT\n\n00:01.000 --> 00:02.000\nHeels " + bracket * 100_000 + "\n")
+    with pytest.raises(AudioFileError, match=r"characters; at most 2000 are read|is not a time"):
+        read_captions(path)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (
+            "\n".join(f"{i // 3600}:{i // 60 % 60:02d}:{i % 60:02d} Up" for i in range(95_000)),
+            "most 20000 are",
+        ),
+        ("\n".join(f"1:05 Heels heavy {i}." for i in range(1_000)), "which nobody can say"),
+        ("1:05 " + "&#" + "9" * 5_000 + ";" + " x" * 1_001, "has 2003 characters"),
+        ("x" * 5_000_001, "is larger than 5 MB"),
+    ],
+)
+def test_captions_beyond_what_is_said_are_refused(tmp_path: Path, text: str, message: str) -> None:
+    """Too many, too long, all at once: 95,000 took minutes; a number of 5,000 digits gave a traceback."""
+    with pytest.raises(AudioFileError, match=message):
+        read_captions(write(tmp_path / "a.txt", text))
+
+
+def test_captions_are_ordinary_files(tmp_path: Path) -> None:
+    """A pipe is not waited for."""
+    if not hasattr(os, "mkfifo"):
+        pytest.skip("this system has no pipes with names")
+    os.mkfifo(tmp_path / "pipe.vtt")
+    with pytest.raises(AudioFileError, match="not an ordinary file"):
+        read_captions(tmp_path / "pipe.vtt")
+
+
+def test_direction_marks_and_control_characters_are_left_out(tmp_path: Path) -> None:
+    """What captions in Hebrew and Arabic hold to turn text, and NUL, are no words."""
+    (caption,) = read_captions(write(tmp_path / "a.txt", f"1:05 {NASTY}\u200c"))
+    assert caption.text == "כפוף את {side} הברך [x] {{: - 'yes' # no end\u200c"
+    assert fit_for_plan(caption.text, 600).startswith("כפוף את (side) הברך")
+    assert fit_for_plan("{" * 700, 600) == "(" * 599 + "…"
+    assert fit_for_plan("\u200f\x00", 600) == "…"
+
+
+@pytest.fixture
+def found(monkeypatch: pytest.MonkeyPatch) -> Analysis:
+    """What is found in a recording of six seconds, without listening to it."""
+    cue = FoundCue(1.0, 2.5, NASTY, "form", 0)
+    interval = FoundInterval("work", 0.0, 6.0, 6.0, False)
+    analysis = Analysis(6.0, Beep(1000.0, 0.5, 3, 1000.0, 0.1, 1.0), 0.9, "by its own pattern", 0, 0, 0,
+                        (interval,), (cue,), (), ())  # fmt: skip
+    monkeypatch.setattr(adapting, "analyse", lambda *_, **__: analysis)
+    return analysis
+
+
+@pytest.fixture
+def recording(tmp_path: Path) -> Path:
+    path = tmp_path / "class {side} \u200f.wav"
+    sound = np.zeros(6 * 48_000, np.float32)
+    spoken = synth.speak("Keep your heels heavy.")[:60_000]
+    sound[48_000 : 48_000 + len(spoken)] = 0.2 * spoken / np.abs(spoken).max()
+    soundfile.write(path, sound, 48_000)
+    return path
+
+
+def test_the_plan_can_be_loaded_whatever_was_said(tmp_path: Path, found: Analysis, recording: Path) -> None:
+    """Direction marks, a byte order mark, NUL and braces in what was said gave a plan that render refused."""
+    adapted = adapt_recording(recording, tmp_path / "new")
+
+    assert len(adapted.planned.intervals[0].cues) == 1
+    text = (tmp_path / "new" / "plan.yaml").read_text(encoding="utf-8")
+    assert "(side)" in text
+    load_plan(tmp_path / "new" / "plan.yaml")
+
+
+def test_a_plan_that_cannot_be_used_is_not_written(
+    tmp_path: Path, found: Analysis, recording: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever else may be wrong with it is found by loading it, before anything takes its place."""
+    monkeypatch.setattr(adapting, "plan_yaml", lambda *_: "title: x\nsession: [{block: A, pattern: none}]\n")
+    with pytest.raises(UsageError, match="gives a plan that cannot be used") as caught:
+        adapt_recording(recording, tmp_path / "new")
+    assert "partial" not in str(caught.value)
+    assert [path.name for path in (tmp_path / "new").iterdir()] == ["clips"]
+
+
+def test_a_linked_clips_folder_is_left_alone(tmp_path: Path, found: Analysis, recording: Path) -> None:
+    """Clips that no longer belong are deleted; in a folder that is a link they may be somebody else's."""
+    theirs = tmp_path / "theirs"
+    theirs.mkdir()
+    (theirs / "1m05.00.wav").write_bytes(b"theirs")
+    (tmp_path / "new").mkdir()
+    try:
+        (tmp_path / "new" / "clips").symlink_to(theirs, target_is_directory=True)
+    except OSError:
+        pytest.skip("this system lets nobody make links")
+    with pytest.raises(UsageError, match="must be a folder of its own"):
+        adapt_recording(recording, tmp_path / "new")
+    assert (theirs / "1m05.00.wav").read_bytes() == b"theirs"
+
+
+@pytest.mark.parametrize(
+    "damage", [b"", b"\xff\xfe", b"[" * 100_000, b"{}", b'{"0m01.00.wav": 1e999}', b"[1]"]
+)
+def test_damaged_files_of_its_own_cost_only_time(
+    tmp_path: Path, found: Analysis, recording: Path, damage: bytes
+) -> None:
+    """An analysis, leads or a clip that is damaged is made again; each ended in a traceback."""
+    folder = tmp_path / "new"
+    adapt_recording(recording, folder)
+    plan = (folder / "plan.yaml").read_bytes()
+    (clip,) = (folder / "clips").iterdir()
+    samples = clip.read_bytes()
+    for name in (".analysis.json", ".clips.json", f"clips/{clip.name}"):
+        (folder / name).write_bytes(damage)
+
+    assert adapt_recording(recording, folder).reused is False
+    assert (folder / "plan.yaml").read_bytes() == plan
+    assert clip.read_bytes() == samples
+
+
+def test_an_analysis_with_one_value_changed_is_not_used(found: Analysis) -> None:
+    """A value of another kind came out as a traceback later."""
+    text = to_json(found, "key")
+    assert from_json(text, "key") == found
+    data = json.loads(text)
+    assert from_json(json.dumps(data | {"seconds": "six"}), "key") is None
+    assert from_json(json.dumps(data | {"intervals": []}), "key") is None
+
+
+def test_decisions_are_bounded(tmp_path: Path) -> None:
+    """Each is held against each cue, so their number has a limit."""
+    with pytest.raises(PlanError, match="has 20001 lines; at most 20000 are read"):
+        read_decisions(write(tmp_path / "d.txt", "keep 1:05\n" * 20_001))

@@ -504,3 +504,23 @@ def test_a_long_pip_is_shortened_for_the_next() -> None:
     assert 0 <= rest.onset_sample - work.end_sample - RATE // 10 < RATE / work.frequency_hz + 2
     assert 0 <= last.onset_sample - rest.end_sample - RATE // 10 < RATE / rest.frequency_hz + 2
     assert abs(last.end_sample - last.onset_sample - RATE // 2) < 50
+
+
+@pytest.mark.parametrize("at", ["0s", "50ms", "1900ms"])
+def test_the_guard_reaches_over_a_boundary_without_a_pip(at: str) -> None:
+    """A cue keeps the guard to pips of other intervals, where nothing sounds on its own boundaries."""
+    quiet = {"countdown": False}
+    intervals = [
+        {"kind": "rest", "length": "5s"},
+        {"kind": "work", "length": "600ms", **quiet},
+        {"kind": "rest", "length": "3s", **quiet, "cues": [{"at": at, "text": "One.", "must": False}]},
+        {"kind": "rest", "length": "900ms", "cues": []},
+        {"kind": "work", "length": "5s"},
+    ]
+    plan = {"session": [{"block": "S", "pattern": "script", "intervals": intervals}], "guard": "1s"}
+
+    schedule = arranged({**plan, "pips": {"count": 0, "spacing": "1s"}}, {"One.": 1.0}).schedule
+
+    for cue in [cue for cue in schedule.cues if cue.text == "One."]:
+        for pip in schedule.pips:
+            assert pip.onset_sample - cue.end_sample >= RATE or cue.onset_sample - pip.end_sample >= RATE

@@ -76,16 +76,14 @@ def arrange(session: Session, sounding_of: Soundings, sample_rate: int) -> Arran
     offered: list[Candidate] = []
     last: Attempt | None = None
     around = neighbours(session)
-    # A pip may be longer than the interval it opens: the next one's cues keep clear of it too.
-    pip_end = 0
+    # A pip may be longer than the interval it opens, or the guard reach over a boundary without a pip.
+    pips = [_pips(session.intervals, index, sample_rate) for index in range(len(session.intervals))]
+    nearest = _nearest_pips(pips)
     for index, interval in enumerate(session.intervals):
-        pips = _pips(session.intervals, index, sample_rate)
-        events += pips
+        events += pips[index]
         candidates = tuple(cue_offers(session, index, around[index], words, history))
         soundings = [sounding_of(candidate) for candidate in candidates]
-        pip_end_before = pip_end
-        space = _space(session, index, sample_rate, pip_end)
-        pip_end = max([pip_end, *(pip.end_sample for pip in pips)])
+        space = _space(session, index, sample_rate, nearest[index])
         origin = to_sample(interval.start_ms, sample_rate)
         slots = tuple(
             _slot(candidate, sounding.n_frames, space, interval, sample_rate)
@@ -93,7 +91,7 @@ def arrange(session: Session, sounding_of: Soundings, sample_rate: int) -> Arran
         )
         offered += candidates
         found = place(slots, space)
-        longer = partial(_space, session, index, sample_rate, pip_end_before)
+        longer = partial(_space, session, index, sample_rate, nearest[index])
         here = Attempt(interval, candidates, slots, space, longer)
         if found is None:
             misfits.append(replace(here, before=last))
@@ -200,26 +198,43 @@ def _pips(intervals: Sequence[Interval], index: int, sample_rate: int) -> list[E
     return pips
 
 
-def _space(session: Session, index: int, sample_rate: int, pip_end: int, longer: int = 0) -> Space:
+def _nearest_pips(pips: Sequence[Sequence[Event]]) -> list[tuple[int | None, int | None]]:
+    """Return for each interval where the last pip before it ends and the first one after it begins."""
+    ends: list[int | None] = [None]
+    for row in pips:
+        ends.append(max((pip.end_sample for pip in row), default=ends[-1]))
+    onsets: list[int | None] = [None]
+    for row in reversed(pips):
+        onsets.append(min((pip.onset_sample for pip in row), default=onsets[-1]))
+    return list(zip(ends[:-1], onsets[-2::-1], strict=True))
+
+
+def _space(
+    session: Session, index: int, sample_rate: int, nearest: tuple[int | None, int | None], longer: int = 0
+) -> Space:
     """Return the free space of an interval: what pips, their guards and the talk share leave.
 
-    `pip_end` is where the last pip before the interval ends, in samples from the session's start; `longer` is
-    by how many samples the interval is to be longer than it is.
+    `nearest` is where the last pip before the interval ends and the first after it begins, in samples from
+    the session's start; `longer` is by how many samples the interval is to be longer than it is.
     """
     plan, entry = session.plan, session.intervals[index]
     origin = to_sample(entry.start_ms, sample_rate)
     length = to_sample(entry.end_ms, sample_rate) - origin + longer
     guard, gap = to_sample(plan.guard, sample_rate), to_sample(plan.gap, sample_rate)
     opening = _opening_pip(session.intervals, index, sample_rate)
-    open_begin = max(opening.n_frames if opening else 0, pip_end - origin, 0)
+    pip_end, pip_onset = nearest
+    open_begin = max(opening.n_frames if opening else 0, pip_end - origin if pip_end is not None else 0, 0)
     script = entry.pattern == "script"
     # Without a pip on the boundary the gap to the cue before it is kept on this side.
     begin = open_begin + guard if open_begin > 0 else (0 if script else min(gap, length))
+    if pip_end is not None:
+        begin = max(begin, pip_end - origin + guard)
     pips = _pips(session.intervals, index, sample_rate)
     shorts = [pip.onset_sample - origin + longer for pip in pips if pip.role == "short"]
     open_end = min(shorts, default=length)
-    following = session.intervals[index + 1] if index + 1 < len(session.intervals) else None
-    end = open_end - guard if shorts or (following and following.opening_pip) else length
+    end = open_end - guard if shorts else length
+    if pip_onset is not None:
+        end = min(end, pip_onset - origin + longer - guard)
     share = {"work": plan.talk_share.work, "rest": plan.talk_share.rest, "change": plan.talk_share.rest}
     thousandths = 1000 if script else round(1000 * share.get(entry.kind, 1.0))
     open_from = to_sample(OPEN_STRETCH_FROM_MS, sample_rate)

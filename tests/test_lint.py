@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import ast
+import inspect
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from cuelane.lint import CODES, LintWarning, lint
+from cuelane.facts import count
+from cuelane.lint import LintWarning, lint, rules
 from cuelane.lint.line_signs import found, not_words
 from cuelane.plan.load import load_plan
+from cuelane.plan.warning_codes import WARNINGS
 from cuelane.session.expand import expand
 from cuelane.speech.prepare import spoken_as
 from lint_sentences import NO_PICTURE, NO_SIDE, PICTURE, SIDE_BY_HAND
@@ -360,7 +364,22 @@ def test_included_plans_are_checked_with_their_own_allow(tmp_path: Path) -> None
 
 def test_the_codes_are_stable() -> None:
     """Plans hold these words: a change breaks them."""
-    assert CODES == (
+    assert tuple(WARNINGS) == (
         "screen-words", "side-by-hand", "too-long", "not-words", "no-warm-up", "no-cautions",
-        "unknown-warning",
+        "unknown-warning", "uneven-sides", "same-load", "speaking-rate", "unknown-activity",
     )  # fmt: skip
+
+
+def test_every_code_has_a_rule_and_every_rule_a_code() -> None:
+    """The codes with which warnings are made, in words and in facts, are those of the one list."""
+    made = set()
+    for module in (rules, count):
+        for node in ast.walk(ast.parse(inspect.getsource(module))):
+            makes = isinstance(node, ast.Call) and ast.unparse(node.func) in ("LintWarning", "_warning")
+            first = node.args[0] if isinstance(node, ast.Call) and makes else None
+            if isinstance(node, ast.Yield) and isinstance(node.value, ast.Tuple):
+                first = node.value.elts[0]
+            if isinstance(first, ast.Constant):
+                made.add(first.value)
+
+    assert made == set(WARNINGS)

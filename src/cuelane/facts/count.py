@@ -18,9 +18,6 @@ from cuelane.facts.energy import Energy, energy
 from cuelane.facts.talk import FOLLOWED_WORDS_PER_MINUTE, USUAL_WORDS_PER_MINUTE, TalkFacts, talk_facts
 from cuelane.session.model import Interval, Session
 
-CODES = ("uneven-sides", "same-load", "speaking-rate", "unknown-activity")
-"""What the plan's ``allow`` silences a warning by."""
-
 # Halves of an odd number of milliseconds are not uneven.
 _UNEVEN_MS = 1_000
 

@@ -1,5 +1,5 @@
 """Warnings about a plan's words."""
 
-from cuelane.lint.rules import CODES, LintWarning, lint
+from cuelane.lint.rules import LintWarning, lint
 
-__all__ = ["CODES", "LintWarning", "lint"]
+__all__ = ["LintWarning", "lint"]

@@ -1,16 +1,7 @@
 """Warnings about a plan's words: legal, but likely not what the instructor wants a listener to hear.
 
-==================== =================================================================================
-screen-words         words that make sense only to someone who sees a picture
-side-by-hand         a side named outright in an exercise whose sides change
-too-long             a line longer than any interval it could go in
-not-words            digits, units, abbreviations and signs, with how they will be said
-no-warm-up           a session over 20 minutes without a block named as a warm-up
-no-cautions          a session that speaks no cautions
-unknown-warning      an ``allow`` that names none of these
-==================== =================================================================================
-
-Each is silenced by its code in the plan's ``allow``, or in the ``allow`` of one line.
+All codes are in :mod:`cuelane.plan.warning_codes`. Each is silenced by its code in the plan's ``allow``,
+or in the ``allow`` of one line.
 """
 
 from __future__ import annotations
@@ -22,17 +13,14 @@ from typing import Any
 from cuelane.base.errors import Mark
 from cuelane.base.language import load_language
 from cuelane.base.units import format_duration
-from cuelane.facts import CODES as FACT_CODES
 from cuelane.lint.line_signs import found, how_spoken, not_words, patterns
 from cuelane.lint.spaces import Rooms
 from cuelane.lint.spoken_lines import SpokenLine, plans_of, spoken_lines
 from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.phrases import did_you_mean
+from cuelane.plan.warning_codes import WARNINGS
 from cuelane.session.model import Session
 
-CODES = (
-    "screen-words", "side-by-hand", "too-long", "not-words", "no-warm-up", "no-cautions", "unknown-warning",
-)  # fmt: skip
 # ACSM guidelines: 5 to 10 minutes of light to moderate movement first (value from a secondary source); that
 # a session of up to 20 minutes may do without a block of its own is common practice, no source.
 WARM_UP_FROM_MS = 20 * 60_000
@@ -174,15 +162,14 @@ def _about_whole(loaded: LoadedPlan, session: Session) -> Iterator[LintWarning]:
 
 def _about_allow(loaded: LoadedPlan) -> Iterator[LintWarning]:
     """Yield each code in an `allow` that silences nothing, for it was meant to silence something."""
-    known = (*CODES, *FACT_CODES)
     places = [(loaded.plan.mark_of("allow"), loaded.plan.allow)]
     places += [
         (line.source.mark_of("allow"), line.source.allow) for line in spoken_lines(loaded) if line.source
     ]
     for mark, codes in places:
         for code in codes:
-            if code not in known:
+            if code not in WARNINGS:
                 where = mark or Mark(str(loaded.path), 1, 1)
-                hint = did_you_mean(code, known) or f"there are: {', '.join(known)}"
+                hint = did_you_mean(code, WARNINGS) or f"there are: {', '.join(WARNINGS)}"
                 message = f"allow: there is no warning '{code}'"
                 yield LintWarning("unknown-warning", where, message, loaded.line_at(where), hint)

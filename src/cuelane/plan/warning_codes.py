@@ -1,0 +1,22 @@
+"""Every warning there is, by the code that a plan's ``allow`` silences it by.
+
+Warnings are legal but likely not what an instructor wants. A new one is an entry here and the rule that makes
+it: about words in :mod:`cuelane.lint.rules`, about totals, sides and load in :mod:`cuelane.facts.count`. An
+``allow`` that names none of these is itself warned about.
+"""
+
+from __future__ import annotations
+
+WARNINGS = {
+    "screen-words": "words that make sense only to someone who sees a picture",
+    "side-by-hand": "a side named outright in an exercise whose sides change",
+    "too-long": "a line longer than any interval it could go in",
+    "not-words": "digits, units, abbreviations and signs, with how they will be said",
+    "no-warm-up": "a session over 20 minutes without a block named as a warm-up",
+    "no-cautions": "a session that speaks no cautions",
+    "unknown-warning": "an allow that names none of these",
+    "uneven-sides": "more time or sets on one side than on the other",
+    "same-load": "one exercise after another that loads the same body regions",
+    "speaking-rate": "a voice faster than listeners follow, or slower than is usual",
+    "unknown-activity": "an activity that the energy table does not hold",
+}

@@ -3,6 +3,12 @@
 Two sounds that have nothing to do with each other add in energy, and never pass the sum of their peaks. So
 the grids of a track and of music say how loud their sum will be, and where it could pass a ceiling, for any
 gains, without mixing anything.
+
+This is not a second meter beside :mod:`cuelane.meter`, which reads a stream as a whole and keeps no node's
+peak. What can be shared is: the filter's response, the interpolation of true peaks and the gate are the
+meter's own. K-weighting is read from the spectrum that the bands need all the same. With the meter's filter
+in its place a profile takes a quarter more time (3 minutes of stereo noise in steps of level, one thread,
+0.30 s on 1.16), for a loudness that differs by 4e-6 LU; the highest node's peak is the meter's to 1e-7 dB.
 """
 
 from __future__ import annotations

@@ -160,7 +160,7 @@ def test_a_video_becomes_a_track_that_passes_check(class_folder, monkeypatch):
     from cuelane.audio.store import ClipStore
     from cuelane.base.schedule import load_schedule
     from cuelane.check.run import check
-    from cuelane.render.run import render
+    from cuelane.render.run import RenderOptions, render
 
     folder, made = class_folder
     monkeypatch.setenv("CUELANE_CACHE", str(folder / "cache"))
@@ -185,7 +185,7 @@ def test_a_video_becomes_a_track_that_passes_check(class_folder, monkeypatch):
     assert (out / "decisions.txt").read_text(encoding="utf-8") == changed
 
     track = folder / "track.wav"
-    render(out / "plan.yaml", track, extras=False)
+    render(out / "plan.yaml", track, RenderOptions(extras=False))
     verdict = check(track, load_schedule(track.with_suffix(".schedule.json")), store=ClipStore())
     assert verdict.ok
 

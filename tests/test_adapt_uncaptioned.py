@@ -52,7 +52,7 @@ def test_the_kept_words_are_heard_in_the_track_in_order(uncaptioned, monkeypatch
     """A recogniser finds as many of the kept words in the new track as in the recording, or one less."""
     import soxr
 
-    from cuelane.render.run import render
+    from cuelane.render.run import RenderOptions, render
 
     folder, made, adapted = uncaptioned
     monkeypatch.setenv("CUELANE_CACHE", str(folder / "cache"))
@@ -60,7 +60,7 @@ def test_the_kept_words_are_heard_in_the_track_in_order(uncaptioned, monkeypatch
     plan = folder / "out" / "unspoken.yaml"
     text = (folder / "out" / "plan.yaml").read_text(encoding="utf-8")
     plan.write_text(text.replace("language:", "cautions: none\nlanguage:", 1), encoding="utf-8")
-    result = render(plan, folder / "track.wav", extras=False)
+    result = render(plan, folder / "track.wav", RenderOptions(extras=False))
     schedule = result.prepared.schedule
     kept = [cue for cue, keep in zip(adapted.analysis.cues, adapted.kept, strict=True) if keep]
     after = [

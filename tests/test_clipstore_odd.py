@@ -16,7 +16,7 @@ from cuelane.audio.clip import Clip, content_hash, quantise24
 from cuelane.audio.store import ClipStore, recipe_key
 from cuelane.base.errors import DeliveryError
 from cuelane.base.ordinary import OddFileError, read_ordinary
-from cuelane.render.run import clip_loader, prepare, render
+from cuelane.render.run import RenderOptions, clip_loader, prepare, render
 from cuelane.render.voicing import spoken_again
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such files")
@@ -291,7 +291,7 @@ def test_rendering_again_mends_a_store_without_notes(tmp_path, small_plan, store
     for note in (tmp_path / "store").glob("audio/*/*.json"):
         note.unlink()
 
-    rendered = render(small_plan, tmp_path / "a.wav", extras=False, store=store)
+    rendered = render(small_plan, tmp_path / "a.wav", RenderOptions(extras=False), store=store)
     used = {event.clip for event in rendered.prepared.schedule.events if event.clip}
     assert used
     assert all(store.by_hash(sha256).text for sha256 in used)

@@ -16,7 +16,7 @@ from cuelane.base.errors import PlanError, ScheduleError, UsageError
 from cuelane.base.schedule import load_schedule
 from cuelane.media import decode
 from cuelane.meter import Meter
-from cuelane.render.run import Rendered, prepare, render
+from cuelane.render.run import Rendered, RenderOptions, prepare, render
 from measuring import decode_by_av, decode_by_soundfile, first_sound, speech_span, tone_onset
 
 FORMATS = ("wav", "flac", "m4a", "mp3", "opus")
@@ -30,7 +30,7 @@ def rendered(
     """Return the small session rendered to every format."""
     folder = tmp_path_factory.mktemp("tracks")
     return {
-        suffix: render(small_plan, folder / f"small-{suffix}.{suffix}", extras=suffix == "m4a")
+        suffix: render(small_plan, folder / f"small-{suffix}.{suffix}", RenderOptions(extras=suffix == "m4a"))
         for suffix in FORMATS
     }
 
@@ -146,7 +146,9 @@ def test_the_same_plan_gives_the_same_track(
     """A second render, with another empty store, has the same samples and the same schedule."""
     from cuelane.audio.store import ClipStore
 
-    again = render(small_plan, tmp_path / "again.flac", extras=False, store=ClipStore(tmp_path / "store"))
+    again = render(
+        small_plan, tmp_path / "again.flac", RenderOptions(extras=False), store=ClipStore(tmp_path / "store")
+    )
     first = rendered["flac"]
     assert again.prepared.schedule == first.prepared.schedule
     one, _ = soundfile.read(first.files[0])
@@ -236,7 +238,7 @@ def test_a_voice_for_music_is_clearer_at_the_same_loudness(
     rendered: dict[str, Rendered], small_plan: Path, tmp_path: Path
 ) -> None:
     """Shaping moves no event, gains intelligibility by the index it was chosen by, and keeps the level."""
-    done = render(small_plan, tmp_path / "clear.wav", extras=False, for_music=True)
+    done = render(small_plan, tmp_path / "clear.wav", RenderOptions(extras=False, for_music=True))
     plain = rendered["wav"].prepared.schedule
     schedule = done.prepared.schedule
     spots = [[(event.onset_sample, event.end_sample) for event in s.events] for s in (plain, schedule)]

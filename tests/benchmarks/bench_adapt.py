@@ -126,7 +126,7 @@ def heard_in_order(voice: object, seed: int) -> None:
     from cuelane.adapt.run import adapt_recording
     from cuelane.adapt.words.islands import Island
     from cuelane.recording.recogniser import FreeListener
-    from cuelane.render.run import render
+    from cuelane.render.run import RenderOptions, render
 
     made = gen.generate(seed, voice=voice, n_sets=4, screen=True)  # type: ignore[arg-type]
     with tempfile.TemporaryDirectory() as name:
@@ -135,7 +135,7 @@ def heard_in_order(voice: object, seed: int) -> None:
         (folder / "class.vtt").write_text(cap.as_vtt(cap.captions(made, seed)))
         adapted = adapt_recording(folder / "class.mp4", folder / "out", captions=folder / "class.vtt")
         track = folder / "track.flac"
-        result = render(folder / "out" / "plan.yaml", track, extras=False)
+        result = render(folder / "out" / "plan.yaml", track, RenderOptions(extras=False))
         rate = result.prepared.schedule.sample_rate
         kept = [cue for cue, keep in zip(adapted.analysis.cues, adapted.kept, strict=True) if keep]
         # Without the title and the cautions, which the recording does not hold.

@@ -31,19 +31,24 @@ def render(
     as_json: Annotated[bool, typer.Option("--json", help="Report as JSON.")] = False,
 ) -> None:
     """Render a plan to one audio file for a phone, with chapters, captions, a page and a description."""
+    from cuelane.render.run import RenderOptions
     from cuelane.render.run import render as render_plan
+
+    options = RenderOptions(
+        voice=voice,
+        pace=pace,
+        for_music=for_music,
+        loudness_lufs=loudness,
+        extras=extras,
+        subtitles=srt,
+        embed=embed,
+    )
 
     with progress("Speaking", quiet=as_json) as speaking, progress("Writing", quiet=as_json) as writing:
         done = render_plan(
             plan,
             out_file,
-            voice=voice,
-            pace=pace,
-            extras=extras,
-            subtitles=srt,
-            embed=embed,
-            for_music=for_music,
-            loudness_lufs=loudness,
+            options,
             speech_progress=speaking,
             progress=writing,
         )

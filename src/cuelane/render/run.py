@@ -62,6 +62,29 @@ class Prepared:
 
 
 @dataclass(frozen=True)
+class RenderOptions:
+    """What a render may be asked for.
+
+    Attributes
+    ----------
+    voice : another voice than the plan's.
+    pace : how fast the voice speaks, 0.8 to 1.15.
+    for_music : shape a synthetic voice so that it carries over music.
+    loudness_lufs : of the whole file, integrated.
+    extras : write what goes with the audio beside it; ``subtitles`` adds SRT captions to that, and ``embed``
+        puts the audio inside the page.
+    """
+
+    voice: str | None = None
+    pace: float = 1.0
+    for_music: bool = False
+    loudness_lufs: float = TARGET_LUFS
+    extras: bool = True
+    subtitles: bool = False
+    embed: bool = False
+
+
+@dataclass(frozen=True)
 class Rendered:
     """What a render wrote, and at what level."""
 
@@ -141,14 +164,8 @@ def clip_loader(store: ClipStore, again: Callable[[str], Clip | None] | None = N
 def render(
     plan_path: Path,
     out: Path,
+    options: RenderOptions | None = None,
     *,
-    voice: str | None = None,
-    pace: float = 1.0,
-    extras: bool = True,
-    subtitles: bool = False,
-    embed: bool = False,
-    for_music: bool = False,
-    loudness_lufs: float = TARGET_LUFS,
     store: ClipStore | None = None,
     speech_progress: Progress | None = None,
     progress: Progress | None = None,
@@ -161,16 +178,15 @@ def render(
     The errors of :func:`prepare`, and DeliveryError when an encoder or the disk fails. No file is touched
     then.
     """
-    form = format_of(out)
-    store = store or ClipStore()
-    prepared = prepare(plan_path, voice=voice, pace=pace, store=store, progress=speech_progress)
+    form, store, wanted = format_of(out), store or ClipStore(), options or RenderOptions()
+    prepared = prepare(plan_path, voice=wanted.voice, pace=wanted.pace, store=store, progress=speech_progress)
     if prepared.advice:
         raise ScheduleError("\n".join(str(advice) for advice in prepared.advice))
-    if for_music:
+    if wanted.for_music:
         prepared = _for_music(prepared, store)
-    again = partial(spoken_again, voiced=prepared.voiced, store=store, pace=pace)
+    again = partial(spoken_again, voiced=prepared.voiced, store=store, pace=wanted.pace)
     levels, load_clip = landed(
-        prepared.schedule, clip_loader(store, again), loudness_lufs, form.speech_headroom_db
+        prepared.schedule, clip_loader(store, again), wanted.loudness_lufs, form.speech_headroom_db
     )
     extra = prepared.schedule.extra | {
         "room": as_dict(room(prepared.schedule, load_clip), prepared.schedule.sample_rate),
@@ -183,7 +199,7 @@ def render(
     schedule = replace(prepared.schedule, extra=extra)
     prepared = replace(prepared, schedule=schedule)
     with all_or_nothing() as staged:
-        files = _write(prepared, out, staged, load_clip, levels, extras, subtitles, embed, progress)
+        files = _write(prepared, out, staged, load_clip, levels, wanted, progress)
     return Rendered(prepared, files, levels)
 
 
@@ -235,9 +251,7 @@ def _write(
     staged: Staged,
     load_clip: LoadClip,
     levels: mix.Levels,
-    extras: bool,
-    subtitles: bool,
-    embed: bool,
+    options: RenderOptions,
     progress: Progress | None,
 ) -> tuple[Path, ...]:
     from cuelane.deliver.chapters import chapters_of
@@ -263,12 +277,12 @@ def _write(
 
         add_cue_chunk(audio, schedule)
     beside: dict[str, str] = {".schedule.json": to_json(schedule)}
-    if extras:
+    if options.extras:
         from cuelane.deliver.publish import companions
 
         again = mix.blocks(schedule, load_clip, gain_db=levels.gain_db)
-        embedded = audio.read_bytes() if embed else None
-        beside |= companions(schedule, out.name, chapters, again, subtitles=subtitles, embed=embedded)
+        embedded = audio.read_bytes() if options.embed else None
+        beside |= companions(schedule, out.name, chapters, again, subtitles=options.subtitles, embed=embedded)
     files = [out]
     for suffix, text in beside.items():
         target = out.with_name(out.stem + suffix)

@@ -1,22 +1,18 @@
-"""The commands, and the one place that turns an error into a message and an exit code.
-
-Exit codes: 0 done; 1 it ran and found the work wanting; 2 bad input or usage; 3 the machine failed.
-"""
+"""The commands, each in a module of its own."""
 
 from __future__ import annotations
 
-import io
+import functools
 import logging
-import os
-import sys
+from collections.abc import Callable
 from importlib import import_module
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from cuelane import __version__
-from cuelane.base.errors import CuelaneError
-from cuelane.cli.output import note, out
+from cuelane.base.errors import DeliveryError
+from cuelane.cli.output import log_to_stderr, out
 
 app = typer.Typer(
     name="cuelane",
@@ -46,32 +42,30 @@ def _options(
         int, typer.Option("-v", "--verbose", count=True, help="Log what happens; twice for more.")
     ] = 0,
 ) -> None:
-    level = logging.WARNING - 10 * min(verbose, 2)
-    logging.basicConfig(level=logging.WARNING, format="%(name)s: %(message)s", stream=sys.stderr)
-    logging.getLogger("cuelane").setLevel(level)
+    log_to_stderr(logging.WARNING - 10 * min(verbose, 2))
+
+
+def _command(name: str) -> Callable[..., Any]:
+    """Return a command, in which a broken pipe is a program that died.
+
+    typer would take it for a reader of our output that left, and end with 1; see `cuelane.cli.streams`.
+    """
+    function = getattr(import_module(f"cuelane.cli.{name}"), name)
+
+    @functools.wraps(function)
+    def without_broken_pipes(*args: Any, **options: Any) -> Any:
+        try:
+            return function(*args, **options)
+        except BrokenPipeError as error:
+            raise DeliveryError("a program that cuelane runs ended before its work was done") from error
+
+    return without_broken_pipes
 
 
 for _name in COMMANDS:
-    app.command(_name)(getattr(import_module(f"cuelane.cli.{_name}"), _name))
+    app.command(_name)(_command(_name))
 
 
-def main(argv: list[str] | None = None) -> int:
-    """Run one command; return nothing, but exit with its code."""
-    for stream in (sys.stdout, sys.stderr):
-        # A terminal that cannot show a letter of a title shows a stand-in for it.
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")
-    try:
-        app(args=argv, prog_name="cuelane")
-    except CuelaneError as error:
-        note(f"cuelane: {error}")
-        sys.exit(error.exit_code)
-    except BrokenPipeError:
-        # The reader of our output went away, as `| head` does; that is no fault of ours.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
-    except OSError as error:
-        place = f"{error.filename}: " if error.filename else ""
-        note(f"cuelane: {place}{error.strerror or error}")
-        sys.exit(3)
-    return 0
+def run(argv: list[str] | None = None) -> int:
+    """Run one command and return its exit code; raises whatever it raises."""
+    return int(app(args=argv, prog_name="cuelane", standalone_mode=False) or 0)

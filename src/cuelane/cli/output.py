@@ -1,31 +1,60 @@
-"""Printing for every command: plain text, JSON, progress. Text from a plan is never read as markup."""
+"""Printing for every command: plain text, JSON, progress.
+
+Text from a plan is never read as markup, and reaches a terminal without the characters that command it.
+"""
 
 from __future__ import annotations
 
 import json
+import logging
+import re
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from cuelane.base.unsafe_text import UNSAFE
+
 Progress = Callable[[int, int], None]
+
+_FOR_TERMINAL = re.compile(f"(?!\r?\n|\t)[{UNSAFE}]")
+_FOR_JSON = re.compile(f"(?!\n)[{UNSAFE}]")
+
+
+def safe_for_terminal(text: str) -> str:
+    """Return `text` with every character that commands a terminal, or turns text around, as its number.
+
+    Line ends and tabs stay: what we print has lines. ECMA-48 is where such commands are defined.
+    """
+    return _FOR_TERMINAL.sub(lambda found: _number(found[0]), text)
+
+
+def _number(character: str) -> str:
+    code = ord(character)
+    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}"
+
+
+def json_text(value: Any) -> str:
+    """Return `value` as JSON on indented lines: the same value, with no raw control or direction signs."""
+    text = json.dumps(value, ensure_ascii=False, indent=1)
+    return _FOR_JSON.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
 def out(text: str = "") -> None:
     """Print one piece of text on standard output."""
-    sys.stdout.write(text + "\n")
+    sys.stdout.write(safe_for_terminal(text) + "\n")
 
 
 def note(text: str) -> None:
     """Print one line for the person at the keyboard on standard error."""
-    sys.stderr.write(text + "\n")
+    sys.stderr.write(safe_for_terminal(text) + "\n")
     sys.stderr.flush()
 
 
 def out_json(value: Any) -> None:
     """Print `value` as JSON on standard output."""
-    out(json.dumps(value, ensure_ascii=False, indent=1))
+    out(json_text(value))
 
 
 def write_json(value: Any, target: str) -> None:
@@ -33,7 +62,20 @@ def write_json(value: Any, target: str) -> None:
     if target == "-":
         out_json(value)
     else:
-        Path(target).write_text(json.dumps(value, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
+        Path(target).write_text(json_text(value) + "\n", encoding="utf-8")
+
+
+class _ForTerminal(logging.Formatter):
+    def format(self, record: logging.LogRecord) -> str:
+        return safe_for_terminal(super().format(record))
+
+
+def log_to_stderr(level: int) -> None:
+    """Log what cuelane does from `level` on, and warnings of its libraries, on standard error."""
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(_ForTerminal("%(name)s: %(message)s"))
+    logging.basicConfig(level=logging.WARNING, handlers=[handler])
+    logging.getLogger("cuelane").setLevel(level)
 
 
 @contextmanager

@@ -20,15 +20,10 @@ from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from cuelane.base.units import format_clock
+from cuelane.base.unsafe_text import on_one_line
 
 TICK_STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200)
 
-# C0 and C1 controls, line and paragraph separators, and the directional embeddings, overrides and isolates
-# of Unicode UAX 9: an unclosed one would reverse the text of the page around it. Letters carry their own
-# direction, so honest text in any script loses nothing.
-_UNSAFE = re.compile(
-    "[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufeff\ufffe\uffff\ud800-\udfff]+"
-)
 _LANGUAGE = re.compile(r"[A-Za-z]{2,3}(-[A-Za-z0-9]{1,8})*")
 
 _SHELL = """<!DOCTYPE html>
@@ -53,7 +48,7 @@ _SHELL = """<!DOCTYPE html>
 
 def plain(text: object) -> str:
     """Return `text` on one line, without the characters that could reorder or hide what surrounds it."""
-    return " ".join(_UNSAFE.sub(" ", str(text)).split())
+    return on_one_line(text)
 
 
 def language_tag(code: str) -> str:

@@ -36,7 +36,7 @@ def test_the_missing_time_is_the_share_that_is_passed() -> None:
     (row,) = advice(11.0)
     assert row.missing_s == pytest.approx(0.5, abs=0.05)
     assert row.words_to_cut == 1
-    assert row.place == "b, round 1 (work of 20s at 0:33)"
+    assert row.place == "b, round 1 (work of 20s at 0:39)"
     assert "make this interval 1s longer" in row.remedies
 
 
@@ -90,7 +90,7 @@ def test_the_message_says_all_of_it() -> None:
     """The text a person reads has the place, the seconds, the words and each remedy."""
     text = str(advice(11.0)[0])
     assert text.splitlines()[0] == (
-        "b, round 1 (work of 20s at 0:33): the cues that must be spoken need 0.5 s more than there is; "
+        "b, round 1 (work of 20s at 0:39): the cues that must be spoken need 0.5 s more than there is; "
         "cut about 1 word."
     )
 
@@ -105,8 +105,8 @@ def test_only_the_line_whose_loss_would_be_enough_is_named(tmp_path: Path) -> No
     path = tmp_path / "plan.yaml"
     path.write_text(
         "title: T\ncautions: none\nsession:\n"
-        "  - {block: B, pattern: circuit, work: 20s, exercises: [a]}\n"
-        f"exercises:\n  a:\n    setup: {SETUP}\n    caution: {CAUTION}\n",
+        "  - {block: B, pattern: circuit, work: 20s, exercises: [z, a]}\n"
+        f"exercises:\n  z: {{}}\n  a:\n    setup: {SETUP}\n    caution: {CAUTION}\n",
         encoding="utf-8",
     )
     seconds = {SETUP: 11.0, CAUTION: 3.0}
@@ -117,4 +117,4 @@ def test_only_the_line_whose_loss_would_be_enough_is_named(tmp_path: Path) -> No
     (row,) = advise(arrange(expand(load_plan(path)), voice, RATE).misfits, RATE)
     dropping = [remedy for remedy in row.remedies if "must: false" in remedy]
     assert dropping == [f"let it be dropped, with must: false: “{SETUP}”"]
-    assert [(mark.line, mark.column) for mark in row.marks] == [(7, 12), (8, 14)]
+    assert [(mark.line, mark.column) for mark in row.marks] == [(9, 14), (8, 12)]

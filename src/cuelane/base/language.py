@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Sequence
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -15,24 +16,45 @@ _SENTENCE = re.compile(r"(?:^|[.!?] )\w")
 
 
 class Language:
-    """The words of one language pack; :meth:`say` fills a phrase's placeholders."""
+    """The words of one language pack; :meth:`say` fills a phrase's placeholders.
+
+    An entry of a pack is a whole sentence (or several), never a part of one, since another grammar orders
+    parts otherwise. It is a text, a list of texts that say the same (spoken in rotation), or a table of
+    ``one`` and ``other`` of either, for a count.
+    """
 
     def __init__(self, code: str, pack: dict[str, Any]) -> None:
         self.code = code
         self._pack = pack
 
     def phrase(self, section: str, key: str) -> str:
-        """Return a phrase as the pack has it."""
-        return str(self._pack[section][key])
+        """Return a phrase as the pack has it, the first of its forms."""
+        return self._forms(section, key, None)[0]
 
     def phrases(self, section: str, key: str) -> list[str]:
         """Return a list of phrases as the pack has it."""
         return [str(text) for text in self._pack[section][key]]
 
-    def say(self, section: str, key: str, **values: str) -> str:
-        """Return a phrase with its placeholders filled, each sentence beginning with a capital."""
+    def _forms(self, section: str, key: str, count: int | None) -> list[str]:
+        entry = self._pack[section][key]
+        if isinstance(entry, dict):
+            entry = entry["one" if count in self._pack["numbers"]["one"] else "other"]
+        return [str(text) for text in (entry if isinstance(entry, list) else [entry])]
+
+    def say(
+        self, section: str, key: str, *, turn: int = 0, count: int | None = None, **values: str | None
+    ) -> str:
+        """Return a phrase with its placeholders filled, each sentence beginning with a capital.
+
+        Of several forms it is number `turn`, from the first again after the last; forms with a placeholder
+        whose value is None are passed over. `count` chooses between ``one`` and ``other``.
+        """
+        forms = self._forms(section, key, count)
+        absent = {name for name, value in values.items() if value is None}
+        usable = [form for form in forms if not absent & set(_PLACEHOLDER.findall(form))] or forms
         # Not str.format, and all at once: a name in a plan may hold braces.
-        text = _PLACEHOLDER.sub(lambda match: values.get(match[1], match[0]), self.phrase(section, key))
+        filled = {name: value for name, value in values.items() if value is not None}
+        text = _PLACEHOLDER.sub(lambda match: filled.get(match[1], match[0]), usable[turn % len(usable)])
         return _SENTENCE.sub(lambda match: match[0].upper(), text)
 
     def side(self, side: str) -> str:
@@ -51,22 +73,40 @@ class Language:
             # Engines read figures in their own language.
             return str(value)
 
-    def listing(self, items: list[str]) -> str:
-        """Return ``a``, ``a and b`` or ``a, b and c``."""
+    def ordinal(self, value: int) -> str | None:
+        """Return the word for a place in an order, None past those that the pack has."""
+        words = self._pack["numbers"]["ordinals"]
+        return str(words[value - 1]) if 1 <= value <= len(words) else None
+
+    def listing(self, items: Sequence[str], how: str = "and") -> str:
+        """Return ``a``, ``a and b`` or ``a, b and c``; for things in order, `how` is ``then``."""
         if len(items) < 2:
             return "".join(items)
-        return f"{', '.join(items[:-1])} {self.phrase('preview', 'and')} {items[-1]}"
+        separator = self.phrase("lists", "separator")
+        # Not say, which would begin it with a capital.
+        values = {"items": separator.join(items[:-1]), "last": items[-1]}
+        return _PLACEHOLDER.sub(lambda match: values.get(match[1], match[0]), self.phrase("lists", how))
 
-    def time_left(self, left_ms: int, length_ms: int) -> str:
+    def duration(self, length_ms: int) -> str:
+        """Return a length in words, such as ``one minute thirty seconds``; to the nearest second."""
+        minutes, seconds = divmod(round(length_ms / 1000), 60)
+        parts = [
+            self.say("durations", unit, count=value, n=self.number(value))
+            for unit, value in (("minutes", minutes), ("seconds", seconds))
+            if value
+        ]
+        text = " ".join(parts) or self.say("durations", "seconds", count=0, n=self.number(0))
+        return text[:1].lower() + text[1:]
+
+    def time_left(self, left_ms: int, length_ms: int, turn: int = 0) -> str:
         """Return the call for `left_ms` left of an interval of `length_ms`; whole seconds only."""
         if left_ms * 2 == length_ms:
-            return self.phrase("time", "half")
+            return self.say("time", "half", turn=turn)
         seconds = left_ms // 1000
-        if seconds == 60:
-            return self.phrase("time", "minute")
         if seconds % 60 == 0:
-            return self.say("time", "minutes", n=self.number(seconds // 60))
-        return self.say("time", "seconds", n=self.number(seconds))
+            minutes = seconds // 60
+            return self.say("time", "minutes", turn=turn, count=minutes, n=self.number(minutes))
+        return self.say("time", "seconds", turn=turn, n=self.number(seconds))
 
 
 def available_languages() -> list[str]:

@@ -31,7 +31,7 @@ from cuelane.plan.values import (
 
 Role = Literal[
     "announce", "preview", "setup", "remind", "form", "easier", "harder", "caution",
-    "time", "change", "praise", "side", "say",
+    "swap", "heavier", "time", "change", "praise", "side", "say",
 ]  # fmt: skip
 Kind = Literal["work", "rest", "change", "talk", "in", "hold", "out"]
 Side = Literal["left", "right"]
@@ -72,6 +72,12 @@ class CueLine(Part):
 
     text: Text = Field(description="What is said.")
     rounds: Rounds | None = Field(None, description="Speak it only at these appearances of the exercise.")
+    from_round: Annotated[int, Field(ge=1, le=999)] | None = Field(
+        None, description="Speak it only from this round of the block on."
+    )
+    to: Name | None = Field(
+        None, description="For change: only where this exercise follows, or 'rest' where a rest does."
+    )
     at: Duration | None = Field(None, description="Start exactly this long after the interval's start.")
     must: bool | None = Field(None, description="Fail rather than leave it out.")
     weight: Annotated[int, Field(ge=0, le=1000)] | None = Field(None, description="Higher wins the time.")
@@ -131,7 +137,16 @@ class Exercise(Part):
     form: CueLines = Field(default_factory=list, description="Corrections, taken in turn.")
     easier: CueLines = Field(default_factory=list, description="An easier way, said early.")
     harder: CueLines = Field(default_factory=list, description="A harder way, said late.")
-    caution: CueLines = Field(default_factory=list, description="Always spoken, at the first appearance.")
+    swap: CueLines = Field(default_factory=list, description="What to do instead of it, if need be.")
+    heavier: CueLines = Field(
+        default_factory=list, description="A heavier load, said in the rest before a later round."
+    )
+    heavier_needs: Names = Field(
+        default_factory=list, description="What the heavier load needs; announced as a choice."
+    )
+    caution: CueLines = Field(
+        default_factory=list, description="Always spoken, before its first appearance begins."
+    )
     change: CueLines = Field(default_factory=list, description="What to do at the pips that end it.")
     praise: CueLines = Field(default_factory=list, description="Taken in turn, where there is time.")
     say: CueLines = Field(default_factory=list, description="Anything else.")
@@ -319,8 +334,15 @@ class Plan(Part):
     pips: PipsOrOff = Field(default_factory=Pips, description="The countdown; false for none.")
     cautions: Cautions = Field("standard", description="Spoken once at the start and printed.")
     lead_in: Break = Field(10_000, description="Time to get ready before the first interval.")
-    calls: Durations = Field(
-        default_factory=lambda: [30_000, 10_000], description="Time calls: time left in a work interval."
+    calls: Durations | None = Field(
+        None, description="Time calls: time left in a work interval; varied by rule if left out."
+    )
+    coaching: Literal["spare", "usual", "full"] = Field("usual", description="How much is said at all.")
+    praise: LinesOrOff = Field(
+        default_factory=list, description="Instead of the language's own praise; false for none."
+    )
+    even_sides: bool = Field(
+        False, description="Split the last set where an alternating exercise would end uneven."
     )
     gap: Duration = Field(400, description="Least silence between two cues.")
     guard: Duration = Field(250, description="Least silence on either side of a pip.")

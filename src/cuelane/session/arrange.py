@@ -14,9 +14,9 @@ from cuelane.audio.tones import PipSpec, pip_for, shortened
 from cuelane.base.language import Language, load_language
 from cuelane.base.schedule import Dropped, Event, Schedule, ScheduledInterval
 from cuelane.base.units import to_sample
+from cuelane.session.arc import arc_of
 from cuelane.session.candidates import Candidate, History
 from cuelane.session.model import Interval, Session
-from cuelane.session.neighbours import neighbours
 from cuelane.session.offers import offers as cue_offers
 from cuelane.session.placing import Offer, Placement, Space, musts_fit, place
 
@@ -75,13 +75,13 @@ def arrange(session: Session, sounding_of: Soundings, sample_rate: int) -> Arran
     misfits: list[Attempt] = []
     offered: list[Candidate] = []
     last: Attempt | None = None
-    around = neighbours(session)
+    arc = arc_of(session)
     # A pip may be longer than the interval it opens, or the guard reach over a boundary without a pip.
     pips = [_pips(session.intervals, index, sample_rate) for index in range(len(session.intervals))]
     nearest = _nearest_pips(pips)
     for index, interval in enumerate(session.intervals):
         events += pips[index]
-        candidates = tuple(cue_offers(session, index, around[index], words, history))
+        candidates = tuple(cue_offers(arc, index, words, history))
         soundings = [sounding_of(candidate) for candidate in candidates]
         space = _space(session, index, sample_rate, nearest[index])
         origin = to_sample(interval.start_ms, sample_rate)
@@ -102,7 +102,8 @@ def arrange(session: Session, sounding_of: Soundings, sample_rate: int) -> Arran
         assert found is not None, "with no must-cue there is always the empty placement"
         for number, start in sorted(found.starts.items()):
             candidate, sounding = candidates[number], soundings[number]
-            history.spoken(candidate, interval.appearance)
+            last_set = arc.last_set(index)
+            history.spoken(candidate, interval.appearance, last_set.set_index if last_set else None)
             events.append(_cue(candidate, sounding, index, origin + start, slots[number], start, sample_rate))
         last = here
         dropped += _reasons(candidates, slots, space, found, index, sample_rate)
@@ -262,7 +263,15 @@ def _slot(candidate: Candidate, n_frames: int, space: Space, interval: Interval,
         preferred = earliest
     else:
         slack = max(0, space.end - n_frames - space.begin)
-        preferred = space.begin + slack * round(candidate.toward * 1000) // 1000
+        preferred = space.begin + slack * min(1000, round(candidate.toward * 1000)) // 1000
+        origin = to_sample(interval.start_ms, sample_rate)
+        if candidate.not_before_ms:
+            earliest = to_sample(interval.start_ms + candidate.not_before_ms, sample_rate) - origin
+            preferred = max(preferred, earliest)
+        if candidate.latest_ms is not None:
+            latest = to_sample(interval.start_ms + candidate.latest_ms, sample_rate) - origin
+            latest_end = latest + n_frames
+            preferred = min(preferred, latest)
     return Offer(
         n_frames,
         earliest,

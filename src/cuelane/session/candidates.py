@@ -8,8 +8,13 @@ from cuelane.base.errors import Mark
 
 WEIGHTS = {
     "announce": 90, "side": 85, "caution": 80, "change": 78, "setup": 75, "preview": 70, "needs": 65,
-    "remind": 50, "form": 40, "time": 35, "easier": 30, "harder": 26, "say": 20, "praise": 10,
+    "heavier": 60, "remind": 50, "form": 40, "time": 35, "swap": 32, "easier": 30, "harder": 26, "say": 20,
+    "praise": 10,
 }  # fmt: skip
+
+
+Fact = tuple[str | int | None, ...]
+"""Something that has been told, such as ``("round", block_index, 3)``."""
 
 
 @dataclass(frozen=True)
@@ -20,6 +25,9 @@ class Candidate:
     Otherwise ``toward`` is the preferred start as a part of the interval, 1.0 meaning as late as it fits.
     ``group`` and ``chain`` are as in :class:`cuelane.session.placing.Offer`. ``wish`` says the place in
     words. ``tally`` is what :class:`History` counts when it is spoken, ``clip`` a recording beside the plan.
+    ``not_before_ms`` and ``latest_ms`` are the first and last moment at which it may start. ``uses`` names
+    the pack's phrases in it, so that each comes in its next form next time; ``tells`` what a listener knows
+    once it has been said.
     """
 
     role: str
@@ -33,19 +41,40 @@ class Candidate:
     group: str | None = None
     chain: tuple[str, int] | None = None
     tally: tuple[str, str, str] | None = None
+    not_before_ms: int = 0
+    latest_ms: int | None = None
+    uses: tuple[str, ...] = ()
+    tells: tuple[Fact, ...] = ()
     clip: str | None = None
     mark: Mark | None = None
 
 
 @dataclass
 class History:
-    """What has been said so far: how often each line was spoken, and at which appearance last."""
+    """What has been said so far: how often each line and phrase, at which appearance last, and what is known.
+
+    ``calls`` tells of each kind of time call how many calls there had been when it was last made;
+    ``praised_set`` is the set in which, or after which, praise was last given.
+    """
 
     times: dict[tuple[str, str, str], int] = field(default_factory=dict)
     last: dict[tuple[str, str, str], int] = field(default_factory=dict)
+    phrases: dict[str, int] = field(default_factory=dict)
+    told: set[Fact] = field(default_factory=set)
+    calls: dict[str, int] = field(default_factory=dict)
+    n_calls: int = 0
+    praised_set: int = -1
 
-    def spoken(self, candidate: Candidate, appearance: int | None) -> None:
+    def spoken(self, candidate: Candidate, appearance: int | None, set_index: int | None = None) -> None:
         """Count a candidate that was placed."""
         if candidate.tally:
             self.times[candidate.tally] = self.times.get(candidate.tally, 0) + 1
             self.last[candidate.tally] = appearance or 0
+        for phrase in candidate.uses:
+            self.phrases[phrase] = self.phrases.get(phrase, 0) + 1
+        self.told.update(fact for fact in candidate.tells if fact[0] != "call")
+        if candidate.role == "praise" and set_index is not None:
+            self.praised_set = set_index
+        for fact in candidate.tells:
+            if fact[0] == "call":
+                self.calls[str(fact[1])] = self.n_calls = self.n_calls + 1

@@ -12,28 +12,9 @@ from dataclasses import replace
 from cuelane.base.language import Language, load_language
 from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import Breath, CueLine, Include, Pause, Plan, Say
+from cuelane.session.ends import as_lines, closing, easy_talk_ms, opening
 from cuelane.session.model import Countdown, Interval, Session
 from cuelane.session.rounds import NOT_AN_EXERCISE, PatternBlock, drafts_of
-
-# An easy pace, slower than any voice here speaks, so that the same plan has the same boundaries with every
-# voice: 150 words a minute, a breath at each full stop and between lines.
-_EASY_WORD_MS = 400
-_EASY_STOP_MS = 250
-_EASY_EDGES_MS = 1_500
-_SHORTEST_TALK_MS = 3_000
-
-
-def easy_talk_ms(texts: Sequence[str]) -> int:
-    """Return time enough to say `texts` at an easy pace, in whole seconds' milliseconds.
-
-    A digit takes as long as a word, and a language written without spaces about a word for four letters.
-    """
-    words = sum(
-        max(len(text.split()), len(text) // 8) + sum(letter.isdigit() for letter in text) for text in texts
-    )
-    stops = sum(text.count(mark) for text in texts for mark in ".!?") + len(texts)
-    time_ms = words * _EASY_WORD_MS + stops * _EASY_STOP_MS + _EASY_EDGES_MS
-    return max(_SHORTEST_TALK_MS, -(-time_ms // 1000) * 1000)
 
 
 def expand(loaded: LoadedPlan) -> Session:
@@ -42,22 +23,27 @@ def expand(loaded: LoadedPlan) -> Session:
     words = load_language(plan.language)
     cautions = _cautions(loaded, words)
     body = _items(loaded)
-    led_in = _led_in(plan, [_opening(plan, cautions, words, body), *body])
-    intervals = [*led_in, *_closing(plan, words, body)]
-    return Session(plan, cautions, tuple(_placed(_with_sides(intervals))))
+    # What is said at the start and the end tells of the whole, so that comes from a first count without it.
+    first = opening(plan, cautions, words, body, None)
+    draft = _counted(plan, cautions, [*_led_in(plan, [first, *body]), *closing(plan, words, body, None)])
+    for _ in range(2):
+        first = opening(plan, cautions, words, body, draft)
+        led_in = _led_in(plan, [first, *body])
+        draft = _counted(plan, cautions, [*led_in, *closing(plan, words, body, draft)])
+    return draft
 
 
-def _lines(texts: Sequence[str]) -> tuple[CueLine, ...]:
-    return tuple(CueLine(text=text) for text in texts)
+def _counted(plan: Plan, cautions: tuple[CueLine, ...], intervals: Sequence[Interval]) -> Session:
+    return Session(plan, cautions, tuple(_placed(_with_sides(intervals, even=plan.even_sides))))
 
 
 def _cautions(loaded: LoadedPlan, words: Language) -> tuple[CueLine, ...]:
     """Return every caution of the plan and its includes once, the standard ones first."""
     plans = list(_plans(loaded))
     standard = any(plan.cautions == "standard" for plan in plans)
-    texts = list(_lines(words.phrases("cautions", "standard"))) if standard else []
+    texts = list(as_lines(words.phrases("cautions", "standard"))) if standard else []
     if any(isinstance(item, Breath) for plan in plans for item in plan.session):
-        texts += _lines([words.phrase("cautions", "breath_spoken")]) if standard else ()
+        texts += as_lines([words.phrase("cautions", "breath_spoken")]) if standard else ()
     seen = {line.text for line in texts}
     for plan in plans:
         if isinstance(plan.cautions, list):
@@ -72,21 +58,6 @@ def _plans(loaded: LoadedPlan) -> Iterator[Plan]:
     yield loaded.plan
     for inner in loaded.includes.values():
         yield from _plans(inner)
-
-
-def _opening(
-    plan: Plan, cautions: tuple[CueLine, ...], words: Language, body: Sequence[Interval]
-) -> Interval:
-    """Return a talk interval with the title, what is needed, and the cautions."""
-    lines = [*_lines([words.say("opening", "title", title=plan.title)])]
-    needs = equipment(body)
-    if needs:
-        lines += _lines([words.say("opening", "needs", items=words.listing(needs))])
-    lines += cautions
-    length_ms = easy_talk_ms([line.text for line in lines])
-    return Interval(
-        0, words.phrase("blocks", "opening"), -1, "opening", "talk", 0, length_ms, lines=tuple(lines)
-    )
 
 
 def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
@@ -115,27 +86,6 @@ def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
             entry = replace(entry, end_ms=entry.end_ms + grown_ms, countdown=countdown)
         result.append(entry)
     return result
-
-
-def _closing(plan: Plan, words: Language, body: Sequence[Interval]) -> list[Interval]:
-    """Return a talk interval at the very end: the last words, or room for the last pip to ring out."""
-    if body and body[-1].kind == "talk" and (body[-1].lines or body[-1].length_ms >= _SHORTEST_TALK_MS):
-        return []
-    if plan.closing is False:
-        lines: tuple[CueLine, ...] = ()
-    else:
-        lines = tuple(plan.closing) or _lines(words.phrases("closing", "lines"))
-    length_ms = easy_talk_ms([line.text for line in lines])
-    return [Interval(0, words.phrase("blocks", "closing"), -1, "closing", "talk", 0, length_ms, lines=lines)]
-
-
-def equipment(intervals: Sequence[Interval]) -> list[str]:
-    """Return what the session needs, each thing once, in order of first need."""
-    needs: dict[str, None] = {}
-    for interval in intervals:
-        for thing in interval.spec.needs if interval.spec else ():
-            needs.setdefault(thing)
-    return list(needs)
 
 
 def _items(loaded: LoadedPlan) -> list[Interval]:
@@ -181,7 +131,7 @@ def _items(loaded: LoadedPlan) -> list[Interval]:
 def _block(loaded: LoadedPlan, block: PatternBlock, block_index: int) -> list[Interval]:
     plan = loaded.plan
     countdown = _countdown_of(plan.pips, block.pips, block.pattern)
-    calls_ms = tuple(block.calls if block.calls is not None else plan.calls)
+    calls = block.calls if block.calls is not None else plan.calls
     activity = block.activity or plan.activity
     intervals: list[Interval] = []
     lines = (*block.say, *getattr(block, "caution", ()))
@@ -207,7 +157,7 @@ def _block(loaded: LoadedPlan, block: PatternBlock, block_index: int) -> list[In
             settle_ms=draft.settle_ms,
             countdown=countdown,
             activity=(spec.activity if spec else None) or activity,
-            calls_ms=calls_ms,
+            calls_ms=None if calls is None else tuple(calls),
             praise=tuple(getattr(block, "praise", ())),
         )
         intervals.append(replace(interval, **dict(draft.fields)))  # type: ignore[arg-type]
@@ -223,11 +173,30 @@ def _countdown_of(plan_pips: object, block_pips: object, pattern: str) -> Countd
     return Countdown(count, pips.spacing)  # type: ignore[attr-defined]
 
 
-def _with_sides(intervals: Sequence[Interval]) -> list[Interval]:
+# A set is evened by splitting it only where each half is worth doing.
+_EVENED_FROM_MS = 20_000
+# Half a set has a countdown of its own from this length on; below it, the turn pip alone.
+_HALF_COUNTED_FROM_MS = 15_000
+
+
+def _halves(entry: Interval, first: str, second: str) -> list[Interval]:
+    """Return a set as two halves, one on each side, with pips before the switch where there is time."""
+    half_ms = (entry.length_ms + 1) // 2
+    turn = None
+    if entry.countdown:
+        turn = entry.countdown if half_ms >= _HALF_COUNTED_FROM_MS else Countdown(0, 1)
+    return [
+        replace(entry, end_ms=half_ms, side=first, half=1, countdown=turn),
+        replace(entry, end_ms=entry.length_ms - half_ms, side=second, half=2),
+    ]
+
+
+def _with_sides(intervals: Sequence[Interval], *, even: bool = False) -> list[Interval]:
     """Number sets and appearances, and give each set its side; a set on each side becomes two halves.
 
     Appearances count for one definition of an exercise: a plan and one that it includes may both have a
-    squat, each with a set-up and a caution of its own. A script's sets are numbered and nothing else.
+    squat, each with a set-up and a caution of its own. A script's sets are numbered and nothing else. With
+    `even`, the last of an odd number of alternating sets is done on each side.
     """
     total = Counter(_definition(entry) for entry in intervals if _is_set(entry))
     seen: Counter[tuple[int, str | None]] = Counter()
@@ -246,14 +215,14 @@ def _with_sides(intervals: Sequence[Interval]) -> list[Interval]:
         seen[key] += 1
         numbered = replace(numbered, appearance=seen[key], appearances=total[key])
         first, second = entry.spec.first_side, "right" if entry.spec.first_side == "left" else "left"
-        if entry.spec.sides == "alternate" and entry.side is None:
+        evened = even and total[key] % 2 and seen[key] == total[key] and entry.length_ms >= _EVENED_FROM_MS
+        if entry.spec.sides == "alternate" and entry.side is None and evened:
+            result += _halves(numbered, first, second)
+        elif entry.spec.sides == "alternate" and entry.side is None:
             odd = numbered.appearance is not None and numbered.appearance % 2 == 1
             result.append(replace(numbered, side=first if odd else second))
         elif entry.spec.sides == "each" and entry.side is None:
-            half_ms = (entry.length_ms + 1) // 2
-            turn = Countdown(0, 1) if entry.countdown else None
-            result.append(replace(numbered, end_ms=half_ms, side=first, half=1, countdown=turn))
-            result.append(replace(numbered, end_ms=entry.length_ms - half_ms, side=second, half=2))
+            result += _halves(numbered, first, second)
         else:
             result.append(numbered)
     return result

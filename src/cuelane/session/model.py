@@ -26,8 +26,8 @@ class Interval:
     ``appearance`` counts an exercise's sets in the whole session from 1 and ``appearances`` is how many
     there are; the two halves of a set done on each side share one (``half`` is 1 or 2). ``countdown`` is None
     where the next boundary has no pips. ``opening_pip`` says whether a pip sounds on this interval's own
-    start. ``lines`` are words that a talk interval exists to say, in order; ``lasts`` says that the plan, not
-    the program, chose its length.
+    start. ``calls_ms`` are the plan's time calls, None where they follow a rule. ``lines`` are words that a
+    talk interval exists to say, in order; ``lasts`` says that the plan, not the program, chose its length.
     """
 
     index: int
@@ -52,7 +52,7 @@ class Interval:
     countdown: Countdown | None = None
     opening_pip: bool = False
     activity: str | None = None
-    calls_ms: tuple[int, ...] = ()
+    calls_ms: tuple[int, ...] | None = None
     praise: tuple[CueLine, ...] = ()
     lines: tuple[CueLine, ...] = ()
     lasts: bool = False

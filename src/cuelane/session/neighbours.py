@@ -22,6 +22,8 @@ class Neighbours:
     breath_next: str | None
     new_needs: tuple[str, ...] = ()
     """What ``following`` needs that no set before it needed."""
+    resting: bool = False
+    """Whether the next interval is a rest, or talk: time without a set."""
 
 
 def neighbours(session: Session) -> list[Neighbours]:
@@ -42,6 +44,7 @@ def neighbours(session: Session) -> list[Neighbours]:
                 following if is_set else None,
                 following.block if following is not None and breathes else None,
                 tuple(thing for thing in needs if thing not in known),
+                following is not None and following.kind in ("rest", "talk"),
             )
         )
         known.update(needs)

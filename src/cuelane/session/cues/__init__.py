@@ -1,0 +1,1 @@
+"""What a coach says, one idea to a module; :mod:`cuelane.session.offers` asks them."""

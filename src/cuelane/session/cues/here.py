@@ -1,0 +1,183 @@
+"""Where a cue would be said, and the plan's own lines there: which apply, whose turn it is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from cuelane.base.language import Language
+from cuelane.plan.model import CueLine
+from cuelane.session.arc import Arc
+from cuelane.session.candidates import WEIGHTS, Candidate, History
+from cuelane.session.model import Interval
+from cuelane.session.neighbours import Neighbours
+
+LATE_MS = 12_000
+"""Of a set of `LATE_FROM_MS` and more, the last part, in which at most `LATE_CUES` cues begin."""
+LATE_FROM_MS = 20_000
+LATE_CUES = 2
+
+_SECOND_FORM_WEIGHT = 25
+# Where lines in turn are said moves with the appearance, so that no line stands in one place every time.
+_SHIFTS = (0.0, 0.09, -0.08)
+
+
+@dataclass(frozen=True)
+class Here:
+    """An interval with its session, as the rules look at it."""
+
+    arc: Arc
+    interval: Interval
+    words: Language
+    history: History
+
+    @property
+    def around(self) -> Neighbours:
+        return self.arc.around[self.interval.index]
+
+    @property
+    def level(self) -> str:
+        return self.arc.session.plan.coaching
+
+    @property
+    def late_from_ms(self) -> int | None:
+        """Where the last part of a set begins, None in other intervals and short sets."""
+        if self.interval.kind != "work" or self.interval.length_ms < LATE_FROM_MS:
+            return None
+        return self.interval.length_ms - LATE_MS
+
+    @property
+    def before_late_ms(self) -> int | None:
+        """The last millisecond at which a cue may start that is not for the end of the set."""
+        return None if self.late_from_ms is None else self.late_from_ms - 1
+
+    @property
+    def shift(self) -> float:
+        """Return by how much, as a part of the interval, lines in turn are moved at this appearance."""
+        return _SHIFTS[(self.interval.appearance or 0) % len(_SHIFTS)]
+
+    def say(self, section: str, key: str, *, count: int | None = None, **values: str | None) -> str:
+        """Return a phrase of the pack in the form whose turn it is."""
+        turn = self.history.phrases.get(f"{section}.{key}", 0)
+        return self.words.say(section, key, turn=turn, count=count, **values)
+
+
+def applies(line: CueLine, interval: Interval) -> bool:
+    """Return whether a line's own `rounds` (counted in appearances) and `from_round` include this one."""
+    appearance = interval.appearance or 1
+    if line.from_round is not None and (interval.round or 1) < line.from_round:
+        return False
+    if line.rounds is None:
+        return True
+    if line.rounds == "first":
+        return appearance == 1
+    if line.rounds == "last":
+        return appearance == interval.appearances
+    if line.rounds == "odd":
+        return appearance % 2 == 1
+    if line.rounds == "even":
+        return appearance % 2 == 0
+    return appearance in (line.rounds if isinstance(line.rounds, list) else [line.rounds])
+
+
+def own_lines(interval: Interval, role: str) -> list[CueLine]:
+    """Return the lines that the plan has for a role of this interval's exercise."""
+    return list(getattr(interval.spec, role)) if interval.spec else []
+
+
+def due(here: Here, role: str) -> list[CueLine]:
+    """Return the lines of a role that apply to this appearance."""
+    return [line for line in own_lines(here.interval, role) if applies(line, here.interval)]
+
+
+def tally_of(interval: Interval, role: str, line: CueLine) -> tuple[str, str, str]:
+    """Return what a line is counted by: two exercises of one name in two plans have lines of their own."""
+    return f"{interval.exercise} {id(interval.spec)}", role, line.text
+
+
+def was_said(here: Here, interval: Interval, role: str, line: CueLine) -> bool:
+    """Return whether a line of an exercise has been spoken."""
+    return here.history.times.get(tally_of(interval, role, line), 0) > 0
+
+
+def line_candidate(
+    here: Here, role: str, line: CueLine, wish: str, *, weight: int | None = None, must: bool = False,
+    toward: float = 0.0, chain: tuple[str, int] | None = None, latest_ms: int | None = None,
+) -> Candidate:  # fmt: skip
+    """Return a line of the plan as it would be spoken in this set."""
+    text = with_sides(line.text, here.interval, here.words)
+    uses: tuple[str, ...] = ()
+    if role in ("easier", "harder", "swap") and not says_it_is_a_choice(text, here.words):
+        text = here.say("options", role, text=text)
+        uses = (f"options.{role}",)
+    pinned, must = line.at is not None, must if line.must is None else line.must
+    return Candidate(
+        role,
+        text,
+        line.weight if line.weight is not None else (WEIGHTS[role] if weight is None else weight),
+        "where the plan fixes it" if pinned else wish,
+        must=must,
+        start_ms=line.at,
+        toward=toward,
+        chain=None if pinned else chain,
+        tally=tally_of(here.interval, role, line),
+        latest_ms=None if pinned or must else latest_ms,
+        uses=uses,
+        mark=line.mark,
+    )
+
+
+def says_it_is_a_choice(text: str, words: Language) -> bool:
+    """Return whether a line makes plain by itself that it is an option."""
+    return any(word in text.lower() for word in words.phrases("options", "told"))
+
+
+def in_turn(
+    here: Here, role: str, wish: str, *, toward: float, most: int = 1, weight: int | None = None,
+    must: bool = False, chain: tuple[str, int] | None = None, rest_appearances: int = 0, again: bool = False,
+    latest_ms: int | None = None,
+) -> Iterator[Candidate]:  # fmt: skip
+    """Yield the role's next lines in turn: only those used least, so none repeats before all have been used.
+
+    Lines that name their rounds stand outside the turn. A lone line is not said at consecutive appearances
+    (``again`` lifts that), nor within ``rest_appearances`` of its last.
+    """
+    appearance = here.interval.appearance or 1
+    turning: list[CueLine] = []
+    for line in own_lines(here.interval, role):
+        if line.rounds is None and line.at is None:
+            turning += [line] if applies(line, here.interval) else []
+        elif applies(line, here.interval):
+            yield line_candidate(
+                here, role, line, wish, must=must, toward=toward, chain=chain, latest_ms=latest_ms
+            )
+    times = {line.text: here.history.times.get(tally_of(here.interval, role, line), 0) for line in turning}
+    offered = 0
+    for line in turning:
+        last = here.history.last.get(tally_of(here.interval, role, line))
+        too_soon = last is not None and not again and appearance - last < 2 + rest_appearances
+        if times[line.text] > min(times.values()) or too_soon:
+            continue
+        yield line_candidate(
+            here, role, line, wish, weight=weight if offered == 0 else _SECOND_FORM_WEIGHT, must=must,
+            toward=toward + 0.22 * offered, chain=chain, latest_ms=latest_ms,
+        )  # fmt: skip
+        offered += 1
+        if offered == most:
+            return
+
+
+def with_sides(text: str, interval: Interval, words: Language) -> str:
+    """Return `text` with ``{side}`` and ``{other_side}`` filled in, its first letter a capital."""
+    if interval.side is None or "{" not in text:
+        return text
+    filled = text.replace("{side}", words.side(interval.side)).replace(
+        "{other_side}", words.side(other_side(interval))
+    )
+    return filled[:1].upper() + filled[1:]
+
+
+def other_side(interval: Interval) -> Literal["left", "right"]:
+    """Return the side that a set is not done on."""
+    return "right" if interval.side == "left" else "left"

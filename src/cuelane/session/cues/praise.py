@@ -1,0 +1,74 @@
+"""Praise: sparse, late in a set or after a round, and never more than is known to be so."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from cuelane.plan.model import CueLine
+from cuelane.session.candidates import WEIGHTS, Candidate
+from cuelane.session.cues.here import Here, applies, line_candidate, own_lines
+
+PRAISE_FROM, PRAISE_TO = 0.60, 0.85
+"""Where in a set praise may start, as parts of it."""
+SETS_BETWEEN = 3
+"""At most one of so many sets has praise, in it or after it."""
+
+_LEAST_MS = 20_000
+
+
+def _is_due(here: Here, set_index: int | None) -> bool:
+    allowed = here.arc.session.plan.praise is not False and here.level != "spare"
+    return allowed and set_index is not None and set_index - here.history.praised_set >= SETS_BETWEEN
+
+
+def praise_in_set(here: Here, late_room: int) -> Iterator[Candidate]:
+    """Yield praise between 60 and 85 % of a set, in the person's words or the pack's."""
+    interval = here.interval
+    lines = [line for line in own_lines(interval, "praise") if applies(line, interval)]
+    for line in lines:
+        if line.at is not None:
+            yield line_candidate(here, "praise", line, "where the plan fixes it")
+    if not _is_due(here, interval.set_index) or interval.length_ms < _LEAST_MS:
+        return
+    latest_ms = int(interval.length_ms * PRAISE_TO)
+    if late_room <= 0 and here.before_late_ms is not None:
+        latest_ms = min(latest_ms, here.before_late_ms)
+    if latest_ms < interval.length_ms * PRAISE_FROM:
+        return
+    own = [line for line in lines if line.at is None] or _of_all(here)
+    wish, weight, mark = "late in the set, one in three", WEIGHTS["praise"], None
+    uses: tuple[str, ...] = ("praise.set",)
+    if own:
+        line = min(own, key=lambda row: here.history.times.get(("", "praise", row.text), 0))
+        weight = weight if line.weight is None else line.weight
+        text, uses, mark = line.text, (), line.mark
+    else:
+        text = here.say("praise", "set")
+    yield Candidate(
+        "praise", text, weight, wish, toward=0.72, not_before_ms=int(interval.length_ms * PRAISE_FROM),
+        latest_ms=latest_ms, tally=("", "praise", text), uses=uses, mark=mark,
+    )  # fmt: skip
+
+
+def _of_all(here: Here) -> list[CueLine]:
+    """Return the block's praise, else the plan's."""
+    plan = here.arc.session.plan.praise
+    return list(here.interval.praise) or (list(plan) if plan else [])
+
+
+def praise_after_round(here: Here) -> Iterator[Candidate]:
+    """Yield in the rest after a round what was done in it, for the longest that it was."""
+    done = here.around.before
+    part = here.arc.round_of(done)
+    index = here.interval.index
+    previous = here.arc.session.intervals[index - 1] if index else None
+    if done is None or part is None or previous is None or previous.exercise is None:
+        return
+    if done.set_index != part.sets[-1].set_index or not _is_due(here, done.set_index) or part.total < 2:
+        return
+    key = "longest" if (done.block_index, part.number) in here.arc.longest else "round"
+    text = here.say("praise", key, n=here.words.number(part.number))
+    why = "the round with the most work" if key == "longest" else "after a round"
+    yield Candidate(
+        "praise", text, WEIGHTS["praise"] + 20, why, lead=True, group="rest", uses=(f"praise.{key}",)
+    )

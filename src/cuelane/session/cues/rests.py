@@ -1,0 +1,183 @@
+"""Rests teach: which round comes and what it holds, what is new in it, what to have ready, when it starts.
+
+The order is always that one. A rest under 12 s says only what comes next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from cuelane.session.arc import RoundPart
+from cuelane.session.candidates import Candidate
+from cuelane.session.cues.coming import coming_in_rest, new_in_round
+from cuelane.session.cues.here import Here, own_lines, tally_of
+from cuelane.session.cues.options import heavier_before, swap_before
+from cuelane.session.cues.praise import praise_after_round
+from cuelane.session.cues.time_calls import rest_call
+from cuelane.session.model import Interval
+from cuelane.session.pattern_words import how_it_goes
+
+_REST_SAID_FROM_MS = 8_000
+_LIGHT_UNDER_MS = 12_000
+# Nobody listens in the first seconds after work.
+_BREATH_MS = 4_000
+_FOCUS_FROM_MS = 20_000
+_ROUND_WEIGHT = 68
+_HALF_WEIGHT = 46
+_FOCUS_WEIGHT = 28
+_HOW_WEIGHT = 44
+# Names are listed up to so many; more are "the same four".
+_LISTED = 3
+
+
+def rest(here: Here) -> Iterator[Candidate]:
+    """Yield what a rest, a change or the time to get ready could say."""
+    interval = here.interval
+    if interval.pattern == "ready":
+        text = here.words.phrase("opening", "ready")
+        yield Candidate("announce", text, 55, "at once", lead=True)
+    if interval.kind == "rest" and interval.length_ms >= _REST_SAID_FROM_MS:
+        yield from praise_after_round(here)
+        text = here.say("announce", "rest")
+        yield Candidate(
+            "announce", text, 15, "right after the pip", lead=True, group="rest", uses=("announce.rest",)
+        )
+    yield from before_set(here)
+
+
+def before_set(here: Here) -> Iterator[Candidate]:
+    """Yield what prepares what follows an interval without work, after a breath if there is time."""
+    interval = here.interval
+    breathes = interval.kind == "rest" and interval.length_ms >= _FOCUS_FROM_MS
+    for candidate in _preparing(here):
+        if breathes and not candidate.must and candidate.start_ms is None:
+            candidate = replace(candidate, not_before_ms=_BREATH_MS)
+        yield candidate
+
+
+def _preparing(here: Here) -> Iterator[Candidate]:
+    interval, coming = here.interval, here.around.following
+    light = interval.length_ms < _LIGHT_UNDER_MS
+    # A breath first, then what is told, then quiet until the call.
+    toward = 0.2 if interval.pattern == "ready" else 0.3
+    if here.arc.half_index == interval.index and here.level != "spare":
+        text = here.words.phrase("arc", "half")
+        yield Candidate(
+            "say", text, _HALF_WEIGHT, "the middle of the training is in this rest", toward=0.12,
+            chain=("end", 5),
+        )  # fmt: skip
+    if coming is None or coming.spec is None:
+        return
+    previous = here.around.before
+    if previous is not None and previous.block_index != coming.block_index:
+        yield from _next_block(here, coming)
+    part = None if light else here.arc.begins_round(interval.index)
+    named = False
+    if part is not None:
+        named = _names_first(here, part)
+        yield from _round(here, part, toward - 0.1)
+    yield from coming_in_rest(here, toward, named=named, light=light)
+    if light:
+        return
+    yield from new_in_round(here, toward + 0.05)
+    yield from swap_before(here, coming, toward + 0.1)
+    yield from heavier_before(here, toward + 0.1)
+    if not interval.lines:
+        yield from _focus(here, coming, part)
+        yield from rest_call(here)
+
+
+def _next_block(here: Here, coming: Interval) -> Iterator[Candidate]:
+    words = here.words
+    text = words.say("preview", "block", block=coming.block)
+    yield Candidate("preview", text, 60, "before the next part", toward=0.12, chain=("end", 10))
+    how = how_it_goes(here.arc, coming.block_index, words)
+    if how and here.level != "spare" and here.interval.length_ms >= _FOCUS_FROM_MS:
+        yield Candidate("announce", how, _HOW_WEIGHT, "how the next part goes", toward=0.2, chain=("end", 11))
+
+
+def _round(here: Here, part: RoundPart, toward: float) -> Iterator[Candidate]:
+    """Yield which round comes and what it holds, in a long and a short form."""
+    coming = part.sets[0]
+    position, uses = _position(here, part)
+    content = _content(here, part)
+    tells = (("round", coming.block_index, part.number),)
+    forms = [position] if content is None or here.level == "spare" else [f"{position} {content}", position]
+    for place, text in enumerate(forms):
+        yield Candidate(
+            "announce", text, _ROUND_WEIGHT - place, "what the round holds, before it" if not place else
+            "which round comes", toward=toward, group="round", chain=("end", 20), uses=(uses,), tells=tells,
+        )  # fmt: skip
+
+
+def _position(here: Here, part: RoundPart) -> tuple[str, str]:
+    words = here.words
+    if part.number == part.total:
+        return here.say("rounds", "last"), "rounds.last"
+    if part.number == part.total - 1 and part.number > 2:
+        return here.say("rounds", "second_last"), "rounds.second_last"
+    text = here.say(
+        "rounds", "position", n=words.number(part.number), total=words.number(part.total),
+        nth=words.ordinal(part.number),
+    )  # fmt: skip
+    return text, "rounds.position"
+
+
+def _names_first(here: Here, part: RoundPart) -> bool:
+    """Return whether the round's sentence names its first exercise."""
+    before = here.arc.previous(part.sets[0])
+    return len(part.sets) <= _LISTED and _content_key(here, part, before) in ("list", "list_new", "same_one")
+
+
+def _content_key(here: Here, part: RoundPart, before: RoundPart | None) -> str | None:
+    names, old = part.names, before.names if before is not None else ()
+    new = [entry.exercise for entry in part.new]
+    if (part.sets[0].block_index, part.number) in here.arc.tops and new == [names[-1]]:
+        return "top"
+    if names == old:
+        if len(names) == 1:
+            return "same_one"
+        changed = before is not None and part.set_ms is not None and part.set_ms != before.set_ms
+        return "same_work" if changed else "same"
+    if names == old[:-1] and old:
+        return "fewer_one" if len(names) == 1 else "fewer"
+    if len(names) > _LISTED:
+        return "same_new" if names[:-1] == old and new == [names[-1]] else None
+    if new and new != [names[-1]]:
+        return None
+    return "list_new" if new and len(names) > 1 else "list"
+
+
+def _content(here: Here, part: RoundPart) -> str | None:
+    """Return what a round holds, against the round before it."""
+    words, before = here.words, here.arc.previous(part.sets[0])
+    key = _content_key(here, part, before)
+    if key is None:
+        return None
+    old = before.names if before is not None else ()
+    count = len(part.names) - 1 if key == "same_new" else len(part.names)
+    return here.say(
+        "rounds", key, exercises=words.listing(part.names, "then"), size=words.number(count),
+        new=part.names[-1], dropped=old[-1] if old else None,
+        work=words.duration(part.set_ms) if part.set_ms is not None else None,
+    )  # fmt: skip
+
+
+def _focus(here: Here, coming: Interval, part: RoundPart | None) -> Iterator[Candidate]:
+    """Yield a point of form for what comes, in a rest in which nothing is new."""
+    interval = here.interval
+    if interval.length_ms < _FOCUS_FROM_MS or here.level == "spare":
+        return
+    if coming.appearance == 1 or (part is not None and part.new):
+        return
+    lines = [line for line in own_lines(coming, "form") if line.rounds is None and line.at is None]
+    times = [here.history.times.get(tally_of(coming, "form", line), 0) for line in lines]
+    if len(lines) < 2 or "{" in lines[times.index(min(times))].text:
+        return
+    line = lines[times.index(min(times))]
+    text = here.say("options", "focus", exercise=coming.exercise, text=line.text)
+    yield Candidate(
+        "form", text, _FOCUS_WEIGHT, "a point of form while there is time to think", toward=0.5,
+        chain=("end", 60), tally=tally_of(coming, "form", line), uses=("options.focus",), mark=line.mark,
+    )  # fmt: skip

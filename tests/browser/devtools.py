@@ -211,6 +211,10 @@ class Page:
             ".then(r => r.violations.map(v => [v.id, v.nodes.map(n => n.html)]))"
         )
 
+    def complaints_of_console(self) -> list[str]:
+        """Return all that the console and the log said, without the requests."""
+        return [row for row in self.complaints() if not row.startswith("request:")]
+
     def complaints(self) -> list[str]:
         """Return all that the console and the log said, and every request that left the file's folder."""
         found = []

@@ -24,7 +24,19 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
-COMMANDS = ("new", "schema", "schedule", "render", "check", "voices", "script", "takes", "adapt", "under")
+COMMANDS = (
+    "new",
+    "schema",
+    "schedule",
+    "render",
+    "check",
+    "voices",
+    "script",
+    "takes",
+    "adapt",
+    "under",
+    "desk",
+)
 
 
 def _version(wanted: bool) -> None:

@@ -25,17 +25,20 @@ MAX_INCLUDE_DEPTH = 8
 MAX_INCLUDES = 64
 
 
-def load_plan(path: Path, voices: Callable[[Path], Collection[str]] | None = None) -> LoadedPlan:
+def load_plan(
+    path: Path, voices: Callable[[Path], Collection[str]] | None = None, *, text: str | None = None
+) -> LoadedPlan:
     """Return the plan at `path`, checked, with all it includes; every model object knows its place.
 
     `voices` names the voices that a plan in a folder can have; without it the plan's voice is not checked,
-    for another may be going to speak.
+    for another may be going to speak. `text` is read in place of what the file holds, for a plan that is
+    being written.
 
     Raises
     ------
     PlanError : with every problem of the plan and its includes, in file order.
     """
-    loader = _Loader(Path(path), voices)
+    loader = _Loader(Path(path), voices, text)
     loaded = loader.file(loader.path, str(path), ())
     problems = list(dict.fromkeys(loader.problems))
     if problems or loaded is None:
@@ -63,6 +66,7 @@ class _Known:
 class _Loader:
     path: Path
     voices: Callable[[Path], Collection[str]] | None = None
+    text: str | None = None
     problems: list[Problem] = field(default_factory=list)
     n_unlisted: int = 0
     n_characters: int = 0
@@ -72,7 +76,8 @@ class _Loader:
     def file(self, path: Path, name: str, chain: tuple[Path, ...]) -> _Known | None:
         """Return a plan file and all it includes, or None where any of it is wrong."""
         try:
-            lines = read_lines(path, name)
+            unsaved = self.text if not chain else None
+            lines = read_lines(path, name) if unsaved is None else Lines(name, unsaved)
             self.n_characters += len(lines.text)
             if self.n_characters > MAX_ALL_CHARACTERS:
                 raise fail(name, "with this file the plan and all it includes are larger than 1 MiB")

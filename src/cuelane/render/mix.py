@@ -17,7 +17,7 @@ from __future__ import annotations
 import math
 from collections import OrderedDict
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -91,6 +91,17 @@ def blocks(
     Silent blocks are one shared, read-only array. Raises SignalError as :func:`plan_levels` does.
     """
     return _Mixer(schedule, load_clip, gain_db=gain_db).between(0, schedule.n_frames, block_frames)
+
+
+def span(schedule: Schedule, load_clip: LoadClip, first: int, last: int, *, gain_db: float) -> Samples:
+    """Return the session's samples from `first` up to but not including `last`, shape (n,), float32.
+
+    Only what sounds there is looked at. Raises SignalError as :func:`plan_levels` does.
+    """
+    near = [event for event in schedule.events if event.onset_sample < last and event.end_sample > first]
+    mixer = _Mixer(replace(schedule, events=tuple(near)), load_clip, gain_db=gain_db)
+    found = list(mixer.between(first, last, max(1, last - first)))
+    return found[0][:, 0] if found else np.zeros(0, dtype=np.float32)
 
 
 def _measured(schedule: Schedule, mixer: _Mixer) -> tuple[float, float]:

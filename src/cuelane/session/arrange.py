@@ -39,6 +39,7 @@ class Sounding:
 
 
 Soundings = Callable[[Candidate], Sounding]
+Placer = Callable[[tuple[Offer, ...], Space], Placement | None]
 
 
 @dataclass(frozen=True)
@@ -66,8 +67,11 @@ class Arranged:
     offered: tuple[Candidate, ...]
 
 
-def arrange(session: Session, sounding_of: Soundings, sample_rate: int) -> Arranged:
-    """Return the session's schedule. A must-cue that does not fit is reported in ``misfits``, never cut."""
+def arrange(session: Session, sounding_of: Soundings, sample_rate: int, *, place: Placer = place) -> Arranged:
+    """Return the session's schedule. A must-cue that does not fit is reported in ``misfits``, never cut.
+
+    `place` may remember its answers: it is asked again for what it was asked before, plan after plan.
+    """
     words = load_language(session.plan.language)
     history = History()
     events: list[Event] = []
@@ -97,7 +101,8 @@ def arrange(session: Session, sounding_of: Soundings, sample_rate: int) -> Arran
             misfits.append(replace(here, before=last))
             # Shown as far as it goes, so that the person sees the rest of the session.
             found = place(
-                [replace(slot, must=False, weight=slot.weight + 1000 * slot.must) for slot in slots], space
+                tuple(replace(slot, must=False, weight=slot.weight + 1000 * slot.must) for slot in slots),
+                space,
             )
         assert found is not None, "with no must-cue there is always the empty placement"
         for number, start in sorted(found.starts.items()):

@@ -1,0 +1,34 @@
+"""``cuelane desk``: a local page to compose, hear, record, render and hand over."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cuelane.cli.output import out
+
+
+def desk(
+    folder: Annotated[Path, typer.Argument(help="The folder with your plans.")] = Path(),
+    port: Annotated[
+        int | None, typer.Option(min=1, max=65_535, help="The port to listen on, if it matters.")
+    ] = None,
+    opens: Annotated[bool, typer.Option("--open/--no-open", help="Open the page in your browser.")] = True,
+) -> None:
+    """Open a page of your own computer in which the whole job can be done. Ctrl-C ends it."""
+    import contextlib
+    import webbrowser
+
+    from cuelane.desk.serve import serve
+
+    def opened(address: str) -> None:
+        out(address)
+        sys.stdout.flush()
+        if opens:
+            webbrowser.open(address)
+
+    with contextlib.suppress(KeyboardInterrupt):
+        serve(folder, port, opened)

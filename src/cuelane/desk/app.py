@@ -1,0 +1,237 @@
+"""The desk's pages and what they ask for."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from functools import partial
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
+from starlette.routing import Route
+
+from cuelane.audio.store import ClipStore
+from cuelane.base.errors import CuelaneError, PlanError, SignalError
+from cuelane.base.files import all_or_nothing
+from cuelane.base.units import format_clock, to_ms
+from cuelane.deliver.outline import outline_of
+from cuelane.deliver.page_score import overview_paths
+from cuelane.desk.asked import BadRequestError, edits_asked, was_there
+from cuelane.desk.document import ChangedElsewhereError, Version
+from cuelane.desk.edits import EditError, data_of
+from cuelane.desk.planning import PlanView, SupersededError
+from cuelane.desk.sound import asked_range, total_bytes
+from cuelane.desk.views import forms, preview_parts, render, state
+from cuelane.desk.workspace import Workspace, Workspaces
+from cuelane.plan.starter import PATTERNS, starter_plan
+
+ASSETS = {
+    "desk.css": "text/css",
+    "desk.js": "text/javascript",
+    "page.js": "text/javascript",
+    "player.js": "text/javascript",
+}
+
+
+def application(folder: Path, store: ClipStore | None = None) -> Starlette:
+    """Return the desk of a folder as an ASGI application; :mod:`cuelane.desk.guard` says who may use it."""
+    workspaces = Workspaces(folder, store or ClipStore())
+
+    def route(path: str, handler: Callable[..., Any], *methods: str) -> Route:
+        return Route(path, partial(_answer, handler, workspaces), methods=list(methods or ("GET",)))
+
+    return Starlette(
+        routes=[
+            route("/", shelf_page),
+            route("/plan/{name}", compose_page),
+            route("/assets/{name}", asset),
+            route("/api/new", new_plan, "POST"),
+            route("/api/plan/{name}", get_state),
+            route("/api/plan/{name}/edit", post_edit, "POST"),
+            route("/api/plan/{name}/try", post_try, "POST"),
+            route("/api/plan/{name}/text", post_text, "POST"),
+            route("/api/plan/{name}/undo", post_undo, "POST"),
+            route("/api/plan/{name}/redo", post_redo, "POST"),
+            route("/sound/{name}/{number:int}.wav", get_sound),
+        ]
+    )
+
+
+async def _answer(handler: Callable[..., Any], workspaces: Workspaces, request: Request) -> Response:
+    """Run a handler in a thread of its own; every error becomes words that the page can show."""
+    body = await request.body() if request.method == "POST" else b""
+    try:
+        data = json.loads(body) if body else {}
+        if not isinstance(data, dict):
+            raise BadRequestError("an object was expected")
+        answer = await run_in_threadpool(handler, workspaces, request, data)
+    except ChangedElsewhereError as error:
+        return JSONResponse({"error": "changed", "theirs": error.theirs}, 409)
+    except SupersededError:
+        return Response(status_code=204)
+    except (EditError, BadRequestError, json.JSONDecodeError, RecursionError) as error:
+        return JSONResponse({"error": str(error)}, 422)
+    except PlanError as error:
+        return JSONResponse({"error": "; ".join(problem.message for problem in error.problems)}, 404)
+    except CuelaneError as error:
+        return JSONResponse({"error": str(error)}, 400)
+    return answer if isinstance(answer, Response) else JSONResponse(answer)
+
+
+def _workspace(workspaces: Workspaces, request: Request) -> Workspace:
+    return workspaces.open(request.path_params["name"])
+
+
+def shelf_page(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Response:
+    """The plans of the folder, and a way to start one."""
+    rows: list[dict[str, Any]] = []
+    for name in workspaces.folder.names():
+        try:
+            _version, preview = workspaces.open(name).now()
+        except CuelaneError:
+            rows.append({"name": name, "title": name, "cover": [], "length": "", "status": ""})
+            continue
+        schedule = preview.schedule
+        rows.append(
+            {
+                "name": name,
+                "title": schedule.title if schedule else name,
+                "cover": overview_paths(schedule, outline_of(schedule), None) if schedule else [],
+                "length": format_clock(to_ms(schedule.n_frames, schedule.sample_rate)) if schedule else "",
+                "status": "",
+            }
+        )
+    return HTMLResponse(_page("shelf.html.j2", "shelf", "cuelane", plans=rows, patterns=PATTERNS))
+
+
+def compose_page(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Response:
+    """One plan: its forms, its timetable, its sound."""
+    name = request.path_params["name"]
+    version, preview = _workspace(workspaces, request).now()
+    whole = _whole(workspaces, name, version, preview)
+    parts = dict.fromkeys(("overview", "totals", "timetable", "session", "exercises", "about"), "")
+    title = whole["title"] or name
+    return HTMLResponse(
+        _page("compose.html.j2", "compose", title, plan=name, parts=parts | whole.pop("parts"), state=whole)
+    )
+
+
+def asset(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Response:
+    """The desk's own style and script."""
+    name = request.path_params["name"]
+    if name not in ASSETS:
+        return PlainTextResponse("there is no such file", 404)
+    text = (resources.files("cuelane") / "desk" / "assets" / name).read_text(encoding="utf-8")
+    if name.endswith(".css"):
+        text = (resources.files("cuelane") / "web" / "assets" / "base.css").read_text(encoding="utf-8") + text
+    return Response(text, media_type=ASSETS[name])
+
+
+def new_plan(workspaces: Workspaces, request: Request, data: dict[str, Any]) -> Any:
+    """Write a starter plan under a name made from its title."""
+    title, pattern = " ".join(str(data.get("title", "")).split()), str(data.get("pattern", ""))
+    text = starter_plan(pattern, title)
+    stem = "".join(letter if letter.isalnum() else "-" for letter in title.lower()).strip("-")[:60] or "plan"
+    taken = {name.lower() for name in workspaces.folder.names()}
+    name = next(
+        name
+        for n in range(1, 10_000)
+        if (name := f"{stem}{f'-{n}' if n > 1 else ''}.yaml").lower() not in taken
+    )
+    with all_or_nothing() as staged:
+        staged.write_text(workspaces.folder.path / name, text)
+    return {"name": name}
+
+
+def get_state(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Any:
+    """The present version, for a page that looks whether anything has changed."""
+    workspace = _workspace(workspaces, request)
+    version, preview = workspace.now()
+    if preview.n_unspoken:
+        workspace.speak_on()
+    known = request.query_params.get("number"), request.query_params.get("unspoken")
+    if known == (str(version.number), str(preview.n_unspoken)):
+        return Response(status_code=204)
+    return _whole(workspaces, request.path_params["name"], version, preview)
+
+
+def post_edit(workspaces: Workspaces, request: Request, data: dict[str, Any]) -> Any:
+    """Make edits as one step."""
+    workspace = _workspace(workspaces, request)
+    text = workspace.document.now().text
+    edits = edits_asked(data.get("edits"), data_of(text))
+    what, number = str(data.get("what", ""))[:200], _whole_number(data, "number")
+    version = workspace.document.edit(edits, what=what, number=number, was=was_there(data.get("was")))
+    return _after(workspaces, request, version)
+
+
+def post_try(workspaces: Workspaces, request: Request, data: dict[str, Any]) -> Any:
+    """Plan edits that are not saved: what a person is just typing."""
+    workspace = _workspace(workspaces, request)
+    text = workspace.document.now().text
+    preview = workspace.tried(workspace.document.tried(edits_asked(data.get("edits"), data_of(text))))
+    return {"parts": preview_parts(preview), "findings": state(Version(0, "", ""), preview)["findings"]}
+
+
+def post_text(workspaces: Workspaces, request: Request, data: dict[str, Any]) -> Any:
+    """Put a whole text in place."""
+    version = _workspace(workspaces, request).document.replace(
+        str(data.get("text", "")), what="the text", number=_whole_number(data, "number")
+    )
+    return _after(workspaces, request, version)
+
+
+def post_undo(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Any:
+    """Go one step back."""
+    return _after(workspaces, request, _workspace(workspaces, request).document.undo())
+
+
+def post_redo(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Any:
+    """Go one step forward again."""
+    return _after(workspaces, request, _workspace(workspaces, request).document.redo())
+
+
+def get_sound(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Response:
+    """A range of the session's sound, mixed now."""
+    workspace = _workspace(workspaces, request)
+    try:
+        schedule = workspace.schedule()
+        total = total_bytes(schedule.n_frames)
+        wanted = asked_range(request.headers.get("range"), total)
+        if wanted is None:
+            return Response(status_code=416, headers={"content-range": f"bytes */{total}"})
+        sound = workspace.sound(wanted)
+    except SignalError as error:
+        return PlainTextResponse(str(error), 409)
+    headers = {"accept-ranges": "bytes", "content-range": f"bytes {wanted.first}-{wanted.last - 1}/{total}"}
+    return Response(sound, 206, headers, "audio/wav")
+
+
+def _page(template: str, view: str, title: str, *, plan: str = "", **values: Any) -> str:
+    views = [("compose", f"/plan/{plan}")]
+    return render(
+        template, view=view, title=title, plan=plan, lang="en", views=views, scripts=["desk.js"], **values
+    )
+
+
+def _whole(workspaces: Workspaces, name: str, version: Version, preview: PlanView) -> dict[str, Any]:
+    others = [other for other in workspaces.folder.names() if other != name]
+    return {**state(version, preview), "parts": preview_parts(preview) | forms(version.text, others)}
+
+
+def _after(workspaces: Workspaces, request: Request, version: Version) -> Any:
+    workspace = _workspace(workspaces, request)
+    newest, preview = workspace.now()
+    return _whole(workspaces, request.path_params["name"], newest, preview)
+
+
+def _whole_number(data: dict[str, Any], key: str) -> int:
+    value = data.get(key)
+    if type(value) is not int:
+        raise BadRequestError(f"{key} must be a whole number")
+    return value

@@ -1,0 +1,365 @@
+// The desk: sends what a person does as small edits, shows what comes back, and plays the session.
+// What is being typed is never overwritten: the page is changed in place, element by element.
+import { announce, at, closest, letters, morph, send, setParts, trouble, w } from "./page.js";
+import { Player } from "./player.js";
+
+const plan = document.body.dataset.plan;
+const api = `/api/plan/${encodeURIComponent(plan)}`;
+let state = plan ? JSON.parse(at("state-data").textContent) : null;
+const player = plan ? new Player(plan, () => state) : null;
+
+// Edits go one after the other, so that each is made on what the one before has left.
+let queue = Promise.resolve();
+const inTurn = (work) => (queue = queue.then(work, work));
+
+function take(found) {
+  if (!found) return;
+  const { parts, ...rest } = found;
+  state = rest;
+  setParts(parts);
+  showState();
+}
+
+function showState() {
+  at("undo").disabled = !state.can_undo;
+  at("redo").disabled = !state.can_redo;
+  if (state.title) at("title").textContent = state.title;
+  const text = at("text");
+  if (document.activeElement !== text) text.value = text.dataset.saved = state.text;
+  at("speaking").textContent = state.unspoken ? w("hear.speaking", { n: state.unspoken }) : "";
+  showFindings(state.findings);
+  player.show(state.length_s);
+  laneWidths();
+}
+
+function laneWidths() {
+  for (const mark of document.querySelectorAll("[data-left]")) {
+    mark.style.setProperty("left", `${mark.dataset.left}%`);
+    mark.style.setProperty("width", `${mark.dataset.width}%`);
+  }
+}
+
+// Findings stand in a list, and each beside its field.
+function showFindings(findings) {
+  const list = at("findings");
+  const made = document.createElement("div");
+  if (!findings.length) made.append(element("p", { class: "calm" }, w("compose.none")));
+  // A question that waits for an answer stays until its field is changed again.
+  for (const note of document.querySelectorAll(".notes > :not([data-stays])")) note.remove();
+  findings.forEach((row, number) => {
+    made.append(findingOf(row, `list/${number}`, true));
+    const beside = row.at && nearest(row.at);
+    if (beside) beside.append(findingOf(row, `beside/${number}`, false));
+  });
+  morph(list, made);
+}
+
+function nearest(name) {
+  const steps = name.split("/");
+  for (let n = steps.length; n > 0; n--) {
+    const found = document.querySelector(`[data-notes="${CSS.escape(steps.slice(0, n).join("/"))}"]`);
+    if (found) return found;
+  }
+  return null;
+}
+
+function findingOf(row, id, linked) {
+  const box = element("div", { class: `finding f-${row.level}`, id: `finding/${id}` });
+  const head = element("p", {});
+  head.append(element("b", {}, `${w(`compose.${row.level}`)}: `), row.message);
+  if (row.file) head.append(` (${row.file})`);
+  box.append(head);
+  if (row.hint) box.append(element("p", { class: "hint" }, row.hint));
+  const acts = element("p", { class: "acts" });
+  if (linked && row.at && nearest(row.at)) {
+    const go = element("button", { type: "button", id: `go/${id}` }, w("hear.edit"));
+    go.addEventListener("click", () => goTo(row.at));
+    acts.append(go);
+  }
+  row.fixes.forEach((fix, n) => {
+    const button = element("button", { type: "button", id: `fix/${id}/${n}` }, fix.label);
+    button.addEventListener("click", () => edit(fix.edits, fix.label));
+    acts.append(button);
+  });
+  if (acts.children.length) box.append(acts);
+  return box;
+}
+
+function element(name, attributes, text) {
+  const made = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
+  if (text) made.textContent = text;
+  return made;
+}
+
+function goTo(name) {
+  const steps = name.split("/");
+  for (let n = steps.length; n > 0; n--) {
+    const here = steps.slice(0, n).join("/");
+    const field = at(`f/${here}`) || at(`d/${here}`) || at(`p/${here}`);
+    if (!field) continue;
+    for (let box = field.closest("details"); box; box = box.parentElement.closest("details")) box.open = true;
+    const target = field.matches("input, textarea, select") ? field : field.querySelector("input, textarea, select, summary");
+    (target || field).focus();
+    field.scrollIntoView({ block: "center" });
+    return;
+  }
+}
+
+// Sending.
+function edit(edits, what, { was, focus } = {}) {
+  return inTurn(async () => {
+    at("state").textContent = w("top.saving");
+    for (const { at: name } of edits) if (typeof name === "string") nearest(name)?.replaceChildren();
+    const body = { number: state.number, edits, what: what || "" };
+    if (was) body.was = was;
+    const answer = await send(`${api}/edit`, body);
+    at("state").textContent = w("top.saved");
+    if (answer.status === 409) return conflict(edits, what, answer.body);
+    if (answer.status === 200) {
+      take(answer.body);
+      if (focus) (at(focus) || at("add-say")).focus();
+    } else if (answer.body) {
+      refuse(edits, answer.body.error);
+    }
+  });
+}
+
+function refuse(edits, message) {
+  const name = edits.length === 1 && typeof edits[0].at === "string" ? edits[0].at : "";
+  const beside = name && nearest(name);
+  if (beside) beside.replaceChildren(findingOf({ level: "error", message, hint: "", fixes: [], at: "" }, "refused", false));
+  announce(message);
+  if (!beside) trouble(message);
+}
+
+// Two changes met at one place: both are shown, and the person says which it is to be.
+async function conflict(edits, what, body) {
+  const fresh = await send(api, null);
+  if (fresh.status === 200) take(fresh.body);
+  const lone = edits.length === 1 && edits[0].op === "set" && body.theirs !== null;
+  const beside = lone && nearest(edits[0].at);
+  if (!beside) return trouble(w("compose.changed"));
+  const theirs = typeof body.theirs === "string" ? body.theirs : JSON.stringify(body.theirs);
+  const box = element("div", { class: "finding f-error", role: "alert", "data-stays": "" });
+  box.append(element("p", {}, w("compose.theirs", { value: theirs })));
+  const mine = element("button", { type: "button" }, w("compose.keep_mine"));
+  mine.addEventListener("click", () => edit(edits, what));
+  const yours = element("button", { type: "button" }, w("compose.take_theirs"));
+  yours.addEventListener("click", () => {
+    const field = at(`f/${edits[0].at}`);
+    if (field) field.value = field.dataset.saved ?? theirs;
+    beside.replaceChildren();
+  });
+  const acts = element("p", { class: "acts" });
+  acts.append(mine, yours);
+  box.append(acts);
+  beside.replaceChildren(box);
+  mine.focus();
+}
+
+// What is being typed is planned before it is saved.
+let trying = 0;
+let tryTimer = 0;
+function attempt(edits) {
+  clearTimeout(tryTimer);
+  tryTimer = setTimeout(async () => {
+    const turn = ++trying;
+    const answer = await send(`${api}/try`, { edits });
+    if (answer.status !== 200 || turn !== trying) return;
+    setParts(answer.body.parts);
+    showFindings(answer.body.findings);
+    laneWidths();
+  }, 40);
+}
+
+function editOf(field) {
+  const { kind, at: name } = field.dataset;
+  const typed = kind === "yes" ? String(field.checked) : field.value;
+  if (!typed.trim() && field.dataset.needed === undefined && kind !== "line") return { op: "remove", at: name };
+  return { op: "set", at: name, kind, typed };
+}
+
+function wasOf(field) {
+  const kind = field.dataset.kind;
+  const before = field.dataset.saved ?? field.defaultValue;
+  if (kind === "choice" || kind === "entry" || kind === "yes") return null;
+  return before ? { kind, typed: before } : { absent: true };
+}
+
+function commit(field) {
+  const saved = field.dataset.saved ?? field.defaultValue;
+  if (field.matches("input:not([type=checkbox]), textarea") && field.value === saved) return;
+  const change = editOf(field);
+  if (change.op === "remove" && field.matches("input:not([type=checkbox])") && !saved) return;
+  const was = wasOf(field);
+  edit([change], `${field.getAttribute("aria-label") || ""}: ${field.value}`.slice(0, 120), was ? { was } : {});
+}
+
+function moved(name, by) {
+  const cut = name.lastIndexOf("/");
+  const parent = name.slice(0, cut);
+  const index = Number(name.slice(cut + 1));
+  return { edit: { op: "move", at: parent, index, to: index + by }, name: `${parent}/${index + by}` };
+}
+
+const acts = {
+  up: (button, name) => shift(button, name, -1),
+  down: (button, name) => shift(button, name, 1),
+  remove: (button, name) => {
+    const cut = name.lastIndexOf("/");
+    const stays = at(`remove/${name.slice(0, cut)}/${Math.max(0, Number(name.slice(cut + 1)) - 1)}`);
+    edit([{ op: "remove", at: name }], `${w("compose.remove")}: ${name}`, { focus: stays ? stays.id : "add-say" });
+  },
+  copy: (button, name) => edit([{ op: "copy", at: name }], `${w("compose.copy")}: ${name}`, { focus: button.id }),
+  wishes: (button, name) => edit([{ op: "wishes", at: name }], w("compose.wishes")),
+  times: (button, name) => edit([{ op: "times", at: name }], w("compose.own_times")),
+  "add-say": (button) => edit([{ op: "add", kind: "say" }], w("compose.add_say"), { focus: button.id }),
+  "add-rest": (button) => edit([{ op: "add", kind: "rest" }], w("compose.add_rest"), { focus: button.id }),
+};
+
+function shift(button, name, by) {
+  const change = moved(name, by);
+  const kind = button.dataset.do;
+  edit([change.edit], `${w(`compose.${kind}`)}: ${name}`, {
+    focus: button.id ? `${kind}/${change.name}` : `f/${change.name}`,
+  });
+}
+
+const choices = {
+  "add-block": (value) => edit([{ op: "add", kind: "block", pattern: value }], w("compose.add_block"), { focus: "add-block" }),
+  "add-include": (value) => edit([{ op: "add", kind: "include", name: value }], w("compose.add_include"), { focus: "add-include" }),
+  "add-entry": (value, field) => edit([{ op: "append", at: field.dataset.at, typed: value }], w("compose.add_entry"), { focus: field.id }),
+  pattern: (value, field) => edit([{ op: "set", at: `${field.dataset.at}/pattern`, value }], `pattern: ${value}`),
+  rename: (value, field) => {
+    const name = value.trim();
+    if (name) edit([{ op: "rename", at: field.dataset.at, name }], `${w("compose.rename")}: ${name}`, { focus: `rename/exercises/${letters(name)}` });
+  },
+  "add-line": (value, field) => {
+    if (!value.trim()) return;
+    field.value = "";
+    edit([{ op: "append", at: field.dataset.at, typed: value }], `${w("compose.add_line")}: ${value}`.slice(0, 120), { focus: field.id });
+  },
+};
+
+// A cue of the timetable: to a fixed place, pinned, heavier, or out.
+const cueActs = {
+  must: (name, value) => wish(name, "must", value === "true"),
+  nudge: (name, value, cue) => wish(name, "at", durationOf(Number(cue.dataset.into) + Number(value))),
+  free: (name) => wish(name, "at", null),
+  weigh: (name, value) => wish(name, "weight", Number(value)),
+  silence: (name) => edit([{ op: "remove", at: name }], w("hear.silence")),
+  edit: (name) => goTo(name),
+};
+
+const durationOf = (ms) => `${Math.max(0, Math.round(ms / 100) / 10)}s`;
+const wish = (name, key, value, focus) => edit([{ op: "wish", at: name, key, value }], `${key}: ${value}`, focus ? { focus } : {});
+
+function wire() {
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest("button");
+    if (!button) return;
+    const name = button.dataset.at;
+    if (acts[button.dataset.do]) acts[button.dataset.do](button, name);
+    else if (button.dataset.act) {
+      const cue = button.closest(".cue");
+      cueActs[button.dataset.act](cue.dataset.line, button.dataset.value, cue);
+    } else if (button.dataset.from !== undefined) player.playFrom(Number(button.dataset.from), Number(button.dataset.to));
+  });
+  document.addEventListener("change", (event) => {
+    const field = event.target;
+    const chosen = choices[field.dataset?.do];
+    if (chosen) {
+      const value = field.value;
+      if (field.matches("select") && field.dataset.do !== "pattern") field.value = "";
+      if (value) chosen(value, field);
+    } else if (field.dataset?.off !== undefined) {
+      const name = field.dataset.off;
+      edit([field.checked ? { op: "set", at: name, value: false } : { op: "remove", at: name }], `${name}: ${w("compose.off")}`);
+    } else if (field.dataset?.kind) commit(field);
+  });
+  document.addEventListener("input", (event) => {
+    const field = event.target;
+    if (field.dataset?.kind && field.matches("input:not([type=checkbox]), textarea")) attempt([editOf(field)]);
+  });
+  document.addEventListener("keydown", (event) => {
+    const field = event.target;
+    if (event.key === "Enter" && field.matches("textarea[data-kind], textarea[data-do]")) {
+      event.preventDefault();
+      field.dispatchEvent(new Event("change", { bubbles: true }));
+    }
+  });
+  document.addEventListener("pointerdown", (event) => {
+    const mark = closest(event.target, ".mark[data-line]");
+    if (mark) drag(mark, event);
+  });
+  at("undo").addEventListener("click", () => step("undo"));
+  at("redo").addEventListener("click", () => step("redo"));
+  at("add-exercise-box").addEventListener("submit", (event) => {
+    event.preventDefault();
+    const field = at("new-exercise");
+    const name = field.value.trim();
+    if (!name) return;
+    field.value = "";
+    edit([{ op: "add", kind: "exercise", name }], `${w("compose.add_exercise")}: ${name}`, { focus: "new-exercise" });
+  });
+  at("save-text").addEventListener("click", () =>
+    inTurn(async () => {
+      const text = at("text").value;
+      const answer = await send(`${api}/text`, { text, number: state.number });
+      if (answer.status === 200) take(answer.body);
+      else trouble(answer.status === 409 ? w("compose.changed") : answer.body.error);
+    }),
+  );
+}
+
+function drag(mark, event) {
+  const lane = mark.parentElement.getBoundingClientRect();
+  const length = Number(mark.dataset.length);
+  const start = event.clientX;
+  const into = Number(mark.dataset.into);
+  let now = into;
+  mark.setPointerCapture(event.pointerId);
+  mark.onpointermove = (move) => {
+    now = Math.min(length, Math.max(0, into + ((move.clientX - start) / lane.width) * length));
+    mark.style.setProperty("left", `${(100 * now) / length}%`);
+  };
+  mark.onpointerup = () => {
+    mark.onpointermove = mark.onpointerup = null;
+    if (Math.abs(now - into) >= 100) wish(mark.dataset.line, "at", durationOf(now));
+  };
+}
+
+const step = (way) =>
+  inTurn(async () => {
+    const answer = await send(`${api}/${way}`, {});
+    if (answer.status === 200) {
+      take(answer.body);
+      announce(`${w(`top.${way}`)}: ${answer.body.what}`);
+    } else if (answer.body) trouble(answer.body.error);
+  });
+
+// Looks now and then whether the file was changed elsewhere, or lines were spoken meanwhile.
+async function look() {
+  const typing = document.activeElement?.dataset?.kind && document.activeElement.value !== document.activeElement.defaultValue;
+  if (!document.hidden && !typing) {
+    await inTurn(async () => {
+      const answer = await send(`${api}?number=${state.number}&unspoken=${state.unspoken}`, null);
+      if (answer.status === 200) take(answer.body);
+    });
+  }
+  setTimeout(look, state.unspoken ? 800 : 2500);
+}
+
+if (plan) {
+  wire();
+  showState();
+  look();
+} else {
+  at("new").addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const answer = await send("/api/new", Object.fromEntries(new FormData(event.target)));
+    if (answer.status === 200) location.href = `/plan/${encodeURIComponent(answer.body.name)}`;
+    else if (answer.body) trouble(answer.body.error);
+  });
+}

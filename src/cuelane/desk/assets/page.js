@@ -1,0 +1,93 @@
+// What every page of the desk needs: words, asking the desk, and changing the page in place.
+const words = JSON.parse(document.getElementById("words").textContent);
+
+export const at = (id) => document.getElementById(id);
+export const closest = (node, selector) => (node.closest ? node.closest(selector) : null);
+export const letters = (name) => name.replaceAll("~", "~0").replaceAll("/", "~1");
+
+export function w(key, values = {}) {
+  return Object.entries(values).reduce((text, [slot, value]) => text.replace(`{${slot}}`, value), words[key] ?? key);
+}
+
+export function announce(text) {
+  at("said").textContent = text;
+}
+
+export function trouble(text) {
+  const box = at("trouble");
+  box.textContent = text;
+  box.hidden = !text;
+}
+
+// Returns {status, body}; the desk gone is trouble that ends by itself when it is back.
+export async function send(url, body) {
+  try {
+    const options = body === null ? {} : { method: "POST", body: JSON.stringify(body), headers: { "Content-Type": "application/json" } };
+    const answer = await fetch(url, options);
+    if (answer.status === 403) throw new Error("stopped");
+    if (at("trouble").textContent === w("top.offline")) trouble("");
+    const isJson = (answer.headers.get("content-type") || "").includes("json");
+    return { status: answer.status, body: isJson ? await answer.json() : null };
+  } catch {
+    trouble(w("top.offline"));
+    return { status: 0, body: null };
+  }
+}
+
+export function setParts(parts) {
+  for (const [id, html] of Object.entries(parts || {})) {
+    const made = document.createElement("template");
+    made.innerHTML = html;
+    const box = document.createElement("div");
+    box.append(made.content);
+    morph(at(id), box);
+  }
+}
+
+// Makes the children of `old` like those of `made`: elements of the same id stay themselves, with their focus,
+// their open parts and the text that is being typed in them.
+export function morph(old, made) {
+  const kept = new Map();
+  for (const child of old.children) if (child.id) kept.set(child.id, child);
+  let here = old.firstChild;
+  for (const wanted of [...made.childNodes]) {
+    let match = wanted.id ? kept.get(wanted.id) : null;
+    if (!match && here && !here.id && !wanted.id && here.nodeName === wanted.nodeName) match = here;
+    if (match && match.nodeName === wanted.nodeName) {
+      if (match !== here) old.insertBefore(match, here);
+      else here = here.nextSibling;
+      same(match, wanted);
+    } else old.insertBefore(wanted, here);
+  }
+  while (here) {
+    const next = here.nextSibling;
+    here.remove();
+    here = next;
+  }
+}
+
+function same(old, wanted) {
+  if (old.nodeType !== 1) {
+    if (old.nodeValue !== wanted.nodeValue) old.nodeValue = wanted.nodeValue;
+    return;
+  }
+  if (old.isEqualNode(wanted) && !old.matches("input, textarea, select")) return;
+  for (const { name } of [...old.attributes])
+    if (!wanted.hasAttribute(name) && name !== "open" && name !== "style") old.removeAttribute(name);
+  for (const { name, value } of wanted.attributes)
+    if (old.getAttribute(name) !== value && !(name === "open" && old.nodeName === "DETAILS")) old.setAttribute(name, value);
+  if (old.matches("input, textarea")) {
+    const saved = wanted.nodeName === "TEXTAREA" ? wanted.textContent : wanted.getAttribute("value") || "";
+    const untouched = old.value === (old.dataset.saved ?? old.defaultValue);
+    if (old.nodeName === "TEXTAREA") old.textContent = saved;
+    old.dataset.saved = saved;
+    if (old.type === "checkbox") old.checked = wanted.hasAttribute("checked");
+    else if (untouched || document.activeElement !== old) old.value = saved;
+    return;
+  }
+  morph(old, wanted);
+  if (old.nodeName === "SELECT") {
+    const chosen = [...old.options].find((option) => option.hasAttribute("selected"));
+    old.value = chosen ? chosen.value : (old.options[0]?.value ?? "");
+  }
+}

@@ -1,0 +1,217 @@
+"""A plan file as a document that is edited: each confirmed edit is on the disk, and each can be taken back.
+
+The file stays the single source of truth. It is read again whenever the disk holds something else than what
+was last read or written, so an editor and the desk can be used in turn: a change from outside becomes a
+version like any other, and an edit that meets it is made on top of it, or handed back if both changed the
+same place.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from cuelane.base.errors import UsageError
+from cuelane.base.files import all_or_nothing
+from cuelane.desk.edits import ABSENT, Edit, EditError, Place, Set, data_of, value_at
+from cuelane.desk.splice import apply
+from cuelane.plan.source_text import read_lines
+
+MAX_STEPS = 500
+"""Steps that can be taken back. Asked for were 200; a plan of usual size is a few kilobytes."""
+
+
+@dataclass(frozen=True)
+class Version:
+    """A state of the text. `number` grows with each change, undo and redo among them."""
+
+    number: int
+    text: str
+    what: str
+    can_undo: bool = False
+    can_redo: bool = False
+
+
+class ChangedElsewhereError(Exception):
+    """Two changes met at one place: `theirs` is what stands there now, `version` the text as it is."""
+
+    def __init__(self, version: Version, theirs: Any) -> None:
+        super().__init__("this was changed elsewhere meanwhile")
+        self.version = version
+        self.theirs = theirs
+
+
+class Document:
+    """One plan file under edit. All methods may be called from several threads."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._lock = threading.RLock()
+        self._number = 1
+        self._text = self._read()
+        self._what = ""
+        self._before: list[tuple[str, str]] = []
+        self._after: list[tuple[str, str]] = []
+
+    def now(self) -> Version:
+        """Return the present version, a change from outside taken in first.
+
+        Raises
+        ------
+        PlanError : the file is gone, or is no text of a plan's size.
+        """
+        with self._lock:
+            self._take_in()
+            return self._version()
+
+    def edit(self, edits: Sequence[Edit], *, what: str, number: int, was: Any = ABSENT) -> Version:
+        """Make edits in order, as one step, and write the file; return the new version.
+
+        Parameters
+        ----------
+        number : the version that the person saw. If the text has moved on since, a lone :class:`Set` is
+            made if its place still holds `was`; anything else is refused, since indices may mean other items.
+
+        Raises
+        ------
+        ChangedElsewhereError : as said; nothing was changed.
+        EditError : the text cannot be changed so; nothing was changed.
+        DeliveryError : the disk refused; nothing was changed.
+        """
+        with self._lock:
+            self._take_in()
+            if number != self._number:
+                self._refuse_stale(edits, was)
+            text = self._text
+            for edit in edits:
+                text = apply(text, edit)
+            return self._step(text, what)
+
+    def replace(self, text: str, *, what: str, number: int) -> Version:
+        """Put a whole new text in place of version `number`, as one step. Raises as :meth:`edit` does."""
+        with self._lock:
+            self._take_in()
+            if number != self._number and text != self._text:
+                raise ChangedElsewhereError(self._version(), self._text)
+            return self._step(text, what)
+
+    def undo(self) -> Version:
+        """Go one step back, if there is one."""
+        return self._travel(self._before, self._after)
+
+    def redo(self) -> Version:
+        """Go one step forward again, if there is one."""
+        return self._travel(self._after, self._before)
+
+    def tried(self, edits: Sequence[Edit]) -> str:
+        """Return the text as it would be with `edits`; nothing is written."""
+        with self._lock:
+            text = self._text
+        for edit in edits:
+            text = apply(text, edit)
+        return text
+
+    def _version(self) -> Version:
+        return Version(self._number, self._text, self._what, bool(self._before), bool(self._after))
+
+    def _read(self) -> str:
+        return read_lines(self.path, self.path.name).text
+
+    def _take_in(self) -> None:
+        """Make a change that came from outside the newest version."""
+        text = self._read()
+        if text != self._text:
+            self._remember("changed outside the desk")
+            self._text = text
+
+    def _remember(self, what: str) -> None:
+        self._before.append((self._text, self._what))
+        del self._before[:-MAX_STEPS]
+        self._after.clear()
+        self._number += 1
+        self._what = what
+
+    def _step(self, text: str, what: str) -> Version:
+        if text != self._text:
+            self._write(text)
+            self._remember(what)
+            self._text = text
+        return self._version()
+
+    def _write(self, text: str) -> None:
+        if not text.strip():
+            raise EditError("a plan cannot be empty")
+        with all_or_nothing() as staged:
+            staged.write_text(self.path, text)
+
+    def _travel(self, source: list[tuple[str, str]], other: list[tuple[str, str]]) -> Version:
+        with self._lock:
+            self._take_in()
+            if source:
+                text, what = source[-1]
+                self._write(text)
+                source.pop()
+                other.append((self._text, self._what))
+                self._text, self._what = text, what
+                self._number += 1
+            return self._version()
+
+    def _refuse_stale(self, edits: Sequence[Edit], was: Any) -> None:
+        """Raise unless the one edit sets a place that still holds what the person saw there."""
+        if len(edits) == 1 and isinstance(edits[0], Set):
+            here = _value(self._text, edits[0].path)
+            if here is was or (type(here) is type(was) and here == was):
+                return
+            raise ChangedElsewhereError(self._version(), None if here is ABSENT else here)
+        raise ChangedElsewhereError(self._version(), None)
+
+
+def _value(text: str, path: Place) -> Any:
+    try:
+        return value_at(data_of(text), path)
+    except (EditError, KeyError, IndexError, TypeError):
+        return ABSENT
+
+
+class Folder:
+    """The plans of one folder; nothing outside it is opened. Each plan has one document for all tabs."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path.resolve()
+        self._lock = threading.Lock()
+        self._open: dict[str, Document] = {}
+
+    def names(self) -> list[str]:
+        """Return the names of the plan files of the folder, sorted; files in folders below are not listed."""
+        found = []
+        for path in self.path.iterdir():
+            if path.suffix in (".yaml", ".yml") and not path.name.startswith(".") and self._is_own(path):
+                found.append(path.name)
+        return sorted(found)
+
+    def document(self, name: str) -> Document:
+        """Return the document of the plan called `name`.
+
+        Raises
+        ------
+        UsageError : there is no such plan in this folder.
+        PlanError : the file is no text.
+        """
+        path = self.path / name
+        plain = name == Path(name).name and not name.startswith(".")
+        if not plain or path.suffix not in (".yaml", ".yml") or not self._is_own(path):
+            raise UsageError(f"there is no plan called {name!r} in this folder")
+        with self._lock:
+            if name not in self._open:
+                self._open[name] = Document(path)
+            return self._open[name]
+
+    def _is_own(self, path: Path) -> bool:
+        """Tell whether `path` is an ordinary file that lies in this folder, links followed."""
+        try:
+            return path.is_file() and path.resolve().parent == self.path
+        except OSError:
+            return False

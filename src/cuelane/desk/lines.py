@@ -1,0 +1,110 @@
+"""How long the lines of a plan are: as spoken where they have been, estimated where not, each found once.
+
+Planning asks for a length at every keystroke. What was spoken is looked up in the clip store once and kept;
+what was not is estimated once and put in line to be spoken, the lines next to be heard first.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+
+from cuelane.audio.store import ClipStore
+from cuelane.base.errors import CuelaneError
+from cuelane.base.units import SAMPLE_RATE
+from cuelane.session.arrange import Sounding
+from cuelane.session.candidates import Candidate
+from cuelane.speech.definition import VoiceDefinition
+from cuelane.speech.estimate import estimate_seconds
+from cuelane.speech.speak import clip_from_file, speak_all
+
+_BATCH = 4
+"""Lines spoken between two looks at what is to be heard next; more would keep a person waiting longer."""
+
+
+class SpokenLines:
+    """The lines that one voice speaks for one plan folder. All methods may be called from several threads."""
+
+    def __init__(self, voice: VoiceDefinition, folder: Path, store: ClipStore) -> None:
+        self.voice = voice
+        self._folder = folder
+        self._store = store
+        self._spoken: dict[tuple[str, str | None], Sounding] = {}
+        self._guessed: dict[str, int] = {}
+        self._failed: dict[str, str] = {}
+        self._speaking = threading.Lock()
+
+    def sounding_of(self, candidate: Candidate) -> Sounding:
+        """Return a line as it was spoken, or with an estimated length."""
+        known = self._spoken.get(_key(candidate))
+        if known is not None:
+            return known
+        text = candidate.text
+        if text not in self._guessed:
+            self._guessed[text] = max(1, round(estimate_seconds(text, self.voice) * SAMPLE_RATE))
+        return Sounding(self._guessed[text])
+
+    def unspoken(self, candidates: Iterable[Candidate]) -> list[Candidate]:
+        """Return those that have not been spoken and have not failed, each text once."""
+        found: dict[tuple[str, str | None], Candidate] = {}
+        for candidate in candidates:
+            key = _key(candidate)
+            if key not in self._spoken and candidate.text not in self._failed:
+                found.setdefault(key, candidate)
+        return list(found.values())
+
+    def speak(self, candidates: Sequence[Candidate], done: Callable[[int, int], None] | None = None) -> None:
+        """Speak candidates in their order, or find them in the store; what fails is kept as a reason."""
+        for first in range(0, len(candidates), _BATCH):
+            batch = candidates[first : first + _BATCH]
+            with self._speaking:
+                for candidate in batch:
+                    if candidate.clip is not None:
+                        self._record(candidate)
+                texts = [one.text for one in self.unspoken(batch) if one.clip is None]
+                if texts:
+                    self._speak(texts)
+            if done is not None:
+                done(min(first + _BATCH, len(candidates)), len(candidates))
+
+    def trouble(self) -> dict[str, str]:
+        """Return the lines that could not be spoken, and why."""
+        return dict(self._failed)
+
+    def forget(self) -> None:
+        """Ask for every line again: recordings were made or taken away."""
+        with self._speaking:
+            self._spoken.clear()
+            self._guessed.clear()
+            self._failed.clear()
+
+    def _speak(self, texts: list[str]) -> None:
+        try:
+            spoken = speak_all(texts, self.voice, store=self._store)
+        except CuelaneError as error:
+            if len(texts) == 1:
+                self._failed[texts[0]] = str(error)
+                return
+            # One line that cannot be spoken must not keep the others from being heard.
+            for text in texts:
+                self._speak([text])
+            return
+        for text, clip in spoken.clips.items():
+            self._spoken[text, None] = Sounding(clip.n_frames, clip.sha256, clip.voice, clip.words)
+
+    def _record(self, candidate: Candidate) -> None:
+        key = _key(candidate)
+        try:
+            clip = clip_from_file(Path(key[1] or ""), candidate.text, "recording", store=self._store)
+        except CuelaneError as error:
+            self._failed[candidate.text] = str(error)
+            return
+        self._spoken[key] = Sounding(clip.n_frames, clip.sha256, "recording")
+
+
+def _key(candidate: Candidate) -> tuple[str, str | None]:
+    if candidate.clip is None:
+        return candidate.text, None
+    folder = Path(candidate.mark.file).parent if candidate.mark else Path()
+    return candidate.text, str(folder / candidate.clip)

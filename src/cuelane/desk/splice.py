@@ -1,0 +1,341 @@
+"""Where each value of a YAML text stands, and new text put there: the text side of the edits.
+
+ruamel's composer gives every key and value its place; lines that an edit does not name are never touched.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import Any
+
+from ruamel.yaml import YAML
+from ruamel.yaml.error import YAMLError
+from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+from ruamel.yaml.scalarstring import DoubleQuotedScalarString, SingleQuotedScalarString
+
+from cuelane.desk.edits import (
+    Edit,
+    EditError,
+    Insert,
+    Move,
+    Place,
+    Remove,
+    Rename,
+    Set,
+    data_of,
+    on_data,
+    same,
+    value_at,
+)
+
+_SHORT = 72
+"""A new list of plain words is written on one line up to so many characters; chosen to read well."""
+
+
+def apply(text: str, edit: Edit) -> str:
+    """Return `text` with `edit` made.
+
+    Raises
+    ------
+    EditError : there is no such place, the text is not YAML, or it is written in a way that this edit would
+        take a comment from.
+    """
+    before = data_of(text)
+    wanted = on_data(before, edit)
+    # A part that lies inside brackets is written anew from the outermost bracket on.
+    root = _compose(text)
+    outer = _bracketed(root, edit.path, inside=isinstance(edit, Insert | Move))
+    if outer is not None:
+        node = _at(root, outer)
+        written = text[node.start_mark.index : node.end_mark.index]
+        if "#" in re.sub(r'"[^"]*"|\'[^\']*\'', "", written):
+            raise EditError("this stands in brackets with a comment inside; change it in the text")
+        made = _splice(text, node.start_mark.index, node.end_mark.index, _flow(value_at(wanted, outer)))
+    else:
+        made = _TextEdit(text, root).made(edit, wanted)
+    if not same(data_of(made), wanted):
+        raise EditError("this part is written in a way that only the text can change")
+    return made
+
+
+def path_at(text: str, line: int, column: int) -> Place:
+    """Return the path of the innermost value or key that stands at a 1-based line and column."""
+    path: Place = ()
+    try:
+        node = _compose(text)
+    except EditError:
+        return path
+    place = (line - 1, column - 1)
+
+    def starts(other: Node) -> tuple[int, int]:
+        return other.start_mark.line, other.start_mark.column
+
+    while True:
+        step: tuple[str | int, Node] | None = None
+        if isinstance(node, MappingNode):
+            for key, value in node.value:
+                if starts(key) <= place:
+                    step = str(key.value), value
+        elif isinstance(node, SequenceNode):
+            for index, item in enumerate(node.value):
+                # The dash of an item stands before it.
+                if item.start_mark.line < place[0] or (
+                    item.start_mark.line == place[0] and (index == 0 or starts(item) <= place)
+                ):
+                    step = index, item
+        if step is None:
+            return path
+        path, node = (*path, step[0]), step[1]
+
+
+@lru_cache(maxsize=4)
+def _compose(text: str) -> Node:
+    """Return the nodes of a text, for reading only. The latest few are kept, since each is asked often."""
+    try:
+        root = YAML(typ="rt", pure=True).compose(text)
+    except (YAMLError, ValueError, AssertionError, RecursionError) as error:
+        raise EditError("the text is not YAML at present; mend it in the text first") from error
+    if not isinstance(root, MappingNode):
+        raise EditError("the text holds no keys at present; mend it in the text first")
+    return root
+
+
+def _child(node: Node, step: str | int) -> Node | None:
+    if isinstance(node, MappingNode):
+        for key, value in node.value:
+            if key.value == step:
+                return value  # type: ignore[no-any-return]
+    elif isinstance(node, SequenceNode) and isinstance(step, int) and 0 <= step < len(node.value):
+        return node.value[step]  # type: ignore[no-any-return]
+    return None
+
+
+def _at(root: Node, path: Place) -> Node:
+    node = root
+    for step in path:
+        found = _child(node, step)
+        if found is None:
+            raise EditError("this is no longer there; it was changed meanwhile")
+        node = found
+    return node
+
+
+def _bracketed(root: Node, path: Place, *, inside: bool) -> Place | None:
+    """Return the path of the outermost bracketed collection that holds `path` (or is it, if `inside`)."""
+    node: Node | None = root
+    for length in range(len(path) + inside):
+        if isinstance(node, MappingNode | SequenceNode) and node.flow_style:
+            return path[:length]
+        node = _child(node, path[length]) if node is not None and length < len(path) else None
+    return None
+
+
+def _splice(text: str, start: int, end: int, new: str) -> str:
+    return text[:start] + new + text[end:]
+
+
+def _writer(*, flow: bool) -> YAML:
+    writer = YAML(typ="rt", pure=True)
+    writer.width = 1_000_000
+    writer.allow_unicode = True
+    writer.default_flow_style = flow
+    writer.indent(mapping=2, sequence=4, offset=2)
+    return writer
+
+
+def _flow(value: Any) -> str:
+    """Return `value` on one line, in brackets if it is a collection."""
+    stream = io.StringIO()
+    _writer(flow=True).dump([value], stream)
+    return stream.getvalue().strip()[1:-1]
+
+
+def _is_plain_list(value: Any) -> bool:
+    return isinstance(value, list) and all(isinstance(item, str | int | float) for item in value)
+
+
+def _block(key: str | None, value: Any, column: int) -> str:
+    """Return lines of `key: value`, or of a list's item where `key` is None, for a given column."""
+    if _is_plain_list(value) and len(_flow(value)) <= _SHORT:
+        head = _flow([key])[1:-1] + ": " if key is not None else "- "
+        return " " * column + head + _flow(value) + "\n"
+    stream = io.StringIO()
+    if key is not None:
+        _writer(flow=False).dump({key: value}, stream)
+        lines = stream.getvalue().splitlines(keepends=True)
+    else:
+        _writer(flow=False).dump([value], stream)
+        # A list at the outermost level is itself written at its offset.
+        lines = [line[2:] for line in stream.getvalue().splitlines(keepends=True)]
+    return "".join(" " * column + line if line.strip() else line for line in lines)
+
+
+def _quoted_alike(value: Any, style: str | None) -> Any:
+    if isinstance(value, str) and style == '"':
+        return DoubleQuotedScalarString(value)
+    if isinstance(value, str) and style == "'":
+        return SingleQuotedScalarString(value)
+    return value
+
+
+class _TextEdit:
+    """Makes one edit in the text of a document that is written in lines."""
+
+    def __init__(self, text: str, root: Node) -> None:
+        self.text = text if text.endswith("\n") else text + "\n"
+        self.root = root
+
+    def made(self, edit: Edit, wanted: Any) -> str:
+        match edit:
+            case Set(path, value, order):
+                return self._set(path, value, order)
+            case Remove(path):
+                return self._remove(path)
+            case Insert(path, index, value):
+                return self._insert(path, index, value)
+            case Move(path, index, to):
+                return self._move(path, index, to)
+            case Rename(path, name):
+                key, _ = self._entry(path)
+                return _splice(self.text, key.start_mark.index, key.end_mark.index, _flow(name))
+
+    def _entry(self, path: Place) -> tuple[Node, Node]:
+        """Return the key and the value of a mapping's entry."""
+        parent = _at(self.root, path[:-1])
+        for key, value in parent.value if isinstance(parent, MappingNode) else ():
+            if key.value == path[-1]:
+                return key, value
+        raise EditError("this is no longer there; it was changed meanwhile")
+
+    def _end(self, node: Node) -> int:
+        """Return the place after a value's last character, its comment and line end not counted."""
+        if isinstance(node, ScalarNode):
+            end: int = node.end_mark.index
+            if node.style in ("|", ">"):
+                while end > 0 and self.text[end - 1] in " \n":
+                    end -= 1
+            return end
+        if not isinstance(node, MappingNode | SequenceNode) or node.flow_style or not node.value:
+            return int(node.end_mark.index)
+        last = node.value[-1]
+        if isinstance(node, MappingNode):
+            key, value = last
+            return max(self._end(value), self._colon(key))
+        return self._end(last)
+
+    def _colon(self, key: Node) -> int:
+        return self.text.index(":", key.end_mark.index) + 1
+
+    def _line_start(self, place: int) -> int:
+        return self.text.rfind("\n", 0, place) + 1
+
+    def _line_end(self, place: int) -> int:
+        """Return the place after the line's end."""
+        return self.text.index("\n", place) + 1 if "\n" in self.text[place:] else len(self.text)
+
+    def _with_comments(self, start: int) -> int:
+        """Return the start of the lines of comment that stand right above a line."""
+        while start > 0:
+            above = self._line_start(start - 1)
+            if not self.text[above:start].strip().startswith("#"):
+                break
+            start = above
+        return start
+
+    def _item_lines(self, sequence: SequenceNode, index: int) -> tuple[int, int]:
+        """Return where an item's lines begin, its comments above included, and end."""
+        node = sequence.value[index]
+        dash = self._dash(sequence, node)
+        return self._with_comments(self._line_start(dash)), self._line_end(self._end(node))
+
+    def _dash(self, sequence: SequenceNode, node: Node) -> int:
+        """Return the place of an item's dash."""
+        place = self.text.rfind("-", 0, node.start_mark.index + (node.start_mark.index == self._end(node)))
+        line = self.text[self._line_start(place) : place]
+        if place < 0 or line.strip() or len(line) != sequence.start_mark.column:
+            raise EditError("this list is written in a way that only the text can change")
+        return place
+
+    def _set(self, path: Place, value: Any, order: Sequence[str]) -> str:
+        parent = _at(self.root, path[:-1])
+        old = _child(parent, path[-1])
+        if old is None:
+            return self._add(parent, path, str(path[-1]), value, order)
+        simple = not isinstance(value, dict | list) or _is_plain_list(value) or not value
+        if isinstance(old, ScalarNode) and old.style not in ("|", ">") and simple:
+            space = "" if self.text[old.start_mark.index - 1 : old.start_mark.index] in (" ", "") else " "
+            written = _flow(_quoted_alike(value, old.style))
+            return _splice(self.text, old.start_mark.index, old.end_mark.index, space + written)
+        if isinstance(parent, SequenceNode):
+            dash = self._dash(parent, old)
+            lines = _block(None, value, dash - self._line_start(dash))
+            return _splice(self.text, self._line_start(dash), self._end(old), lines.rstrip("\n"))
+        key, _ = self._entry(path)
+        column = key.start_mark.column
+        lines = _block(str(path[-1]), value, column).rstrip("\n")
+        return _splice(self.text, key.start_mark.index, self._end(old), lines[column:])
+
+    def _add(self, parent: Node, path: Place, key: str, value: Any, order: Sequence[str]) -> str:
+        """Add a key to a mapping: before the first that comes later in `order`, else at its end."""
+        if not isinstance(parent, MappingNode):
+            if isinstance(parent, ScalarNode) and parent.value in ("", "null", "~") and len(path) > 1:
+                return self._set(path[:-1], {key: value}, ())
+            raise EditError("this is no longer there; it was changed meanwhile")
+        entries = parent.value
+        column = entries[0][0].start_mark.column
+        lines = _block(key, value, column)
+        later = set(order[order.index(key) + 1 :]) if key in order else set()
+        for place, (other, _) in enumerate(entries):
+            # The first key of an item shares its line with the dash, so nothing is put before it.
+            if other.value in later and (place or column == 0):
+                at = self._with_comments(self._line_start(other.start_mark.index))
+                return _splice(self.text, at, at, lines)
+        last_key, last = entries[-1]
+        at = self._line_end(max(self._end(last), self._colon(last_key)))
+        return _splice(self.text, at, at, lines)
+
+    def _remove(self, path: Place) -> str:
+        parent = _at(self.root, path[:-1])
+        if len(parent.value) == 1 and len(path) > 1:
+            return self._set(path[:-1], [] if isinstance(parent, SequenceNode) else {}, ())
+        if isinstance(parent, SequenceNode):
+            start, end = self._item_lines(parent, int(path[-1]))
+            return _splice(self.text, start, end, "")
+        key, value = self._entry(path)
+        start = self._line_start(key.start_mark.index)
+        end = self._line_end(max(self._end(value), self._colon(key)))
+        if self.text[start : key.start_mark.index].strip():
+            # It shares its line with the dash of an item: the next key takes its place.
+            following = self._entry((*path[:-1], parent.value[1][0].value))[0].start_mark.index
+            return _splice(self.text, key.start_mark.index, following, "")
+        return _splice(self.text, self._with_comments(start), end, "")
+
+    def _sequence(self, path: Place) -> SequenceNode:
+        node = _at(self.root, path)
+        if not isinstance(node, SequenceNode):
+            raise EditError("this is no longer a list; it was changed meanwhile")
+        return node
+
+    def _insert(self, path: Place, index: int, value: Any) -> str:
+        sequence = self._sequence(path)
+        dash = self._dash(sequence, sequence.value[0])
+        lines = _block(None, value, dash - self._line_start(dash))
+        if index < len(sequence.value):
+            at = self._item_lines(sequence, index)[0]
+        else:
+            at = self._item_lines(sequence, len(sequence.value) - 1)[1]
+        return _splice(self.text, at, at, lines)
+
+    def _move(self, path: Place, index: int, to: int) -> str:
+        sequence = self._sequence(path)
+        start, end = self._item_lines(sequence, index)
+        if to == index:
+            return self.text
+        if to < index:
+            at = self._item_lines(sequence, to)[0]
+            return self.text[:at] + self.text[start:end] + self.text[at:start] + self.text[end:]
+        at = self._item_lines(sequence, to)[1]
+        return self.text[:start] + self.text[end:at] + self.text[start:end] + self.text[at:]

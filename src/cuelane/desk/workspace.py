@@ -1,0 +1,170 @@
+"""A plan open at the desk: its document, its newest preview, and the lines that are being spoken for it."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import replace
+from pathlib import Path
+
+from cuelane.audio.clip import Samples
+from cuelane.audio.store import ClipStore
+from cuelane.base.errors import SignalError
+from cuelane.base.schedule import Schedule
+from cuelane.desk.document import Document, Folder, Version
+from cuelane.desk.planning import Planner, PlanView
+from cuelane.desk.sound import Range, bytes_of, cues_in, frames_of
+from cuelane.session.candidates import Candidate
+
+AHEAD_S = 20
+"""Lines that will sound within so many seconds of what is asked for are spoken before it is answered."""
+
+_ROUNDS = 6
+"""Real lengths change which lines are said, which may have to be spoken in turn: three times in practice."""
+
+_KEPT_CLIPS = 512
+
+
+class Workspace:
+    """One plan, its preview and its sound. All methods may be called from several threads."""
+
+    def __init__(self, document: Document, store: ClipStore) -> None:
+        self.document = document
+        self.previewer = Planner(document.path, store)
+        self._store = store
+        self._lock = threading.Lock()
+        self._preview: PlanView | None = None
+        self._playhead_s = 0.0
+        self._speaker: threading.Thread | None = None
+        self._clips: dict[str, Samples] = {}
+
+    def now(self) -> tuple[Version, PlanView]:
+        """Return the document's present version and its preview. Raises as :meth:`Document.now` does."""
+        version = self.document.now()
+        return version, self._planned(version.text)
+
+    def tried(self, text: str) -> PlanView:
+        """Return the preview of a text that is not saved. Raises SupersededError."""
+        return self.previewer.plan(text)
+
+    def speak_on(self) -> None:
+        """See that the lines not yet spoken are being spoken, those next to be heard first."""
+        with self._lock:
+            if self._speaker is None or not self._speaker.is_alive():
+                self._speaker = threading.Thread(target=self._speak_all, daemon=True)
+                self._speaker.start()
+
+    def sound(self, wanted: Range) -> bytes:
+        """Return a range of the session's sound; lines that sound there are spoken first if need be.
+
+        Raises
+        ------
+        SignalError : the plan cannot be heard at present.
+        """
+        first, last = frames_of(wanted)
+        schedule = self._ready(first, last)
+        heard = [event for event in schedule.events if event.kind != "cue" or event.clip is not None]
+        return bytes_of(replace(schedule, events=tuple(heard)), self._clip, wanted)
+
+    def schedule(self) -> Schedule:
+        """Return the present schedule. Raises SignalError where the plan cannot be heard."""
+        _, preview = self.now()
+        if preview.schedule is None:
+            raise SignalError("this plan cannot be heard before its errors are mended")
+        return preview.schedule
+
+    def heard_anew(self) -> None:
+        """Recordings came or went: ask for every line again."""
+        version, preview = self.now()
+        if preview.loaded is not None:
+            self.previewer.lines_of(preview.loaded.plan.voice).forget()
+        self._forget(version.text)
+
+    def _planned(self, text: str) -> PlanView:
+        with self._lock:
+            kept = self._preview
+        if kept is not None and kept.text == text:
+            return kept
+        preview = self.previewer.plan_now(text)
+        with self._lock:
+            self._preview = preview
+        return preview
+
+    def _forget(self, text: str) -> None:
+        with self._lock:
+            if self._preview is not None and self._preview.text == text:
+                self._preview = None
+
+    def _ready(self, first: int, last: int) -> Schedule:
+        """Return a schedule in which all that sounds in frames [first, last) and soon after is spoken."""
+        schedule = self.schedule()
+        self._playhead_s = first / schedule.sample_rate
+        for _ in range(_ROUNDS):
+            _, preview = self.now()
+            schedule = preview.schedule or schedule
+            soon = last + AHEAD_S * schedule.sample_rate
+            texts = {schedule.events[index].text for index in cues_in(schedule, first, soon)}
+            if not self._speak(preview, [one for one in _offered(preview) if one.text in texts]):
+                break
+        return schedule
+
+    def _speak(self, preview: PlanView, candidates: list[Candidate]) -> bool:
+        """Speak what is missing of `candidates`; return whether there was any."""
+        if preview.loaded is None:
+            return False
+        lines = self.previewer.lines_of(preview.loaded.plan.voice)
+        missing = lines.unspoken(candidates)
+        if missing:
+            lines.speak(missing)
+            self._forget(preview.text)
+        return bool(missing)
+
+    def _speak_all(self) -> None:
+        while True:
+            _, preview = self.now()
+            if preview.schedule is None or not self._speak(preview, self._next_lines(preview)):
+                return
+
+    def _next_lines(self, preview: PlanView) -> list[Candidate]:
+        """Return the next few lines to speak: what follows the playhead, then the rest."""
+        assert preview.schedule is not None
+        rate = preview.schedule.sample_rate
+        offered = {one.text: one for one in reversed(_offered(preview))}
+        cues = preview.schedule.cues
+        order = sorted(cues, key=lambda cue: (cue.end_sample < self._playhead_s * rate, cue.onset_sample))
+        texts = dict.fromkeys([*(cue.text or "" for cue in order), *offered])
+        assert preview.loaded is not None
+        lines = self.previewer.lines_of(preview.loaded.plan.voice)
+        return lines.unspoken(offered[text] for text in texts if text in offered)[:4]
+
+    def _clip(self, sha256: str) -> Samples:
+        found = self._clips.get(sha256)
+        if found is None:
+            clip = self._store.by_hash(sha256)
+            if clip is None:
+                raise SignalError("a spoken line is gone from the store; it will be spoken again")
+            found = self._clips[sha256] = clip.samples
+            while len(self._clips) > _KEPT_CLIPS:
+                self._clips.pop(next(iter(self._clips)))
+        return found
+
+
+def _offered(preview: PlanView) -> tuple[Candidate, ...]:
+    return preview.arranged.offered if preview.arranged is not None else ()
+
+
+class Workspaces:
+    """The plans of a folder that are open at the desk, each once."""
+
+    def __init__(self, folder: Path, store: ClipStore) -> None:
+        self.folder = Folder(folder)
+        self.store = store
+        self._lock = threading.Lock()
+        self._open: dict[str, Workspace] = {}
+
+    def open(self, name: str) -> Workspace:
+        """Return the workspace of the plan called `name`. Raises as :meth:`Folder.document` does."""
+        document = self.folder.document(name)
+        with self._lock:
+            if name not in self._open:
+                self._open[name] = Workspace(document, self.store)
+            return self._open[name]

@@ -1,0 +1,152 @@
+"""A plan under edit: on the disk at once, never lost to another writer, taken back step by step."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from cuelane.base.errors import CuelaneError, UsageError
+from cuelane.desk.document import ChangedElsewhereError, Document, Folder
+from cuelane.desk.edits import EditError, Insert, Set
+
+PLAN = "title: One\nsession:\n  - say: A\n  - say: B\n"
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    made = tmp_path / "p.yaml"
+    made.write_text(PLAN, encoding="utf-8")
+    return made
+
+
+def title(path: Path) -> str:
+    return path.read_text(encoding="utf-8").splitlines()[0].removeprefix("title: ")
+
+
+def test_an_edit_is_on_the_disk_when_it_is_confirmed(path: Path) -> None:
+    """The file is the truth."""
+    document = Document(path)
+    version = document.edit([Set(("title",), "Two")], what="title", number=document.now().number)
+    assert title(path) == "Two"
+    assert version.can_undo
+    assert not version.can_redo
+
+
+def test_two_hundred_steps_back_and_forth(path: Path) -> None:
+    """Every step can be taken back, and made again."""
+    document = Document(path)
+    for n in range(200):
+        document.edit([Set(("title",), f"T{n}")], what=str(n), number=document.now().number)
+    for n in range(198, -1, -1):
+        document.undo()
+        assert title(path) == f"T{n}"
+    document.undo()
+    assert path.read_text(encoding="utf-8") == PLAN
+    assert not document.undo().can_undo
+    for _ in range(200):
+        document.redo()
+    assert title(path) == "T199"
+
+
+def test_an_edit_made_meanwhile_in_an_editor_is_kept(path: Path) -> None:
+    """An edit of another place is made on top of it; and undo brings back what the editor wrote."""
+    document = Document(path)
+    number = document.now().number
+    path.write_text(PLAN.replace("say: B", "say: Bee"), encoding="utf-8")
+    document.edit([Set(("title",), "Two")], what="", number=number, was="One")
+    assert path.read_text(encoding="utf-8") == PLAN.replace("B", "Bee").replace("One", "Two")
+    document.undo()
+    assert path.read_text(encoding="utf-8") == PLAN.replace("B", "Bee")
+    document.undo()
+    assert path.read_text(encoding="utf-8") == PLAN
+
+
+def test_two_changes_of_one_place_are_both_offered(path: Path) -> None:
+    """Nothing is overwritten; the person is shown what stands there now."""
+    document = Document(path)
+    number = document.now().number
+    path.write_text(PLAN.replace("One", "Theirs"), encoding="utf-8")
+    with pytest.raises(ChangedElsewhereError) as caught:
+        document.edit([Set(("title",), "Mine")], what="", number=number, was="One")
+    assert caught.value.theirs == "Theirs"
+    assert title(path) == "Theirs"
+
+
+def test_a_stale_index_moves_nothing(path: Path) -> None:
+    """What is counted by place is done only on what the person saw."""
+    document = Document(path)
+    number = document.now().number
+    document.edit([Insert(("session",), 0, {"say": "Z"})], what="", number=number)
+    before = path.read_text(encoding="utf-8")
+    with pytest.raises(ChangedElsewhereError):
+        document.edit([Insert(("session",), 1, {"say": "Y"})], what="", number=number)
+    assert path.read_text(encoding="utf-8") == before
+
+
+def test_a_refused_edit_changes_nothing(path: Path) -> None:
+    """All of a step or none of it."""
+    document = Document(path)
+    number = document.now().number
+    with pytest.raises(EditError):
+        document.edit([Set(("title",), "Two"), Set(("no", "where"), 1)], what="", number=number)
+    assert path.read_text(encoding="utf-8") == PLAN
+    assert document.now().number == number
+
+
+def test_only_plans_of_the_folder_are_opened(path: Path, tmp_path: Path) -> None:
+    """No path, no link out of the folder, no hidden file, no other kind of file."""
+    outside = tmp_path / "inner"
+    outside.mkdir()
+    (outside / "own.yaml").write_text(PLAN, encoding="utf-8")
+    (outside / "link.yaml").symlink_to(path)
+    (outside / "note.txt").write_text("x", encoding="utf-8")
+    folder = Folder(outside)
+    assert folder.names() == ["own.yaml"]
+    for name in (
+        "../p.yaml",
+        "link.yaml",
+        "note.txt",
+        ".yaml",
+        "",
+        "inner/own.yaml",
+        "/etc/passwd",
+        "own.yaml\0",
+    ):
+        with pytest.raises(CuelaneError):
+            folder.document(name)
+    assert folder.document("own.yaml") is folder.document("own.yaml")
+
+
+def test_a_killed_desk_loses_no_confirmed_edit(path: Path) -> None:
+    """Killed at twenty moments: the last edit that was confirmed is in the file, or a later one, whole."""
+    code = (
+        "import sys\nfrom pathlib import Path\nfrom cuelane.desk.document import Document\n"
+        "from cuelane.desk.edits import Set\nd = Document(Path(sys.argv[1]))\n"
+        "for n in range(100000):\n"
+        "    d.edit([Set(('title',), f'T{n}')], what='', number=d.now().number)\n"
+        "    print(n, flush=True)\n"
+    )
+    for wanted in range(1, 40, 2):
+        with subprocess.Popen(
+            [sys.executable, "-c", code, str(path)], stdout=subprocess.PIPE, text=True
+        ) as running:
+            assert running.stdout is not None
+            confirmed = [running.stdout.readline() for _ in range(wanted)][-1]
+            os.kill(running.pid, signal.SIGKILL)
+            confirmed = ([confirmed] + [line for line in running.stdout if line.endswith("\n")])[-1]
+        assert int(title(path).removeprefix("T")) in (int(confirmed), int(confirmed) + 1)
+
+
+def test_a_file_that_is_gone_is_said(path: Path) -> None:
+    """Not a traceback."""
+    document = Document(path)
+    path.unlink()
+    with pytest.raises(CuelaneError):
+        document.now()
+    with pytest.raises(UsageError):
+        Folder(path.parent).document("p.yaml")

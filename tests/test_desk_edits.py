@@ -1,0 +1,202 @@
+"""Edits of a plan's text: what they change reads as it should, and everything else stays byte for byte."""
+
+from __future__ import annotations
+
+import functools
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cuelane.desk.edits import Edit, EditError, Insert, Move, Place, Remove, Rename, Set, data_of, on_data
+from cuelane.desk.splice import apply, path_at
+from cuelane.plan.starter import PATTERNS, starter_plan
+
+DEMOS = sorted((Path(__file__).parents[1] / "demo").glob("*.yaml"))
+TEXTS = [path.read_text(encoding="utf-8") for path in DEMOS] + [starter_plan(one, "Test") for one in PATTERNS]
+
+PLAN = """\
+# what this is
+title: Pier      # the name
+session:
+  # first
+  - block: A     # a block
+    pattern: circuit
+    work: "40s"
+    exercises: [row, 'press up']   # two
+
+  # second
+  - say: Rest now.
+exercises:
+  row:
+    # about form
+    form:
+      - Long back.   # one
+      - Elbows in.
+  press up: {}
+"""
+
+
+def places(data: Any, before: Place = ()) -> list[Place]:
+    """Return every place of a plan's data."""
+    found: list[Place] = []
+    for step, value in (
+        data.items() if isinstance(data, dict) else enumerate(data) if isinstance(data, list) else ()
+    ):
+        found += [(*before, step), *places(value, (*before, step))]
+    return found
+
+
+def there(data: Any, place: Place) -> Any:
+    return functools.reduce(lambda here, step: here[step], place, data)
+
+
+def test_a_value_changes_and_nothing_else() -> None:
+    """Quotes, comments and spacing stay."""
+    assert apply(PLAN, Set(("session", 0, "work"), "45s")) == PLAN.replace('"40s"', '"45s"')
+    assert apply(PLAN, Set(("title",), "Quay")) == PLAN.replace("title: Pier ", "title: Quay ")
+    assert apply(PLAN, Set(("exercises", "row", "form", 0), "Tall back.")) == PLAN.replace(
+        "Long back.", "Tall back."
+    )
+
+
+def test_a_moved_block_takes_its_comments_along() -> None:
+    """The comment above an item, and the one beside it, go where it goes."""
+    made = apply(PLAN, Move(("session",), 1, 0))
+    assert (
+        made.index("# second")
+        < made.index("- say: Rest now.")
+        < made.index("# first")
+        < made.index("- block: A")
+    )
+    assert "work: \"40s\"\n    exercises: [row, 'press up']   # two\n" in made
+
+
+def test_a_new_key_stands_where_people_look_for_it() -> None:
+    """Before the first key that comes later in the model's order."""
+    made = apply(PLAN, Set(("voice",), "mine", order=("title", "voice", "session", "exercises")))
+    assert "# the name\nvoice: mine\nsession:" in made
+
+
+def test_removing_the_only_item_leaves_an_empty_list() -> None:
+    """So that the key is still seen to be there."""
+    once = apply(PLAN, Remove(("exercises", "row", "form", 0)))
+    assert data_of(apply(once, Remove(("exercises", "row", "form", 0))))["exercises"]["row"] == {"form": []}
+
+
+def test_a_comment_inside_brackets_is_not_lost() -> None:
+    """What would take a comment away is refused, with the way out."""
+    text = "title: A\nexercises: [a, # first\n  b]\n"
+    with pytest.raises(EditError, match="change it in the text"):
+        apply(text, Set(("exercises", 0), "c"))
+
+
+@pytest.mark.parametrize(
+    "edit",
+    [
+        Set(("a", "b"), 1),
+        Remove(("session", 9)),
+        Insert(("title",), 0, "x"),
+        Move(("session",), 5, 0),
+        Rename(("no",), "x"),
+    ],
+)
+def test_a_place_that_is_gone_is_said(edit: Edit) -> None:
+    """Never a KeyError, never another place."""
+    with pytest.raises(EditError, match="no longer"):
+        apply(PLAN, edit)
+
+
+@pytest.mark.parametrize("text", ["a: [", "\t", "- x\n- y", "a: &x [*x", "%YAML 1.3\n---\na: 1"])
+def test_text_that_is_no_plan_is_said(text: str) -> None:
+    """An edit of broken text says so."""
+    with pytest.raises(EditError):
+        apply(text, Set(("title",), "x"))
+
+
+def test_a_place_is_found_from_line_and_column() -> None:
+    """The innermost value that a message points at."""
+    lines = PLAN.splitlines()
+    for words, place in (
+        ("Elbows in.", ("exercises", "row", "form", 1)),
+        ('"40s"', ("session", 0, "work")),
+        ("say", ("session", 1, "say")),
+        ("'press up'", ("session", 0, "exercises", 1)),
+    ):
+        number = next(i for i, line in enumerate(lines) if words in line)
+        assert path_at(PLAN, number + 1, lines[number].index(words) + 1) == place
+
+
+TRICKY = [
+    *("50s", "a: b, # c", "'q' \"r\"", "yes", "null", "1:30", "– “x” é"),
+    *("- x", "  ", "[a", "{b", "&x", "*y", "!z"),
+]
+HIDDEN = {"exclude_categories": ["Cc", "Cs", "Zl", "Zp"], "exclude_characters": "\ufeff\ufffe\uffff"}
+VALUES = st.one_of(
+    st.sampled_from(TRICKY),
+    st.text(st.characters(**HIDDEN), max_size=30),
+    st.booleans(),
+    st.integers(0, 999),
+    st.lists(st.sampled_from(["a", "b c", "x: y"]), min_size=1, max_size=3),
+    st.just({"text": "Hi there", "must": True}),
+)  # fmt: skip
+
+
+@st.composite
+def edits(draw: st.DrawFn, data: Any) -> Edit:
+    everywhere = places(data)
+    lists = [place for place in everywhere if isinstance(there(data, place), list) and there(data, place)]
+    kind = draw(st.sampled_from(["set", "remove", "insert", "move", "rename"]))
+    place = draw(st.sampled_from(everywhere))
+    if kind == "set":
+        return Set(place, draw(VALUES))
+    if kind == "remove":
+        return Remove(place)
+    if kind == "rename" or not lists:
+        return Rename(
+            draw(st.sampled_from([one for one in everywhere if isinstance(one[-1], str)])),
+            draw(st.sampled_from(["new", "x: y", "1"])),
+        )
+    items = draw(st.sampled_from(lists))
+    n = len(there(data, items))
+    if kind == "insert":
+        return Insert(items, draw(st.integers(0, n)), draw(VALUES))
+    return Move(items, draw(st.integers(0, n - 1)), draw(st.integers(0, n - 1)))
+
+
+@settings(max_examples=25)
+@given(st.data())
+def test_text_and_data_agree_after_any_edits(data: st.DataObject) -> None:
+    """Three edits in a row: the text reads as the data, comments stay unless their own lines went."""
+    text = data.draw(st.sampled_from([PLAN, *TEXTS]))
+    for _ in range(3):
+        before = data_of(text)
+        if not isinstance(before, dict) or not before:
+            return
+        edit = data.draw(edits(before))
+        try:
+            made = apply(text, edit)
+        except EditError:
+            continue
+        assert data_of(made) == on_data(before, edit)
+        if not isinstance(edit, Remove | Set):
+            comments = sorted(line.strip() for line in text.splitlines() if line.strip().startswith("#"))
+            assert (
+                sorted(line.strip() for line in made.splitlines() if line.strip().startswith("#")) == comments
+            )
+        text = made
+
+
+@settings(max_examples=20)
+@given(st.data())
+def test_setting_a_scalar_leaves_every_other_line_as_it_was(data: st.DataObject) -> None:
+    """One line changes, and only after the place of the value."""
+    text = data.draw(st.sampled_from(TEXTS))
+    before = data_of(text)
+    scalars = [one for one in places(before) if isinstance(there(before, one), str | int | float)]
+    place = data.draw(st.sampled_from(scalars))
+    lines, made = text.splitlines(), apply(text, Set(place, "other")).splitlines()
+    assert len(lines) == len(made)
+    assert sum(one != other for one, other in zip(lines, made, strict=True)) <= 1

@@ -1,0 +1,151 @@
+"""Forms made from the plan's schema: every key of every part is there, and gives back what it shows."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from cuelane.desk.asked import BadRequestError, edits_asked
+from cuelane.desk.edits import EditError, data_of, on_data, value_at
+from cuelane.desk.forms import Field, all_fields, exercise_items, plan_fields, session_items, typed
+from cuelane.plan.load import load_plan
+from cuelane.plan.schema import plan_schema
+from cuelane.plan.starter import PATTERNS, starter_plan
+
+DEMOS = sorted((Path(__file__).parents[1] / "demo").glob("*.yaml"))
+TEXTS = [path.read_text(encoding="utf-8") for path in DEMOS] + [starter_plan(one, "Test") for one in PATTERNS]
+
+
+def fields_of(data: Any) -> list[Field]:
+    items = [*session_items(data), *exercise_items(data)]
+    return list(all_fields([*plan_fields(data), *(field for item in items for field in item.fields)]))
+
+
+def test_every_key_of_the_schema_has_a_field() -> None:
+    """A key that a part of the plan learns appears by itself."""
+    schema = plan_schema()
+    data = data_of(starter_plan("circuit", "Test"))
+    exercise = exercise_items(data)[0]
+    assert {field.label for field in exercise.fields} == set(schema["$defs"]["Exercise"]["properties"])
+    assert {field.label for field in plan_fields(data)} == set(schema["properties"]) - {
+        "session",
+        "exercises",
+    }
+    for pattern in PATTERNS:
+        block = next(
+            item for item in session_items(data_of(starter_plan(pattern, "Test"))) if item.kind == "block"
+        )
+        part = next(
+            body
+            for body in schema["$defs"].values()
+            if pattern in body.get("properties", {}).get("pattern", {}).get("enum", [])
+            or body.get("properties", {}).get("pattern", {}).get("const") == pattern
+        )
+        assert {field.label for field in block.fields} == set(part["properties"]), pattern
+
+
+@pytest.mark.parametrize("text", TEXTS, ids=range(len(TEXTS)))
+def test_a_field_gives_back_what_it_shows(text: str) -> None:
+    """Typing what is shown into a field changes nothing that the plan means."""
+    data = data_of(text)
+    seen = 0
+    for field in fields_of(data):
+        if not field.present or field.kind in ("lines", "entries", "group", "switch"):
+            continue
+        value = value_at(data, field.path)
+        back = typed(field.kind, field.shown)
+        if field.kind in ("names", "durations") and not isinstance(value, list):
+            value = [value]
+        if isinstance(value, dict) and field.kind == "text":
+            value = value.get("text", value.get("exercise"))
+        assert back == value or str(back) == str(value), field
+        seen += 1
+    assert seen > 5
+
+
+@pytest.mark.parametrize(
+    "odd", [{"title": ["a"]}, {"pips": "no"}, {"calls": {"a": 1}}, {"allow": [["x"]]}, {"new": 1}]
+)
+def test_what_no_field_can_show_is_there_as_yaml(odd: dict[str, Any]) -> None:
+    """Nothing that a plan holds is out of reach."""
+    data = {"title": "T", "session": [{"rest": "30s"}], **odd}
+    key = next(iter(odd))
+    field = next((one for one in plan_fields(data) if one.label == key), None)
+    assert field is not None
+    assert field.kind == "yaml"
+    assert typed("yaml", field.shown) == odd[key]
+
+
+ENTRIES = ["row", {"exercise": "row", "work": "20s"}]
+PLAN = {
+    "title": "T",
+    "session": [{"block": "A", "pattern": "circuit", "work": "40s", "exercises": ENTRIES}],
+    "exercises": {"row": {"form": "Long back.", "setup": ["Sit.", {"text": "Pull.", "at": "3s"}]}},
+}
+
+
+def after(*rows: dict[str, Any]) -> Any:
+    made: Any = PLAN
+    for row in rows:
+        for edit in edits_asked([row], made):
+            made = on_data(made, edit)
+    return made
+
+
+def exercise_after(*rows: dict[str, Any]) -> Any:
+    return after(*rows)["exercises"]["row"]
+
+
+def test_what_the_buttons_mean() -> None:
+    """Each press of a button is the edits it says."""
+    row = "exercises/row"
+    added = exercise_after({"op": "append", "at": f"{row}/form", "typed": "Elbows in."})
+    assert added["form"] == ["Long back.", "Elbows in."]
+    assert exercise_after({"op": "append", "at": f"{row}/say", "typed": "Hi."})["say"] == "Hi."
+    pinned = exercise_after({"op": "wish", "at": f"{row}/form", "key": "must", "value": True})
+    assert pinned["form"] == {"text": "Long back.", "must": True}
+    freed = exercise_after({"op": "wish", "at": f"{row}/setup/1", "key": "at", "value": None})
+    assert freed["setup"][1] == "Pull."
+    changed = exercise_after({"op": "set", "at": f"{row}/setup/1", "kind": "line", "typed": "Pull hard."})
+    assert changed["setup"][1] == {"text": "Pull hard.", "at": "3s"}
+    renamed = after({"op": "rename", "at": row, "name": "oar"})
+    assert renamed["session"][0]["exercises"] == ["oar", {"exercise": "oar", "work": "20s"}]
+    assert list(renamed["exercises"]) == ["oar"]
+    assert len(after({"op": "copy", "at": "session/0"})["session"]) == 2
+
+
+@pytest.mark.parametrize("pattern", PATTERNS)
+def test_an_added_block_is_ready(pattern: str, tmp_path: Path) -> None:
+    """With the exercises that it names, whatever the plan had before."""
+    path = tmp_path / "p.yaml"
+    made = after({"op": "add", "kind": "block", "pattern": pattern})
+    path.write_text(json.dumps(made), encoding="utf-8")
+    loaded = load_plan(path)
+    assert len(loaded.plan.session) == 2
+
+
+ODD_REQUESTS: list[Any] = [
+    None,
+    [],
+    [1],
+    [{"op": "set"}],
+    [{"op": "x", "at": "a"}],
+    [{"op": "move", "at": "session", "index": "0", "to": 1}],
+    [{"op": "insert", "at": "session", "index": -1}],
+    [{"op": "set", "at": [1.5], "value": 1}],
+    [{"op": "append", "at": "x", "typed": " "}],
+    [{"op": "wish", "at": "exercises/row/form", "key": "__class__", "value": 1}],
+    [{"op": "add", "kind": "house"}],
+    [{"op": "set", "at": "a/" * 30, "value": 1}],
+    [{"op": "set", "at": "title", "value": 1}] * 101,
+]
+
+
+@pytest.mark.parametrize("rows", ODD_REQUESTS, ids=range(len(ODD_REQUESTS)))
+def test_odd_requests_are_refused_in_words(rows: Any) -> None:
+    """Never a traceback."""
+    with pytest.raises((BadRequestError, EditError)):
+        edits_asked(rows, PLAN)

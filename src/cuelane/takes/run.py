@@ -131,10 +131,11 @@ def _find(
             for piece in heard
             if not any(start <= piece.start_s < end for start, end in used)
         )
+    listened = _Listened(recordings, heard_by, tones, quietest)
     results = []
-    for number, text in enumerate(lines, 1):
+    for number in range(1, len(lines) + 1):
         of_line = [(index, take) for index, take in takes if take.line == number - 1]
-        results.append(_choose(number, text, of_line, lines, recordings, heard_by, tones, quietest, accept))
+        results.append(_choose(number, of_line, lines, listened, accept))
     return TakesResult(tuple(results), tuple(unused), tuple(notes))
 
 
@@ -189,18 +190,25 @@ def leading_number(words: Sequence[str]) -> tuple[int | None, int]:
 _VALUES = {tuple(spoken_words(str(n))): n for n in range(1, MAX_NUMBER + 1)}
 
 
+@dataclass(frozen=True)
+class _Listened:
+    """The recordings, what was heard in each, its room's tone, and the level of the quietest of those."""
+
+    recordings: Sequence[Recording]
+    heard_by: Sequence[Sequence[HeardPiece]]
+    tones: Sequence[npt.NDArray[np.float64] | None]
+    quietest_db: float
+
+
 def _choose(
     number: int,
-    text: str,
     takes: list[tuple[int, Take]],
     lines: Sequence[str],
-    recordings: Sequence[Recording],
-    heard_by: Sequence[Sequence[HeardPiece]],
-    tones: Sequence[npt.NDArray[np.float64] | None],
-    quietest_db: float,
+    listened: _Listened,
     accept: frozenset[int],
 ) -> LineResult:
     """Return the last good take of a line, or the best of the doubtful ones for a listen."""
+    text, recordings = lines[number - 1], listened.recordings
     if not takes:
         return LineResult(number, text, "missing", notes=("not heard in any recording",))
     good = [
@@ -228,10 +236,10 @@ def _choose(
     state = "placed" if good or number in accept else "uncertain"
     if take.confidence < LIKELY and state == "uncertain":
         notes.append("little of it was recognised")
-    tone = tones[index]
+    tone, heard = listened.tones[index], listened.heard_by[index]
     # The neighbours that a clip must not reach into: the sounds before and after it.
-    ends = [piece.end_s for piece in heard_by[index] if piece.end_s <= take.start_s]
-    starts = [piece.start_s for piece in heard_by[index] if piece.start_s >= take.end_s]
+    ends = [piece.end_s for piece in heard if piece.end_s <= take.start_s]
+    starts = [piece.start_s for piece in heard if piece.start_s >= take.end_s]
     clip = cut_take(
         recording,
         take.start_s,
@@ -239,7 +247,7 @@ def _choose(
         earliest_s=max(ends, default=0.0),
         latest_s=min(starts, default=recording.seconds),
         tone=tone,
-        soften_by_db=0.0 if tone is None else level_db(tone) - quietest_db,
+        soften_by_db=0.0 if tone is None else level_db(tone) - listened.quietest_db,
     )
     return LineResult(
         number, text, state, round(take.confidence, 3), len(takes), recording.source.name,

@@ -148,22 +148,13 @@ def plan_mix(
     most_db, hops = np.empty(n_nodes, dtype=np.float32), np.empty(n_nodes // NODES_PER_HOP)
     # Part by part, so that a long session's arithmetic takes no more memory than a short one's.
     for _ in range(5):
-        for part, ends in _parts(n_nodes):
-            power = voice_weight * voice.power[part] + music.power[part] * _inside(bed_db[ends])
-            in_hops = hop_powers(power * _inside(dip_db[ends]))
-            hops[part.start // NODES_PER_HOP :][: len(in_hops)] = in_hops
-        loudness = loudness_of_hops(hops)
+        loudness = _loudness_of_sum(voice, voice_weight, music, bed_db, dip_db, hops)
         if not math.isfinite(loudness):
             break
         wanted_db = target_lufs - loudness
         gain_db = min(wanted_db, most_gain_db)
         gain = 10 ** (gain_db / 20)
-        for part, ends in _parts(n_nodes):
-            peak = music.peak[part]
-            # The music never has to give way by more than 20 dB for a peak; the rest is the whole's to give.
-            left = np.maximum(ceiling / gain - voice.peak[part], peak * 0.1 * _peaks(ducked[ends]))
-            with np.errstate(divide="ignore", invalid="ignore"):
-                most_db[part] = np.where(peak > 0, 20 * np.log10(left / peak), np.inf)
+        _room_for_music(ceiling / gain, voice, music, ducked, most_db)
         bed_db = under_ceiling(ducked, most_db, node, rate)
         for part, ends in _parts(n_nodes):
             sum_peak = gain * (voice.peak[part] + music.peak[part] * _peaks(bed_db[ends]))
@@ -188,6 +179,29 @@ def plan_mix(
         limited_by_peak=wanted_db > most_gain_db,
         deepest_peak_dip_db=deepest_db,
     )
+
+
+def _loudness_of_sum(
+    voice: Profile, voice_weight: float, music: Profile, bed_db: Array, dip_db: Array, hops: Array
+) -> float:
+    """Return the loudness of both, given the gains at nodes in dB; `hops` is room for the work."""
+    for part, ends in _parts(len(music.power)):
+        power = voice_weight * voice.power[part] + music.power[part] * _inside(bed_db[ends])
+        in_hops = hop_powers(power * _inside(dip_db[ends]))
+        hops[part.start // NODES_PER_HOP :][: len(in_hops)] = in_hops
+    return loudness_of_hops(hops)
+
+
+def _room_for_music(
+    ceiling: float, voice: Profile, music: Profile, ducked_db: Array, most_db: npt.NDArray[np.float32]
+) -> None:
+    """Fill `most_db` with the gain, in dB, at which the music's peak and the voice's meet the ceiling."""
+    for part, ends in _parts(len(music.peak)):
+        peak = music.peak[part]
+        # The music never has to give way by more than 20 dB for a peak; the rest is the whole's to give.
+        left = np.maximum(ceiling - voice.peak[part], peak * 0.1 * _peaks(ducked_db[ends]))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            most_db[part] = np.where(peak > 0, 20 * np.log10(left / peak), np.inf)
 
 
 def _parts(n_nodes: int) -> Iterator[tuple[slice, slice]]:

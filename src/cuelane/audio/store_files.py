@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import soundfile
 
 from cuelane.audio.clip import Clip, Samples, content_hash
 from cuelane.base.ordinary import read_ordinary
@@ -83,8 +84,6 @@ def read_record(path: Path, recipe: str | None) -> dict[str, Any] | None:
 
 def read_wav(path: Path, sha256: str) -> tuple[Samples, int] | None:
     """Return (samples of shape (n_frames,), sample_rate) of a file, or None if not what its name promises."""
-    import soundfile
-
     try:
         content = read_ordinary(path, _MAX_WAV_BYTES, follow=False)
         with soundfile.SoundFile(io.BytesIO(content)) as file:
@@ -104,8 +103,6 @@ def read_wav(path: Path, sha256: str) -> tuple[Samples, int] | None:
 
 def wav_bytes(samples: Samples, sample_rate: int) -> bytes:
     """Return `samples` of shape (n_frames,), on the 24-bit grid, as the bytes of a WAV file."""
-    import soundfile
-
     whole = np.asarray(np.rint(samples.astype(np.float64) * 8_388_608.0), dtype=np.int32) << 8
     buffer = io.BytesIO()
     with soundfile.SoundFile(

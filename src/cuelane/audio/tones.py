@@ -30,10 +30,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.signal import sosfreqz
 
 from cuelane.audio.clip import Samples
 from cuelane.base.errors import SignalError
 from cuelane.base.units import SAMPLE_RATE
+from cuelane.meter import k_weighting_sos
 
 REFERENCE_LUFS = -20.0
 EDGE_MS = 6
@@ -147,10 +149,6 @@ def reference_amplitude(frequency_hz: float, length_s: float) -> float:
 
 def k_weighting_db(frequency_hz: float) -> float:
     """Return BS.1770's K-weighting at a frequency, as its filters give it at 48 kHz."""
-    from scipy.signal import sosfreqz
-
-    from cuelane.meter import k_weighting_sos
-
     _, response = sosfreqz(k_weighting_sos(48_000), worN=[frequency_hz], fs=48_000)
     return float(20 * np.log10(np.abs(response[0])))
 

@@ -9,6 +9,8 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
+from num2words import num2words
+
 from cuelane.base.errors import UsageError
 
 _PLACEHOLDER = re.compile(r"\{(\w+)\}")
@@ -63,8 +65,6 @@ class Language:
 
     def number(self, value: int) -> str:
         """Return a whole number from 0 to 99 in words, where num2words has the language; else in digits."""
-        from num2words import num2words
-
         if value > 99:
             return str(value)
         try:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.fft import irfft, next_fast_len, rfft
 
 Signal = npt.NDArray[np.float32]
 Table = npt.NDArray[np.float64]
@@ -66,8 +67,6 @@ class TemplateSpectra:
 
     @classmethod
     def of(cls, x: Signal, template: Signal) -> TemplateSpectra:
-        from scipy.fft import next_fast_len, rfft
-
         n = next_fast_len(len(x), real=True)
         return cls(rfft(x, n), rfft(template, n), n, len(x) - len(template) + 1)
 
@@ -90,8 +89,6 @@ class TemplateSpectra:
         return self._back(product)
 
     def _back(self, product: npt.NDArray[np.complex64]) -> Signal:
-        from scipy.fft import irfft
-
         return np.asarray(irfft(product, self.n)[: self.n_lags], dtype=np.float32)
 
 
@@ -158,8 +155,6 @@ def delayed(template: Signal, fraction: float) -> Signal:
 
     Taking a cue out of a sound, or reading its level, half a sample off leaves half of its treble behind.
     """
-    from scipy.fft import irfft, next_fast_len, rfft
-
     n = next_fast_len(len(template) + 64, real=True)
     padded = np.concatenate([np.zeros(1, np.float32), template, np.zeros(n - len(template) - 1, np.float32)])
     phase = np.arange(n // 2 + 1, dtype=np.float32) * np.float32(2 * np.pi * fraction / n)

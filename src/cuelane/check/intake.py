@@ -12,6 +12,7 @@ from typing import IO, Any
 
 import numpy as np
 import numpy.typing as npt
+import soxr
 
 from cuelane.media import MediaInfo, decode, probe
 from cuelane.media.reader import mean_of_channels
@@ -150,8 +151,6 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
     ------
     AudioFileError : missing, empty, or nothing in it can be decoded.
     """
-    import soxr
-
     info = probe(path)
     intake = Intake(info, CheckedSound())
     rate = info.sample_rate if info.sample_rate in METERED_RATES else USUAL_RATE

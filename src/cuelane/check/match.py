@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 import numpy.typing as npt
+from scipy.optimize import linear_sum_assignment
 
 Indices = npt.NDArray[np.intp]
 
@@ -49,8 +50,6 @@ def _match(
     expected: npt.NDArray[np.float64], found: npt.NDArray[np.float64], some: Indices, others: Indices,
     window_s: float, allowed: Callable[[int, int], bool] | None,
 ) -> list[tuple[int, int]]:  # fmt: skip
-    from scipy.optimize import linear_sum_assignment
-
     apart = np.abs(np.subtract.outer(expected[some], found[others]))
     if allowed is not None:
         for i, j in np.argwhere(apart <= window_s):

@@ -14,6 +14,7 @@ from typing import Any, Literal, Protocol
 
 import numpy as np
 import numpy.typing as npt
+import soxr
 
 from cuelane.base.errors import AudioFileError
 from cuelane.base.schedule import Event, Schedule
@@ -51,8 +52,6 @@ class Template:
     def sound(self, rate: float = 1.0) -> Signal:
         """Return the template at 16 kHz as in a file where everything takes `rate` times as long."""
         if rate not in self._made:
-            import soxr
-
             made = soxr.resample(self.samples, float(self.sample_rate), ANALYSIS_RATE * rate, quality="HQ")
             self._made = {rate: np.asarray(made, dtype=np.float32)}
         return self._made[rate]

@@ -17,6 +17,7 @@ import functools
 
 import numpy as np
 import numpy.typing as npt
+from scipy.fft import next_fast_len, rfft
 
 from cuelane.base.errors import SignalError
 from cuelane.hearing.sii import ONE_THIRD_OCTAVE
@@ -40,8 +41,6 @@ def band_powers(samples: npt.NDArray[np.floating], sample_rate: int) -> Array:
     ----------
     samples : shape (n_frames,). Taken whole, unwindowed: its ends should be quiet, as a clip's are.
     """
-    from scipy.fft import next_fast_len, rfft
-
     if samples.ndim != 1:
         raise SignalError(f"band_powers wants shape (n_frames,), got {samples.shape}")
     if not samples.size:
@@ -78,8 +77,6 @@ class BandFrames:
 
     def push(self, block: npt.NDArray[np.floating]) -> None:
         """Take the next samples, shape (n_frames, n_channels)."""
-        from scipy.fft import rfft
-
         self._pending = np.concatenate([self._pending, block.T.astype(np.float32)], axis=1)
         n_ready = (self._pending.shape[1] - self._n_fft) // self._hop + 1
         if n_ready <= 0:

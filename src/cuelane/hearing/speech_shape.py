@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.signal import butter, iirpeak, lfilter, sosfilt, sosfiltfilt
 
 from cuelane.audio.clip import Samples
 from cuelane.base.errors import SignalError
@@ -57,8 +58,6 @@ def shape_speech(samples: npt.NDArray[np.floating], sample_rate: int, shape: Sha
     ----------
     samples : shape (n_frames,), full scale 1.0. Silence comes back as it is.
     """
-    from scipy.signal import butter, iirpeak, lfilter, sosfilt
-
     if samples.ndim != 1:
         raise SignalError(f"shape_speech wants shape (n_frames,), got {samples.shape}")
     loudness = clip_loudness_lufs(samples, sample_rate)
@@ -80,8 +79,6 @@ def shape_speech(samples: npt.NDArray[np.floating], sample_rate: int, shape: Sha
 def _compression_gain(samples: Array, sample_rate: int, ratio: float) -> Array:
     """Return the linear gain at each sample; it follows the syllables, not the wave, and runs neither ahead
     nor behind."""
-    from scipy.signal import butter, sosfiltfilt
-
     smooth = butter(1, _SMOOTHING_HZ, fs=sample_rate, output="sos")
     padding = min(samples.size - 1, sample_rate // 10)
     power = np.maximum(sosfiltfilt(smooth, np.square(samples), padlen=padding), 1e-12)

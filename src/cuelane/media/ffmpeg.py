@@ -7,13 +7,19 @@ import functools
 import os
 import re
 import subprocess
+import sys
 import threading
 from collections import deque
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO
 
+import imageio_ffmpeg
+
 from cuelane.base.errors import DeliveryError
+
+if sys.platform == "linux":
+    import fcntl
 
 # A demuxer outside this list could be made to open other files (playlists, concat lists) or devices.
 DEMUXERS = (
@@ -32,8 +38,6 @@ _n_fed = 0
 @functools.cache
 def program() -> str:
     """Return the ffmpeg program's path. Raises DeliveryError if this platform's wheel carries none."""
-    import imageio_ffmpeg
-
     try:
         return str(imageio_ffmpeg.get_ffmpeg_exe())
     except RuntimeError as error:
@@ -68,8 +72,6 @@ def reads_in_a_filter() -> bool:
 
     Release 9 does, bit for bit, for all that our tests hold to it; release 7 ends ADPCM after one packet.
     """
-    import imageio_ffmpeg
-
     release = re.match(r"n?(\d+)\.", imageio_ffmpeg.get_ffmpeg_version())
     return release is not None and int(release[1]) >= 9
 
@@ -162,9 +164,6 @@ def running(
 
 def enlarge_pipe(stream: IO[bytes], n_bytes: int = 1 << 20) -> None:
     """Ask for a larger pipe buffer, so that neither side waits for the other; where that is possible."""
-    try:
-        import fcntl
-
-        fcntl.fcntl(stream.fileno(), fcntl.F_SETPIPE_SZ, n_bytes)
-    except (ImportError, AttributeError, OSError):
-        pass
+    if sys.platform == "linux":
+        with contextlib.suppress(OSError):
+            fcntl.fcntl(stream.fileno(), fcntl.F_SETPIPE_SZ, n_bytes)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
+import soundfile
 
 from cuelane.base.errors import DeliveryError, SignalError
 from cuelane.media.counted import CountedBlocks
@@ -33,8 +34,6 @@ def write_pcm(
     DeliveryError : the disk does not take it.
     SignalError : a WAV passes 4 GiB and `n_frames` did not say so.
     """
-    import soundfile
-
     n_channels, container = blocks.n_channels, coding.container
     if container == "WAV" and (n_frames or 0) * n_channels * 3 > MAX_RIFF_BYTES:
         container = "RF64"

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
+import soundfile
+
 from cuelane.base.errors import AudioFileError
 from cuelane.media import ffmpeg
 from cuelane.media.container_bytes import has_gapless_info, sign_of_damage
@@ -149,8 +151,6 @@ def _shape(description: str) -> tuple[int, int]:
 
 
 def _exact_duration(path: Path) -> float | None:
-    import soundfile
-
     try:
         return float(soundfile.info(str(path)).duration)
     except soundfile.SoundFileError:

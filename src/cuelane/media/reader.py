@@ -19,6 +19,8 @@ from typing import IO, Any, cast
 
 import numpy as np
 import numpy.typing as npt
+import soundfile
+import soxr
 
 from cuelane.base.errors import AudioFileError
 from cuelane.base.memory import keep_freed_memory
@@ -120,8 +122,6 @@ class _NotForSoundfileError(Exception):
 
 
 def _by_soundfile(path: Path, notice: Damage) -> Iterator[Any]:
-    import soundfile
-
     try:
         file = soundfile.SoundFile(path)
     except soundfile.SoundFileError as error:
@@ -310,8 +310,6 @@ def mean_of_channels(block: Block) -> Block:
 
 
 def _resampled(blocks: Iterator[Block], rate_in: int, rate_out: int, n_channels: int) -> Iterator[Block]:
-    import soxr
-
     stream = soxr.ResampleStream(rate_in, rate_out, n_channels, dtype="float32", quality="HQ")
     for block in blocks:
         yield stream.resample_chunk(np.ascontiguousarray(block)).reshape(-1, n_channels)

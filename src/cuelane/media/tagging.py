@@ -16,6 +16,11 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import mutagen
+from mutagen import id3
+from mutagen.flac import FLAC, Picture, VCFLACDict
+from mutagen.id3 import PictureType
+
 from cuelane.base.errors import DeliveryError
 from cuelane.media.formats import TagStyle
 from cuelane.media.metadata import Metadata, cut_utf8
@@ -46,8 +51,6 @@ def write_tags(path: Path, style: TagStyle, metadata: Metadata) -> None:
     writer = {TagStyle.ID3: _write_id3, TagStyle.FLAC: _write_flac, TagStyle.OGG: _write_ogg}.get(style)
     if writer is None or not metadata:
         return
-    import mutagen
-
     try:
         writer(path, metadata)
     except mutagen.MutagenError as error:
@@ -59,8 +62,6 @@ def _no_padding(_info: object) -> int:
 
 
 def _write_id3(path: Path, metadata: Metadata) -> None:
-    from mutagen import id3
-
     tag = id3.ID3()
     frames: dict[str, Callable[..., Any]] = {
         "title": id3.TIT2,
@@ -128,9 +129,6 @@ def _comments(metadata: Metadata) -> Iterator[tuple[str, str]]:
 
 
 def _picture(cover_png: bytes) -> Picture:
-    from mutagen.flac import Picture
-    from mutagen.id3 import PictureType
-
     picture = Picture()
     picture.type, picture.mime, picture.depth = PictureType.COVER_FRONT, "image/png", 24
     picture.width, picture.height = struct.unpack(">II", cover_png[16:24])
@@ -139,8 +137,6 @@ def _picture(cover_png: bytes) -> Picture:
 
 
 def _write_flac(path: Path, metadata: Metadata) -> None:
-    from mutagen.flac import FLAC, VCFLACDict
-
     file = FLAC(path)
     if file.tags is None:
         file.add_tags()
@@ -153,8 +149,6 @@ def _write_flac(path: Path, metadata: Metadata) -> None:
 
 
 def _write_ogg(path: Path, metadata: Metadata) -> None:
-    import mutagen
-
     file = mutagen.File(path)
     if file is None or file.tags is None:
         raise DeliveryError("the encoder wrote no Ogg file that can be tagged")

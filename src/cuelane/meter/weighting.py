@@ -18,6 +18,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from scipy.signal import sosfilt
 
 from cuelane.base.errors import SignalError
 
@@ -78,8 +79,6 @@ def k_weighting_sos(sample_rate: int) -> Array:
 
 def k_weight(samples: npt.NDArray[np.floating], sample_rate: int) -> Array:
     """Return `samples`, shape (n_frames,) or (n_frames, n_channels), K-weighted along time, from rest."""
-    from scipy.signal import sosfilt
-
     if samples.ndim not in (1, 2):
         raise SignalError(f"k_weight wants shape (n_frames,) or (n_frames, n_channels), got {samples.shape}")
     if samples.size == 0:
@@ -131,8 +130,6 @@ class KWeighting:
         return energy
 
     def _add_energy(self, energy: Array, block: npt.NDArray[np.floating], i: int) -> None:
-        from scipy.signal import sosfilt
-
         kind = np.float32 if block.dtype == np.float32 else np.float64
         channels = np.ascontiguousarray(block[:, 2 * i : 2 * i + 2], dtype=kind)
         signal: npt.NDArray[Any] = channels[:, 0]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+from scipy.signal import butter, sosfiltfilt
 
 from cuelane.audio.clip import audible_span
 from cuelane.meter.gating import clip_loudness_lufs
@@ -62,8 +63,6 @@ def cut_with_onset(
     earliest_s, latest_s : the clip stays between these: the ends of its neighbours.
     tone, soften_by_db : the recording's room tone, and how far to bring it down.
     """
-    from scipy.signal import butter, sosfiltfilt
-
     begin, stop = max(earliest_s, start_s - _SEARCH_S), min(latest_s, end_s + _SEARCH_S)
     raw = recording.full(begin, stop)
     rumble = butter(2, _RUMBLE_HZ, "highpass", fs=CLIP_RATE, output="sos")

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
+import soxr
 
 from cuelane.base.errors import AudioFileError
 from cuelane.media.reader import decode
@@ -100,8 +101,6 @@ def open_recording(source: Path, scratch: Path, progress: Progress | None = None
     ------
     AudioFileError : not readable, silent for want of sound in it, or longer than six hours.
     """
-    import soxr
-
     resampler = soxr.ResampleStream(CLIP_RATE, LISTEN_RATE, 1, dtype="float32")
     full_path, low_path = scratch / "full.pcm", scratch / "low.pcm"
     n_frames = 0

@@ -14,6 +14,7 @@ from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
+from scipy.signal import istft, stft
 
 from cuelane.recording.decode import CLIP_RATE, Recording
 
@@ -61,8 +62,6 @@ def soften(samples: Audio, tone: Spectrum, by_db: float) -> Audio:
     """Return `samples` (48 kHz mono) with noise of spectrum `tone` lowered by at most `by_db`."""
     if by_db < _WORTH_DB:
         return samples
-    from scipy.signal import istft, stft
-
     # scipy scales a spectrum by the window's sum; the tone was taken without.
     scale = np.hanning(WINDOW).sum() ** 2
     _, _, bins = stft(samples, CLIP_RATE, "hann", WINDOW, WINDOW * 3 // 4)

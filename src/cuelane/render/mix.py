@@ -20,6 +20,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.signal import sosfilt
 
 from cuelane.audio.clip import Samples
 from cuelane.audio.tones import render_pip
@@ -106,8 +107,6 @@ def span(schedule: Schedule, load_clip: LoadClip, first: int, last: int, *, gain
 
 def _measured(schedule: Schedule, mixer: _Mixer) -> tuple[float, float]:
     """Return (integrated LUFS, true peak dBTP) of the session at gain 0."""
-    from scipy.signal import sosfilt
-
     rate = schedule.sample_rate
     sos = k_weighting_sos(rate)
     edges = (2 * np.arange(10 * schedule.n_frames // rate + 2, dtype=np.int64) * rate + 10) // 20

@@ -20,6 +20,9 @@ from typing import cast
 
 import numpy as np
 import numpy.typing as npt
+import soxr
+from scipy.ndimage import minimum_filter1d, uniform_filter1d
+from scipy.signal import sosfilt
 
 from cuelane.audio.clip import AUDIBLE_RANGE_DB, WINDOW_MS, Samples, audible_span, quantise24
 from cuelane.base.errors import VoiceError
@@ -78,8 +81,6 @@ def finish(
     ------
     VoiceError : nothing audible, or values that are not numbers.
     """
-    import soxr
-
     speech = np.asarray(raw, dtype=np.float64)
     if speech.ndim != 1 or not np.isfinite(speech).all():
         raise VoiceError("the engine gave something that is not one channel of finite samples")
@@ -145,8 +146,6 @@ def _trim(speech: Array) -> tuple[Array, int]:
 
 
 def _disperse(speech: Array) -> Array:
-    from scipy.signal import sosfilt
-
     sections = []
     for frequency_hz, q in _DISPERSION:
         omega = 2 * np.pi * frequency_hz / SAMPLE_RATE
@@ -158,8 +157,6 @@ def _disperse(speech: Array) -> Array:
 
 def _even(speech: Array) -> Array:
     """Return `speech` with half of each word's difference from the whole line's loudness taken away."""
-    from scipy.ndimage import uniform_filter1d
-
     energies = _energies(speech)
     power = energies / _STEP
     for _ in range(3):
@@ -208,8 +205,6 @@ def _level(speech: Array, loudness_lufs: float) -> tuple[Array, float]:
 
 def _peaks(speech: Array) -> Array:
     """Return the largest magnitude of each 1 ms, half samples included."""
-    import soxr
-
     n_steps = -(-len(speech) // _STEP)
     double = np.abs(soxr.resample(speech, SAMPLE_RATE, 2 * SAMPLE_RATE, "HQ"))[: 2 * len(speech)]
     return np.asarray(np.pad(double, (0, 2 * n_steps * _STEP - len(double))).reshape(n_steps, -1).max(axis=1))
@@ -236,8 +231,6 @@ def _loudness_lufs(energies: Array) -> float:
 
 def _hold_down(peaks: Array, ceiling: float) -> Array:
     """Return for each 1 ms a smooth gain, at most 1, that keeps `peaks` at or under `ceiling`."""
-    from scipy.ndimage import minimum_filter1d, uniform_filter1d
-
     gain = np.minimum(1.0, ceiling / np.maximum(peaks, 1e-12))
     # Three running means, and the line between two steps, reach no further than the hold did, so the
     # smoothed gain is nowhere above what is needed.

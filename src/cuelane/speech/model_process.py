@@ -24,6 +24,7 @@ from typing import IO, Any, cast
 
 import numpy as np
 import numpy.typing as npt
+import psutil
 
 from cuelane.base.errors import VoiceError
 from cuelane.base.ordinary import read_ordinary, size_in_words
@@ -162,8 +163,6 @@ class _Child:
             watch.join()
 
     def _watch(self, done: threading.Event, until_s: float, within_s: float) -> None:
-        import psutil
-
         with contextlib.suppress(psutil.Error):
             process = psutil.Process(self._process.pid)
             while not done.wait(_WATCH_S):

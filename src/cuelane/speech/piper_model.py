@@ -47,8 +47,12 @@ class PiperModel:
     def __init__(self, model: Path | bytes, facts: PiperFacts, speaker: int | None, name: str) -> None:
         self._speaker, self._name = speaker, name
         try:
+            # All that the engine will import, at once: lines are spoken on several threads, and two first
+            # imports at the same time may see each other's modules half made.
             import onnxruntime
+            import piper.phonemize_espeak  # noqa: F401
             from piper import PiperVoice
+            from piper.config import SynthesisConfig
         except ImportError as error:
             raise VoiceError(
                 f"the speech engine is missing ({error}); install it with: pip install piper-tts"
@@ -68,6 +72,7 @@ class PiperModel:
             raise VoiceError(
                 f"the model of voice {name} is no Piper model that can be loaded: {str(error)[:300]}"
             ) from error
+        self._synthesis_config = SynthesisConfig
         self.piper: Any = PiperVoice(session=session, config=as_piper(facts))
 
     def speak(self, prepared: str, pace: float, pause_ms: int) -> tuple[Array, int]:
@@ -114,9 +119,7 @@ class PiperModel:
         return best
 
     def _infer(self, phoneme_ids: list[int], scale: float) -> Array:
-        from piper.config import SynthesisConfig
-
-        settings = SynthesisConfig(
+        settings = self._synthesis_config(
             speaker_id=self._speaker,
             length_scale=scale * self.piper.config.length_scale,
             noise_scale=0.0,

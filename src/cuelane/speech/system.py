@@ -20,6 +20,7 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
+import soundfile
 from pydantic import Field
 
 from cuelane.base.errors import VoiceError
@@ -81,8 +82,6 @@ class SystemVoice:
         ------
         VoiceError : no engine, no such voice, no end within the time allowed, or less sound than words.
         """
-        import soundfile
-
         with tempfile.TemporaryDirectory(prefix="cuelane-") as folder:
             # NSSpeechSynthesizer writes AIFF whatever the name says.
             out = Path(folder).resolve() / ("line.aiff" if sys.platform == "darwin" else "line.wav")

@@ -11,6 +11,8 @@ import functools
 
 import numpy as np
 import numpy.typing as npt
+from scipy.fft import fft, next_fast_len, rfft
+from scipy.signal import sosfreqz
 
 from cuelane.hearing.bands import FRAMES_PER_SECOND, N_BANDS
 from cuelane.meter.weighting import k_weighting_sos
@@ -30,8 +32,6 @@ class BandSpectra:
     """Follows a stream of one or two channels; rows are 100 ms."""
 
     def __init__(self, sample_rate: int, n_channels: int) -> None:
-        from scipy.fft import next_fast_len
-
         self._n_channels = n_channels
         self._hop = hop_frames(sample_rate)
         self._n_fft = next_fast_len(round((1 + _RAMP) * self._hop), real=True)
@@ -45,8 +45,6 @@ class BandSpectra:
 
     def push(self, block: Block) -> None:
         """Take the next samples, shape (n_frames, n_channels)."""
-        from scipy.fft import fft, rfft
-
         joined = np.concatenate([self._pending, block])
         n_ready = max(0, (len(joined) - self._n_fft) // self._hop + 1)
         self._pending = joined[n_ready * self._hop :]
@@ -82,8 +80,6 @@ class BandSpectra:
 @functools.lru_cache(maxsize=8)
 def _matrix(sample_rate: int, n_channels: int, n_fft: int, hop: int) -> Block:
     """Return what sums the squared parts of a spectrum, shape (2 * n_bins, 18 bands, K-weighted, plain)."""
-    from scipy.signal import sosfreqz
-
     bin_hz = sample_rate / n_fft
     if n_channels == 2:
         bins = np.abs(np.fft.fftfreq(n_fft, 1 / n_fft))

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
+from scipy.signal import find_peaks
 
 from cuelane.adapt.beeps.tone_tracks import ToneTrack
 
@@ -96,8 +97,6 @@ def _share_with_pattern(
     Music whose bars are as long as a class's intervals, or a part of them, is in the same place at every
     boundary; but it goes through that place at other times too.
     """
-    from scipy.signal import find_peaks
-
     votes = np.zeros(int((onsets[-1] + 2 * _REACH_S) / _VOTE_S) + 2)
     for offset, pitch in zip(offsets, beside, strict=True):
         at = onsets[np.abs(pitches - pitch) < _SAME_PITCH] - offset + _REACH_S

@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import maximum_filter1d
+from scipy.signal import find_peaks
 
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.beeps.plan_fit import fit, follow
@@ -52,8 +54,6 @@ class _Scores:
     """The score of each tone of a countdown at each millisecond, and of all of them together."""
 
     def __init__(self, recording: Recording, beep: Beep) -> None:
-        from scipy.ndimage import maximum_filter1d
-
         self.parts: list[tuple[float, Array]] = []
         long = tone_scores(recording, beep.long_frequency_hz, beep.long_s)
         self.parts.append((0.0, long))
@@ -84,8 +84,6 @@ class _Scores:
 
         Each short tone's distance from the long one tells it, the farthest most exactly.
         """
-        from scipy.signal import find_peaks
-
         places, _ = find_peaks(self.together, height=_CLEAR, distance=round(_APART_S * SCORE_RATE))
         values, weights = [], []
         for place in places:
@@ -144,8 +142,6 @@ def _bend(window: npt.NDArray[np.floating], top: int) -> float:
 
 def measured(recording: Recording, beep: Beep) -> Beep:
     """Return `beep` with lengths and spacing as the recording's clear countdowns have them, to 1 or 2 ms."""
-    from scipy.signal import find_peaks
-
     scores = _Scores(recording, beep)
     places, seen = find_peaks(scores.together, height=_CLEAR, distance=round(_APART_S * SCORE_RATE))
     if len(places) < _FEWEST:
@@ -178,8 +174,6 @@ def _length(
 
 def find_boundaries(recording: Recording, beep: Beep) -> list[Boundary]:
     """Return every place where `beep` ends, in order of time."""
-    from scipy.signal import find_peaks
-
     scores = _Scores(recording, beep)
     apart = round(_APART_S * SCORE_RATE)
     # A lone tone has no spacing to be wrong about; it has to be clear instead.
@@ -228,8 +222,6 @@ def boundaries_by_plan(
     What is then missing is looked for within 0.35 s of where its neighbours say, however faint, and put
     there if nothing is heard.
     """
-    from scipy.signal import find_peaks
-
     scores = _Scores(recording, beep)
     tops, seen = find_peaks(scores.together, height=_PLAN_LEAST, distance=round(_APART_S * SCORE_RATE))
     clearest = np.sort(np.argsort(seen["peak_heights"])[::-1][: 4 * len(expected_s) + 50])

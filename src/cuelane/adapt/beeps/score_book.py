@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import maximum_filter1d
+from scipy.signal import find_peaks
 
 from cuelane.adapt.beeps.tone_filter import SCORE_RATE, ToneSpectra, tone_scores
 from cuelane.recording.decode import Recording
@@ -32,8 +34,6 @@ class ScoreBook:
 
 def pool(scores: Array) -> Array:
     """Return `scores` at 4 ms steps, each the highest within 16 ms."""
-    from scipy.ndimage import maximum_filter1d
-
     wide = maximum_filter1d(scores, 2 * round(JITTER_S * SCORE_RATE) + 1)
     return np.asarray(wide[::POOL], dtype=np.float32)
 
@@ -51,8 +51,6 @@ def shifted(scores: Array, by_s: float) -> Array:
 
 def peaks(scores: Array, least: float, apart_s: float = LEAST_APART_S) -> npt.NDArray[np.int64]:
     """Return the places of the highest pooled `scores` of at least `least`, no two closer than `apart_s`."""
-    from scipy.signal import find_peaks
-
     padded = np.concatenate([[0.0], scores, [0.0]])
     places, _ = find_peaks(padded, height=least, distance=max(1, round(apart_s * SCORE_RATE / POOL)))
     return np.asarray(places - 1, dtype=np.int64)

@@ -12,6 +12,8 @@ from functools import cache
 
 import numpy as np
 import numpy.typing as npt
+from scipy.fft import ifft, rfft
+from scipy.signal import firwin
 
 from cuelane.recording.decode import Recording
 from cuelane.recording.recogniser import LISTEN_RATE
@@ -57,8 +59,6 @@ class ToneSpectra:
             yield min(_BLOCK // DOWN, self.n_scores - start // DOWN), _band(spectrum, frequency_hz)
 
     def _spectrum(self, start: int) -> Complex:
-        from scipy.fft import rfft
-
         block = np.zeros(_N_FFT, np.float32)
         begin = start - _LEAD
         samples = self._recording.low_frames(begin, begin + _N_FFT)
@@ -70,8 +70,6 @@ class ToneSpectra:
 @cache
 def _response() -> Array:
     """Return the band's filter at each of its frequencies, from half the score rate below to half above."""
-    from scipy.signal import firwin
-
     half = _N_TAPS // 2
     taps = np.zeros(_N_FFT)
     taps[: half + 1] = (centred := firwin(_N_TAPS, _HALF_BAND_HZ, fs=LISTEN_RATE))[half:]
@@ -82,8 +80,6 @@ def _response() -> Array:
 
 
 def _band(spectrum: Complex, frequency_hz: float) -> Complex:
-    from scipy.fft import ifft
-
     n_band = _N_FFT // DOWN
     half = n_band // 2
     centre = round(frequency_hz * _N_FFT / LISTEN_RATE)

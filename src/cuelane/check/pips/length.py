@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from scipy.fft import next_fast_len, rfft
 
 from cuelane.check.intake import ANALYSIS_RATE, CheckedSound
 from cuelane.check.pips.tone_search import EDGE_S, FINE_RATE, PipKind, Tone, band_of, guard_s, measure
@@ -44,8 +45,6 @@ def other_length(
 
 def _heard_length_s(recording: CheckedSound, kind: PipKind, place_s: float) -> float | None:
     """Return how long the tone that sounds at `place_s` stays above half its height, edges included."""
-    from scipy.fft import next_fast_len, rfft
-
     low_s = place_s - LONGEST * kind.length_s
     step = ANALYSIS_RATE // FINE_RATE
     n = step * next_fast_len(int((2 * LONGEST + 1) * kind.length_s * FINE_RATE))

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.fft import rfft
 
 from cuelane.base.schedule import Event
 from cuelane.check.intake import ANALYSIS_RATE, REACH_S, CheckedSound
@@ -113,8 +114,6 @@ def pair_pips(found: Sequence[Tone | None], places_s: Sequence[float]) -> list[T
 
 def other_pitch(recording: CheckedSound, kind: PipKind, place_s: float, sample_rate: int) -> PipFound:
     """Return a tone of another pitch where a pip should be, if there is one: its pitch, and its time."""
-    from scipy.fft import rfft
-
     n = round(kind.length_s * ANALYSIS_RATE)
     sound = recording.read(round(place_s * ANALYSIS_RATE), n)
     if float(np.abs(sound).max()) < 1e-4:

@@ -16,6 +16,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy.fft import fft, ifft, rfft
+from scipy.ndimage import maximum_filter1d
 
 from cuelane.check.correlate import Signal, vertex
 from cuelane.check.intake import ANALYSIS_RATE, SILENCE
@@ -75,8 +77,6 @@ def _band_filter(
 
 def band_of(spectrum: Complex, n: int, frequency_hz: float, n_out: int) -> Complex:
     """Return the band round `frequency_hz` at zero frequency, `n_out` samples for the `n` of the sound."""
-    from scipy.fft import ifft
-
     bins, places, weight, turn = _band_filter(n, frequency_hz, n_out)
     out = np.zeros(n_out, dtype=np.complex64)
     out[places] = spectrum[bins] * weight
@@ -136,9 +136,6 @@ class ToneSearch:
         self._waiting, self._n_waiting = [sound.copy()], len(sound)
 
     def _look(self, sound: Signal) -> None:
-        from scipy.fft import rfft
-        from scipy.ndimage import maximum_filter1d
-
         if float(np.abs(sound).max()) < SILENCE:
             return
         n_out = self._size * COARSE_RATE // ANALYSIS_RATE
@@ -178,8 +175,6 @@ def template(kind: PipKind) -> npt.NDArray[np.complex64]:
 @functools.lru_cache(maxsize=64)
 def _pattern(kind: PipKind, n: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.complex128], float]:
     """Return (bins of a transform of `n` samples round the pitch, template there times the band, energy)."""
-    from scipy.fft import fft
-
     tone = template(kind)
     bins = np.arange(
         max(1, int((kind.frequency_hz - HALF_BAND_HZ) * n / ANALYSIS_RATE)),
@@ -203,8 +198,6 @@ def measure(
     `sound` is at 16 kHz and begins at `first_s` of the file; it must reach a guard beyond the range.
     `sample_rate` is the schedule's: a pip's middle lies half way between its first sample and its last.
     """
-    from scipy.fft import ifft, rfft
-
     step = ANALYSIS_RATE // FINE_RATE
     n = -(-len(sound) // 2048) * 2048
     bins, pattern, own = _pattern(kind, n)

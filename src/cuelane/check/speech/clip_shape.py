@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.fft import next_fast_len, rfft
 
 from cuelane.check.correlate import Signal, delayed, pre_emphasise
 from cuelane.check.intake import ANALYSIS_RATE, CheckedSound
@@ -94,8 +95,6 @@ def _level(model: Signal, sound: Signal) -> tuple[float, float]:
 
     A lossy codec replaces hiss by other hiss, which no longer correlates; the voice's own band it keeps.
     """
-    from scipy.fft import next_fast_len, rfft
-
     n = next_fast_len(len(model), real=True)
     hz = np.arange(n // 2 + 1) * ANALYSIS_RATE / n
     band = (hz >= LEVEL_LOW_HZ) & (hz <= LEVEL_HIGH_HZ)

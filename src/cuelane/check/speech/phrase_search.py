@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.fft import irfft, rfft
+from scipy.ndimage import uniform_filter1d
 
 from cuelane.check.correlate import Signal
 from cuelane.check.intake import ANALYSIS_RATE, SILENCE
@@ -51,9 +53,6 @@ def _band_starts() -> npt.NDArray[np.int64]:
 
 def features(x: Signal) -> Features:
     """Return compressed band envelopes of `x`, shape (n, 18); frame k is centred on sample 160 k."""
-    from scipy.fft import rfft
-    from scipy.ndimage import uniform_filter1d
-
     padded = np.concatenate([np.zeros(WINDOW // 2, np.float32), x, np.zeros(WINDOW, np.float32)])
     n = len(x) // HOP
     if n == 0:
@@ -103,8 +102,6 @@ class PhraseSearch:
 
     def _prepare(self) -> npt.NDArray[np.complex64]:
         """Return the templates' spectra, made where the search runs: beside the decoding, not before it."""
-        from scipy.fft import rfft
-
         if self._spectra is None:
             quiet = np.zeros(self._margin * HOP, np.float32)
             padded = np.zeros((BLOCK_FRAMES, N_BANDS, len(self._templates)), np.float32)
@@ -152,8 +149,6 @@ class PhraseSearch:
 
     def _look(self, sound: Signal) -> None:
         """Search one stretch; frame `margin` of it is where the search begins, but for the file's start."""
-        from scipy.fft import irfft, rfft
-
         templates = self._prepare()
         lead = self._margin if self._start else 0
         looks = features(sound)

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.fft import irfft, next_fast_len, rfft
 
 from cuelane.check.intake import ANALYSIS_RATE, CheckedSound
 from cuelane.check.match import match
@@ -142,8 +143,6 @@ def find_offset(
 
     `outline` holds (lowest, highest) sample `per_s` times a second; `spans` (onset, end) of every event.
     """
-    from scipy.fft import irfft, next_fast_len, rfft
-
     size = np.abs(outline).max(axis=1) if len(outline) else np.zeros(0, np.float32)
     if not size.any():
         return None

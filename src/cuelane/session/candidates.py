@@ -27,7 +27,7 @@ class Candidate:
     words. ``tally`` is what :class:`History` counts when it is spoken, ``clip`` a recording beside the plan.
     ``not_before_ms`` and ``latest_ms`` are the first and last moment at which it may start. ``uses`` names
     the pack's phrases in it, so that each comes in its next form next time; ``tells`` what a listener knows
-    once it has been said.
+    once it has been said. ``appearance`` is the set it is about, where that is not the interval's own.
     """
 
     role: str
@@ -45,6 +45,7 @@ class Candidate:
     latest_ms: int | None = None
     uses: tuple[str, ...] = ()
     tells: tuple[Fact, ...] = ()
+    appearance: int | None = None
     clip: str | None = None
     mark: Mark | None = None
 
@@ -69,7 +70,7 @@ class History:
         """Count a candidate that was placed."""
         if candidate.tally:
             self.times[candidate.tally] = self.times.get(candidate.tally, 0) + 1
-            self.last[candidate.tally] = appearance or 0
+            self.last[candidate.tally] = candidate.appearance or appearance or 0
         for phrase in candidate.uses:
             self.phrases[phrase] = self.phrases.get(phrase, 0) + 1
         self.told.update(fact for fact in candidate.tells if fact[0] != "call")

@@ -25,7 +25,7 @@ def breath(here: Here) -> Iterator[Candidate]:
     elif cycle == cycles:
         yield Candidate("time", words.phrase("breath", "last"), 50, "with the last breath", lead=True)
     elif cycle == interval.spoken_cycles + 1:
-        forms = ["tones_hold"] if _has_holds(here) else ["tones"]
+        forms = ["tones_hold", "tones_hold_brief"] if _has_holds(here) else ["tones"]
         for place, form in enumerate((*forms, "tones_short")):
             yield Candidate(
                 "say", words.phrase("breath", form), 50 - place, "where the voice hands over", lead=True,

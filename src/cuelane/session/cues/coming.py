@@ -14,6 +14,8 @@ SIDE_MUST_FROM_MS = 12_000
 _CAUTION_EARLY_WEIGHT = 33
 # In a shorter rest the caution waits for the set itself, where it comes before the set-up.
 _CAUTION_EARLY_FROM_MS = 40_000
+# By how much the bare name is worth less than the preview of what is new.
+_NAME_ONLY = 40
 _MOST_NEW = 2
 _BLOCK_WEIGHT = 60
 
@@ -109,8 +111,9 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
             # The round's sentence and what is new in it have been told: then where it starts.
             key, order = "round_first_side" if side else "round_first", 65
         text = words.say("preview", key, exercise=coming.exercise or "", side=side)
+        weight = WEIGHTS["preview"] - (_NAME_ONLY if first and previews else 5)
         yield Candidate(
-            "side" if side else "preview", text, WEIGHTS["preview"] - 5, when, must=must, toward=toward,
+            "side" if side else "preview", text, weight, when, must=must, toward=toward,
             group="next", chain=("end", order),
         )  # fmt: skip
     ready = to_have_ready(here, coming, told)

@@ -17,6 +17,8 @@ LATE_MS = 12_000
 """Of a set of `LATE_FROM_MS` and more, the last part, in which at most `LATE_CUES` cues begin."""
 LATE_FROM_MS = 20_000
 LATE_CUES = 2
+AFTER_SET_UP = ("start", 500)
+"""In the order of a set: name, caution, set-up or reminder, options, sides, and then all else."""
 
 _SECOND_FORM_WEIGHT = 25
 # Where lines in turn are said moves with the appearance, so that no line stands in one place every time.

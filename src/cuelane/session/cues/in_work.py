@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from cuelane.session.candidates import Candidate
 from cuelane.session.cues.coming import coming_in_work
 from cuelane.session.cues.handling import change
-from cuelane.session.cues.here import LATE_CUES, Here, in_turn, other_side, own_lines
+from cuelane.session.cues.here import AFTER_SET_UP, LATE_CUES, Here, in_turn, other_side, own_lines
 from cuelane.session.cues.options import options_in_set
 from cuelane.session.cues.praise import praise_in_set
 from cuelane.session.cues.set_start import set_start
@@ -31,11 +31,22 @@ def work(here: Here) -> Iterator[Candidate]:
         most += here.level == "full"
         toward = 0.45 + here.shift
         yield from in_turn(
-            here, "form", "once settled", toward=toward, most=most, latest_ms=here.before_late_ms
+            here,
+            "form",
+            "once settled",
+            toward=toward,
+            most=most,
+            chain=AFTER_SET_UP,
+            latest_ms=here.before_late_ms,
         )
     yield from options_in_set(here)
     yield from in_turn(
-        here, "say", "where there is time", toward=0.5 + here.shift, latest_ms=here.before_late_ms
+        here,
+        "say",
+        "where there is time",
+        toward=0.5 + here.shift,
+        chain=AFTER_SET_UP,
+        latest_ms=here.before_late_ms,
     )
     end = list(_end(here))
     yield from end

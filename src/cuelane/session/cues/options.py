@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from cuelane.plan.model import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import (
+    AFTER_SET_UP,
     Here,
     applies,
     in_turn,
@@ -37,13 +38,13 @@ def options_in_set(here: Here) -> Iterator[Candidate]:
     if 2 * appearance <= appearances + 1:
         yield from in_turn(
             here, "easier", "right after the set-up" if first else "in the first half of its appearances",
-            toward=0.0 if first else 0.55 + here.shift, chain=("start", 300) if first else None,
+            toward=0.0 if first else 0.55 + here.shift, chain=("start", 300) if first else AFTER_SET_UP,
             latest_ms=here.before_late_ms,
         )  # fmt: skip
     if 2 * appearance > appearances + 1 or appearances == 1:
         yield from in_turn(
             here, "harder", "the only set has both ways" if appearances == 1 else "in the second half",
-            toward=0.6 + here.shift, latest_ms=here.before_late_ms,
+            toward=0.6 + here.shift, chain=AFTER_SET_UP, latest_ms=here.before_late_ms,
         )  # fmt: skip
 
 
@@ -56,7 +57,8 @@ def _swap_in_set(here: Here) -> Iterator[Candidate]:
     first = here.interval.appearance == 1
     yield from in_turn(
         here, "swap", "early, while it can still be changed", toward=0.0 if first else 0.2,
-        rest_appearances=SWAP_EVERY - 2, chain=("start", 290), latest_ms=here.before_late_ms,
+        rest_appearances=SWAP_EVERY - 2, chain=("start", 290) if first else AFTER_SET_UP,
+        latest_ms=here.before_late_ms,
     )  # fmt: skip
 
 
@@ -72,6 +74,7 @@ def swap_before(here: Here, coming: Interval, toward: float) -> Iterator[Candida
                 "swap", text, WEIGHTS["swap"] if line.weight is None else line.weight,
                 "in the rest before, where there is time to choose", must=line.must is True, toward=toward,
                 chain=("end", 50), tally=tally_of(coming, "swap", line), uses=uses, mark=line.mark,
+                appearance=coming.appearance,
             )  # fmt: skip
             return
 

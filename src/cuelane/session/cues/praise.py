@@ -30,6 +30,14 @@ def praise_in_set(here: Here, late_room: int) -> Iterator[Candidate]:
             yield line_candidate(here, "praise", line, "where the plan fixes it")
     if not _is_due(here, interval.set_index) or interval.length_ms < _LEAST_MS:
         return
+    part = here.arc.round_of(interval)
+    if (
+        part is not None
+        and part.number < part.total
+        and (interval.block_index, part.number) in here.arc.longest
+    ):
+        # Kept for the rest after it, when it can be said that it was the longest.
+        return
     latest_ms = int(interval.length_ms * PRAISE_TO)
     if late_room <= 0 and here.before_late_ms is not None:
         latest_ms = min(latest_ms, here.before_late_ms)

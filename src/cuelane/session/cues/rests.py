@@ -24,6 +24,8 @@ _LIGHT_UNDER_MS = 12_000
 _BREATH_MS = 4_000
 _FOCUS_FROM_MS = 20_000
 _ROUND_WEIGHT = 68
+# What the short form of something that a rest should teach is worth less.
+_SHORTER = 30
 _HALF_WEIGHT = 46
 _FOCUS_WEIGHT = 28
 _HOW_WEIGHT = 44
@@ -105,9 +107,10 @@ def _round(here: Here, part: RoundPart, toward: float) -> Iterator[Candidate]:
     tells = (("round", coming.block_index, part.number),)
     forms = [position] if content is None or here.level == "spare" else [f"{position} {content}", position]
     for place, text in enumerate(forms):
+        why = "which round comes" if place else "which round comes and what it holds"
         yield Candidate(
-            "announce", text, _ROUND_WEIGHT - place, "what the round holds, before it" if not place else
-            "which round comes", toward=toward, group="round", chain=("end", 20), uses=(uses,), tells=tells,
+            "announce", text, _ROUND_WEIGHT - _SHORTER * place, why, toward=toward,
+            group="round", chain=("end", 20), uses=(uses,), tells=tells,
         )  # fmt: skip
 
 
@@ -171,6 +174,9 @@ def _focus(here: Here, coming: Interval, part: RoundPart | None) -> Iterator[Can
         return
     if coming.appearance == 1 or (part is not None and part.new):
         return
+    # Not in every rest: before a round, else before every other set.
+    if part is None and (coming.set_index or 0) % 2:
+        return
     lines = [line for line in own_lines(coming, "form") if line.rounds is None and line.at is None]
     times = [here.history.times.get(tally_of(coming, "form", line), 0) for line in lines]
     if len(lines) < 2 or "{" in lines[times.index(min(times))].text:
@@ -179,5 +185,6 @@ def _focus(here: Here, coming: Interval, part: RoundPart | None) -> Iterator[Can
     text = here.say("options", "focus", exercise=coming.exercise, text=line.text)
     yield Candidate(
         "form", text, _FOCUS_WEIGHT, "a point of form while there is time to think", toward=0.5,
-        chain=("end", 60), tally=tally_of(coming, "form", line), uses=("options.focus",), mark=line.mark,
+        chain=("end", 60), tally=tally_of(coming, "form", line), appearance=coming.appearance,
+        uses=("options.focus",), mark=line.mark,
     )  # fmt: skip

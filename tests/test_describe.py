@@ -8,7 +8,8 @@ import pytest
 from markdown_it import MarkdownIt
 
 import pagesession
-from cuelane.deliver.describe import describe, escape_markdown
+from cuelane.base.unsafe_text import escape_markdown
+from cuelane.deliver.describe import describe
 from cuelane.media import Chapter
 
 TIMESTAMP = re.compile(r"^(?:(\d+):)?(\d+):(\d\d) (.+?) *$", re.MULTILINE)

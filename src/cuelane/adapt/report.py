@@ -9,6 +9,7 @@ from dataclasses import asdict
 from cuelane.adapt.analysis import Analysis
 from cuelane.adapt.plan_file import Planned, Timing
 from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.base.unsafe_text import escape_markdown as plain
 
 SURE = 0.6
 
@@ -106,7 +107,7 @@ def report_markdown(
     title: str, analysis: Analysis, kept: Sequence[bool], planned: Planned, timing: Timing
 ) -> str:
     """Return the report as Markdown: the doubts first, then intervals, then what is left out."""
-    lines = [f"# {_plain(title)}", ""]
+    lines = [f"# {plain(title)}", ""]
     lines.append(
         f"{clock(analysis.seconds)} long; {sum(kept)} of {len(analysis.cues)} sounds kept; {timing} timing."
     )
@@ -116,9 +117,9 @@ def report_markdown(
             f"(confidence {analysis.confidence:.2f} of 1)."
         )
     lines += ["", "## Uncertain", ""]
-    lines += [f"- {_plain(doubt)}" for doubt in doubts(analysis)] or ["Nothing about the class as a whole."]
+    lines += [f"- {plain(doubt)}" for doubt in doubts(analysis)] or ["Nothing about the class as a whole."]
     unsure = [cue for cue, keep in zip(analysis.cues, kept, strict=True) if keep and cue.notes]
-    lines += [f"- {clock(cue.start_s)} {_plain(cue.text)}: {'; '.join(cue.notes)}" for cue in unsure]
+    lines += [f"- {clock(cue.start_s)} {plain(cue.text)}: {plain('; '.join(cue.notes))}" for cue in unsure]
     lines += [
         "",
         "## Intervals",
@@ -127,7 +128,8 @@ def report_markdown(
         "| --- | --- | --- | --- | --- |",
     ]
     lines += [
-        f"| {clock(i.start_s)} | {i.kind} | {i.length_s:.2f} s | {i.true_s:g} s | {'; '.join(i.notes)} |"
+        f"| {clock(i.start_s)} | {i.kind} | {i.length_s:.2f} s | {i.true_s:g} s "
+        f"| {plain('; '.join(i.notes))} |"
         for i in analysis.intervals
         if i.kind != "talk"
     ]
@@ -144,19 +146,14 @@ def report_markdown(
     out = [cue for cue, keep in zip(analysis.cues, kept, strict=True) if not keep]
     lines += ["", "## Left out", ""]
     lines += [
-        f"- {clock(cue.start_s)} {_plain(cue.text)}: {'; '.join(cue.reasons) or 'your decision'}"
+        f"- {clock(cue.start_s)} {plain(cue.text)}: {plain('; '.join(cue.reasons) or 'your decision')}"
         for cue in out
     ] or ["Nothing."]
     if planned.crowded_out:
         lines += ["", "## No room beside the pips", ""]
-        lines += [f"- {clock(cue.onset_ms / 1000)} {_plain(cue.text)}" for cue in planned.crowded_out]
+        lines += [f"- {clock(cue.onset_ms / 1000)} {plain(cue.text)}" for cue in planned.crowded_out]
     lines += [
         "",
         "Recordings and voices belong to people. Use only what you may.",
     ]
     return "\n".join(lines) + "\n"
-
-
-def _plain(text: str) -> str:
-    """Return `text` with Markdown's own characters made harmless."""
-    return "".join(f"\\{char}" if char in "\\`*_[]<>#|" else char for char in text)

@@ -1,4 +1,9 @@
-"""The characters that no text of a stranger brings into what we write or print."""
+"""The characters that no text of a stranger brings into what we write or print, and Markdown's own.
+
+One function makes a text safe for each place: ``cli.output.safe_for_terminal`` and ``json_text``,
+``deliver.marks.cell`` (spreadsheets), ``web.page_parts`` (HTML and scripts), `escape_markdown`,
+``deliver.captions`` (WebVTT and SubRip), ``media.metadata.clean`` (tags and chapters).
+"""
 
 from __future__ import annotations
 
@@ -11,8 +16,21 @@ what stands around it), the byte order mark, noncharacters and lone surrogates. 
 direction, so honest text in any script loses nothing."""
 
 _UNSAFE_RUN = re.compile(f"[{UNSAFE}]+")
+_INLINE = re.compile(r"([\\`*_\[\]<>&#|~$])")
+_LINE_START = re.compile(r"^(\d+)([.)])(?=\s|$)|^([-+=])")
+_AUTOLINK = re.compile(r"(?i)\b(https?|ftp|mailto)(:)|(?<=\b[wW]{3})(\.)|(?<=\S)(@)(?=\S)")
 
 
 def on_one_line(text: object) -> str:
     """Return `text` on one line, without the characters that could reorder or hide what surrounds it."""
     return " ".join(_UNSAFE_RUN.sub(" ", str(text)).split())
+
+
+def escape_markdown(text: object) -> str:
+    """Return `text` on one line, to be read as it stands: no markup, no HTML, no link.
+
+    Escapes are CommonMark's: a backslash before ASCII punctuation (CommonMark 0.31, section 2.4).
+    """
+    safe = _INLINE.sub(r"\\\1", on_one_line(text))
+    safe = _LINE_START.sub(lambda m: f"{m[1]}\\{m[2]}" if m[1] else f"\\{m[3]}", safe)
+    return _AUTOLINK.sub(lambda m: f"{m[1]}\\:" if m[1] else f"\\{m[3] or m[4]}", safe)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cuelane.base.units import format_clock
+from cuelane.base.unsafe_text import on_one_line
 from cuelane.check.findings import Finding
 from cuelane.check.locate import Expected
 
@@ -33,8 +34,8 @@ def name_of(row: Expected) -> str:
     """Return how a person would call an event."""
     event = row.event
     if row.kind is not None:
-        return f"{event.role} pip"
-    text = event.text or event.role
+        return f"{on_one_line(event.role)} pip"
+    text = on_one_line(event.text or event.role)
     return f'"{text if len(text) <= 48 else text[:47].rstrip() + "…"}"'
 
 

@@ -6,6 +6,7 @@ from collections import defaultdict
 
 import numpy as np
 
+from cuelane.base.unsafe_text import on_one_line
 from cuelane.check.fault_words import Tolerance, clock, late_or_early, name_of, size_of
 from cuelane.check.findings import Finding, Findings
 from cuelane.check.fit import Fit
@@ -75,7 +76,7 @@ def _misplaced(
         return None
     more = ""
     if finding.instead is not None:
-        more = f' "{templates[finding.instead.key].text}" is said where it belongs.'
+        more = f' "{on_one_line(templates[finding.instead.key].text)}" is said where it belongs.'
     message = f"{clock(finding.place_s)} {name} is {size_of(error)} {late_or_early(error)}.{more}"
     kind = "late" if error > 0 else "early"
     return Fault(kind, message, event_id, finding.time_s, error)  # type: ignore[arg-type]

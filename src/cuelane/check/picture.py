@@ -12,6 +12,7 @@ from html import escape
 import numpy as np
 
 from cuelane.base.units import format_clock
+from cuelane.base.unsafe_text import on_one_line
 from cuelane.check.fault_words import clock
 from cuelane.check.report import EventResult, Report
 
@@ -63,7 +64,7 @@ def wave_svg(report: Report) -> str:
     ]
     below = WAVE_HEIGHT + 24
     for event in report.events:
-        title = f"<title>{escape(_title(event))}</title>"
+        title = f"<title>{escape(on_one_line(_title(event)))}</title>"
         if 0 <= event.planned_file_s <= length_s:
             x = _x(event.planned_file_s, length_s)
             parts.append(f'<path class="planned" d="M{x:.1f} 4V18">{title}</path>')
@@ -133,7 +134,7 @@ def error_svg(report: Report) -> str:
         x = _x(event.measured_s or 0.0, length_s)
         at = y((event.absolute_error_ms or 0.0) - start_ms)
         kind = "bad" if _is_off(event) else event.kind
-        title = f"<title>{escape(_title(event))}</title>"
+        title = f"<title>{escape(on_one_line(_title(event)))}</title>"
         if event.kind == "pip":
             parts.append(f'<circle class="dot-{kind}" cx="{x:.1f}" cy="{at:.1f}" r="3">{title}</circle>')
         else:

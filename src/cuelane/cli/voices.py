@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from cuelane.base.errors import UsageError
+from cuelane.base.unsafe_text import on_one_line
 from cuelane.cli.output import out, out_json
 
 
@@ -36,8 +37,8 @@ def voices(
             )  # fmt: skip
             return
         for voice in found:
-            out(f"{voice.name:<16} {voice.engine:<10} {voice.language:<6} {voice.licence}")
-            out(f"{'':16} {voice.credit}")
+            out(f"{voice.name:<16} {voice.engine:<10} {voice.language:<6} {on_one_line(voice.licence)}")
+            out(f"{'':16} {on_one_line(voice.credit)}")
             if missing := engine_of(voice).missing():
                 out(f"{'':16} not installed; install it with: {missing}")
         return

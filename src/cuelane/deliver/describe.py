@@ -8,27 +8,16 @@ ASCII punctuation (CommonMark 0.31, section 2.4).
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import format_clock, to_ms
+from cuelane.base.unsafe_text import escape_markdown
 from cuelane.deliver.outline import Outline, Section, outline_of, round_word
 from cuelane.deliver.page_facts import equipment_rows, texts
 from cuelane.deliver.page_text import ExerciseView, capital, exercise_views, time_in_words, voice_credit
 from cuelane.media import Chapter
 from cuelane.web.page_parts import plain
-
-_INLINE = re.compile(r"([\\`*_\[\]<>&#|~$])")
-_LINE_START = re.compile(r"^(\d+)([.)])(?=\s|$)|^([-+=])")
-_AUTOLINK = re.compile(r"(?i)\b(https?|ftp|mailto)(:)|(?<=\b[wW]{3})(\.)|(?<=\S)(@)(?=\S)")
-
-
-def escape_markdown(text: object) -> str:
-    """Return `text` on one line, to be read as it stands: no markup, no HTML, no link."""
-    safe = _INLINE.sub(r"\\\1", plain(text))
-    safe = _LINE_START.sub(lambda m: f"{m[1]}\\{m[2]}" if m[1] else f"\\{m[3]}", safe)
-    return _AUTOLINK.sub(lambda m: f"{m[1]}\\:" if m[1] else f"\\{m[3] or m[4]}", safe)
 
 
 def describe(

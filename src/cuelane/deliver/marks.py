@@ -19,6 +19,7 @@ from cuelane.base.units import to_seconds
 from cuelane.web.page_parts import plain
 
 LABEL_BYTES = 120
+_FORMULA = tuple("=+-@＝＋－＠")
 
 _COLUMNS = (
     *("id", "kind", "role", "start_s", "end_s", "onset_sample", "end_sample"),
@@ -47,21 +48,25 @@ def to_csv(schedule: Schedule) -> str:
         row = rows.get(event.interval)
         writer.writerow(
             [
-                *(_cell(event.id), event.kind, _cell(event.role)),
+                *(cell(event.id), event.kind, cell(event.role)),
                 f"{to_seconds(event.onset_sample, schedule.sample_rate):.6f}",
                 f"{to_seconds(event.end_sample, schedule.sample_rate):.6f}",
                 *(event.onset_sample, event.end_sample, event.interval),
-                *(_cell(row.block if row else None), row.round if row else None),
-                *(_cell(row.exercise if row else None), _cell(row.side if row else None)),
-                *(_cell(event.text), event.frequency_hz),
+                *(cell(row.block if row else None), row.round if row else None),
+                *(cell(row.exercise if row else None), cell(row.side if row else None)),
+                *(cell(event.text), event.frequency_hz),
             ]
         )
     return file.getvalue()
 
 
-def _cell(value: str | None) -> str:
+def cell(value: str | None) -> str:
+    """Return `value` for a cell: on one line, and no formula to a spreadsheet.
+
+    Source: OWASP, CSV Injection (value from memory): signs that begin a formula, their wide forms too.
+    """
     text = plain(value or "")
-    return f"'{text}" if text.startswith(("=", "+", "-", "@")) else text
+    return f"'{text}" if text.startswith(_FORMULA) else text
 
 
 def cue_marks(schedule: Schedule) -> list[CueMark]:

@@ -7,12 +7,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from cuelane.base.errors import SignalError
+from cuelane.base.unsafe_text import UNSAFE
 from cuelane.media.probing import Chapter
 
 TAG_NAMES = ("title", "artist", "album", "date", "comment")
 MAX_CHAPTERS = 255
 """What both an ID3 table of contents and a Nero chapter list can hold: each counts in one byte."""
 
+_UNSAFE = re.compile(f"(?!\n)[{UNSAFE}]")
 _PNG = b"\x89PNG\r\n\x1a\n"
 
 
@@ -61,9 +63,8 @@ class Metadata:
 
 
 def clean(text: str) -> str:
-    """Return `text` without control characters; a line end stays, since tags may hold several lines."""
-    text = text.replace("\r\n", "\n").replace("\r", "\n").encode("utf-8", "replace").decode("utf-8")
-    return re.sub(r"[\x00-\x09\x0b-\x1f\x7f]", " ", text)
+    """Return `text` without control and direction signs; a line end stays: tags may hold several lines."""
+    return _UNSAFE.sub(" ", text.replace("\r\n", "\n").replace("\r", "\n"))
 
 
 def cut_utf8(text: str, n_bytes: int) -> str:

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import to_seconds
+from cuelane.base.unsafe_text import on_one_line
 
 QUIET_S = 2
 
@@ -137,9 +138,9 @@ INSTRUCTIONS = (
 
 def as_text(title: str, lines: Sequence[ReadingLine]) -> str:
     """Return the script as plain text."""
-    parts = [title, "", *INSTRUCTIONS, ""]
+    parts = [on_one_line(title), "", *INSTRUCTIONS, ""]
     for line in lines:
-        parts += [f"{line.number:3d}  {line.text}", f"     {_use(line)}", ""]
+        parts += [f"{line.number:3d}  {on_one_line(line.text)}", f"     {_use(line)}", ""]
     return "\n".join(parts)
 
 
@@ -159,6 +160,7 @@ def as_html(title: str, lines: Sequence[ReadingLine], language: str = "en") -> s
     import jinja2
 
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
+    environment.filters["plain"] = on_one_line
     rows = [(line, _use(line)) for line in lines]
     return environment.from_string(_PAGE).render(
         title=title, rows=rows, instructions=INSTRUCTIONS, language=language
@@ -177,7 +179,7 @@ _PAGE = """\
 <!DOCTYPE html>
 <html lang="{{ language }}"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
-<title>{{ title }}: reading script</title>
+<title>{{ title | plain }}: reading script</title>
 <style>
  body { font: 20px/1.4 Georgia, serif; max-width: 42em; margin: 1em auto; padding: 0 1em }
  body { color: #111; background: #fff }
@@ -188,12 +190,12 @@ _PAGE = """\
  .use { font: 14px/1.4 sans-serif; color: #555; margin: 0 } .text { margin: 0 }
  @media print { body { margin: 0; max-width: none; font-size: 15pt } }
 </style></head><body>
-<h1>{{ title }}</h1>
+<h1>{{ title | plain }}</h1>
 <ul class="how">{% for step in instructions %}<li>{{ step }}</li>{% endfor %}</ul>
 <ol>
 {% for line, use in rows %}<li class="line">
 <span class="number">{{ line.number }}</span><span class="box"></span>
-<p class="text">{{ line.text }}</p><p class="use">{{ use }}</p></li>
+<p class="text">{{ line.text | plain }}</p><p class="use">{{ use | plain }}</p></li>
 {% endfor %}</ol>
 </body></html>
 """

@@ -1,18 +1,16 @@
 """Sentences of a coach, for the measure of what points at a picture.
 
 The shipped weights are fitted to every sentence here but the unseen (pointing_fit.py), so only those say how
-well sentences are told; train_pointing.py among the benchmarks measures it on others left out.
+well sentences are told; the head of the table of weights has the figures.
 
-- 600 unseen sentences, half of each kind, come from a writer who saw no rule and no other sentence, and were
-  first read by anyone else after the weights stood: precision 0.98 and recall 0.95 at first sight, no set of
-  200 below 0.93 (sentences/unseen_*.txt). Once a rule or a weight follows from one of them, they are
-  development sentences, and new ones are needed.
+- 600 unseen sentences, half of each kind, come from a writer who saw no rule and no other sentence
+  (sentences/unseen_*.txt). Once a rule or a weight follows from one of them, they are development sentences,
+  and new ones are needed.
 
 - Three sets of about a hundred were written by hand, each after the rules of its time.
 - 800 development sentences, half of each kind, come from other writers (sentences/development_*.txt).
 - The rest was written in quantity, after reading four fifths of the development sentences and what earlier
-  fits got wrong in them (sentences/written_*.txt). On the fifth that was not read, 80 of each kind, the fit
-  to all others has precision 0.97 and recall 0.95; to no development sentence at all, 0.96 and 0.93.
+  fits got wrong in them (sentences/written_*.txt).
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What the words of one line give away: that they need a picture, name a side, or are not words."""
+"""What the words of one line give away: that they name a side, or are not words."""
 
 from __future__ import annotations
 

@@ -14,6 +14,7 @@ from cuelane.base.errors import Mark
 from cuelane.base.language import load_language
 from cuelane.base.units import format_duration
 from cuelane.lint.line_signs import found, how_spoken, not_words, patterns
+from cuelane.lint.pointing import WARN, pointing
 from cuelane.lint.spaces import Rooms
 from cuelane.lint.spoken_lines import SpokenLine, plans_of, spoken_lines
 from cuelane.plan.loaded import LoadedPlan
@@ -88,9 +89,7 @@ def _about(
 ) -> Iterator[LintWarning]:
     text = _filled(line.text, language)
     if line.role not in ("name", "title"):
-        for words in found(line.text, language, "screen"):
-            message = f"'{words}' makes sense only to someone who sees a picture"
-            yield _warning("screen-words", line, words, message, "say what to do in words alone")
+        yield from _picture(line, language)
         yield from _side(line, language)
         yield from _length(line, text, rooms, seconds_of)
     parts = not_words(line.text.replace("{side}", "").replace("{other_side}", ""))
@@ -101,6 +100,16 @@ def _about(
         verb = "is" if len(parts) < 2 else "are"
         first = parts[0] if parts else ""
         yield _warning("not-words", line, first, f"{names} {verb} not written in words", hint)
+
+
+def _picture(line: SpokenLine, language: str) -> Iterator[LintWarning]:
+    judge = pointing(language)
+    if judge.score(line.text) <= WARN:
+        return
+    start, end = judge.deciding_span(line.text)
+    words = line.text[start:end]
+    message = f"this points at a picture ('{words}'), and a listener has none"
+    yield _warning("screen-words", line, words, message, "say what to do in words alone")
 
 
 def _filled(text: str, language: str) -> str:

@@ -7,7 +7,7 @@ import tomllib
 from functools import cache
 from importlib import resources
 
-from cuelane.lint.pointing import Pointing, pointing
+from cuelane.lint.pointing import PROPOSE, Pointing, pointing
 from cuelane.plan.model import Role
 
 MARKINGS = ("channel", "aside")
@@ -49,11 +49,12 @@ class WordLists:
         """Return why an audio-only listener cannot use `text`; nothing if they can."""
         words = plain(text)
         found = tuple(reason for pattern, reason in self._marks.values() if pattern.search(words))
-        return (self._picture, *found) if self._measure.score(text) > 0 else found
+        # Talk to viewers and asides often point at a picture too; what they are says more.
+        return found or ((self._picture,) if self._measure.score(text) > PROPOSE else ())
 
     def pointing_words(self, text: str) -> tuple[str, ...]:
         """Return the words by which `text` points at a picture, at most four; none if it does not."""
-        return self._measure.deciding_words(text) if self._measure.score(text) > 0 else ()
+        return self._measure.deciding_words(text) if self._measure.score(text) > PROPOSE else ()
 
 
 def _any(rules: list[str] | str) -> re.Pattern[str]:

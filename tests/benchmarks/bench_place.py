@@ -10,7 +10,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "kit"))
 
 from cuelane.session.arrange import arrange
 from planning import RATE, exercise, session_of, steady_voice

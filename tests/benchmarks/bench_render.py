@@ -19,7 +19,7 @@ import warnings
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "kit"))
 
 import numpy as np
 

@@ -20,7 +20,7 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "kit"))
 warnings.simplefilter("ignore")
 
 # ruff: noqa: E402 - the generator lies beside this folder.

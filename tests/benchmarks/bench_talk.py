@@ -11,7 +11,7 @@ from collections import defaultdict
 from itertools import groupby, pairwise
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "kit"))
 
 from cuelane.base.schedule import Event, Schedule, ScheduledInterval
 from cuelane.plan.loaded import LoadedPlan

@@ -13,7 +13,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from statistics import median
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "kit"))
 from cuelane.audio.store import ClipStore
 from cuelane.speech.natural import NaturalVoice
 from cuelane.speech.prepare import sentences

@@ -14,7 +14,7 @@ import numpy as np
 import soxr
 from pocketsphinx import Decoder
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "kit"))
 from cuelane.audio.store import ClipStore
 from cuelane.speech.finish import _disperse, _even, _level, finish
 from cuelane.speech.natural import NaturalVoice

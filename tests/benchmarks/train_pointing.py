@@ -12,7 +12,7 @@ from pathlib import Path
 
 import sklearn
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "kit"))
 
 from cuelane.lint.pointing import BIAS, PROPOSE, WARN, Pointing, pointing
 from pointing_fit import (

@@ -20,7 +20,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "kit"))
 
 from cuelane.base.errors import PlanError
 from cuelane.base.schedule import Schedule, from_json, to_json

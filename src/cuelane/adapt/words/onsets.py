@@ -5,7 +5,7 @@ where a breath or a room's tail fills it, and where it misses a comma's pause, a
 sound starts, so it is asked there, and only near what the aligner found. Inside a phrase there is no such
 edge, and no bias either: measured by tests/benchmarks/bench_adapt.py on six voices, the median error of words
 inside a phrase is -9 to 0 ms clean and +2 to +10 ms in a room. (A bias of 40 to 50 ms that one neural voice
-shows is its labels': see tests/classgen_speech.py.)
+shows is its labels': see tests/kit/classgen_speech.py.)
 """
 
 from __future__ import annotations

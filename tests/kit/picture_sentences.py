@@ -440,7 +440,7 @@ def lines_of(path: Path) -> list[str]:
     return [line for line in path.read_text(encoding="utf-8").splitlines() if line.strip()]
 
 
-_FOLDER = Path(__file__).parent / "sentences"
+_FOLDER = Path(__file__).parents[1] / "sentences"
 DEVELOPMENT_POINTING = lines_of(_FOLDER / "development_pointing.txt")
 DEVELOPMENT_PLAIN = lines_of(_FOLDER / "development_plain.txt")
 WRITTEN_POINTING = lines_of(_FOLDER / "written_pointing.txt")

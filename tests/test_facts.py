@@ -83,7 +83,10 @@ def test_uneven_sides_are_warned_of() -> None:
     found = facts_of(CIRCUIT)
 
     assert (found.left_ms, found.right_ms) == (140_000, 100_000)
-    assert found.warnings[0] == "lunge: 2 sets (1:20) on the left, 1 set (0:40) on the right"
+    assert found.warnings[0] == (
+        "lunge: 2 sets (1:20) on the left, 1 set (0:40) on the right; "
+        "even_sides: true splits the last set, or add one"
+    )
     assert found.warning_codes[0] == "uneven-sides"
     assert "uneven-sides" not in facts_of(CIRCUIT | {"rounds": 4}).warning_codes
 
@@ -313,4 +316,6 @@ def test_facts_are_json_and_lines() -> None:
     text = " ".join(" ".join(lines).split())
     # 5 MET x 60 kg x 600 s / 3600 s an hour
     assert "about 50 kcal at 60 kg over 10:00 of circuit training, moderate (5 MET). 2024 Adult Comp" in text
-    assert "note: lunge: 2 sets (1:20) on the left, 1 set (0:40) on the right [uneven-sides]" in text
+    assert (
+        "note: lunge: 2 sets (1:20) on the left, 1 set (0:40) on the right; even_sides: true splits" in text
+    )

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from cuelane.facts import count
-from cuelane.lint import LintWarning, lint, rules
+from cuelane.lint import LintWarning, handbook, lint, rules
 from cuelane.lint.line_signs import found, not_words
 from cuelane.lint.pointing import WARN, pointing
 from cuelane.plan.load import load_plan
@@ -277,7 +277,7 @@ class TestWholeSession:
         """Over 20 minutes without a block, plan or title that warms up is warned of at `session`."""
         found = warnings_of(tmp_path, LONG.format(title="Walks", block="Main", work="61s"))
 
-        assert codes(found) == ["no-warm-up"]
+        assert codes(found) == ["no-warm-up", "no-cool-down"]
         assert (found[0].mark.line, found[0].mark.column) == (2, 1)
         assert found[0].message.endswith(", and no block is named as a warm-up")
 
@@ -290,7 +290,8 @@ class TestWholeSession:
     )
     def test_a_warm_up_is_known_by_its_name(self, tmp_path: Path, title: str, block: str) -> None:
         """A block or a plan whose name says warm is a warm-up."""
-        assert warnings_of(tmp_path, LONG.format(title=title, block=block, work="61s")) == []
+        text = "allow: no-cool-down\n" + LONG.format(title=title, block=block, work="61s")
+        assert warnings_of(tmp_path, text) == []
 
     def test_no_cautions_are_warned_of(self, tmp_path: Path) -> None:
         """cautions: none is the instructor's choice, and is said at its line; own cautions are fine."""
@@ -309,7 +310,12 @@ class TestAllow:
             ("side-by-hand", plan(lunge="form: Left foot back.")),
             ("too-long", plan(squat="form: " + "word " * 90)),
             ("not-words", plan(squat="form: Take 5.")),
-            ("no-warm-up", LONG.format(title="T", block="B", work="90s")),
+            ("no-warm-up", LONG.format(title="T", block="Cool-down", work="90s")),
+            ("no-cool-down", LONG.format(title="Warm-up", block="B", work="90s")),
+            ("two-things", plan(squat="form: Sit back. Stand tall.")),
+            ("not-first", plan(squat="form: Never lean.")),
+            ("inside-aim", plan(squat="form: Engage your core.")),
+            ("name-twice", plan(squat="remind: Squat. Sit down.")),
             ("no-cautions", plan(head="cautions: none")),
         ],
     )
@@ -364,7 +370,8 @@ def test_included_plans_are_checked_with_their_own_allow(tmp_path: Path) -> None
 def test_the_codes_are_stable() -> None:
     """Plans hold these words: a change breaks them."""
     assert tuple(WARNINGS) == (
-        "screen-words", "side-by-hand", "too-long", "not-words", "no-warm-up", "no-cautions",
+        "screen-words", "side-by-hand", "too-long", "not-words", "no-warm-up", "no-cool-down",
+        "two-things", "not-first", "inside-aim", "two-names", "name-twice", "stay-down", "no-cautions",
         "unknown-warning", "uneven-sides", "same-load", "speaking-rate", "unknown-activity",
     )  # fmt: skip
 
@@ -372,9 +379,13 @@ def test_the_codes_are_stable() -> None:
 def test_every_code_has_a_rule_and_every_rule_a_code() -> None:
     """The codes with which warnings are made, in words and in facts, are those of the one list."""
     made = set()
-    for module in (rules, count):
+    for module in (rules, handbook, count):
         for node in ast.walk(ast.parse(inspect.getsource(module))):
-            makes = isinstance(node, ast.Call) and ast.unparse(node.func) in ("LintWarning", "_warning")
+            makes = isinstance(node, ast.Call) and ast.unparse(node.func) in (
+                "LintWarning",
+                "_warning",
+                "Told",
+            )
             first = node.args[0] if isinstance(node, ast.Call) and makes else None
             if isinstance(node, ast.Yield) and isinstance(node.value, ast.Tuple):
                 first = node.value.elts[0]
@@ -382,3 +393,41 @@ def test_every_code_has_a_rule_and_every_rule_a_code() -> None:
                 made.add(first.value)
 
     assert made == set(WARNINGS)
+
+
+HANDBOOK = """
+title: Words
+session:
+  - {block: Main, pattern: circuit, work: 40s, rest: 30s, exercises: [side lunge, bridge]}
+exercises:
+  side lunge:
+    preview: Lateral lunge. Feet wide.
+    setup: Side lunge. Step out wide.
+    form: [Never lean forward., Squeeze your glutes., Sit back. Then push the floor away.]
+  bridge:
+    setup: Push your feet into the floor.
+    form: Reach for the wall.
+    change: Stay on your back.
+"""
+
+
+def test_what_a_handbook_would_say(tmp_path: Path) -> None:
+    """Each habit is named once with its line; lines without one are left alone."""
+    path = tmp_path / "words.yaml"
+    path.write_text(HANDBOOK.replace("[side lunge, bridge]", "[bridge, side lunge]"), encoding="utf-8")
+    loaded = load_plan(path)
+    found = {(row.code, row.mark.line) for row in lint(loaded, expand(loaded), lambda text: 1.0)}
+    assert found == {
+        ("two-names", 7), ("name-twice", 8), ("not-first", 9), ("inside-aim", 9), ("two-things", 9),
+        ("stay-down", 13),
+    }  # fmt: skip
+
+
+def test_a_long_session_without_a_cool_down_says_so(tmp_path: Path) -> None:
+    """Half an hour of one block lacks a warm-up and a cool-down; each is said once."""
+    path = tmp_path / "long.yaml"
+    plan = HANDBOOK.split("exercises:\n  side")[0].replace("rest: 30s", "rest: 30s, rounds: 14")
+    path.write_text(plan + "exercises: {side lunge: {}, bridge: {}}\n", encoding="utf-8")
+    loaded = load_plan(path)
+    codes = [row.code for row in lint(loaded, expand(loaded), lambda text: 1.0)]
+    assert sorted(codes) == ["no-cool-down", "no-warm-up"]

@@ -54,7 +54,7 @@ def firsts(schedule: Schedule) -> dict[str, ScheduledInterval]:
 
 
 def introduced(schedule: Schedule) -> tuple[int, int]:
-    """Return of the rests before something new how many name it: (named, all such rests).
+    """Return of the rests before something new how many name it, the first of several: (named, all).
 
     What is new is each exercise whose first set comes before the next rest.
     """
@@ -63,12 +63,14 @@ def introduced(schedule: Schedule) -> tuple[int, int]:
     ends = [*(row.index for row in rests), len(schedule.intervals)][1:]
     named = total = 0
     for rest, end in zip(rests, ends, strict=True):
-        new = [name for name, index in first_at.items() if rest.index < index < end]
+        new = sorted(
+            (name for name, index in first_at.items() if rest.index < index < end), key=first_at.__getitem__
+        )
         if not new or rest.end_sample - rest.start_sample < 8 * schedule.sample_rate:
             continue
         total += 1
         words = " ".join(cue.text or "" for cue in said[rest.index]).lower()
-        named += all(name.lower() in words for name in new)
+        named += new[0].lower() in words
     return named, total
 
 

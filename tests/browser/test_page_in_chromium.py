@@ -122,21 +122,21 @@ def test_the_keyboard_alone_does_everything(browser: Browser, boathouse: Path) -
     assert page.run("audio.currentTime") == pytest.approx(35, abs=0.01)
     page.press("ArrowLeft")
     assert page.run("audio.currentTime") == pytest.approx(30, abs=0.01)
-    page.press("n")
+    page.press("]")
     assert at(page)[2] == 2
-    page.press("p")
+    page.press("[")
     assert at(page)[2] == 1
-    page.press("m")
+    page.press("s")
     assert page.run("audio.muted") is True
     page.wait("document.getElementById('mute').getAttribute('aria-pressed') === 'true'")
-    page.press("m")
-    page.press("f")
+    page.press("s")
+    page.press("r")
     page.wait("document.documentElement.classList.contains('room')")
     page.press("Escape")
     page.wait("!document.documentElement.classList.contains('room')")
 
     hits = [cue for cue in schedule.cues if "hip hinge" in (cue.text or "").lower()]
-    page.press("/")
+    page.press("c")
     for letter in "hip hinge":
         page.press(letter)
     page.wait(f"document.querySelectorAll('#list li:not([hidden])').length === {len(hits)}")

@@ -38,10 +38,10 @@ from cuelane.web.page_parts import axis_svg, data_url, document, environment, la
 KEYS = (
     ("Space", "play or pause"),
     ("← →", "5 s"),
-    ("P N", "previous, next interval"),
-    ("/", "search the cues"),
-    ("F", "across the room"),
-    ("M", "mute"),
+    ("[ ]", "previous, next interval"),
+    ("C", "search the cues"),
+    ("R", "across the room"),
+    ("S", "silent or not"),
     ("Esc", "back"),
     ("Arrows, Enter", "move and jump, in the score and the cues"),
 )

@@ -23,7 +23,7 @@ from cuelane.desk.forms import key_order, typed
 from cuelane.plan.starter import starter_plan
 
 MOST_EDITS = 100
-_LINE_KEYS = ("text", "rounds", "at", "must", "weight", "allow")
+_LINE_KEYS = ("text", "rounds", "from_round", "to", "at", "must", "weight", "allow")
 
 
 class BadRequestError(Exception):

@@ -235,7 +235,9 @@ def _warnings(
                     ("right", row.right_sets, row.right_ms),
                 )
             )
-            yield "uneven-sides", f"{row.name}: {', '.join(sides)}"
+            way_out = "; even_sides: true splits the last set, or add one"
+            both = row.left_sets and row.right_sets
+            yield "uneven-sides", f"{row.name}: {', '.join(sides)}{way_out if both else ''}"
     for pair in load:
         regions = " and ".join(filter(None, [", ".join(pair.regions[:-1]), pair.regions[-1]]))
         times = "" if pair.times == 1 else f", {pair.times} times"

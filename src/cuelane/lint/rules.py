@@ -13,6 +13,7 @@ from typing import Any
 from cuelane.base.errors import Mark
 from cuelane.base.language import load_language
 from cuelane.base.units import format_duration
+from cuelane.lint.handbook import follows_down, handbook
 from cuelane.lint.line_signs import found, how_spoken, not_words, patterns
 from cuelane.lint.pointing import WARN, pointing
 from cuelane.lint.spaces import Rooms
@@ -76,6 +77,9 @@ def lint(
                     warnings.append(warning)
         warnings += _about_allow(plan)
     warnings += [row for row in _about_whole(loaded, session) if row.code not in quiet]
+    for line, told in follows_down(loaded, session):
+        if told.code not in quiet | set(line.allow):
+            warnings.append(_warning(told.code, line, told.part, told.message, told.hint))
     order = {str(plan.path): place for place, plan in enumerate(plans_of(loaded))}
     return sorted(warnings, key=lambda row: (order.get(row.mark.file, 0), row.mark.line, row.mark.column))
 
@@ -91,6 +95,8 @@ def _about(
     if line.role not in ("name", "title"):
         yield from _picture(line, language)
         yield from _side(line, language)
+        for told in handbook(line, language):
+            yield _warning(told.code, line, told.part, told.message, told.hint)
         yield from _length(line, text, rooms, seconds_of)
     parts = not_words(line.text.replace("{side}", "").replace("{other_side}", ""))
     said = how_spoken(text, spoken_as)
@@ -162,11 +168,22 @@ def _about_whole(loaded: LoadedPlan, session: Session) -> Iterator[LintWarning]:
         message = f"the session lasts {length}, and no block is named as a warm-up"
         hint = "5 to 10 minutes of light movement first are usual"
         yield LintWarning("no-warm-up", mark, message, loaded.line_at(mark), hint)
+    yield from _about_its_end(loaded, session)
     if not session.cautions:
         mark = plan.mark_of("cautions") or start
         message = "the session speaks no cautions"
         hint = "write  cautions: standard  or your own; people can be hurt"
         yield LintWarning("no-cautions", mark, message, loaded.line_at(mark), hint)
+
+
+def _about_its_end(loaded: LoadedPlan, session: Session) -> Iterator[LintWarning]:
+    done = [row.block for row in session.intervals if row.exercise is not None or row.cycle is not None]
+    cools = patterns(loaded.plan.language, "cool_down")
+    if session.length_ms > WARM_UP_FROM_MS and done and not cools.search(done[-1]):
+        mark = loaded.plan.mark_of("session") or Mark(str(loaded.path), 1, 1)
+        message = "the session does not end with a block named as a cool-down"
+        hint = "5 to 10 minutes of light movement and stretching after are usual"
+        yield LintWarning("no-cool-down", mark, message, loaded.line_at(mark), hint)
 
 
 def _about_allow(loaded: LoadedPlan) -> Iterator[LintWarning]:

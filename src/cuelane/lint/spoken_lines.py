@@ -10,8 +10,8 @@ from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import CueLine, Exercise, Include, Say, Script, ScriptCue
 
 EXERCISE_ROLES = (
-    "announce", "preview", "setup", "remind", "form", "easier", "harder", "caution", "change", "praise",
-    "say",
+    "announce", "preview", "setup", "remind", "form", "easier", "harder", "swap", "heavier", "caution",
+    "change", "praise", "say",
 )  # fmt: skip
 
 

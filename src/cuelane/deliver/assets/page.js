@@ -286,10 +286,12 @@
     }
     if (typing || !el("single").checked) return;
     const keys = {
-      " ": pressing ? null : toggle, ArrowLeft: does.back, ArrowRight: does.forward, p: does.previous, n: does.following,
-      m: mute, f: does.room, "/": search ? () => search.focus() : null,
+      " ": pressing ? null : toggle, ArrowLeft: does.back, ArrowRight: does.forward, "[": does.previous, "]": does.following,
+      s: mute, r: does.room, c: search ? () => search.focus() : null,
     };
-    const action = keys[event.key.length === 1 ? event.key.toLowerCase() : event.key];
+    // Where brackets need a modifier, the keys in their places do as well.
+    const placed = { BracketLeft: "[", BracketRight: "]" }[event.code];
+    const action = keys[placed || (event.key.length === 1 ? event.key.toLowerCase() : event.key)];
     if (action) { event.preventDefault(); action(); }
   });
 

@@ -200,3 +200,23 @@ def test_full_streams(line: str, unbuffered: str, code: int, tmp_path: Path) -> 
     if "2>" not in line:
         assert "standard output: " in done.stderr
         assert len(done.stderr.splitlines()) == 1
+
+
+def test_what_commands_a_terminal_never_reaches_it(tmp_path: Path) -> None:
+    """Names of files and commands in messages, and the words of a voice, show signs by number."""
+    done = child(MAIN, "schedule", "a\x1b[2J\u202eb.yaml", cwd=str(tmp_path))
+    assert done.returncode == 2
+    assert "a\\x1b[2J\\u202eb.yaml" in done.stderr
+    assert "\x1b" not in done.stderr
+    done = child(MAIN, "no\x1b[2Jcommand")
+    assert done.returncode == 2
+    assert "\x1b" not in done.stderr
+    (tmp_path / "voices").mkdir()
+    (tmp_path / "voices" / "mine.toml").write_text(
+        'engine = "system"\ncredit = "A\\u001b[2J\\nnatural  a forged line"\n', encoding="utf-8"
+    )
+    done = child(MAIN, "voices", "--folder", str(tmp_path))
+    assert done.returncode == 0, done.stderr
+    assert "mine" in done.stdout
+    assert "\x1b" not in done.stdout
+    assert "\nnatural  a forged line" not in done.stdout

@@ -15,8 +15,8 @@ from typing import Any, Literal
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.audio.tones import pip_for
+from cuelane.base.roles import Role
 from cuelane.base.units import SAMPLE_RATE, format_duration
-from cuelane.plan.model import Role
 from cuelane.plan.source_text import is_hidden
 from cuelane.plan.values import LEAST_LENGTH_MS, MAX_NAME, MAX_TEXT
 

@@ -5,27 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from cuelane.base.roles import ROLES
 from cuelane.base.schedule import Schedule, ScheduledInterval
 from cuelane.base.units import format_clock, to_ms
 from cuelane.deliver.outline import KIND_WORDS, Outline, round_word
 from cuelane.deliver.page_facts import grades_of, needs_of
 from cuelane.web.page_parts import plain
 
-ROLE_WORDS: Mapping[str, str] = {
-    "announce": "Name",
-    "preview": "Preview",
-    "setup": "Set-up",
-    "remind": "Reminder",
-    "form": "Form",
-    "easier": "Easier",
-    "harder": "Harder",
-    "caution": "Caution",
-    "time": "Time",
-    "change": "Change",
-    "praise": "Praise",
-    "side": "Side",
-    "say": "Words",
-}
+ROLE_WORDS: Mapping[str, str] = {name: role.word for name, role in ROLES.items()}
 
 
 @dataclass(frozen=True)

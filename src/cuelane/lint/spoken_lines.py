@@ -6,13 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from cuelane.base.errors import Mark
+from cuelane.base.roles import ROLES
 from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import CueLine, Exercise, Include, Say, Script, ScriptCue
 
-EXERCISE_ROLES = (
-    "announce", "preview", "setup", "remind", "form", "easier", "harder", "swap", "heavier", "caution",
-    "change", "praise", "say",
-)  # fmt: skip
+EXERCISE_ROLES = tuple(role for role in ROLES if role in Exercise.model_fields)
 
 
 @dataclass(frozen=True)

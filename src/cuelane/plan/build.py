@@ -8,8 +8,8 @@ from typing import TypeVar
 from pydantic import BaseModel, ValidationError
 
 from cuelane.base.errors import Mark
-from cuelane.plan.messages import BLOCKS, got, report_all
-from cuelane.plan.model import Exercise, Include, Item, Part, Pause, Plan, Say
+from cuelane.plan.messages import got, report_all
+from cuelane.plan.model import BLOCKS, Exercise, Include, Item, Part, Pause, Plan, Say
 from cuelane.plan.phrases import did_you_mean, listing, nearest, quoted
 from cuelane.plan.source_text import Lines
 from cuelane.plan.tree import Mapping, Node, Scalar, Sequence, plain

@@ -13,12 +13,10 @@ from cuelane.base.language import available_languages
 from cuelane.base.units import format_duration
 from cuelane.plan.build import Parts
 from cuelane.plan.model import (
-    Build,
-    Circuit,
     CueLine,
     Entry,
     Exercise,
-    Flow,
+    ExerciseBlock,
     Ladder,
     OnTheMinute,
     Script,
@@ -29,7 +27,6 @@ from cuelane.plan.phrases import did_you_mean, names, quoted
 from cuelane.plan.source_text import Lines
 from cuelane.plan.values import LEAST_LENGTH_MS
 
-ExerciseBlock = Circuit | Build | Ladder | OnTheMinute | Flow
 PLACEHOLDERS = ("side", "other_side")
 LEAST_HALF_MS = 2_000
 

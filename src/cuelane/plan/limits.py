@@ -5,8 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from cuelane.plan.checks import ExerciseBlock, times_of
-from cuelane.plan.model import Breath, Build, Exercise, Item, Ladder, OnTheMinute, Pause, Say, Script
+from cuelane.plan.checks import times_of
+from cuelane.plan.model import (
+    Breath,
+    Build,
+    Exercise,
+    ExerciseBlock,
+    Item,
+    Ladder,
+    OnTheMinute,
+    Pause,
+    Say,
+    Script,
+)
 
 MAX_INTERVALS = 20_000
 MAX_LENGTH_MS = 24 * 3_600_000

@@ -14,18 +14,6 @@ from cuelane.plan.phrases import did_you_mean, listing, names, nearest, quoted
 from cuelane.plan.source_text import Lines
 from cuelane.plan.tree import Mapping, Node, Scalar, Sequence
 
-BLOCKS: dict[str, type[BaseModel]] = {
-    "circuit": model.Circuit,
-    "build-up": model.Build,
-    "build-up-and-down": model.Build,
-    "build-down": model.Build,
-    "ladder": model.Ladder,
-    "on-the-minute": model.OnTheMinute,
-    "flow": model.Flow,
-    "breath": model.Breath,
-    "script": model.Script,
-}
-
 _NOUNS: dict[type[BaseModel], str] = {
     model.Plan: "a plan",
     model.Exercise: "an exercise",
@@ -83,7 +71,7 @@ def report_unknown_key(
     """Note that `key` means nothing where it stands; say what it may have been meant to be."""
     hint = did_you_mean(key, kind.model_fields)
     if not hint and pattern:
-        homes = [name for name, block in BLOCKS.items() if key in block.model_fields]
+        homes = [name for name, block in model.BLOCKS.items() if key in block.model_fields]
         hint = f"it goes with pattern {listing(homes)}" if homes else ""
     if not hint:
         hint = f"keys here: {names(kind.model_fields)}"

@@ -6,11 +6,12 @@ models know nothing of YAML.
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, PrivateAttr, Tag
 
 from cuelane.base.errors import Mark
+from cuelane.base.roles import Role
 from cuelane.plan.values import (
     Activity,
     Break,
@@ -29,10 +30,6 @@ from cuelane.plan.values import (
     one_or_list,
 )
 
-Role = Literal[
-    "announce", "preview", "setup", "remind", "form", "easier", "harder", "caution",
-    "swap", "heavier", "time", "change", "praise", "side", "say",
-]  # fmt: skip
 Kind = Literal["work", "rest", "change", "talk", "in", "hold", "out"]
 Side = Literal["left", "right"]
 
@@ -293,9 +290,16 @@ class Script(_BlockBase):
     )
 
 
-Block = Annotated[
-    Circuit | Build | Ladder | OnTheMinute | Flow | Breath | Script, Field(discriminator="pattern")
-]
+ExerciseBlock = Circuit | Build | Ladder | OnTheMinute | Flow
+PatternBlock = ExerciseBlock | Breath | Script
+Block = Annotated[PatternBlock, Field(discriminator="pattern")]
+
+BLOCKS: dict[str, type[_BlockBase]] = {
+    pattern: kind
+    for kind in get_args(PatternBlock)
+    for pattern in get_args(kind.model_fields["pattern"].annotation)
+}
+"""What each pattern's block is made of."""
 
 
 class Include(Part):

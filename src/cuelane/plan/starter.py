@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 from cuelane.base.errors import UsageError
-from cuelane.plan.messages import BLOCKS
+from cuelane.plan.model import BLOCKS
 from cuelane.plan.phrases import did_you_mean, listing
 from cuelane.plan.source_text import is_hidden
 from cuelane.plan.values import MAX_NAME

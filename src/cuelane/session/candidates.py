@@ -5,12 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from cuelane.base.errors import Mark
+from cuelane.base.roles import ROLES
 
-WEIGHTS = {
-    "announce": 90, "side": 85, "caution": 80, "change": 78, "setup": 75, "preview": 70, "needs": 65,
-    "heavier": 60, "remind": 50, "form": 40, "time": 35, "swap": 32, "easier": 30, "harder": 26, "say": 20,
-    "praise": 10,
-}  # fmt: skip
+WEIGHTS: dict[str, int] = {name: role.weight for name, role in ROLES.items()} | {"needs": 65}
 
 
 Fact = tuple[str | int | None, ...]

@@ -11,10 +11,10 @@ from dataclasses import replace
 
 from cuelane.base.language import Language, load_language
 from cuelane.plan.loaded import LoadedPlan
-from cuelane.plan.model import Breath, CueLine, Include, Pause, Plan, Say
+from cuelane.plan.model import Breath, CueLine, Include, PatternBlock, Pause, Plan, Say
 from cuelane.session.ends import as_lines, closing, easy_talk_ms, opening
 from cuelane.session.model import Countdown, Interval, Session
-from cuelane.session.rounds import NOT_AN_EXERCISE, PatternBlock, drafts_of
+from cuelane.session.rounds import NOT_AN_EXERCISE, drafts_of
 
 
 def expand(loaded: LoadedPlan) -> Session:

@@ -26,16 +26,16 @@ from cuelane.plan.model import (
     Circuit,
     Entry,
     Exercise,
+    ExerciseBlock,
     Flow,
     Ladder,
     OnTheMinute,
+    PatternBlock,
     Plan,
     Script,
 )
 
 NOT_AN_EXERCISE = Exercise()
-
-PatternBlock = Circuit | Build | Ladder | OnTheMinute | Flow | Breath | Script
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,7 @@ def _own(entry: Entry, plan: Plan, key: str, otherwise: int) -> int:
 
 def _work(
     plan: Plan,
-    block: Circuit | Build | Ladder | OnTheMinute | Flow,
+    block: ExerciseBlock,
     entry: Entry,
     work_ms: int,
     number: int,

@@ -9,7 +9,7 @@ from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.islands import Hearing, Island, Quiet
 from cuelane.adapt.words.word_lists import WordLists
-from cuelane.plan.model import Role
+from cuelane.base.roles import Role
 from cuelane.plan.values import MAX_TEXT
 
 PAUSE_S = 0.45

@@ -7,8 +7,8 @@ import tomllib
 from functools import cache
 from importlib import resources
 
+from cuelane.base.roles import Role
 from cuelane.lint.pointing import PROPOSE, Pointing, pointing
-from cuelane.plan.model import Role
 
 MARKINGS = ("channel", "aside")
 

@@ -398,7 +398,6 @@ def test_every_code_has_a_rule_and_every_rule_a_code() -> None:
     assert made == set(WARNINGS)
 
 
-<<<<<<< HEAD
 HANDBOOK = """
 title: Words
 session:
@@ -435,7 +434,8 @@ def test_a_long_session_without_a_cool_down_says_so(tmp_path: Path) -> None:
     loaded = load_plan(path)
     codes = [row.code for row in lint(loaded, expand(loaded), lambda text: 1.0)]
     assert sorted(codes) == ["no-cool-down", "no-warm-up"]
-=======
+
+
 def test_the_lines_of_every_role_are_looked_at(tmp_path: Path) -> None:
     """A picture is pointed at in each of an exercise's keys that hold lines, and each is warned of."""
     roles = [key for key in Exercise.model_fields if key in ROLES]
@@ -450,4 +450,3 @@ def test_every_role_has_a_word_of_its_own() -> None:
     """Pages and the desk's timetable tell any two roles apart, and know each that a plan may use."""
     assert set(ROLES) == set(get_args(Role))
     assert len({role.word for role in ROLES.values()}) == len(ROLES)
->>>>>>> a62c41e (Keep the roles of a cue in one table, and the patterns in the plan's model)

@@ -15,10 +15,9 @@ from cuelane.adapt.beeps.accompaniment import company
 from cuelane.adapt.beeps.boundaries import Boundary, boundaries_by_plan, measured
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.beeps.plan_fit import fit, follow
-from cuelane.adapt.beeps.search import FITS, find_structure
+from cuelane.adapt.beeps.search import find_structure
 from cuelane.adapt.beeps.tone_filter import tone_scores
 from cuelane.adapt.beeps.tone_tracks import ToneTrack, tone_tracks
-from cuelane.adapt.report import SURE
 from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.intervals import find_intervals
 from cuelane.adapt.words.word_lists import word_lists
@@ -50,7 +49,8 @@ def test_boundaries_are_found_without_a_plan(kind):
     assert_found([b.at_s for b in found.boundaries], made.boundaries_s, 0.015)
     assert found.beep is not None
     assert found.beep.count == kind.count
-    assert not kind.count or found.beep.spacing_s == pytest.approx(kind.spacing_s, abs=0.01)
+    if kind.count:
+        assert found.beep.spacing_s == pytest.approx(kind.spacing_s, abs=0.01)
     assert found.confidence > 0.6
 
 
@@ -78,7 +78,7 @@ def test_steady_notes_of_music_are_not_taken_for_beeps():
     for seed in (7, 104):
         found = find_structure(recording(0.1 * music(48_000 * 90, seed, "hook")))
 
-        assert found.confidence < SURE
+        assert found.confidence < 0.6
 
 
 def test_notes_come_in_company_and_beeps_do_not():
@@ -164,7 +164,7 @@ def test_a_plan_places_the_countdown_that_cannot_be_heard():
 
     found, fits = boundaries_by_plan(recording(sound), beep, [t - truth[0] + 3.0 for t in truth])
 
-    assert fits > FITS
+    assert fits > 0.35
     assert [b.from_plan for b in found] == [k == 2 for k in range(len(truth))]
     assert_found([b.at_s for b in found], truth, 0.015)
 
@@ -190,7 +190,7 @@ def test_another_session_does_not_fit():
     plan = [float(t) for t in np.cumsum([5.0, *[35, 13] * 6])]
     gains = np.full(len(places), 0.9)
 
-    assert fit(follow(places, gains, plan), places, gains, plan) < FITS
+    assert fit(follow(places, gains, plan), places, gains, plan) < 0.35
 
 
 def test_a_plan_of_another_class_is_left_aside():

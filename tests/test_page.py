@@ -181,6 +181,7 @@ def test_kinds_differ_by_word_and_shape_not_by_colour_alone(boathouse: str) -> N
     css = next(text for tag, text in reader.texts if tag == "style")
     shapes = {kind: re.search(rf"\.k-{kind}::before {{([^}}]*)}}", css) for kind in KIND_WORDS}
 
+    assert set(KIND_WORDS) >= {"work", "rest", "change"}
     for kind, word in KIND_WORDS.items():
         assert word in reader.text
         assert shapes[kind] is not None, kind

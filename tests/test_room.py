@@ -24,9 +24,9 @@ from cuelane.hearing.bands import (
 )
 from cuelane.hearing.masker import programme_powers, read_music
 from cuelane.hearing.report import as_dict, summary_lines
-from cuelane.hearing.room import PIP_GOOD_DB, PIP_POOR_DB, room
+from cuelane.hearing.room import room
 from cuelane.hearing.sii import ONE_THIRD_OCTAVE, speech_intelligibility_index
-from cuelane.hearing.speech_shape import CLEAR, GENTLE, OFF, SHAPES, choose_shape, shape_speech
+from cuelane.hearing.speech_shape import CLEAR, GENTLE, OFF, SHAPES, Shape, choose_shape, shape_speech
 from cuelane.meter import clip_loudness_lufs, integrated_loudness_lufs
 from roomkit import RATE, TEXTS
 
@@ -159,14 +159,18 @@ def test_pip_over_noise_is_its_level_over_the_critical_band() -> None:
 
 
 def test_pip_levels_found_are_the_edges() -> None:
-    """Music at the level a pip is heard to leaves it exactly the least it needs."""
+    """Music at the level a pip is heard to leaves it exactly the least it needs: 6 dB, and 13 dB to be good.
+
+    Over the noise of its critical band, as ISO 7731:2003 asks of a danger signal: 13 dB in a third octave
+    (value from a secondary source); the 6 dB are ours.
+    """
     first = room(SESSION, SOUNDS.__getitem__).pips[0]
 
     at_heard = room(SESSION, SOUNDS.__getitem__, music_level_lu=first.heard_to_lu).pips[0]
     at_good = room(SESSION, SOUNDS.__getitem__, music_level_lu=first.good_to_lu).pips[0]
 
-    assert at_heard.over_masker_db == pytest.approx(PIP_POOR_DB, abs=0.05)
-    assert at_good.over_masker_db == pytest.approx(PIP_GOOD_DB, abs=0.05)
+    assert at_heard.over_masker_db == pytest.approx(6.0, abs=0.05)
+    assert at_good.over_masker_db == pytest.approx(13.0, abs=0.05)
 
 
 def test_music_under_a_cue_is_the_stretch_that_is_there(tmp_path: Path) -> None:
@@ -228,7 +232,9 @@ def test_following_the_advice_is_enough() -> None:
 def test_advice_far_from_good_is_to_turn_the_music_down() -> None:
     """Where neither raising nor brightening is enough the music must give way, by a level that is enough."""
     level = 6.0
-    for cue in room(SESSION, SOUNDS.__getitem__, music_level_lu=level).cues:
+    cues = room(SESSION, SOUNDS.__getitem__, music_level_lu=level).cues
+    assert len(cues) == len(TEXTS)
+    for cue in cues:
         assert cue.grade == "poor"
         assert cue.advice.startswith("turn the music down by ")
         lowered = level - float(cue.advice.split()[5])
@@ -274,16 +280,24 @@ def test_stoi_ranks_music_levels_as_the_index_does() -> None:
 
 
 @pytest.mark.parametrize("shape", SHAPES, ids=lambda shape: str(shape.name))
-def test_shaping_keeps_length_and_loudness(shape: object) -> None:
-    """A shaped clip has the length and the loudness it had, and is finite."""
-    assert shape in SHAPES
+def test_shaping_keeps_length_and_loudness(shape: Shape) -> None:
+    """A shaped clip has the length and the loudness it had, is finite, and is another sound unless off."""
     for samples in SOUNDS.values():
-        shaped = shape_speech(samples, RATE, next(s for s in SHAPES if s is shape))
+        shaped = shape_speech(samples, RATE, shape)
         assert shaped.shape == samples.shape
         assert np.isfinite(shaped).all()
         assert clip_loudness_lufs(shaped, RATE) == pytest.approx(-20.0, abs=0.05)
-    assert np.array_equal(shape_speech(np.zeros(100), RATE, CLEAR), np.zeros(100))
-    assert np.array_equal(shape_speech(samples, RATE, OFF), samples)
+        assert np.array_equal(shaped, samples) == (shape.name == "off")
+    assert np.array_equal(shape_speech(np.zeros(100), RATE, shape), np.zeros(100))
+
+
+def test_there_are_three_shapes_from_gentle_to_clear() -> None:
+    """The choice goes from none to the strongest, each stronger in all it does."""
+    assert [shape.name for shape in SHAPES] == ["off", "gentle", "clear"]
+    for weaker, stronger in itertools.pairwise(SHAPES):
+        assert weaker.high_pass_hz < stronger.high_pass_hz
+        assert weaker.presence_db < stronger.presence_db
+        assert weaker.ratio < stronger.ratio
 
 
 def test_shape_is_chosen_by_the_index_it_gains() -> None:

@@ -51,6 +51,7 @@ def test_distinct_texts_are_spoken_once(spoken):
 
 def test_every_clip_meets_its_contract(spoken):
     """Onset within 2 ms of sample 0, end within 8 ms, -20 LUFS, at most -7 dBTP."""
+    assert list(spoken.clips) == LINES
     for clip in spoken.clips.values():
         onset, end = audible_span(clip.samples, clip.sample_rate)
         assert onset <= 96, clip.text

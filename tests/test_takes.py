@@ -20,7 +20,7 @@ from cuelane.speech.recorded import RecordedVoice
 from cuelane.speech.voices import find_voice
 from cuelane.takes.gaps import fill_gaps
 from cuelane.takes.matching import HeardPiece, match_takes
-from cuelane.takes.rivals import CLEAR_LEAD, lead, repeats_doubted, rivals
+from cuelane.takes.rivals import lead, repeats_doubted, rivals
 from cuelane.takes.run import TakesResult, find_takes, leading_number
 from cuelane.takes.splitting import split_at_pauses
 from cuelane.takes.voice_folder import file_name, voice_folder, write_voice
@@ -78,15 +78,18 @@ def test_every_line_read_is_placed_or_reported_and_none_is_wrong(cut_reading):
 
 def test_clips_are_levelled_and_begin_with_a_little_air(cut_reading):
     """Every clip is at -23 LUFS or peaks at -1 dBFS, its sound begins within 100 ms, and none is cut off."""
-    result, _ = cut_reading
-    for line in result.lines:
-        if line.clip is None:
-            continue
+    result, truth = cut_reading
+    ceiling = 10 ** (-1 / 20)
+    cut = [line for line in result.lines if line.clip is not None]
+    assert len(cut) >= len(truth) - 1
+    for line in cut:
         onset, end = audible_span(line.clip, RATE)
         loudness_lufs, peak = clip_loudness_lufs(line.clip, RATE), float(np.abs(line.clip).max())
-        assert peak <= 10 ** (-1 / 20) + 1e-6
+        assert peak <= ceiling + 1e-6
+        assert loudness_lufs <= -22.5
         # A clip with high peaks is left below the loudness rather than clipped.
-        assert loudness_lufs == pytest.approx(-23.0, abs=0.5) or peak > 0.99 * 10 ** (-1 / 20)
+        if peak <= 0.99 * ceiling:
+            assert loudness_lufs == pytest.approx(-23.0, abs=0.5)
         assert 0.03 * RATE < onset < 0.1 * RATE
         assert end < len(line.clip)
 
@@ -200,7 +203,7 @@ def test_a_line_must_lead_its_rivals_on_the_sound():
     sound += np.random.default_rng(2).standard_normal(len(sound)).astype(np.float32) * 1e-3
     left, right = "Left leg forward this time.", "Right leg forward this time."
 
-    assert lead(Aligner(), sound, left, [right])[0] > CLEAR_LEAD
+    assert lead(Aligner(), sound, left, [right])[0] > 150
     assert lead(Aligner(), sound, right, [left])[0] < 0
 
 

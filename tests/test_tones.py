@@ -10,9 +10,6 @@ import pytest
 
 import soundkit
 from cuelane.audio.tones import (
-    HIGHEST_HZ,
-    LOWEST_HZ,
-    REFERENCE_LUFS,
     PipSpec,
     k_weighting_db,
     pip_for,
@@ -56,7 +53,7 @@ def test_pitches_are_equal_tempered_and_a_phone_gives_them(kind: str, role: str)
 
     semitones = 12 * math.log2(frequency_hz / 440)
     assert abs(semitones - round(semitones)) * 100 < 1
-    assert LOWEST_HZ <= frequency_hz <= HIGHEST_HZ
+    assert 600 <= frequency_hz <= 4_000
 
 
 def test_work_and_rest_differ_in_pitch_and_length() -> None:
@@ -117,7 +114,7 @@ def test_a_long_pip_is_as_loud_as_the_speech(kind: str) -> None:
     # 0.4 s blocks need steady sound: the middle, told often enough.
     steady = np.tile(sound[2_400:-2_400], 4)
 
-    assert meter.integrated_loudness(steady) == pytest.approx(REFERENCE_LUFS, abs=0.2)
+    assert meter.integrated_loudness(steady) == pytest.approx(-20.0, abs=0.2)
     assert true_peak_dbtp(sound[:, np.newaxis]) < -14
 
 
@@ -129,8 +126,8 @@ def test_short_pips_are_raised_and_phase_tones_are_softer() -> None:
     soft = _rendered(pip_for("in", "long")).astype(np.float64)
     loudest = max(float(np.mean(soft[i : i + 4_800] ** 2)) for i in range(0, len(soft) - 4_800, 480))
 
-    assert level - REFERENCE_LUFS == pytest.approx(-10 * math.log10(1 - math.exp(-1)), abs=0.1)
-    assert 10 * math.log10(loudest) + k_weighting_db(1046.5) - 0.691 < REFERENCE_LUFS - 3.9
+    assert level + 20.0 == pytest.approx(-10 * math.log10(1 - math.exp(-1)), abs=0.1)
+    assert 10 * math.log10(loudest) + k_weighting_db(1046.5) - 0.691 < -23.9
 
 
 def test_k_weighting_is_the_standards() -> None:

@@ -370,6 +370,9 @@ def test_the_index_is_that_of_the_stretch_in_the_file(made: UnderReport, folder:
     voice = read(folder / "track.wav", channels=1)[:, 0] * gain
     left = read(made.out) - voice[:, np.newaxis]
     full_scale_db = full_scale_db_spl(made.speech_lufs + made.plan.gain_db)
+    assert [need.event.id for need in made.plan.needs if need.event.kind == "cue"] == [
+        cue.id for cue in SESSION.cues
+    ]
     for need in made.plan.needs:
         if need.event.kind == "cue":
             span = slice(need.event.onset_sample, need.event.end_sample)

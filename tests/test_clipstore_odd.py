@@ -275,7 +275,7 @@ def test_a_clip_taken_away_during_a_render_is_spoken_again(tmp_path, small_plan,
     sha256 = next(event.clip for event in prepared.schedule.events if event.clip)
     (wav,) = store_folder.rglob(f"{sha256[7:]}.wav")
     wav.unlink()
-    load = clip_loader(store, lambda name: spoken_again(name, prepared.voiced, store=store, pace=1.0))
+    load = clip_loader(store, lambda name: spoken_again(name, prepared.voiced, store=store))
 
     assert content_hash(load(sha256)) == sha256
     wav.unlink()

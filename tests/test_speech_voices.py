@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from cuelane.audio.store import ClipStore
 from cuelane.base.errors import PlanError, UsageError
+from cuelane.render.voicing import key_of
+from cuelane.session.candidates import Candidate
 from cuelane.speech.estimate import estimate_seconds
 from cuelane.speech.natural import NaturalVoice, model_path
 from cuelane.speech.recorded import RecordedVoice, match_key
-from cuelane.speech.speak import spoken_words
+from cuelane.speech.speak import speak_all, spoken_words
 from cuelane.speech.voices import find_voice, list_voices, voices_folder
 
 
@@ -144,3 +149,27 @@ def test_estimates_follow_pace_and_words():
     assert estimate_seconds("Keep your heels heavy.", voice, 1.15) == pytest.approx(plain / 1.15)
     assert estimate_seconds("Keep your heels heavy and your chest tall.", voice) > plain
     assert estimate_seconds("...", voice) == 0
+
+
+def test_a_voice_speaks_cautions_slower() -> None:
+    """The natural voice says what keeps people well at 0.92 of its pace."""
+    natural = find_voice("natural")
+    assert natural.pace_for("caution", 1.0) == 0.92
+    assert natural.pace_for("form", 1.0) == 1.0
+    assert natural.pace_for("caution", 1.15) == pytest.approx(1.058)
+    assert natural.pace_for("caution", 0.8) == 0.8, "never slower than any line may be spoken"
+
+
+def test_the_pace_of_a_role_is_heard(tmp_path: Path) -> None:
+    """The same words as a caution and as a form cue: two clips, the caution's longer."""
+    (tmp_path / "voices").mkdir()
+    definition = 'engine = "system"\npace_by_role = {caution = 0.8}\n'
+    (tmp_path / "voices" / "calm.toml").write_text(definition, encoding="utf-8")
+    voice = find_voice("calm", tmp_path)
+    store = ClipStore(tmp_path / "clips")
+    text = "Keep your back long."
+    lengths = {}
+    for role in ("caution", "form"):
+        key = key_of(Candidate(role, text, 10, ""), voice, 1.0)
+        lengths[role] = speak_all([key.text], voice, store=store, pace=key.pace).clips[text].n_frames
+    assert lengths["caution"] > 1.1 * lengths["form"]

@@ -13,6 +13,7 @@ from pathlib import Path
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import CuelaneError
 from cuelane.base.units import SAMPLE_RATE
+from cuelane.render.voicing import Key, key_of
 from cuelane.session.arrange import Sounding
 from cuelane.session.candidates import Candidate
 from cuelane.speech.definition import VoiceDefinition
@@ -30,26 +31,27 @@ class SpokenLines:
         self.voice = voice
         self._folder = folder
         self._store = store
-        self._spoken: dict[tuple[str, str | None], Sounding] = {}
-        self._guessed: dict[str, int] = {}
+        self._spoken: dict[Key, Sounding] = {}
+        self._guessed: dict[Key, int] = {}
         self._failed: dict[str, str] = {}
         self._speaking = threading.Lock()
 
     def sounding_of(self, candidate: Candidate) -> Sounding:
         """Return a line as it was spoken, or with an estimated length."""
-        known = self._spoken.get(_key(candidate))
+        key = key_of(candidate, self.voice, 1.0)
+        known = self._spoken.get(key)
         if known is not None:
             return known
-        text = candidate.text
-        if text not in self._guessed:
-            self._guessed[text] = max(1, round(estimate_seconds(text, self.voice) * SAMPLE_RATE))
-        return Sounding(self._guessed[text])
+        if key not in self._guessed:
+            seconds = estimate_seconds(key.text, self.voice, key.pace)
+            self._guessed[key] = max(1, round(seconds * SAMPLE_RATE))
+        return Sounding(self._guessed[key])
 
     def unspoken(self, candidates: Iterable[Candidate]) -> list[Candidate]:
         """Return those that have not been spoken and have not failed, each text once."""
-        found: dict[tuple[str, str | None], Candidate] = {}
+        found: dict[Key, Candidate] = {}
         for candidate in candidates:
-            key = _key(candidate)
+            key = key_of(candidate, self.voice, 1.0)
             if key not in self._spoken and candidate.text not in self._failed:
                 found.setdefault(key, candidate)
         return list(found.values())
@@ -62,9 +64,9 @@ class SpokenLines:
                 for candidate in batch:
                     if candidate.clip is not None:
                         self._record(candidate)
-                texts = [one.text for one in self.unspoken(batch) if one.clip is None]
-                if texts:
-                    self._speak(texts)
+                keys = [key_of(one, self.voice, 1.0) for one in self.unspoken(batch) if one.clip is None]
+                for pace in sorted({key.pace for key in keys}):
+                    self._speak([key.text for key in keys if key.pace == pace], pace)
             if done is not None:
                 done(min(first + _BATCH, len(candidates)), len(candidates))
 
@@ -79,32 +81,25 @@ class SpokenLines:
             self._guessed.clear()
             self._failed.clear()
 
-    def _speak(self, texts: list[str]) -> None:
+    def _speak(self, texts: list[str], pace: float) -> None:
         try:
-            spoken = speak_all(texts, self.voice, store=self._store)
+            spoken = speak_all(texts, self.voice, store=self._store, pace=pace)
         except CuelaneError as error:
             if len(texts) == 1:
                 self._failed[texts[0]] = str(error)
                 return
             # One line that cannot be spoken must not keep the others from being heard.
             for text in texts:
-                self._speak([text])
+                self._speak([text], pace)
             return
         for text, clip in spoken.clips.items():
-            self._spoken[text, None] = Sounding(clip.n_frames, clip.sha256, clip.voice, clip.words)
+            self._spoken[Key(text, pace)] = Sounding(clip.n_frames, clip.sha256, clip.voice, clip.words)
 
     def _record(self, candidate: Candidate) -> None:
-        key = _key(candidate)
+        key = key_of(candidate, self.voice, 1.0)
         try:
-            clip = clip_from_file(Path(key[1] or ""), candidate.text, "recording", store=self._store)
+            clip = clip_from_file(Path(key.recording or ""), key.text, "recording", store=self._store)
         except CuelaneError as error:
             self._failed[candidate.text] = str(error)
             return
         self._spoken[key] = Sounding(clip.n_frames, clip.sha256, "recording")
-
-
-def _key(candidate: Candidate) -> tuple[str, str | None]:
-    if candidate.clip is None:
-        return candidate.text, None
-    folder = Path(candidate.mark.file).parent if candidate.mark else Path()
-    return candidate.text, str(folder / candidate.clip)

@@ -184,7 +184,7 @@ def render(
         raise ScheduleError("\n".join(str(advice) for advice in prepared.advice))
     if wanted.for_music:
         prepared = _for_music(prepared, store)
-    again = partial(spoken_again, voiced=prepared.voiced, store=store, pace=wanted.pace)
+    again = partial(spoken_again, voiced=prepared.voiced, store=store)
     levels, load_clip = landed(
         prepared.schedule, clip_loader(store, again), wanted.loudness_lufs, form.speech_headroom_db
     )

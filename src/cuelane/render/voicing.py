@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import NamedTuple
 
 from cuelane.audio.clip import Clip
 from cuelane.audio.store import ClipStore
@@ -33,8 +34,8 @@ class Voiced:
     """An arranged session, and how it was voiced.
 
     ``fallbacks`` maps a text to the voice that spoke it instead and why; ``estimated`` says that lengths are
-    estimates and no clip exists. ``sources`` maps a clip's hash to its text and the recording that a script
-    names for it, if one does.
+    estimates and no clip exists. ``sources`` maps a clip's hash to its text, the pace it was spoken at, and
+    the recording that a script names for it, if one does.
     """
 
     arranged: Arranged
@@ -42,7 +43,7 @@ class Voiced:
     estimated: bool
     fallbacks: dict[str, str] = field(default_factory=dict)
     n_synthesised: int = 0
-    sources: dict[str, tuple[str, Path | None]] = field(default_factory=dict)
+    sources: dict[str, tuple[str, float, Path | None]] = field(default_factory=dict)
 
 
 def voiced(
@@ -61,43 +62,57 @@ def voiced(
     VoiceError : the engine is missing or failed.
     AudioFileError : a recording that a script names cannot be used.
     """
-    sounding: dict[tuple[str, str | None], Sounding] = {}
+    sounding: dict[Key, Sounding] = {}
     result = Voiced(_estimate(session, voice, pace, sounding), voice, estimated=not speak)
     while speak:
-        missing = _missing(result.arranged.offered, sounding)
+        missing = _missing(result.arranged.offered, voice, pace, sounding)
         if not missing:
             break
-        recordings = [candidate for candidate in missing if candidate.clip]
-        for candidate in recordings:
-            sounding[_key(candidate)] = found = _recording(candidate, store)
-            result.sources[found.clip or ""] = candidate.text, Path(_key(candidate)[1] or "")
-        texts = list(dict.fromkeys(candidate.text for candidate in missing if not candidate.clip))
-        for first in range(0, len(texts), _BATCH):
-            batch = texts[first : first + _BATCH]
-
-            def report(done: int, _: int, first: int = first, total: int = len(texts)) -> None:
-                if progress:
-                    progress(first + done, total)
-
-            spoken = speak_all(batch, voice, store=store, pace=pace, progress=report)
-            result.fallbacks |= spoken.fallbacks
-            result.n_synthesised += spoken.n_synthesised
-            for text in batch:
-                clip = spoken.clips[text]
-                result.sources[clip.sha256] = text, None
-                sounding[text, None] = Sounding(clip.n_frames, clip.sha256, clip.voice, clip.words)
+        recordings = {key: candidate for key, candidate in missing.items() if candidate.clip}
+        for key, candidate in recordings.items():
+            sounding[key] = found = _recording(candidate, store)
+            result.sources[found.clip or ""] = candidate.text, 1.0, Path(key.recording or "")
+        _speak(result, [key for key in missing if key not in recordings], sounding, store, progress)
         result.arranged = _estimate(session, voice, pace, sounding)
     return result
 
 
-def spoken_again(sha256: str, voiced: Voiced, *, store: ClipStore, pace: float) -> Clip | None:
+def _speak(
+    result: Voiced,
+    keys: list[Key],
+    sounding: dict[Key, Sounding],
+    store: ClipStore,
+    progress: Progress | None,
+) -> None:
+    """Speak lines, those of one pace together, and note how they sound."""
+    done = 0
+    for pace in sorted({key.pace for key in keys}):
+        texts = [key.text for key in keys if key.pace == pace]
+        for first in range(0, len(texts), _BATCH):
+            batch = texts[first : first + _BATCH]
+
+            def report(n: int, _: int, before: int = done) -> None:
+                if progress:
+                    progress(before + n, len(keys))
+
+            spoken = speak_all(batch, result.voice, store=store, pace=pace, progress=report)
+            done += len(batch)
+            result.fallbacks |= spoken.fallbacks
+            result.n_synthesised += spoken.n_synthesised
+            for text in batch:
+                clip = spoken.clips[text]
+                result.sources[clip.sha256] = text, pace, None
+                sounding[Key(text, pace)] = Sounding(clip.n_frames, clip.sha256, clip.voice, clip.words)
+
+
+def spoken_again(sha256: str, voiced: Voiced, *, store: ClipStore) -> Clip | None:
     """Return a clip that is gone from the store, made anew; None if what is made now sounds otherwise.
 
     Raises
     ------
     VoiceError : the engine failed, or the recording that a script names is lost.
     """
-    text, recording = voiced.sources.get(sha256, ("", None))
+    text, pace, recording = voiced.sources.get(sha256, ("", 1.0, None))
     if recording is not None:
         clip = clip_from_file(recording, text, "recording", store=store)
     elif text:
@@ -107,43 +122,52 @@ def spoken_again(sha256: str, voiced: Voiced, *, store: ClipStore, pace: float) 
     return clip if clip.sha256 == sha256 else None
 
 
-def _key(candidate: Candidate) -> tuple[str, str | None]:
+class Key(NamedTuple):
+    """What decides how a line sounds: its words, the pace, and the recording that a script names for it."""
+
+    text: str
+    pace: float
+    recording: str | None = None
+
+
+def key_of(candidate: Candidate, voice: VoiceDefinition, pace: float) -> Key:
+    """Return what decides how `candidate` sounds, where the voice as a whole speaks at `pace`."""
     if candidate.clip is None:
-        return candidate.text, None
+        return Key(candidate.text, voice.pace_for(candidate.role, pace))
     folder = Path(candidate.mark.file).parent if candidate.mark else Path()
-    return candidate.text, str(folder / candidate.clip)
+    return Key(candidate.text, 1.0, str(folder / candidate.clip))
 
 
 def _missing(
-    offered: Iterable[Candidate], sounding: dict[tuple[str, str | None], Sounding]
-) -> list[Candidate]:
-    return [candidate for candidate in offered if _key(candidate) not in sounding]
+    offered: Iterable[Candidate], voice: VoiceDefinition, pace: float, sounding: dict[Key, Sounding]
+) -> dict[Key, Candidate]:
+    keys = {key_of(candidate, voice, pace): candidate for candidate in offered}
+    return {key: candidate for key, candidate in keys.items() if key not in sounding}
 
 
 def _estimate(
-    session: Session,
-    voice: VoiceDefinition,
-    pace: float,
-    sounding: dict[tuple[str, str | None], Sounding],
+    session: Session, voice: VoiceDefinition, pace: float, sounding: dict[Key, Sounding]
 ) -> Arranged:
     """Return the session arranged with the lengths known so far and estimates for the rest."""
-    estimates: dict[str, Sounding] = {}
+    estimates: dict[Key, Sounding] = {}
 
     def of(candidate: Candidate) -> Sounding:
-        known = sounding.get(_key(candidate))
+        key = key_of(candidate, voice, pace)
+        known = sounding.get(key)
         if known is not None:
             return known
-        if candidate.text not in estimates:
-            seconds = estimate_seconds(candidate.text, voice, pace)
-            estimates[candidate.text] = Sounding(max(1, round(seconds * SAMPLE_RATE)))
-        return estimates[candidate.text]
+        if key not in estimates:
+            seconds = estimate_seconds(key.text, voice, key.pace)
+            estimates[key] = Sounding(max(1, round(seconds * SAMPLE_RATE)))
+        return estimates[key]
 
     return arrange(session, of, SAMPLE_RATE)
 
 
 def _recording(candidate: Candidate, store: ClipStore) -> Sounding:
     """Return the recording that a script cue names, levelled and trimmed like any clip."""
-    path = Path(_key(candidate)[1] or "")
+    folder = Path(candidate.mark.file).parent if candidate.mark else Path()
+    path = folder / (candidate.clip or "")
     try:
         clip = clip_from_file(path, candidate.text, "recording", store=store)
     except VoiceError as error:

@@ -47,6 +47,10 @@ class Estimate(StrictModel):
     sentence_s: _Seconds = 0.19
 
 
+RolePace = Annotated[float, Field(ge=MIN_PACE, le=MAX_PACE, allow_inf_nan=False)]
+RoleName = Annotated[str, Field(min_length=1, max_length=20)]
+
+
 class EngineSettings(StrictModel):
     """What every definition may say; an engine's own settings add to it."""
 
@@ -54,6 +58,7 @@ class EngineSettings(StrictModel):
     title: Annotated[str, Field(max_length=200)] = ""
     language: Annotated[str, Field(pattern=r"^[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8})*$", max_length=40)] = "en"
     pace: Annotated[float, Field(ge=MIN_PACE, le=1.5, allow_inf_nan=False)] = 1.0
+    pace_by_role: Annotated[dict[RoleName, RolePace], Field(max_length=40)] = Field(default_factory=dict)
     lexicon: FileName | None = None
     licence: Annotated[str, Field(max_length=2000)] = ""
     credit: Annotated[str, Field(max_length=2000)] = ""
@@ -94,6 +99,11 @@ class VoiceDefinition:
     @property
     def credit(self) -> str:
         return self.settings.credit
+
+    def pace_for(self, role: str, pace: float) -> float:
+        """Return the pace at which a line of `role` is spoken, where the whole is spoken at `pace`."""
+        own: float = self.settings.pace_by_role.get(role, 1.0)
+        return min(MAX_PACE, max(MIN_PACE, round(pace * own, 4)))
 
     def path_of(self, written: str, key: str) -> Path:
         """Return the file that `key` of this definition names, which must lie inside `root`, links followed.

@@ -14,7 +14,7 @@ SOURCE = Path(cuelane.__file__).parent
 # What each package may import, besides itself and `base`. Read it from the bottom up, as the program flows.
 MAY_USE = {
     "cli": "everything below",
-    "desk": "render deliver lint facts speech session plan web audio",
+    "desk": "under render deliver lint facts speech session plan check web media audio",
     "under": "hearing media meter",
     "takes": "recording render speech",
     "adapt": "lint recording audio plan session",

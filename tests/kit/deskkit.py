@@ -64,6 +64,7 @@ def ask(
             if waiting:
                 part = waiting.pop(0)
                 return {"type": "http.request", "body": part, "more_body": bool(waiting)}
+            await asyncio.Event().wait()
             return {"type": "http.disconnect"}
 
         async def send(message: dict[str, Any]) -> None:

@@ -10,7 +10,7 @@ from markupsafe import Markup
 
 from cuelane.base.schedule import Schedule
 from cuelane.check.fault_words import clock
-from cuelane.check.picture import error_svg, wave_svg
+from cuelane.check.picture import PICTURE_CSS, error_svg, wave_svg
 from cuelane.check.report import Report
 from cuelane.check.text import summary_rows
 from cuelane.web.page_parts import document, environment
@@ -31,14 +31,6 @@ figure {
 figure svg { display: block; width: 100%; min-width: 34rem; height: auto; }
 figcaption { color: var(--soft); font-size: .875rem; margin-top: .4rem; }
 .scroll { overflow-x: auto; }
-.wave { fill: var(--edge); } .planned { stroke: var(--soft); stroke-width: 1; }
-.mark-pip { stroke: var(--work); stroke-width: 1.4; } .mark-cue { stroke: var(--voice); stroke-width: 2.4; }
-.mark-bad, .mark-missing { stroke: var(--pencil); stroke-width: 2.4; fill: none; }
-.dot-pip { fill: var(--work); } .dot-cue { fill: var(--voice); }
-.dot-bad { fill: none; stroke: var(--pencil); stroke-width: 2.4; }
-.zero { stroke: var(--ink); stroke-width: 1; }
-.limit { stroke: var(--edge); stroke-width: 1; stroke-dasharray: 5 4; }
-.tick { stroke: var(--edge); } .label { fill: var(--soft); font: 12px var(--sans); }
 tr.off td { color: var(--pencil); font-weight: 600; }
 summary { cursor: pointer; font-weight: 600; padding: .3rem 0; }
 @media (max-width: 34rem) { dl { grid-template-columns: 1fr; } dt { margin-top: .4rem; } }
@@ -105,7 +97,7 @@ def page(report: Report, schedule: Schedule) -> str:
             error=Markup(error_svg(report)),
         )
     )
-    return document(title=title, body=body, css=_CSS, description=report.verdict)
+    return document(title=title, body=body, css=_CSS + PICTURE_CSS, description=report.verdict)
 
 
 def write_page(path: Path, report: Report, schedule: Schedule) -> None:

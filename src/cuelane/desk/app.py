@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable
+import contextlib
+from collections.abc import AsyncIterator, Callable
 from functools import partial
 from importlib import resources
 from pathlib import Path
@@ -12,27 +12,35 @@ from typing import Any
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
+from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from cuelane.audio.store import ClipStore
-from cuelane.base.errors import CuelaneError, PlanError, SignalError
+from cuelane.base.errors import CuelaneError, SignalError
 from cuelane.base.files import all_or_nothing
 from cuelane.base.units import format_clock, to_ms
 from cuelane.deliver.outline import outline_of
 from cuelane.deliver.page_score import overview_paths
+from cuelane.desk import finishing
+from cuelane.desk.answers import answered, object_in
 from cuelane.desk.asked import BadRequestError, edits_asked, was_there
-from cuelane.desk.document import ChangedElsewhereError, Version
-from cuelane.desk.edits import EditError, data_of
-from cuelane.desk.planning import PlanView, SupersededError
+from cuelane.desk.document import Version
+from cuelane.desk.edits import data_of
+from cuelane.desk.finishing import Finishing
+from cuelane.desk.jobs import Jobs
+from cuelane.desk.made import made_of
+from cuelane.desk.planning import PlanView
 from cuelane.desk.sound import asked_range, total_bytes
-from cuelane.desk.views import forms, preview_parts, render, state
+from cuelane.desk.views import forms, page, preview_parts, state
+from cuelane.desk.words import desk_words
 from cuelane.desk.workspace import Workspace, Workspaces
 from cuelane.plan.starter import PATTERNS, starter_plan
 
 ASSETS = {
     "desk.css": "text/css",
+    "finish.css": "text/css",
     "desk.js": "text/javascript",
+    "finish.js": "text/javascript",
     "page.js": "text/javascript",
     "player.js": "text/javascript",
 }
@@ -41,6 +49,12 @@ ASSETS = {
 def application(folder: Path, store: ClipStore | None = None) -> Starlette:
     """Return the desk of a folder as an ASGI application; :mod:`cuelane.desk.guard` says who may use it."""
     workspaces = Workspaces(folder, store or ClipStore())
+    at_the_end = Finishing(workspaces, Jobs())
+
+    @contextlib.asynccontextmanager
+    async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        yield
+        await run_in_threadpool(at_the_end.close)
 
     def route(path: str, handler: Callable[..., Any], *methods: str) -> Route:
         return Route(path, partial(_answer, handler, workspaces), methods=list(methods or ("GET",)))
@@ -58,29 +72,16 @@ def application(folder: Path, store: ClipStore | None = None) -> Starlette:
             route("/api/plan/{name}/undo", post_undo, "POST"),
             route("/api/plan/{name}/redo", post_redo, "POST"),
             route("/sound/{name}/{number:int}.wav", get_sound),
-        ]
+            *finishing.routes(at_the_end),
+        ],
+        lifespan=lifespan,
     )
 
 
 async def _answer(handler: Callable[..., Any], workspaces: Workspaces, request: Request) -> Response:
     """Run a handler in a thread of its own; every error becomes words that the page can show."""
     body = await request.body() if request.method == "POST" else b""
-    try:
-        data = json.loads(body) if body else {}
-        if not isinstance(data, dict):
-            raise BadRequestError("an object was expected")
-        answer = await run_in_threadpool(handler, workspaces, request, data)
-    except ChangedElsewhereError as error:
-        return JSONResponse({"error": "changed", "theirs": error.theirs}, 409)
-    except SupersededError:
-        return Response(status_code=204)
-    except (EditError, BadRequestError, json.JSONDecodeError, RecursionError) as error:
-        return JSONResponse({"error": str(error)}, 422)
-    except PlanError as error:
-        return JSONResponse({"error": "; ".join(problem.message for problem in error.problems)}, 404)
-    except CuelaneError as error:
-        return JSONResponse({"error": str(error)}, 400)
-    return answer if isinstance(answer, Response) else JSONResponse(answer)
+    return await answered(lambda: handler(workspaces, request, object_in(body)))
 
 
 def _workspace(workspaces: Workspaces, request: Request) -> Workspace:
@@ -92,9 +93,9 @@ def shelf_page(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> R
     rows: list[dict[str, Any]] = []
     for name in workspaces.folder.names():
         try:
-            _version, preview = workspaces.open(name).now()
+            version, preview = workspaces.open(name).now()
         except CuelaneError:
-            rows.append({"name": name, "title": name, "cover": [], "length": "", "status": ""})
+            rows.append({"name": name, "title": name, "cover": [], "length": "", "made": ""})
             continue
         schedule = preview.schedule
         rows.append(
@@ -103,10 +104,20 @@ def shelf_page(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> R
                 "title": schedule.title if schedule else name,
                 "cover": overview_paths(schedule, outline_of(schedule), None) if schedule else [],
                 "length": format_clock(to_ms(schedule.n_frames, schedule.sample_rate)) if schedule else "",
-                "status": "",
+                "made": _made(workspaces.folder.path / name, version.text),
             }
         )
-    return HTMLResponse(_page("shelf.html.j2", "shelf", "cuelane", plans=rows, patterns=PATTERNS))
+    return HTMLResponse(page("shelf.html.j2", "shelf", "cuelane", plans=rows, patterns=PATTERNS))
+
+
+def _made(plan: Path, text: str) -> str:
+    """Say what has been made of a plan, and what the last check found."""
+    words, made = desk_words().shelf, made_of(plan, text, drawn=False)
+    if made is None:
+        return words["unmade"]
+    checked = {True: "checked_good", False: "checked_bad", None: "unchecked"}[made.ok]
+    said = f"{made.audio.suffix[1:]}: {words[checked]}"
+    return said if made.fresh else f"{said}; {words['stale']}"
 
 
 def compose_page(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Response:
@@ -117,7 +128,7 @@ def compose_page(workspaces: Workspaces, request: Request, _: dict[str, Any]) ->
     parts = dict.fromkeys(("overview", "totals", "timetable", "session", "exercises", "about"), "")
     title = whole["title"] or name
     return HTMLResponse(
-        _page("compose.html.j2", "compose", title, plan=name, parts=parts | whole.pop("parts"), state=whole)
+        page("compose.html.j2", "compose", title, plan=name, parts=parts | whole.pop("parts"), state=whole)
     )
 
 
@@ -127,7 +138,11 @@ def asset(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Respon
     if name not in ASSETS:
         return PlainTextResponse("there is no such file", 404)
     text = (resources.files("cuelane") / "desk" / "assets" / name).read_text(encoding="utf-8")
-    if name.endswith(".css"):
+    if name == "finish.css":
+        from cuelane.check.picture import PICTURE_CSS
+
+        text += PICTURE_CSS
+    if name == "desk.css":
         text = (resources.files("cuelane") / "web" / "assets" / "base.css").read_text(encoding="utf-8") + text
     return Response(text, media_type=ASSETS[name])
 
@@ -210,13 +225,6 @@ def get_sound(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Re
         return PlainTextResponse(str(error), 409)
     headers = {"accept-ranges": "bytes", "content-range": f"bytes {wanted.first}-{wanted.last - 1}/{total}"}
     return Response(sound, 206, headers, "audio/wav")
-
-
-def _page(template: str, view: str, title: str, *, plan: str = "", **values: Any) -> str:
-    views = [("compose", f"/plan/{plan}")]
-    return render(
-        template, view=view, title=title, plan=plan, lang="en", views=views, scripts=["desk.js"], **values
-    )
 
 
 def _whole(workspaces: Workspaces, name: str, version: Version, preview: PlanView) -> dict[str, Any]:

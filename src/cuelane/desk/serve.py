@@ -11,6 +11,7 @@ import uvicorn
 from cuelane.base.errors import UsageError
 from cuelane.desk.app import application
 from cuelane.desk.guard import Guard
+from cuelane.desk.uploads import LARGE
 
 DEFAULT_PORT = 8318
 """No meaning: a number that no common service uses. Where it is taken another is found."""
@@ -51,9 +52,15 @@ def serve(folder: Path, port: int | None, opened: Callable[[str], None]) -> None
     sock = listening_socket(port)
     with sock:
         number = sock.getsockname()[1]
-        guard = Guard(application(folder), port=number)
+        guard = Guard(application(folder), port=number, large=LARGE)
         config = uvicorn.Config(
-            guard, log_level="error", access_log=False, lifespan="off", server_header=False, ws="none"
+            guard,
+            log_level="error",
+            access_log=False,
+            lifespan="on",
+            server_header=False,
+            ws="none",
+            timeout_graceful_shutdown=5,
         )
         sock.listen(128)
         opened(f"http://127.0.0.1:{number}/open?token={guard.token}")

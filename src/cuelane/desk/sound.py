@@ -43,14 +43,15 @@ def total_bytes(n_frames: int) -> int:
     return HEADER_BYTES + _FRAME_BYTES * n_frames
 
 
-def asked_range(header: str | None, total: int) -> Range | None:
-    """Return what a ``Range`` header asks for, cut to `MOST_BYTES`; None where it cannot be met.
+def asked_range(header: str | None, total: int, most: int | None = MOST_BYTES) -> Range | None:
+    """Return what a ``Range`` header asks for, cut to `most` bytes if given; None where it cannot be met.
 
     By RFC 9110, section 14: ``bytes=a-b``, ``bytes=a-`` and ``bytes=-n``. Several ranges are answered by the
     first, and what is no range of bytes by the whole, as the RFC allows.
     """
+    most = total if most is None else most
     if header is None or not header.startswith("bytes="):
-        return Range(0, min(total, MOST_BYTES), total)
+        return Range(0, min(total, most), total)
     first_text, dash, last_text = header[6:].split(",")[0].strip().partition("-")
     digits = first_text + last_text
     if not dash or not digits.isascii() or not digits.isdigit() or len(digits) > 40:
@@ -62,7 +63,7 @@ def asked_range(header: str | None, total: int) -> Range | None:
         last = min(int(last_text) + 1, total) if last_text else total
     if first >= total or last <= first:
         return None
-    return Range(first, min(last, first + MOST_BYTES), total)
+    return Range(first, min(last, first + most), total)
 
 
 def frames_of(wanted: Range) -> tuple[int, int]:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from functools import cache
 from typing import Any
+from urllib.parse import quote
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -48,6 +49,28 @@ def render(template: str, **values: Any) -> Markup:
     """Return a template filled in; safe to stand in a page."""
     values.setdefault("words", desk_words())
     return Markup(environment().get_template(template).render(**values))
+
+
+VIEWS = (("compose", "/plan/"), ("finish", "/finish/"))
+"""The views of a plan, in the order of the work, each with the path that its name follows."""
+
+
+def page(
+    template: str,
+    view: str,
+    title: str,
+    *,
+    plan: str = "",
+    scripts: Sequence[str] = ("desk.js",),
+    styles: Sequence[str] = (),
+    **values: Any,
+) -> Markup:
+    """Return a whole page: the shell that all views share, with the view in it."""
+    views = [(key, path + quote(plan)) for key, path in VIEWS]
+    return render(
+        template, view=view, title=title, plan=plan, lang="en", views=views, scripts=scripts, styles=styles,
+        **values,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -53,6 +53,11 @@ class Workspace:
                 self._speaker = threading.Thread(target=self._speak_all, daemon=True)
                 self._speaker.start()
 
+    def spoken(self) -> PlanView:
+        """Return the preview with the real length of every line; what is missing is spoken for it."""
+        self._speak_all()
+        return self.now()[1]
+
     def sound(self, wanted: Range) -> bytes:
         """Return a range of the session's sound; lines that sound there are spoken first if need be.
 

@@ -1,0 +1,92 @@
+"""The whole folder as one zip file, made while it is sent: no copy on the disk, no link followed."""
+
+from __future__ import annotations
+
+import os
+import stat
+import time
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO, cast
+
+from cuelane.base.errors import UsageError
+
+MOST_FILES = 20_000
+_CHUNK = 1 << 18
+_READ = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+_PACKED = (".m4a", ".mp3", ".opus", ".flac", ".zip", ".jpg", ".jpeg", ".png", ".mp4", ".webm", ".mov", ".mkv")
+_PASSING = (".partial", ".part", ".tmp", ".crdownload", "~")
+
+
+def files_of(folder: Path) -> list[Path]:
+    """Return the ordinary files of a folder and of those below it, sorted.
+
+    Links are left out, and so is what is hidden or only there for a moment.
+
+    Raises
+    ------
+    UsageError : there are more than any series has; it is some other folder.
+    """
+    found: list[Path] = []
+    waiting = [folder]
+    while waiting:
+        with os.scandir(waiting.pop()) as entries:
+            for entry in entries:
+                if entry.name.startswith(".") or entry.name.endswith(_PASSING) or entry.is_symlink():
+                    continue
+                if entry.is_dir(follow_symlinks=False):
+                    waiting.append(Path(entry.path))
+                elif entry.is_file(follow_symlinks=False):
+                    found.append(Path(entry.path))
+        if len(found) + len(waiting) > MOST_FILES:
+            raise UsageError(f"this folder holds more than {MOST_FILES} files; pack it by other means")
+    return sorted(found)
+
+
+class _Passing:
+    """Takes what the zip writer writes, until it is fetched; it cannot be gone back in."""
+
+    def __init__(self) -> None:
+        self._parts: list[bytes] = []
+
+    def write(self, data: bytes) -> int:
+        self._parts.append(bytes(data))
+        return len(data)
+
+    def flush(self) -> None:
+        pass
+
+    def fetched(self) -> bytes:
+        data = b"".join(self._parts)
+        self._parts.clear()
+        return data
+
+
+def zipped(folder: Path, files: list[Path]) -> Iterator[bytes]:
+    """Yield a zip file of `files`, which lie in `folder`; memory stays flat.
+
+    A file that went away meanwhile is left out.
+    """
+    passing = _Passing()
+    with zipfile.ZipFile(cast("IO[bytes]", passing), "w", zipfile.ZIP_DEFLATED) as archive:
+        for path in files:
+            try:
+                handle = os.open(path, _READ)
+            except OSError:
+                continue
+            with os.fdopen(handle, "rb") as source:
+                about = os.fstat(source.fileno())
+                if not stat.S_ISREG(about.st_mode):
+                    continue
+                moment = max((1980, 1, 1, 0, 0, 0), time.localtime(about.st_mtime)[:6])
+                entry = zipfile.ZipInfo(path.relative_to(folder).as_posix(), moment)
+                packed = path.suffix.lower() in _PACKED
+                entry.compress_type = zipfile.ZIP_STORED if packed else zipfile.ZIP_DEFLATED
+                entry.external_attr = 0o644 << 16
+                with archive.open(entry, "w", force_zip64=about.st_size > 1 << 31) as target:
+                    while chunk := source.read(_CHUNK):
+                        target.write(chunk)
+                        yield passing.fetched()
+            yield passing.fetched()
+    yield passing.fetched()

@@ -1,0 +1,355 @@
+"""The last view of a plan: rendered, checked, with music to try, and handed to a phone."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import FileResponse, HTMLResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from cuelane.base.errors import UsageError
+from cuelane.base.units import format_clock, to_ms
+from cuelane.desk.answers import answered, object_in
+from cuelane.desk.archive import files_of, zipped
+from cuelane.desk.asked import BadRequestError
+from cuelane.desk.forms import place_name
+from cuelane.desk.handoff import OPEN_MINUTES, Handoff, qr_svg
+from cuelane.desk.jobs import Jobs, Tell
+from cuelane.desk.made import Made, keep_check, made_of
+from cuelane.desk.music_tried import LEVELS_LU, TriedMusics, kept_mix
+from cuelane.desk.one_file import OneFile
+from cuelane.desk.uploads import received
+from cuelane.desk.views import page, render
+from cuelane.desk.words import desk_words
+from cuelane.desk.workspace import Workspace, Workspaces
+from cuelane.media.formats import FORMATS, media_type_of
+from cuelane.render.run import RenderOptions
+
+ASSETS_OF: dict[str, Any] = {"scripts": ["finish.js"], "styles": ["finish.css"]}
+
+Handler = Callable[["Finishing", Request, dict[str, Any]], Any]
+
+
+class Finishing:
+    """What the view needs over the time of the desk: its jobs, the music that is tried, the listener."""
+
+    def __init__(self, workspaces: Workspaces, jobs: Jobs) -> None:
+        self.workspaces = workspaces
+        self.jobs = jobs
+        self.beds = TriedMusics()
+        self.handoff = Handoff()
+
+    def workspace(self, request: Request) -> Workspace:
+        """Return the plan that a request is about. Raises UsageError where there is none."""
+        return self.workspaces.open(request.path_params["name"])
+
+    def made(self, workspace: Workspace) -> Made | None:
+        """Return the newest audio of a plan."""
+        return made_of(workspace.document.path, workspace.document.now().text)
+
+    def close(self) -> None:
+        """Stop what runs, close the listener, take away what was not kept."""
+        self.jobs.close()
+        self.handoff.stop()
+        self.beds.close()
+
+
+def routes(finishing: Finishing) -> list[Route]:
+    """Return the paths of this view."""
+
+    def route(path: str, handler: Handler, *methods: str) -> Route:
+        async def endpoint(request: Request) -> Response:
+            body = await request.body() if request.method == "POST" else b""
+            return await answered(lambda: handler(finishing, request, object_in(body)))
+
+        return Route(path, endpoint, methods=list(methods or ("GET",)))
+
+    return [
+        route("/finish/{name}", finish_page),
+        route("/api/finish/{name}", get_parts),
+        route("/api/finish/{name}/render", post_render, "POST"),
+        route("/api/finish/{name}/check", post_check, "POST"),
+        route("/api/finish/{name}/under", post_under, "POST"),
+        route("/api/finish/{name}/keep", post_keep, "POST"),
+        route("/api/finish/{name}/unsong", post_remove_song, "POST"),
+        route("/api/finish/{name}/phone", post_phone, "POST"),
+        Route("/api/music/{name}", partial(post_song, finishing), methods=["POST"]),
+        route("/api/phone", get_phone),
+        route("/api/phone/stop", post_phone_stop, "POST"),
+        route("/api/job", get_job),
+        route("/api/job/cancel", post_cancel, "POST"),
+        route("/made/{name}/{which}", get_sound),
+        route("/export.zip", get_export),
+    ]
+
+
+def finish_page(finishing: Finishing, request: Request, _: dict[str, Any]) -> Response:
+    """The view."""
+    name = request.path_params["name"]
+    workspace = finishing.workspace(request)
+    made = finishing.made(workspace)
+    _version, preview = workspace.now()
+    title = preview.schedule.title if preview.schedule else name
+    values: dict[str, Any] = {
+        "parts": _parts(finishing, name, workspace),
+        "formats": [(form.suffix, form.name) for form in FORMATS],
+        "chosen": made.audio.suffix if made is not None else FORMATS[0].suffix,
+        "level": f"{finishing.beds.of(name).level_lu:g}",
+        "levels": [f"{value:g}" for value in LEVELS_LU],
+        "state": {"job": finishing.jobs.now(), "phone": finishing.handoff.now()},
+        "minutes": OPEN_MINUTES,
+    }
+    return HTMLResponse(page("finish.html.j2", "finish", title, plan=name, **ASSETS_OF, **values))
+
+
+def get_parts(finishing: Finishing, request: Request, _: dict[str, Any]) -> Any:
+    """The parts of the view that change."""
+    return {"parts": _parts(finishing, request.path_params["name"], finishing.workspace(request))}
+
+
+def post_render(finishing: Finishing, request: Request, data: dict[str, Any]) -> Any:
+    """Render the plan and check what came of it."""
+    name, workspace = request.path_params["name"], finishing.workspace(request)
+    suffix = data.get("format")
+    if suffix not in [form.suffix for form in FORMATS]:
+        raise BadRequestError("format must be one of those that can be written")
+    out = workspace.document.path.with_suffix(str(suffix))
+    if out.exists() and not out.with_suffix(".schedule.json").is_file():
+        raise UsageError(desk_words()("finish.in_the_way", file=out.name))
+    options = _options(data)
+
+    def work(tell: Tell) -> dict[str, Any]:
+        from cuelane.render.run import render as render_plan
+
+        text = workspace.document.now().text
+        render_plan(
+            workspace.document.path,
+            out,
+            options,
+            store=finishing.workspaces.store,
+            speech_progress=tell("speaking"),
+            progress=tell("writing"),
+        )
+        return _checked(finishing, workspace, out, text, tell)
+
+    return finishing.jobs.start("render", name, work, partial(_to_mend, workspace))
+
+
+def _options(data: dict[str, Any]) -> RenderOptions:
+    return RenderOptions(
+        for_music=data.get("for_music") is True,
+        embed=data.get("embed") is True,
+        subtitles=data.get("subtitles") is True,
+    )
+
+
+def post_check(finishing: Finishing, request: Request, _: dict[str, Any]) -> Any:
+    """Check the newest audio once more."""
+    workspace = finishing.workspace(request)
+    made = finishing.made(workspace)
+    if made is None:
+        raise UsageError(desk_words().finish["nothing"])
+    text = workspace.document.now().text if made.fresh else ""
+    work = partial(_checked, finishing, workspace, made.audio, text)
+    return finishing.jobs.start("check", request.path_params["name"], work)
+
+
+def post_under(finishing: Finishing, request: Request, data: dict[str, Any]) -> Any:
+    """Put the songs under the newest audio, to try."""
+    name, workspace = request.path_params["name"], finishing.workspace(request)
+    level, made = data.get("level"), finishing.made(workspace)
+    if not isinstance(level, int | float) or not LEVELS_LU[0] <= level <= LEVELS_LU[1]:
+        raise BadRequestError("level must be a number of LU within the slider")
+    if made is None:
+        raise UsageError(desk_words().finish["nothing"])
+    if not finishing.beds.of(name).songs:
+        raise UsageError(desk_words().music["none"])
+
+    def work(tell: Tell) -> dict[str, Any]:
+        finishing.beds.mixed(name, made.audio, float(level), tell)
+        return {}
+
+    return finishing.jobs.start("under", name, work)
+
+
+def post_keep(finishing: Finishing, request: Request, _: dict[str, Any]) -> Any:
+    """Keep the newest mix beside the plan."""
+    name, workspace = request.path_params["name"], finishing.workspace(request)
+    kept = finishing.beds.keep(name, finishing.workspaces.folder.path)
+    return {"said": desk_words()("music.kept", file=kept.name), "parts": _parts(finishing, name, workspace)}
+
+
+async def post_song(finishing: Finishing, request: Request) -> Response:
+    """Take in a song: the body is the file, its name is in the query."""
+    name = request.path_params["name"]
+
+    def take(path: Path) -> Any:
+        workspace = finishing.workspace(request)
+        finishing.beds.add(name, request.query_params.get("file", "song"), path)
+        return {"parts": _parts(finishing, name, workspace)}
+
+    try:
+        async with received(request) as path:
+            return await answered(lambda: take(path))
+    except UsageError as error:
+        message = str(error)
+        return await answered(lambda: _refuse(message))
+
+
+def _refuse(message: str) -> Any:
+    raise UsageError(message)
+
+
+def post_remove_song(finishing: Finishing, request: Request, data: dict[str, Any]) -> Any:
+    """Take a song out again."""
+    name, workspace = request.path_params["name"], finishing.workspace(request)
+    finishing.beds.remove(name, str(data.get("file")))
+    return {"parts": _parts(finishing, name, workspace)}
+
+
+def post_phone(finishing: Finishing, request: Request, data: dict[str, Any]) -> Any:
+    """Open the listener for one file: the track, or the mix that was kept."""
+    name, workspace = request.path_params["name"], finishing.workspace(request)
+    made = finishing.made(workspace)
+    mix = kept_mix(workspace.document.path)
+    if made is None or (mix is None and data.get("which") == "mix"):
+        raise UsageError(desk_words().finish["nothing"])
+    path = mix if mix is not None and data.get("which") == "mix" else made.audio
+    cautions = made.schedule.extra.get("cautions")
+    lines = [str(line) for line in cautions] if isinstance(cautions, list) else []
+    shared = OneFile(path, media_type_of(path.name), made.schedule.title, lines)
+    return _with_code(finishing.handoff.start(shared, name, path.name))
+
+
+def get_phone(finishing: Finishing, request: Request, _: dict[str, Any]) -> Any:
+    """What is open for a phone, if anything is."""
+    return _with_code(finishing.handoff.now())
+
+
+def post_phone_stop(finishing: Finishing, request: Request, _: dict[str, Any]) -> Any:
+    """Close the listener."""
+    return finishing.handoff.stop()
+
+
+def get_job(finishing: Finishing, request: Request, _: dict[str, Any]) -> Any:
+    """How the newest job stands."""
+    return finishing.jobs.now()
+
+
+def post_cancel(finishing: Finishing, request: Request, _: dict[str, Any]) -> Any:
+    """Stop the running job."""
+    return finishing.jobs.cancel()
+
+
+def get_sound(finishing: Finishing, request: Request, _: dict[str, Any]) -> Response:
+    """The track, the mix that is tried, or the mix that was kept: to play, or to save."""
+    name, workspace = request.path_params["name"], finishing.workspace(request)
+    made = finishing.made(workspace)
+    paths = {
+        "track": made.audio if made is not None else None,
+        "tried": finishing.beds.of(name).mix,
+        "mix": kept_mix(workspace.document.path),
+    }
+    path = paths.get(request.path_params["which"])
+    if path is None or not path.is_file() or path.is_symlink():
+        raise UsageError(desk_words().finish["nothing"])
+    saved = path.name if "save" in request.query_params else None
+    return FileResponse(path, media_type=media_type_of(path.name), filename=saved)
+
+
+def get_export(finishing: Finishing, request: Request, _: dict[str, Any]) -> Response:
+    """The whole folder as one zip file."""
+    folder = finishing.workspaces.folder.path
+    files = files_of(folder)
+    plain = (letter if letter.isascii() and letter.isalnum() else "-" for letter in folder.name)
+    name = "".join(plain) or "plans"
+    head = {"content-disposition": f'attachment; filename="{name}.zip"'}
+    return StreamingResponse(zipped(folder, files), headers=head, media_type="application/zip")
+
+
+def _checked(
+    finishing: Finishing, workspace: Workspace, audio: Path, text: str, tell: Tell
+) -> dict[str, Any]:
+    from cuelane.base.schedule import load_schedule
+    from cuelane.check.run import check
+
+    planned = load_schedule(audio.with_suffix(".schedule.json"))
+    if not planned.events:
+        return {"ok": None}
+    report = check(audio, planned, store=finishing.workspaces.store, progress=tell("checking"))
+    keep_check(workspace.document.path, report, text)
+    return {"ok": report.ok}
+
+
+def _to_mend(workspace: Workspace) -> list[dict[str, str]]:
+    """Return what keeps the plan from being rendered, with the fields it is about."""
+    preview = workspace.spoken()
+    return [
+        {"text": row.message, "hint": row.hint, "at": place_name(row.place), "file": row.file}
+        for row in preview.findings
+        if row.level in ("error", "misfit")
+    ]
+
+
+def _with_code(told: dict[str, Any]) -> dict[str, Any]:
+    if told:
+        told["code"] = qr_svg(told["address"], desk_words().phone["code"])
+    return told
+
+
+def _parts(finishing: Finishing, name: str, workspace: Workspace) -> dict[str, str]:
+    made, bed = finishing.made(workspace), finishing.beds.of(name)
+    kept = kept_mix(workspace.document.path)
+    tried = bed.mix
+    values: dict[str, Any] = {"plan": name, "made": made, "rows": [], "length": "", "files": []}
+    if made is not None:
+        n_frames, rate = made.schedule.n_frames, made.schedule.sample_rate
+        values |= {"length": format_clock(to_ms(n_frames, rate)), "files": _beside(workspace.document.path)}
+        values |= {"size": _size(made.audio)} | _picture(made)
+    return {
+        "result": render("finish_result.html.j2", **values),
+        "music": render(
+            "finish_music.html.j2",
+            plan=name,
+            made=made,
+            songs=[song.name for song in bed.songs],
+            lines=bed.lines,
+            tried=f"{bed.n_mixes}" if tried is not None else "",
+            kept=kept.name if kept is not None else "",
+        ),
+        "phone-files": render(
+            "finish_phone.html.j2", track=made.audio.name if made else "", mix=kept.name if kept else ""
+        ),
+    }
+
+
+def _picture(made: Made) -> dict[str, Any]:
+    if made.report is None:
+        return {}
+    from markupsafe import Markup
+
+    from cuelane.check.picture import error_svg, wave_svg
+    from cuelane.check.text import summary_rows
+
+    report = made.report
+    with contextlib.suppress(ValueError, TypeError, ArithmeticError):
+        wave, error = Markup(wave_svg(report)), Markup(error_svg(report))
+        return {"rows": summary_rows(report), "wave": wave, "error": error}
+    return {}
+
+
+def _beside(plan: Path) -> list[str]:
+    """Return the names of all files that a render of this plan has written."""
+    ends = [form.suffix for form in FORMATS] + [".html", ".md", ".vtt", ".srt", ".chapters.json", ".cues.csv"]
+    ends += [".schedule.json", ".check.json"]
+    return [path.name for end in ends if (path := plan.with_name(plan.stem + end)).is_file()]
+
+
+def _size(path: Path) -> str:
+    n_bytes = path.stat().st_size
+    return f"{n_bytes / 1e6:.1f} MB" if n_bytes >= 1e5 else f"{max(1, round(n_bytes / 1e3))} kB"

@@ -1,0 +1,138 @@
+"""Long work of the desk, one piece at a time; how it stands is kept here for a page that is opened anew.
+
+A job is stopped between two steps of its own progress. What it writes is written whole or not at all, so a
+job that was stopped leaves nothing behind.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from cuelane.base.errors import CuelaneError, UsageError
+
+Status = Literal["running", "done", "failed", "cancelled"]
+Tell = Callable[[str], Callable[[int, int], None]]
+"""Gives, for the name of a step, the function to call with (done, of how many)."""
+
+Work = Callable[[Tell], dict[str, Any]]
+"""Does the job; returns what the page should know of it."""
+
+Links = Callable[[], list[dict[str, str]]]
+
+_PATIENCE_S = 20.0
+"""Longer than one line takes to be spoken, the longest step between two looks at whether to stop."""
+
+
+class JobCancelledError(Exception):
+    """Somebody stopped this job."""
+
+
+@dataclass
+class Job:
+    """One piece of work. ``links`` are places to mend: text and, if it is a field of the plan, its name."""
+
+    number: int
+    kind: str
+    plan: str
+    status: Status = "running"
+    step: str = ""
+    done: int = 0
+    total: int = 0
+    message: str = ""
+    links: list[dict[str, str]] = field(default_factory=list)
+    result: dict[str, Any] = field(default_factory=dict)
+
+
+class Jobs:
+    """The desk's jobs. All methods may be called from several threads."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._job: Job | None = None
+        self._thread: threading.Thread | None = None
+        self._stop = threading.Event()
+
+    def start(self, kind: str, plan: str, work: Work, links: Links = list) -> dict[str, Any]:
+        """Begin a job and return how it stands.
+
+        Parameters
+        ----------
+        links : asked when the work fails for the plan's sake: where in the plan it is to be mended.
+
+        Raises
+        ------
+        UsageError : another one is running.
+        """
+        with self._lock:
+            if self._job is not None and self._job.status == "running":
+                raise UsageError("something is being made already; wait for it, or stop it first")
+            number = self._job.number + 1 if self._job is not None else 1
+            job = self._job = Job(number, kind, plan)
+            self._stop = threading.Event()
+            self._thread = threading.Thread(
+                target=self._run, args=(job, work, links, self._stop), daemon=True
+            )
+            self._thread.start()
+        return self.now()
+
+    def now(self) -> dict[str, Any]:
+        """Return the newest job as plain data; an empty object if there was none."""
+        with self._lock:
+            return dict(vars(self._job)) if self._job is not None else {}
+
+    def cancel(self) -> dict[str, Any]:
+        """Ask the running job to stop; it does so at its next step."""
+        self._stop.set()
+        return self.now()
+
+    def wait(self, patience_s: float = _PATIENCE_S) -> dict[str, Any]:
+        """Wait until the newest job has ended, or so long; return how it stands."""
+        thread = self._thread
+        if thread is not None:
+            thread.join(patience_s)
+        return self.now()
+
+    def close(self) -> None:
+        """Stop what runs, and wait until it has put its things away."""
+        self.cancel()
+        self.wait()
+
+    def _run(self, job: Job, work: Work, links: Links, stop: threading.Event) -> None:
+        def tell(step: str) -> Callable[[int, int], None]:
+            def progress(done: int, total: int) -> None:
+                if stop.is_set():
+                    raise JobCancelledError
+                with self._lock:
+                    job.step, job.done, job.total = step, done, total
+
+            progress(0, 0)
+            return progress
+
+        try:
+            result = work(tell)
+        except JobCancelledError:
+            self._end(job, "cancelled")
+        except CuelaneError as error:
+            self._end(job, "failed", str(error), self._places(links))
+        except Exception as error:
+            # A page waits for an answer; without one it would wait for ever.
+            self._end(job, "failed", f"the program itself failed: {type(error).__name__}: {error}")
+        else:
+            job.result = result
+            self._end(job, "done")
+
+    def _places(self, links: Links) -> list[dict[str, str]]:
+        try:
+            return links()
+        except CuelaneError:
+            return []
+
+    def _end(
+        self, job: Job, status: Status, message: str = "", links: list[dict[str, str]] | None = None
+    ) -> None:
+        with self._lock:
+            job.message, job.links = message, links or []
+            job.status = status

@@ -1,0 +1,156 @@
+"""What has been made of a plan: the audio beside it, and what the last check said of that.
+
+There is no database: the files say it. A check is kept beside the audio as ``NAME.check.json``, the report
+with a coarse outline of the sound for its picture.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from cuelane.base.errors import CuelaneError
+from cuelane.base.files import all_or_nothing
+from cuelane.base.schedule import Schedule, load_schedule
+from cuelane.media.formats import FORMATS
+
+if TYPE_CHECKING:
+    from cuelane.check.report import Report
+
+_POINTS = 1_400
+_MOST_BYTES = 32 * 1024 * 1024
+_LONGEST_S = 1e6
+
+
+@dataclass(frozen=True)
+class Made:
+    """The newest audio of a plan.
+
+    ``fresh`` tells whether the plan is still as it was then; ``ok`` what the check of this very file said,
+    None where there was none.
+    """
+
+    audio: Path
+    schedule: Schedule
+    fresh: bool
+    ok: bool | None
+    report: Report | None
+
+    @property
+    def stamp(self) -> str:
+        """Changes with the file; for addresses that a browser may have seen before."""
+        about = self.audio.stat()
+        return f"{about.st_mtime_ns:x}-{about.st_size:x}"
+
+
+def digest_of(text: str) -> str:
+    """Return what tells one text of a plan from another."""
+    return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()
+
+
+def made_of(plan: Path, text: str, *, drawn: bool = True) -> Made | None:
+    """Return the newest audio of a plan that a render wrote; None where there is none.
+
+    Parameters
+    ----------
+    plan, text : the plan's file, and what stands in it now.
+    drawn : bring the check's report along, not its verdict alone.
+    """
+    beside = plan.with_suffix(".schedule.json")
+    found = [path for form in FORMATS if (path := plan.with_suffix(form.suffix)).is_file()]
+    if not found or not beside.is_file():
+        return None
+    try:
+        audio = max(found, key=lambda path: path.stat().st_mtime_ns)
+        schedule = load_schedule(beside)
+        kept = _kept(plan.with_suffix(".check.json"), audio)
+        fresh = plan.stat().st_mtime_ns <= audio.stat().st_mtime_ns
+        if "plan" in kept:
+            fresh = kept["plan"] == digest_of(text)
+        report = report_of(kept) if drawn and kept else None
+    except (CuelaneError, OSError):
+        return None
+    ok = kept.get("ok")
+    return Made(audio, schedule, fresh, ok if isinstance(ok, bool) else None, report)
+
+
+def keep_check(plan: Path, report: Report, text: str) -> None:
+    """Write what a check of a plan's audio found beside it."""
+    data = report.to_dict() | {"plan": digest_of(text), "outline": _outline(report)}
+    data["audio"] = Path(report.audio).name
+    with all_or_nothing() as staged:
+        staged.write_text(plan.with_suffix(".check.json"), json.dumps(data, allow_nan=False))
+
+
+def report_of(kept: dict[str, Any]) -> Report | None:
+    """Return a kept check as a report; None where the file holds something else."""
+    from cuelane.check.report import EventResult, Fault, Report, Summary
+
+    try:
+        summary = Summary(**_known(Summary, _with_silence(kept["summary"])))
+        events = tuple(EventResult(**_known(EventResult, row)) for row in kept["events"])
+        faults = tuple(Fault(**_known(Fault, row)) for row in kept["faults"])
+        outline = np.array(kept["outline"], np.float32).reshape(-1, 2)
+        report = Report(str(kept["audio"]), str(kept["title"]), bool(kept["ok"]), str(kept["verdict"]),
+                        summary, events, faults, tuple(map(str, kept["notes"])), (), outline)  # fmt: skip
+        return report if _drawable(report) else None
+    except (KeyError, TypeError, ValueError, ArithmeticError):
+        return None
+
+
+def _kept(path: Path, audio: Path) -> dict[str, Any]:
+    """Return the check that was made of `audio`, or nothing if it is of another or older than the sound."""
+    try:
+        about = path.stat()
+        if about.st_size > _MOST_BYTES or about.st_mtime_ns < audio.stat().st_mtime_ns:
+            return {}
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return {}
+    return data if isinstance(data, dict) and data.get("audio") == audio.name else {}
+
+
+def _outline(report: Report) -> list[list[float]]:
+    envelope = report.envelope
+    if envelope is None or not len(envelope):
+        return []
+    edges = np.unique(np.linspace(0, len(envelope), min(_POINTS, len(envelope)) + 1).astype(int))[:-1]
+    low = np.minimum.reduceat(envelope[:, 0], edges)
+    high = np.maximum.reduceat(envelope[:, 1], edges)
+    return [[round(float(a), 3), round(float(b), 3)] for a, b in zip(low, high, strict=True)]
+
+
+def _known(kind: type, row: dict[str, Any]) -> dict[str, Any]:
+    names = {one.name for one in fields(kind)}
+    return {key: tuple(value) if key == "others" else value for key, value in row.items() if key in names}
+
+
+def _with_silence(row: dict[str, Any]) -> dict[str, Any]:
+    """Put back the levels of silence, for which JSON has no number."""
+    levels = ("loudness_lufs", "true_peak_dbtp", "background_dbfs")
+    return {key: -math.inf if key in levels and value is None else value for key, value in row.items()}
+
+
+def _drawable(report: Report) -> bool:
+    """Tell whether every value that a picture is drawn from is of its kind: the file may be anybody's."""
+    for event in report.events:
+        if event.kind not in ("cue", "pip") or not isinstance(event.role, str):
+            return False
+        if not isinstance(event.text, str | None):
+            return False
+        places = (event.planned_file_s, event.measured_s, event.error_ms, event.absolute_error_ms)
+        if not all(value is None or _is_number(value) for value in places):
+            return False
+    numbers = [value for value in vars(report.summary).values() if not isinstance(value, dict | str | None)]
+    plain = all(isinstance(value, bool | int | float) for value in numbers)
+    return plain and 0 <= report.summary.length_s < _LONGEST_S and 0 <= report.summary.session_s < _LONGEST_S
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and math.isfinite(value) and abs(value) < 1e9

@@ -1,0 +1,253 @@
+"""Finish: made by the desk as by the command line, checked by itself, stopped without a trace, and packed."""
+
+from __future__ import annotations
+
+import io
+import threading
+import time
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+
+from cuelane.audio.store import ClipStore
+from cuelane.base.errors import PlanError, UsageError
+from cuelane.desk.app import application
+from cuelane.desk.archive import files_of, zipped
+from cuelane.desk.guard import Guard
+from cuelane.desk.jobs import JobCancelledError, Jobs
+from cuelane.desk.made import made_of, report_of
+from cuelane.render.run import RenderOptions, render
+from deskkit import PORT, Answer, ask, post
+
+PLAN = (
+    "title: Pier\nvoice: system\nsession:\n  - block: A\n    pattern: circuit\n    work: 20s\n    rounds: 2\n"
+    "    rest: 10s\n    exercises: [row]\nexercises:\n  row:\n    setup: Sit tall.\n"
+)
+
+
+class Pilot:
+    """A desk asked as its page asks it."""
+
+    def __init__(self, folder: Path) -> None:
+        self.guard = Guard(application(folder), port=PORT, large={"/api/music/": 1 << 26})
+        opened = ask(self.guard, "GET", f"/open?token={self.guard.token}")
+        self.cookie = opened.headers["set-cookie"].partition(";")[0]
+
+    def get(self, path: str, **headers: str) -> Answer:
+        return ask(self.guard, "GET", path, headers={"cookie": self.cookie, **headers})
+
+    def post(self, path: str, data: Any) -> Answer:
+        return post(self.guard, path, data, cookie=self.cookie)
+
+    def over(self) -> dict[str, Any]:
+        """Wait for the running job."""
+        while (job := self.get("/api/job").json)["status"] == "running":
+            time.sleep(0.02)
+        return dict(job)
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Pilot:
+    (tmp_path / "p.yaml").write_text(PLAN, encoding="utf-8")
+    return Pilot(tmp_path)
+
+
+def made(desk: Pilot, **wishes: Any) -> dict[str, Any]:
+    answer = desk.post("/api/finish/p.yaml/render", {"format": ".flac", **wishes})
+    assert answer.status == 200, answer.body
+    return desk.over()
+
+
+def test_what_is_made_is_what_the_command_line_makes(desk: Pilot, tmp_path: Path) -> None:
+    """Byte for byte, the check beside it; the shelf says both, and that the plan has changed since."""
+    job = made(desk)
+    assert (job["status"], job["message"], job["result"]) == ("done", "", {"ok": True})
+    again = tmp_path / "again"
+    again.mkdir()
+    (again / "p.yaml").write_text(PLAN, encoding="utf-8")
+    render(again / "p.yaml", again / "p.flac", RenderOptions(), store=ClipStore())
+    for name in [path.name for path in again.iterdir()]:
+        assert (tmp_path / name).read_bytes() == (again / name).read_bytes(), name
+    shelf = desk.get("/").body.decode()
+    assert "the check found all in place" in shelf
+    page = desk.get("/finish/p.yaml").body.decode()
+    assert "Every pip and every cue is in place." in page
+    assert page.count("<svg") == 2
+    assert "style=" not in page
+    assert desk.get("/made/p.yaml/track", range="bytes=0-3").body == b"fLaC"
+    (tmp_path / "p.yaml").write_text(PLAN.replace("20s", "25s"), encoding="utf-8")
+    assert "the plan has changed since" in desk.get("/").body.decode()
+    assert [path for path in tmp_path.iterdir() if path.name.startswith(".")] == []
+
+
+def test_words_that_do_not_fit_are_linked_to_their_fields(desk: Pilot, tmp_path: Path) -> None:
+    """The job fails, nothing is written, and the page is told where to go."""
+    tall = "Sit tall and look far ahead over the water, then pull. " * 8
+    (tmp_path / "p.yaml").write_text(PLAN.replace("Sit tall.", tall), encoding="utf-8")
+    job = made(desk)
+    assert job["status"] == "failed"
+    assert [link["at"] for link in job["links"]] == ["exercises/row/setup"]
+    assert [path.name for path in tmp_path.iterdir()] == ["p.yaml"]
+    (tmp_path / "p.yaml").write_text(PLAN.replace("work: 20s", "work: soon"), encoding="utf-8")
+    assert [link["at"] for link in made(desk)["links"]] == ["session/0/work"]
+
+
+def test_a_file_of_somebodys_own_is_not_overwritten(desk: Pilot, tmp_path: Path) -> None:
+    """A recording that happens to have the track's name, and no schedule beside it."""
+    (tmp_path / "p.flac").write_bytes(b"mine")
+    answer = desk.post("/api/finish/p.yaml/render", {"format": ".flac"})
+    assert answer.status == 400
+    assert "p.flac" in answer.json["error"]
+    assert (tmp_path / "p.flac").read_bytes() == b"mine"
+
+
+@pytest.mark.parametrize("wish", [{"format": ".exe"}, {"format": None}, {"format": "../x.wav"}, {}])
+def test_no_other_format_is_written(desk: Pilot, tmp_path: Path, wish: dict[str, Any]) -> None:
+    """Only the suffixes of the formats that there are."""
+    assert desk.post("/api/finish/p.yaml/render", wish).status == 422
+    assert [path.name for path in tmp_path.iterdir()] == ["p.yaml"]
+
+
+def test_music_is_tried_and_kept_only_if_asked(desk: Pilot, tmp_path: Path) -> None:
+    """The songs and the mix lie outside the folder until one is kept."""
+    made(desk)
+    before = {path.name for path in tmp_path.iterdir()}
+    song = io.BytesIO()
+    tone = 0.3 * np.random.default_rng(3).standard_normal((48_000 * 8, 2)).clip(-1, 1)
+    soundfile.write(song, tone, 48_000, format="WAV")
+    assert desk.post("/api/finish/p.yaml/under", {"level": -6}).status == 400, "without a song"
+    answer = ask(
+        desk.guard,
+        "POST",
+        "/api/music/p.yaml?file=../../a%20song.wav",
+        body=song.getvalue(),
+        headers={"cookie": desk.cookie},
+    )
+    assert answer.status == 200
+    assert "a song.wav" in answer.json["parts"]["music"]
+    assert desk.post("/api/finish/p.yaml/under", {"level": -6}).status == 200
+    assert desk.over()["status"] == "done"
+    assert "cues over this music" in desk.get("/api/finish/p.yaml").json["parts"]["music"]
+    assert desk.get("/made/p.yaml/tried", range="bytes=0-3").body == b"fLaC"
+    assert {path.name for path in tmp_path.iterdir()} == before
+    assert desk.post("/api/finish/p.yaml/keep", {}).status == 200
+    new = {path.name for path in tmp_path.iterdir()} - before
+    assert new == {"p-with-music.flac", "p-with-music.schedule.json"}
+    for level in (-60, 20, "loud", None):
+        assert desk.post("/api/finish/p.yaml/under", {"level": level}).status == 422
+
+
+def test_a_check_that_somebody_else_wrote_is_not_drawn(desk: Pilot, tmp_path: Path) -> None:
+    """The file beside the track may be anybody's: what is no report is not shown."""
+    made(desk)
+    kept = (tmp_path / "p.check.json").read_text(encoding="utf-8")
+    for old, new in (
+        ('"kind": "pip"', '"kind": "\\"><script>"'),
+        ('"length_s": ', '"length_s": 1e300, "x": '),
+        ('"outline": [', '"outline": [["a", 1], '),
+        ('"planned_file_s": ', '"planned_file_s": "1", "y": '),
+        ("{", "["),
+    ):
+        (tmp_path / "p.check.json").write_text(kept.replace(old, new), encoding="utf-8")
+        page = desk.get("/finish/p.yaml")
+        assert page.status == 200
+        assert b"<script>" not in page.body.replace(b'<script type="module"', b"")
+        assert page.body.count(b"<svg") == 0
+    assert report_of({}) is None
+    found = made_of(tmp_path / "p.yaml", PLAN)
+    assert found is not None
+    assert found.ok is None
+
+
+def test_one_job_at_a_time_and_a_stopped_one_ends(tmp_path: Path) -> None:
+    """A second one is refused; the first sees that it is to stop at its next step, and cleans up itself."""
+    jobs, begun, cleaned = Jobs(), threading.Event(), []
+
+    def work(tell: Any) -> dict[str, Any]:
+        progress = tell("writing")
+        try:
+            while True:
+                progress(1, 2)
+                begun.set()
+                time.sleep(0.001)
+        except JobCancelledError:
+            cleaned.append(True)
+            raise
+
+    jobs.start("render", "p", work)
+    assert begun.wait(30)
+    assert jobs.now()["step"] == "writing"
+    with pytest.raises(UsageError, match="already"):
+        jobs.start("render", "q", work)
+    jobs.cancel()
+    assert jobs.wait()["status"] == "cancelled"
+    assert cleaned == [True]
+    jobs.start("check", "p", lambda tell: {"ok": True})
+    assert jobs.wait()["result"] == {"ok": True}
+
+
+def test_a_job_that_breaks_says_so() -> None:
+    """Whatever is raised, the page that waits is told; places that cannot be found are no second failure."""
+    jobs = Jobs()
+
+    def breaks(tell: Any) -> dict[str, Any]:
+        raise RuntimeError("odd")
+
+    jobs.start("render", "p", breaks)
+    assert "odd" in jobs.wait()["message"]
+
+    def refuses(tell: Any) -> dict[str, Any]:
+        raise UsageError("no")
+
+    def lost() -> list[dict[str, str]]:
+        raise PlanError([])
+
+    jobs.start("render", "p", refuses, lost)
+    assert (jobs.wait()["message"], jobs.now()["links"]) == ("no", [])
+
+
+def test_a_render_stopped_in_the_middle_leaves_nothing(
+    desk: Pilot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Stopped while the sound is being written: no audio, no schedule, no temporary file."""
+    from cuelane.render import run
+
+    blocks = run._reporting
+
+    def stopping(*arguments: Any) -> Any:
+        for number, block in enumerate(blocks(*arguments)):
+            if number == 1:
+                desk.post("/api/job/cancel", {})
+            yield block
+
+    monkeypatch.setattr(run, "_reporting", stopping)
+    assert made(desk)["status"] == "cancelled"
+    assert [path.name for path in tmp_path.iterdir()] == ["p.yaml"]
+
+
+def test_the_folder_as_a_zip(desk: Pilot, tmp_path: Path) -> None:
+    """Read by the standard library: every file and those below, no link, nothing hidden or passing."""
+    outside = tmp_path.parent / f"{tmp_path.name}-outside.txt"
+    outside.write_text("secret", encoding="utf-8")
+    below = tmp_path / "voice é"
+    below.mkdir()
+    (below / "a.wav").write_bytes(bytes(300_000))
+    (tmp_path / ".hidden").write_text("x", encoding="utf-8")
+    (tmp_path / ".x.1.partial.m4a").write_text("x", encoding="utf-8")
+    (tmp_path / "half.part").write_text("x", encoding="utf-8")
+    (tmp_path / "link.txt").symlink_to(outside)
+    (tmp_path / "dir").symlink_to(tmp_path.parent)
+    answer = desk.get("/export.zip")
+    assert answer.headers["content-type"] == "application/zip"
+    with zipfile.ZipFile(io.BytesIO(answer.body)) as archive:
+        assert archive.testzip() is None
+        assert sorted(archive.namelist()) == ["p.yaml", "voice é/a.wav"]
+        assert archive.read("p.yaml").decode() == PLAN
+    gone = [*files_of(tmp_path), tmp_path / "gone.txt", tmp_path / "link.txt"]
+    with zipfile.ZipFile(io.BytesIO(b"".join(zipped(tmp_path, gone)))) as archive:
+        assert "gone.txt" not in archive.namelist(), "a file that went away meanwhile is left out"
+        assert "link.txt" not in archive.namelist()

@@ -28,8 +28,8 @@ import classgen as gen
 import classgen_captions as cap
 import classgen_speech as speech
 from classgen_music import STYLES, with_music
+from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN
 from cuelane.adapt.beeps.search import find_structure
-from cuelane.adapt.report import SURE
 from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.intervals import find_intervals
 from cuelane.adapt.words.word_lists import word_lists
@@ -90,7 +90,7 @@ def structure(seeds: range, level_db: float | None, style: str = "plucked", *, b
         hit = int((apart.min(axis=1) <= tolerance_s).sum())
         right = int((apart.min(axis=0) <= tolerance_s).sum()) if len(at) else 0
         n_found, n_right, n_true, n_hit = n_found + len(at), n_right + right, n_true + len(truth), n_hit + hit
-        wrong, sure = hit < len(truth) or right < len(at), found.confidence >= SURE
+        wrong, sure = hit < len(truth) or right < len(at), found.confidence >= SURE_COUNTDOWN
         n_wrong, n_wrong_sure, n_right_unsure = (
             n_wrong + wrong,
             n_wrong_sure + (wrong and sure),
@@ -125,7 +125,7 @@ def nothing(seeds: range, style: str) -> None:
         made = a_class(seed, countdown_only=True)
         made.samples = made.speech_only
         confidence = find_structure(recording(with_music(made, 0.0, seed, style))).confidence
-        sure, unsure = sure + (confidence >= SURE), unsure + (0 < confidence < SURE)
+        sure, unsure = sure + (confidence >= SURE_COUNTDOWN), unsure + (0 < confidence < SURE_COUNTDOWN)
     print(f"no beeps, {style} music: {sure} taken for sure, {unsure} with doubt, of {len(seeds)}", flush=True)
 
 

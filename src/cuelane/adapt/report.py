@@ -7,11 +7,10 @@ from collections.abc import Sequence
 from dataclasses import asdict
 
 from cuelane.adapt.analysis import Analysis
+from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN
 from cuelane.adapt.plan_file import Planned, Timing
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.base.unsafe_text import escape_markdown as plain
-
-SURE = 0.6
 
 
 def clock(seconds: float) -> str:
@@ -28,7 +27,7 @@ def doubts(analysis: Analysis) -> list[str]:
             "No countdown was found, so there are no intervals. Listen for the end of one and name it, "
             "such as --beep-at 12:30; or give the session's plan with --plan."
         )
-    elif analysis.confidence < SURE:
+    elif analysis.confidence < SURE_COUNTDOWN:
         found.append(
             f"The countdown is a guess (confidence {analysis.confidence:.2f} of 1): "
             f"{analysis.beep.describe()}. {_where(analysis)}If it is something else, such as music, "

@@ -9,7 +9,7 @@ from itertools import groupby
 import numpy as np
 
 from cuelane.recording.pronouncing import spoken_words
-from cuelane.takes.matching import SURE, HeardPiece, Take, likeness
+from cuelane.takes.matching import SURE_TAKE, HeardPiece, Take, likeness
 
 SHORTEST, LONGEST = 0.4, 2.0
 _NEARLY = 0.2
@@ -89,5 +89,7 @@ def _in_order(
 
 def seconds_a_letter(takes: Sequence[Take], lines: Sequence[str]) -> float:
     """Return how long this reader takes for a letter: the median over the lines found, or a usual pace."""
-    rates = [(take.end_s - take.start_s) / len(lines[take.line]) for take in takes if take.likeness >= SURE]
+    rates = [
+        (take.end_s - take.start_s) / len(lines[take.line]) for take in takes if take.likeness >= SURE_TAKE
+    ]
     return float(np.median(rates)) if rates else 0.07

@@ -23,8 +23,11 @@ Scores = npt.NDArray[np.float64]
 
 MAX_PIECES = 5
 LONGEST_PAUSE_S = 2.5
-SURE = 0.82
+SURE_TAKE = 0.82
+"""Confidence from which a take is placed without a listen. Chosen: higher sends more good takes to a listen,
+lower places more wrong ones."""
 LIKELY = 0.55
+"""Confidence below which the notes say that little was recognised. Chosen: it changes a note, no result."""
 
 _NEUTRAL = 0.5
 _NEXT, _SAME, _SKIP, _BACK = 0.25, 0.05, -0.12, -0.8
@@ -72,18 +75,19 @@ class Take:
     def confidence(self) -> float:
         """From 0 to 1: how like the line it is.
 
-        Less if another line is nearly as like and no number was read; below `SURE` if the first or last word
-        is not the line's own, since that is how a false start or a lost word shows, if it is out of order for
-        a line or two, since that is how a word mistaken for another shows, and if there is another doubt.
-        `SURE` if it was confirmed.
+        It is less if another line is nearly as like it and no line number was read. It is below `SURE_TAKE`
+        - if the first or last word is not the line's own: so a false start or a lost word shows;
+        - if it is out of order for a line or two: so a word mistaken for another shows;
+        - if there is another doubt.
+        It is `SURE_TAKE` if the take was confirmed.
         """
         if self.confirmed:
-            return SURE
+            return SURE_TAKE
         value = self.likeness
         if not self.numbered and self.likeness < 1.0:
             value = min(value, self.likeness - self.rival + 0.7)
         sound = self.whole and not self.doubt and (self.numbered or not self.astray)
-        return value if sound else min(value, SURE - 0.01)
+        return value if sound else min(value, SURE_TAKE - 0.01)
 
 
 def likeness(heard: Sequence[str], expected: Sequence[str]) -> float:

@@ -14,7 +14,7 @@ from difflib import SequenceMatcher
 from cuelane.recording.pronouncing import spoken_words
 from cuelane.recording.recogniser import FRAME_S, LISTEN_RATE, Aligner, Audio
 from cuelane.takes.gaps import seconds_a_letter
-from cuelane.takes.matching import SURE, Take
+from cuelane.takes.matching import SURE_TAKE, Take
 
 # In the engine's log units. On a person's single words over a telephone the right word led its nearest rival
 # by 16 ("thirty") to 961 ("nine"), and once trailed it by 1207 ("fifty" heard as "thirty"): a lead is asked
@@ -98,7 +98,7 @@ def confirmed(
         words = spoken_words(lines[take.line])
         lasts = (take.end_s - take.start_s) / (rate * len(lines[take.line]))
         if (
-            take.confidence < SURE
+            take.confidence < SURE_TAKE
             and not take.doubt
             and not take.astray
             and len(words) >= _CONFIRM_WORDS

@@ -18,7 +18,7 @@ from cuelane.recording.pronouncing import spoken_words
 from cuelane.recording.recogniser import LISTEN_RATE, Aligner, HeardWord, ScriptListener
 from cuelane.recording.room_tone import level_db, room_tone
 from cuelane.takes.gaps import fill_gaps
-from cuelane.takes.matching import LIKELY, SURE, HeardPiece, Take, match_takes
+from cuelane.takes.matching import LIKELY, SURE_TAKE, HeardPiece, Take, match_takes
 from cuelane.takes.rivals import confirmed, doubted, repeats_doubted
 from cuelane.takes.splitting import SpokenPiece, measure_levels, split_at_pauses
 
@@ -214,7 +214,7 @@ def _choose(
     good = [
         (index, take)
         for index, take in takes
-        if take.confidence >= SURE and not is_clipped(recordings[index], take.start_s, take.end_s)
+        if take.confidence >= SURE_TAKE and not is_clipped(recordings[index], take.start_s, take.end_s)
     ]
     index, take = good[-1] if good else max(takes, key=lambda row: row[1].confidence)
     recording = recordings[index]
@@ -229,9 +229,9 @@ def _choose(
         notes.append(take.doubt)
     elif take.astray and not good:
         notes.append(f"heard {take.heard!r}, but out of order")
-    elif not take.whole or take.likeness < SURE:
+    elif not take.whole or take.likeness < SURE_TAKE:
         notes.append(f"heard {take.heard!r}")
-    elif take.confidence < SURE and take.rival_line is not None:
+    elif take.confidence < SURE_TAKE and take.rival_line is not None:
         notes.append(f"nearly as like line {take.rival_line + 1}: {lines[take.rival_line]!r}")
     state = "placed" if good or number in accept else "uncertain"
     if take.confidence < LIKELY and state == "uncertain":

@@ -21,7 +21,9 @@ from cuelane.recording.decode import Recording
 
 Array = npt.NDArray[np.float32]
 
-SURE = 0.6
+SURE_BOUNDARY = 0.6
+"""Score from which one boundary is sure; below it the report calls it faint. Chosen: higher asks a person to
+listen to more good ones, lower passes more wrong ones."""
 _LEAST = 0.38
 _LONE_LEAST = 0.75
 _CLEAR = 0.55
@@ -47,7 +49,7 @@ class Boundary:
 
     @property
     def is_sure(self) -> bool:
-        return self.score >= SURE
+        return self.score >= SURE_BOUNDARY
 
 
 class _Scores:

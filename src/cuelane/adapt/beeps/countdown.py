@@ -24,7 +24,9 @@ Array = npt.NDArray[np.float32]
 MOST_SHORT = 9
 MOST_PROPOSALS = 40
 LEAST_CONFIDENCE = 0.3
-SURE = 0.6
+SURE_COUNTDOWN = 0.6
+"""Confidence from which a countdown is taken as found; below it the report calls it a guess. Chosen: higher
+asks a person about more true countdowns, lower believes more music."""
 
 _PRESENT = 0.40
 _NO_MUSIC, _MUSIC = 0.15, 0.30

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from cuelane.adapt.beeps.boundaries import Boundary, boundaries_by_plan, find_boundaries, measured
 from cuelane.adapt.beeps.countdown import (
     LEAST_CONFIDENCE,
-    SURE,
+    SURE_COUNTDOWN,
     Beep,
     Found,
     candidate_beeps,
@@ -98,7 +98,7 @@ def find_structure(
 def find_beep(book: ScoreBook, tracks: Sequence[ToneTrack]) -> Found | None:
     """Return the countdown, or else the lone tone, that stands out among `tracks`; None if nothing does."""
     best = next(iter(candidate_beeps(book, tracks)), None)
-    if best is not None and best.confidence > SURE:
+    if best is not None and best.confidence > SURE_COUNTDOWN:
         return best
     lone = find_lone(book, tracks)
     if best is None or best.confidence <= LEAST_CONFIDENCE:

@@ -17,7 +17,8 @@ NO_ENGINE = (
     "no captions, and no recogniser for this Python: the clips have no words, and nothing that points at a "
     "picture could be marked; listen to all, or give the captions with --captions on Python 3.13 or older"
 )
-_SURE = 0.5
+_SURE_POSTERIOR = 0.5
+"""The recogniser's own probability of a word, 0 to 1. Chosen: the word is then likelier right than wrong."""
 _LONGEST_LISTEN_S = 20.0
 
 
@@ -35,7 +36,7 @@ def recognise(islands: Sequence[Island], hearing: Hearing, told: Progress) -> tu
         while start < island.end_s:
             stop = min(island.end_s + 0.15, start + _LONGEST_LISTEN_S)
             for heard in listener.hear(hearing.low(start, stop)):
-                sure = heard.posterior >= _SURE
+                sure = heard.posterior >= _SURE_POSTERIOR
                 words.append(PlacedWord(heard.text, start + heard.onset_s, start + heard.end_s, number, sure))
             start = stop
         told(number + 1, len(islands))

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from itertools import pairwise, product
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cuelane.session.orders import starts_in_order
+from cuelane.session.placement import OfferWindow, item_of
 from cuelane.session.placing import MAX_OFFERS, Offer, Placement, Space, musts_fit, place
+from cuelane.session.subsets import fitting
 
 
 @st.composite
@@ -301,3 +305,91 @@ def test_a_must_group_among_many_musts_needs_one_form() -> None:
     assert found is not None
     assert MAX_OFFERS + 1 in found.starts
     assert found.left_out == (MAX_OFFERS,)
+
+
+@st.composite
+def crowded_cases(draw: st.DrawFn) -> tuple[Space, list[Offer]]:
+    """Up to eight offers on a few samples, so that windows, gaps and costs often meet and tie."""
+    space = draw(spaces(longest=20))
+    return space, draw(st.lists(offers(longest=20), max_size=8))
+
+
+def fitting_one_by_one(offered: list[Offer], space: Space) -> list[int]:
+    """Return the fitting subsets by Held and Karp's recursion, written out one subset after the other."""
+    never = 1 << 62
+    # Of each subset: the earliest completion without, and with, the open stretch behind it.
+    done = {0: (never, space.open_begin) if not space.open_needed else (space.open_begin, never)}
+    for mask in range(1, 1 << len(offered)):
+        members = [k for k in range(len(offered)) if mask >> k & 1]
+        plain = opened = never
+        for last in members if sum(offered[k].length for k in members) <= space.talk_limit else ():
+            mine = offered[last]
+            if any(
+                (mine.group is not None and offered[k].group == mine.group)
+                or (mine.chain and offered[k].chain and mine.chain[0] == offered[k].chain[0]
+                    and offered[k].chain[1] > mine.chain[1])
+                for k in members if k != last
+            ):  # fmt: skip
+                continue
+            latest = (space.end if mine.latest_end is None else min(space.end, mine.latest_end)) - mine.length
+            gap = space.gap if len(members) > 1 else 0
+            for kind, before in enumerate(done[mask & ~(1 << last)]):
+                for wait in {gap, max(gap, space.open_needed)} if kind == 0 else {gap}:
+                    start = max(space.begin, mine.earliest, before + wait)
+                    if start <= latest and kind == 0 and wait < space.open_needed:
+                        plain = min(plain, start + mine.length)
+                    elif start <= latest:
+                        opened = min(opened, start + mine.length)
+                        plain = min(plain, start + mine.length) if kind == 0 else plain
+        done[mask] = (plain, opened)
+    return [
+        mask
+        for mask, (plain, opened) in done.items()
+        if opened != never or (plain != never and space.open_end - plain >= space.open_needed)
+    ]
+
+
+def nearest_one_by_one(items: list[OfferWindow], space: Space) -> tuple[int, int, tuple[int, ...]] | None:
+    """Return (distance, sum, starts by index) of an order's best starts, trying every start of every cue."""
+    best = None
+    ways: list[tuple[int, ...]] = [()]
+    for item in items:
+        free = [starts[-1] + items[len(starts) - 1].length + space.gap if starts else -99 for starts in ways]
+        ways = [
+            (*starts, start)
+            for starts, first in zip(ways, free, strict=True)
+            for start in range(max(first, item.earliest), item.latest_start + 1)
+        ]
+    for starts in ways if sum(item.length for item in items) <= space.talk_limit else ():
+        ends = [start + item.length for start, item in zip(starts, items, strict=True)]
+        stretches = [b - a for a, b in zip([space.open_begin, *ends], [*starts, space.open_end], strict=True)]
+        if not space.open_needed or max(stretches) >= space.open_needed:
+            distance = sum(abs(start - item.preferred) for start, item in zip(starts, items, strict=True))
+            by_index = tuple(start for _, start in sorted(zip((i.index for i in items), starts, strict=True)))
+            if best is None or (distance, sum(starts), by_index) < best:
+                best = (distance, sum(starts), by_index)
+    return best
+
+
+@settings(max_examples=150, deadline=None, derandomize=True)
+@given(case=crowded_cases())
+def test_the_subsets_that_fit_are_those_of_the_plain_recursion(case: tuple[Space, list[Offer]]) -> None:
+    """All subsets of one size done at once are what they are one after the other."""
+    space, offered = case
+    items = [item_of(index, offer, space) for index, offer in enumerate(offered)]
+    assert np.flatnonzero(fitting(offered, items, space)).tolist() == fitting_one_by_one(offered, space)
+
+
+@settings(max_examples=150, deadline=None, derandomize=True)
+@given(space=spaces(longest=14), offered=st.lists(offers(longest=14), min_size=1, max_size=4))
+def test_the_starts_in_an_order_are_the_nearest_there_are(space: Space, offered: list[Offer]) -> None:
+    """The fit of one order, ties included, is what trying every start gives."""
+    items = [item_of(index, offer, space) for index, offer in enumerate(offered)]
+    found, expected = starts_in_order(items, space), nearest_one_by_one(items, space)
+    if expected is None:
+        assert found is None
+    else:
+        assert found is not None
+        assert (*found[:2], tuple(found[2][index] for index in sorted(found[2]))) == expected
+        assert starts_in_order(items, space, most=expected[0]) == found
+        assert starts_in_order(items, space, most=expected[0] - 1) is None

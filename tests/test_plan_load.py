@@ -210,14 +210,13 @@ def test_thousands_of_unknown_names_are_counted(tmp_path: Path) -> None:
 
 
 def test_a_session_of_too_many_intervals_is_refused(tmp_path: Path) -> None:
-    """The item with which a session passes 20,000 intervals is named; at the limit it loads."""
+    """The item with which a session passes 5,000 intervals is named; at the limit it loads."""
     block = "  - {block: B, pattern: breath, inhale: 1s, hold: 1s, exhale: 1s, hold_out: 1s, cycles: 1000}\n"
-    text = "title: x\nsession:\n" + block * 5
+    text = "title: x\nsession:\n" + block + block.replace("1000", "250")
 
     assert load_plan(write(tmp_path, text)).plan.title == "x"
     assert refusal(write(tmp_path, text + "  - rest: 1s\n")) == (
-        "plan.yaml:8:5: with this the session comes to more than 20,000 intervals\n"
-        "      - rest: 1s\n        ^"
+        "plan.yaml:5:5: with this the session comes to more than 5,000 intervals\n      - rest: 1s\n        ^"
     )
 
 

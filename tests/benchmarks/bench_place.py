@@ -43,7 +43,28 @@ def seconds_to_place(pattern: str, n_blocks: int) -> tuple[float, float, int]:
     return session.length_ms / 3_600_000, spent_s, len(found.schedule.cues)
 
 
+def seconds_for_full_intervals(n_blocks: int) -> tuple[int, float]:
+    """Return (intervals, seconds to arrange them): hardly two alike, each with much to say."""
+    block = {
+        "block": "Steps", "pattern": "ladder", "rest": "15s", "exercises": NAMES,
+        "work": [f"{20_000 + 37 * step}ms" for step in range(50)],
+    }  # fmt: skip
+    many = [f"Point {number} of form." for number in range(6)]
+    exercises = {name: exercise(name, form=many, caution=f"Mind the {name}.") for name in NAMES}
+    session = session_of({"session": [block] * n_blocks, "exercises": exercises})
+    started = time.perf_counter()
+    arrange(session, steady_voice, RATE)
+    return len(session.intervals), time.perf_counter() - started
+
+
 def main() -> None:
+    first = None
+    for n_blocks in (1, 4, 8):
+        n_intervals, spent_s = seconds_for_full_intervals(n_blocks)
+        each = spent_s / n_intervals
+        first = first or each
+        print(f"full intervals    {n_intervals:5d}  {spent_s:6.3f} s  {each * 1000:5.2f} ms each  "
+              f"x{each / first:.2f}", flush=True)  # fmt: skip
     for pattern in PATTERNS:
         hours_of_one, _, _ = seconds_to_place(pattern, 1)
         first = None

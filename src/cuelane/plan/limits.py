@@ -19,7 +19,10 @@ from cuelane.plan.model import (
     Script,
 )
 
-MAX_INTERVALS = 20_000
+MAX_INTERVALS = 5_000
+"""Chosen so that any plan is arranged in about 10 s: full intervals, hardly two alike, take 1 to 2 ms each.
+A breath of four phases of 4 s comes to 3,600 in four hours; sets and rests to a few hundred."""
+
 MAX_LENGTH_MS = 24 * 3_600_000
 
 

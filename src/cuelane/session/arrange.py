@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
 
 from cuelane.audio.tones import PipSpec, pip_for, shortened
 from cuelane.base.language import Language, load_language
@@ -26,6 +26,7 @@ OPEN_STRETCH_MS = 4_000
 BETWEEN_PIPS_MS = 100
 LONGEST_PIP_MS = 800
 OPEN_STRETCH_FROM_MS = 20_000
+_KEPT_PLACEMENTS = 2_000
 
 
 @dataclass(frozen=True)
@@ -70,8 +71,10 @@ class Arranged:
 def arrange(session: Session, sounding_of: Soundings, sample_rate: int, *, place: Placer = place) -> Arranged:
     """Return the session's schedule. A must-cue that does not fit is reported in ``misfits``, never cut.
 
-    `place` may remember its answers: it is asked again for what it was asked before, plan after plan.
+    `place` may remember its answers: it is asked again for what it was asked before, plan after plan. Within
+    one plan they are remembered here, since rounds come again.
     """
+    place = lru_cache(maxsize=_KEPT_PLACEMENTS)(place)
     words = load_language(session.plan.language)
     history = History()
     events: list[Event] = []

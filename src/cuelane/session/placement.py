@@ -1,0 +1,85 @@
+"""What the placer is asked and what it answers; see :mod:`cuelane.session.placing` for the model."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A cue an interval could carry. All positions are samples from the interval's start.
+
+    ``length`` > 0; ``latest_end`` None means the end of the free space.
+    """
+
+    length: int
+    earliest: int = 0
+    latest_end: int | None = None
+    preferred: int = 0
+    weight: int = 0
+    must: bool = False
+    group: str | None = None
+    chain: tuple[str, int] | None = None
+
+
+@dataclass(frozen=True)
+class Space:
+    """The free space of an interval, in samples from its start.
+
+    Cues lie in [begin, end); an open stretch may reach from ``open_begin`` (the opening pip's end) to
+    ``open_end`` (the countdown's first onset).
+    """
+
+    begin: int
+    end: int
+    gap: int
+    talk_limit: int
+    open_needed: int = 0
+    open_begin: int = 0
+    open_end: int = 0
+
+
+@dataclass(frozen=True)
+class Placement:
+    """The chosen offers' starts by offer index, in samples from the interval's start."""
+
+    starts: dict[int, int]
+    weight: int
+    distance: int
+    left_out: tuple[int, ...] = ()
+    """Offers that were not considered, being the lightest of too many."""
+
+
+@dataclass(frozen=True)
+class OfferWindow:
+    """An offer with its window in a given space: ``index`` among the offers; starts in samples."""
+
+    index: int
+    length: int
+    earliest: int
+    latest_start: int
+    preferred: int
+
+
+def item_of(index: int, offer: Offer, space: Space) -> OfferWindow:
+    latest_end = space.end if offer.latest_end is None else min(space.end, offer.latest_end)
+    earliest = max(space.begin, offer.earliest)
+    return OfferWindow(index, offer.length, earliest, latest_end - offer.length, offer.preferred)
+
+
+def barred_before(last: int, offers: Sequence[Offer]) -> int:
+    """Return the offers that may not come before `last`: others of its group, later ones of its chain."""
+    mine = offers[last]
+    barred = 0
+    for number, other in enumerate(offers):
+        same_group = mine.group is not None and other.group == mine.group
+        later = (
+            mine.chain is not None
+            and other.chain is not None
+            and other.chain[0] == mine.chain[0]
+            and other.chain[1] > mine.chain[1]
+        )
+        if number != last and (same_group or later):
+            barred |= 1 << number
+    return barred

@@ -14,9 +14,10 @@ SOURCE = Path(cuelane.__file__).parent
 # What each package may import, besides itself and `base`. Read it from the bottom up, as the program flows.
 MAY_USE = {
     "cli": "everything below",
-    "desk": "under render deliver lint facts speech session plan check web media audio",
+    "desk": "under takes adapt recording render deliver lint facts speech session plan check web media meter "
+    "audio",
     "under": "hearing media meter",
-    "takes": "recording render speech",
+    "takes": "recording render speech session",
     "adapt": "lint recording audio plan session",
     "render": "deliver lint facts speech hearing session plan media meter audio",
     "deliver": "web hearing media",

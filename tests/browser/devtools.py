@@ -48,10 +48,10 @@ def _high_pipe() -> tuple[int, int]:
 class Browser:
     """One Chromium, its profile in `folder`; :meth:`page` opens a tab in a context of its own."""
 
-    def __init__(self, program: str, folder: Path) -> None:
+    def __init__(self, program: str, folder: Path, *flags: str) -> None:
         to_read, self._to = _high_pipe()
         self._from, to_write = _high_pipe()
-        command = [program, *FLAGS, f"--user-data-dir={folder}", "about:blank"]
+        command = [program, *FLAGS, *flags, f"--user-data-dir={folder}", "about:blank"]
         # The browser reads commands on descriptor 3 and answers on 4.
         actions = [
             (os.POSIX_SPAWN_OPEN, 1, os.devnull, os.O_WRONLY, 0),

@@ -24,6 +24,8 @@ from cuelane.deliver.page_score import overview_paths
 from cuelane.desk import finishing
 from cuelane.desk.answers import answered, object_in
 from cuelane.desk.asked import BadRequestError, edits_asked, was_there
+from cuelane.desk.booth_pages import booth_routes
+from cuelane.desk.chores import Chores
 from cuelane.desk.document import Version
 from cuelane.desk.edits import data_of
 from cuelane.desk.finishing import Finishing
@@ -43,17 +45,23 @@ ASSETS = {
     "finish.js": "text/javascript",
     "page.js": "text/javascript",
     "player.js": "text/javascript",
+    "booth.css": "text/css",
+    "booth.js": "text/javascript",
+    "microphone.js": "text/javascript",
+    "reading.js": "text/javascript",
 }
 
 
 def application(folder: Path, store: ClipStore | None = None) -> Starlette:
     """Return the desk of a folder as an ASGI application; :mod:`cuelane.desk.guard` says who may use it."""
     workspaces = Workspaces(folder, store or ClipStore())
+    chores = Chores()
     at_the_end = Finishing(workspaces, Jobs())
 
     @contextlib.asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         yield
+        await run_in_threadpool(chores.close)
         await run_in_threadpool(at_the_end.close)
 
     def route(path: str, handler: Callable[..., Any], *methods: str) -> Route:
@@ -72,6 +80,7 @@ def application(folder: Path, store: ClipStore | None = None) -> Starlette:
             route("/api/plan/{name}/undo", post_undo, "POST"),
             route("/api/plan/{name}/redo", post_redo, "POST"),
             route("/sound/{name}/{number:int}.wav", get_sound),
+            *booth_routes(workspaces, chores),
             *finishing.routes(at_the_end),
         ],
         lifespan=lifespan,

@@ -6,11 +6,13 @@ import tempfile
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
-from typing import IO
+from typing import IO, TypeVar
 
 from starlette.requests import Request
 
 from cuelane.base.errors import AudioFileError, UsageError
+
+Given = TypeVar("Given")
 
 MIB = 1 << 20
 LARGE = {
@@ -58,7 +60,7 @@ async def received(request: Request) -> AsyncIterator[Path]:
         yield path
 
 
-def unnamed(path: Path, work: Callable[[], object]) -> object:
+def unnamed(path: Path, work: Callable[[], Given]) -> Given:
     """Return what `work` gives; an error about the file at `path` is told without its temporary name."""
     try:
         return work()

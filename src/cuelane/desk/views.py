@@ -51,7 +51,7 @@ def render(template: str, **values: Any) -> Markup:
     return Markup(environment().get_template(template).render(**values))
 
 
-VIEWS = (("compose", "/plan/"), ("finish", "/finish/"))
+VIEWS = (("compose", "/plan/"), ("booth", "/booth/"), ("finish", "/finish/"))
 """The views of a plan, in the order of the work, each with the path that its name follows."""
 
 
@@ -66,7 +66,7 @@ def page(
     **values: Any,
 ) -> Markup:
     """Return a whole page: the shell that all views share, with the view in it."""
-    views = [(key, path + quote(plan)) for key, path in VIEWS]
+    views = [(key, path + quote(plan, safe="")) for key, path in VIEWS]
     return render(
         template, view=view, title=title, plan=plan, lang="en", views=views, scripts=scripts, styles=styles,
         **values,

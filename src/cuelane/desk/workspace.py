@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from dataclasses import replace
 from pathlib import Path
 
 from cuelane.audio.clip import Samples
 from cuelane.audio.store import ClipStore
-from cuelane.base.errors import SignalError
+from cuelane.base.errors import CuelaneError, SignalError
 from cuelane.base.schedule import Schedule
 from cuelane.desk.document import Document, Folder, Version
 from cuelane.desk.planning import Planner, PlanView
@@ -165,6 +166,15 @@ class Workspaces:
         self.store = store
         self._lock = threading.Lock()
         self._open: dict[str, Workspace] = {}
+
+    def heard_anew(self) -> None:
+        """Recordings came or went: every open plan asks for its lines again; several may share a voice."""
+        with self._lock:
+            every = list(self._open.values())
+        for workspace in every:
+            # A plan that is gone or broken meanwhile has nothing to be spoken.
+            with contextlib.suppress(CuelaneError):
+                workspace.heard_anew()
 
     def open(self, name: str) -> Workspace:
         """Return the workspace of the plan called `name`. Raises as :meth:`Folder.document` does."""

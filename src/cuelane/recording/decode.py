@@ -94,12 +94,19 @@ def _float(samples: npt.NDArray[np.int16]) -> Audio:
     return np.asarray(samples, dtype=np.float32) / np.float32(32_768)
 
 
-def open_recording(source: Path, scratch: Path, progress: Progress | None = None) -> Recording:
+def open_recording(
+    source: Path,
+    scratch: Path,
+    progress: Progress | None = None,
+    *,
+    least_s: float = 1.0,
+    most_s: float = MAX_SECONDS,
+) -> Recording:
     """Decode `source` (any audio or video file) into files in `scratch`, a folder of the caller's.
 
     Raises
     ------
-    AudioFileError : not readable, silent for want of sound in it, or longer than six hours.
+    AudioFileError : not readable, or shorter than `least_s` or longer than `most_s`.
     """
     resampler = soxr.ResampleStream(CLIP_RATE, LISTEN_RATE, 1, dtype="float32")
     full_path, low_path = scratch / "full.pcm", scratch / "low.pcm"
@@ -108,16 +115,21 @@ def open_recording(source: Path, scratch: Path, progress: Progress | None = None
         for block in decode(source, sample_rate=CLIP_RATE, channels=1, block_frames=_BLOCK_FRAMES):
             mono = np.ascontiguousarray(block[:, 0])
             n_frames += len(mono)
-            if n_frames > MAX_SECONDS * CLIP_RATE:
-                raise AudioFileError(f"{source}: longer than {MAX_SECONDS // 3600} hours; cut it first")
+            if n_frames > most_s * CLIP_RATE:
+                raise AudioFileError(f"{source}: longer than {_in_words(most_s)}; cut it first")
             full_file.write(_pcm(mono))
             low_file.write(_pcm(resampler.resample_chunk(mono)))
             if progress:
                 progress(n_frames, 0)
         low_file.write(_pcm(resampler.resample_chunk(np.zeros(0, np.float32), last=True)))
-    if n_frames < CLIP_RATE:
-        raise AudioFileError(f"{source}: holds less than a second of sound")
+    if n_frames < least_s * CLIP_RATE:
+        least = "a second" if least_s == 1.0 else f"{least_s:g} s"
+        raise AudioFileError(f"{source}: holds less than {least} of sound")
     return Recording(source, PcmFile(full_path), PcmFile(low_path))
+
+
+def _in_words(seconds: float) -> str:
+    return f"{seconds / 3600:g} hours" if seconds >= 3600 else f"{seconds:g} s"
 
 
 def _pcm(samples: Audio) -> bytes:

@@ -11,10 +11,14 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import to_seconds
 from cuelane.base.unsafe_text import on_one_line
+
+if TYPE_CHECKING:
+    from cuelane.session.arrange import Arranged
 
 QUIET_S = 2
 
@@ -94,7 +98,11 @@ def plan_lines(plan: Path, voice: str | None = None) -> list[ReadingLine]:
     """Return every distinct line of a plan, covered or not, with lengths estimated, not spoken."""
     from cuelane.render.run import prepare
 
-    arranged = prepare(plan, voice=voice, speak=False).voiced.arranged
+    return offered_lines(prepare(plan, voice=voice, speak=False).voiced.arranged)
+
+
+def offered_lines(arranged: Arranged) -> list[ReadingLine]:
+    """Return every distinct line that a session was offered and that is no recording of its own already."""
     room: dict[tuple[str, str], list[Line]] = {}
     for line in lines_of(arranged.schedule):
         room.setdefault((line.text, line.role), []).append(line)

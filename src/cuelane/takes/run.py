@@ -27,7 +27,8 @@ Progress = Callable[[int, int], None]
 
 MAX_NUMBER = 999
 _PAD_S = 0.28
-_NOISY_DB = 30.0
+NOISY_DB = 30.0
+"""By how much speech should stand above its room; less is heard in a quiet track."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +110,7 @@ def _find(
     heard_by: list[list[HeardPiece]] = []
     for index, (recording, (levels, pieces)) in enumerate(zip(recordings, split, strict=True)):
         rise = levels.speech_dbfs - levels.floor_dbfs
-        if rise < _NOISY_DB:
+        if rise < NOISY_DB:
             where = recording.source.name
             notes.append(f"{where}: speech is only {rise:.0f} dB above the room; record closer")
         heard: list[HeardPiece] = []

@@ -12,12 +12,14 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.base.errors import UsageError
-from cuelane.base.files import all_or_nothing
+from cuelane.base.files import Staged, all_or_nothing
 from cuelane.recording.decode import CLIP_RATE
+from cuelane.speech.recorded import match_key
 from cuelane.takes.run import TakesResult
 
 INDEX = "index.json"
 LISTEN = "listen"
+_OWN_CLIP = re.compile(r"\d{3,}-[a-z0-9-]+\.wav")
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
 
 
@@ -63,12 +65,59 @@ def write_voice(folder: Path, result: TakesResult) -> int:
         for line in uncertain:
             assert line.clip is not None
             _write(staged.path_for(listen / file_name(line.number, line.text)), line.clip)
-        index = {"clips": list(entries.values())}
-        staged.write_text(folder / INDEX, json.dumps(index, ensure_ascii=False, indent=1) + "\n")
+        _write_index(staged, folder, list(entries.values()))
     for path in listen.glob("*.wav"):
         if path.name not in wanted:
             path.unlink(missing_ok=True)
     return len(placed)
+
+
+def keep_clip(folder: Path, number: int, text: str, clip: npt.NDArray[np.float32]) -> None:
+    """Write one line's clip (48 kHz mono) into the voice, in place of an earlier one of the same words.
+
+    Raises
+    ------
+    UsageError : the index there is not one of recordings.
+    DeliveryError : the disk refused; nothing was changed.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    known = _known(folder / INDEX)
+    others = [entry for entry in known if match_key(entry["text"]) != match_key(text)]
+    taken = {entry.get("file") for entry in others}
+    name = file_name(number, text)
+    for n in range(2, len(others) + 3):
+        if name not in taken:
+            break
+        name = f"{Path(file_name(number, text)).stem}-{n}.wav"
+    with all_or_nothing() as staged:
+        _write(staged.path_for(folder / name), clip)
+        _write_index(staged, folder, [*others, {"text": text, "file": name}])
+    _remove_own(folder, known, taken | {name})
+
+
+def take_back(folder: Path, text: str) -> None:
+    """Take a line's clip out of the voice; the line is then spoken as one that was never recorded.
+
+    Raises as :func:`keep_clip` does.
+    """
+    known = _known(folder / INDEX)
+    others = [entry for entry in known if match_key(entry["text"]) != match_key(text)]
+    with all_or_nothing() as staged:
+        _write_index(staged, folder, others)
+    _remove_own(folder, known, {entry.get("file") for entry in others})
+
+
+def _write_index(staged: Staged, folder: Path, entries: list[dict[str, Any]]) -> None:
+    text = json.dumps({"clips": entries}, ensure_ascii=False, indent=1) + "\n"
+    staged.write_text(folder / INDEX, text)
+
+
+def _remove_own(folder: Path, known: list[dict[str, Any]], wanted: set[Any]) -> None:
+    """Delete the clips of `known` that no entry names any more; a name that leaves the folder is let be."""
+    for entry in known:
+        name = entry.get("file")
+        if isinstance(name, str) and name not in wanted and _OWN_CLIP.fullmatch(name):
+            (folder / name).unlink(missing_ok=True)
 
 
 def _known(path: Path) -> list[dict[str, Any]]:

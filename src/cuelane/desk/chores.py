@@ -1,0 +1,144 @@
+"""A long piece of work in a process of its own: how far it is, what came of it, and a way to stop it.
+
+Not in a thread: a recogniser takes seconds to be made, and lets no other thread run meanwhile, so that the
+whole desk would stand still.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import threading
+from collections.abc import Callable
+from multiprocessing.connection import Connection
+from typing import Any
+
+from cuelane.base.errors import CuelaneError, UsageError
+
+Told = Callable[[str, int, int], None]
+Work = Callable[..., Any]
+
+_LOOK_S = 0.2
+
+
+class Chore:
+    """One piece of work. ``state`` is ``running``, ``done``, ``failed`` or ``stopped``.
+
+    Parameters
+    ----------
+    work, values : a function of a module, and what it is called with after a function to tell (what, done,
+        total) with. All must be picklable, and so must what it returns.
+    after : is called when the work has ended, however it did.
+    """
+
+    def __init__(self, work: Work, values: tuple[Any, ...], after: Callable[[], None]) -> None:
+        self.state = "running"
+        self.what, self.done, self.total = "", 0, 0
+        self.error = ""
+        self.result: Any = None
+        self._after = after
+        self._stop = threading.Event()
+        # A spawned child is the same on every system, and inherits no thread's lock half way.
+        context = multiprocessing.get_context("spawn")
+        self._told_from, to_tell = context.Pipe(duplex=False)
+        self._process = context.Process(target=_run, args=(work, values, to_tell), daemon=True)
+        self._process.start()
+        to_tell.close()
+        self._thread = threading.Thread(target=self._follow, daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End it."""
+        self._stop.set()
+
+    def wait(self, seconds: float) -> bool:
+        """Wait until it has ended, so long at most; return whether it has."""
+        self._thread.join(seconds)
+        return not self._thread.is_alive()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return how far it is, ready for JSON."""
+        names = ("state", "what", "done", "total", "error")
+        return {name: getattr(self, name) for name in names}
+
+    def _follow(self) -> None:
+        state = "failed"
+        self.error = "the program that was listening ended too soon; there may be too little memory"
+        try:
+            while not self._stop.is_set():
+                if not self._told_from.poll(_LOOK_S):
+                    continue
+                kind, said = self._told_from.recv()
+                if kind == "told":
+                    self.what, self.done, self.total = said
+                    continue
+                if kind == "done":
+                    state, self.result, self.error = "done", said, ""
+                else:
+                    self.error = said
+                break
+            else:
+                state, self.error = "stopped", ""
+        except EOFError:
+            pass
+        finally:
+            self._process.terminate()
+            self._process.join()
+            self._told_from.close()
+            self._after()
+            # Last, since whoever sees that it has ended looks at the rest.
+            self.state = state
+
+
+def _run(work: Work, values: tuple[Any, ...], to_tell: Connection) -> None:
+    """Do the work in the child."""
+
+    def told(what: str, done: int, total: int) -> None:
+        to_tell.send(("told", (what, done, total)))
+
+    try:
+        to_tell.send(("done", work(told, *values)))
+    except CuelaneError as error:
+        problems = getattr(error, "problems", None)
+        to_tell.send(("failed", "; ".join(one.message for one in problems) if problems else str(error)))
+    except Exception as error:
+        # The page must be told, whatever it is.
+        to_tell.send(("failed", f"something went wrong in cuelane itself ({type(error).__name__}: {error})"))
+
+
+class Chores:
+    """The long work of a desk, one at a time, by name; what has ended stays to be looked at."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._known: dict[str, Chore] = {}
+
+    def start(self, name: str, work: Work, values: tuple[Any, ...], after: Callable[[], None]) -> Chore:
+        """Start work under a name.
+
+        Raises
+        ------
+        UsageError : other work is not finished; `after` has been called all the same.
+        """
+        with self._lock:
+            if any(chore.state == "running" for chore in self._known.values()):
+                after()
+                raise UsageError("the desk is still listening to another recording; wait for it, or stop it")
+            self._known[name] = Chore(work, values, after)
+            return self._known[name]
+
+    def get(self, name: str) -> Chore | None:
+        """Return the newest work of a name."""
+        return self._known.get(name)
+
+    def close(self) -> None:
+        """End whatever runs, and wait until its files are put away."""
+        for name in list(self._known):
+            self.forget(name)
+
+    def forget(self, name: str) -> None:
+        """Stop work that has not ended, and forget it."""
+        with self._lock:
+            chore = self._known.pop(name, None)
+        if chore is not None:
+            chore.stop()
+            chore.wait(10)

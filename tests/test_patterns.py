@@ -59,14 +59,11 @@ def test_build_up_and_down_has_a_square_of_sets(n: int) -> None:
     assert found[-1].round == 2 * n - 1
 
 
-def test_six_exercises_at_35_and_30_take_14_45() -> None:
-    """Six exercises at 35 s with 30 s rest make 21 sets and 14 min 45 s (common practice, no source)."""
-    block = {"pattern": "build-up", "work": "35s", "rest": "30s", "exercises": names(6)}
-    found = intervals_of(block)
-    assert len(work(found)) == 21
-    assert length_ms(found) == (14 * 60 + 45) * 1000
-    # Three such sessions are about 45 minutes.
-    assert 3 * length_ms(found) == 44 * 60_000 + 15_000
+def test_four_exercises_at_50_and_40_take_10_20() -> None:
+    """Four exercises at 50 s with 40 s rest: 1 + 2 + 3 + 4 sets, three rests, 500 s and 120 s."""
+    found = intervals_of({"pattern": "build-up", "work": "50s", "rest": "40s", "exercises": names(4)})
+    assert len(work(found)) == 10
+    assert length_ms(found) == (10 * 60 + 20) * 1000
 
 
 def test_the_1996_protocol_is_230_or_240_s() -> None:

@@ -29,6 +29,7 @@ from cuelane.plan.values import LEAST_LENGTH_MS
 
 PLACEHOLDERS = ("side", "other_side")
 LEAST_HALF_MS = 2_000
+REST = "rest"
 
 _PLACEHOLDER = re.compile(r"\{([^{}]*)\}|[{}]")
 
@@ -47,6 +48,7 @@ def check(lines: Lines, parts: Parts, folder: Path) -> None:
         if exercise is not None:
             for line in cue_lines(exercise):
                 _check_placeholders(lines, line, has_sides=exercise.sides != "none")
+                _check_to(lines, parts, line, start)
     for item in parts.session:
         for line in cue_lines(item):
             _check_placeholders(lines, line, has_sides=False)
@@ -90,6 +92,15 @@ def _check_names(lines: Lines, parts: Parts) -> None:
         if not lines.is_full:
             hint = did_you_mean(name, parts.exercises) or f"there are: {names(parts.exercises)}"
         lines.report(marks[0], f"there is no exercise {quoted(name)} in 'exercises'{others}", hint)
+
+
+def _check_to(lines: Lines, parts: Parts, line: CueLine, start: Mark) -> None:
+    """Note a line for what follows that names what never can."""
+    if line.to is None or line.to == REST or line.to in parts.exercises:
+        return
+    known = [*parts.exercises, REST]
+    hint = did_you_mean(line.to, known) or f"there are: {names(known)}"
+    lines.report(line.mark_of("to") or start, f"to: there is no exercise {quoted(line.to)}", hint)
 
 
 def times_of(

@@ -12,8 +12,8 @@ breath              in, hold, out, hold out
 script              explicit intervals
 =================== ===============================================================================
 
-In the build patterns a round is unbroken and `rest` comes between rounds: six exercises at 35 s with 30 s
-make 21 sets and 14 min 45 s. There is no rest after a block's last set unless `last_rest` asks for it.
+In the build patterns a round is unbroken and `rest` comes between rounds: four exercises at 50 s with 40 s
+make 10 sets and 10 min 20 s. There is no rest after a block's last set unless `last_rest` asks for it.
 """
 
 from __future__ import annotations

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from cuelane.cli.app import COMMANDS
+
 HEAVY = ("numpy", "scipy", "librosa", "onnxruntime", "pydub", "pyttsx3", "pydantic", "ruamel.yaml", "piper")
 
 
@@ -25,9 +27,7 @@ def test_help_imports_nothing_heavy() -> None:
     assert done.stdout.strip() == "[]"
 
 
-@pytest.mark.parametrize(
-    "command", ["new", "schema", "schedule", "render", "check", "voices", "script", "takes", "adapt", "under"]
-)
+@pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_has_help(command: str) -> None:
     """Each command of the list answers --help with its usage."""
     done = run(command, "--help")

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import re
+import tomllib
+from importlib import resources
+from typing import Any
+
 import pytest
 
 from cuelane.base.errors import UsageError
@@ -65,3 +70,25 @@ def test_every_sentence_of_a_phrase_begins_with_a_capital() -> None:
     """A side or a name is capitalised only where a sentence begins; braces in names are kept."""
     assert ENGLISH.say("side_change", "switch", side="right") == "Switch. Right side."
     assert ENGLISH.say("announce", "exercise", exercise="{odd} name") == "{odd} name."
+
+
+def _pack(code: str) -> dict[str, Any]:
+    file = resources.files("cuelane") / "languages" / f"{code}.toml"
+    return tomllib.loads(file.read_text(encoding="utf-8"))
+
+
+def _slots(entry: Any) -> set[str]:
+    return set(re.findall(r"\{(\w+)\}", str(entry)))
+
+
+@pytest.mark.parametrize("code", available_languages())
+def test_a_pack_says_all_that_the_program_can_say(code: str) -> None:
+    """Every pack has the sections and keys of the English one, and fills no slot that is not filled."""
+    english, pack = _pack("en"), _pack(code)
+    assert {(section, key) for section in pack for key in pack[section]} == {
+        (section, key) for section in english for key in english[section]
+    }
+    for section in english:
+        if section != "lint":
+            for key, entry in english[section].items():
+                assert _slots(pack[section][key]) <= _slots(entry), (section, key)

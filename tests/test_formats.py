@@ -19,7 +19,7 @@ from cuelane.meter import Meter
 RATE = 48_000
 LOSSY = [form for form in FORMATS if form.lossy]
 VORBIS = AudioFormat(
-    suffix=".ogg",
+    suffix=".oga",
     name="Vorbis in Ogg",
     media_type="audio/ogg",
     coding=LossyCoding(
@@ -83,21 +83,21 @@ def test_the_headroom_covers_what_the_encoder_adds(form: AudioFormat, tmp_path: 
 
 def test_a_new_format_is_one_record(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Ogg Vorbis, by its record alone: written in place and in time, with tags, chapters and a cover."""
-    with pytest.raises(UsageError, match=r"cannot write \.ogg; name a file that ends in \.m4a .* or \.wav"):
-        format_of(tmp_path / "a.ogg")
-    monkeypatch.setitem(formats._BY_SUFFIX, ".ogg", VORBIS)
+    with pytest.raises(UsageError, match=r"cannot write \.oga; name a file that ends in \.m4a .* or \.wav"):
+        format_of(tmp_path / "a.oga")
+    monkeypatch.setitem(formats._BY_SUFFIX, ".oga", VORBIS)
     rng = np.random.default_rng(3)
     sound = np.zeros((3 * RATE, 1), np.float32)
     sound[RATE : RATE + 4_800] = rng.normal(0, 0.1, (4_800, 1))
     chapters = [Chapter(0, 1_500, "One"), Chapter(1_500, 3_000, "Zwei – ü")]
     media.encode(
-        tmp_path / "a.ogg",
+        tmp_path / "a.oga",
         [sound],
         sample_rate=RATE,
         metadata=Metadata({"title": "T", "comment": "C"}, chapters),
     )
 
-    with av.open(str(tmp_path / "a.ogg")) as container:
+    with av.open(str(tmp_path / "a.oga")) as container:
         stream = container.streams.audio[0]
         assert stream.codec_context.name == "vorbis"
         assert {**container.metadata, **stream.metadata}["TITLE".lower()] == "T"
@@ -106,7 +106,7 @@ def test_a_new_format_is_one_record(tmp_path: Path, monkeypatch: pytest.MonkeyPa
             for row in container.chapters()
         ]
     assert found == [(chapter.start_ms, chapter.title) for chapter in chapters]
-    heard = np.concatenate(list(media.decode(tmp_path / "a.ogg")))[:, 0]
+    heard = np.concatenate(list(media.decode(tmp_path / "a.oga")))[:, 0]
     assert len(heard) == len(sound)
     window = heard[RATE - 1_000 : RATE + 5_800]
     assert int(np.argmax(np.correlate(window, sound[RATE : RATE + 4_800, 0], "valid"))) == 1_000

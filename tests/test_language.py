@@ -61,7 +61,7 @@ def test_a_region_falls_back_to_its_language() -> None:
 
 def test_an_unknown_language_is_a_usage_error() -> None:
     """It names what there is."""
-    with pytest.raises(UsageError, match="no words for language 'xx'; there are: en"):
+    with pytest.raises(UsageError, match=r"no words for language 'xx'; there are: .*en"):
         load_language("xx")
     assert "en" in available_languages()
 

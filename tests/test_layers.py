@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from pathlib import Path
 
 import pytest
@@ -167,3 +168,17 @@ def test_only_the_command_line_prints_or_exits() -> None:
             if isinstance(node, ast.Call):
                 name = ast.unparse(node.func)
                 assert name not in ("print", "exit", "quit", "sys.exit", "os._exit"), f"{path}:{node.lineno}"
+
+
+def test_the_developers_page_shows_the_same_picture() -> None:
+    """Each package stands once in the picture of DEVELOPERS.md, above all that it may use."""
+    page = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text(encoding="utf-8")
+    lines = page.partition("## Architecture")[2].split("```")[1].strip().splitlines()
+    shown = [(cell, row) for row, line in enumerate(lines) for cell in re.split(" {2,}", line)]
+    row_of = {cell.partition(" (")[0]: row for cell, row in shown if cell.partition(" (")[0] in MAY_USE}
+
+    assert set(row_of) == set(MAY_USE)
+    assert sum(cell.partition(" (")[0] in MAY_USE for cell, _ in shown) == len(MAY_USE)
+    for package, used in MAY_USE.items():
+        below = list(MAY_USE)[1:] if package == "cli" else used.split()
+        assert [other for other in below if row_of[other] <= row_of[package]] == [], package

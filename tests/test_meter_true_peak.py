@@ -10,6 +10,7 @@ import pytest
 
 from cuelane.base.errors import SignalError
 from cuelane.meter import TruePeak, true_peak_dbtp
+from cuelane.meter.products import product
 
 Array = npt.NDArray[np.float64]
 RATE = 48_000
@@ -92,6 +93,19 @@ def test_pruning_changes_no_reading() -> None:
     expected = 20 * math.log10(max(*everything, np.abs(noise).max()))
 
     assert true_peak_dbtp(noise[:, np.newaxis]) == pytest.approx(expected, abs=1e-9)
+
+
+@pytest.mark.parametrize("n_rows", [0, 1, 33, 34, 35, 340, 341])
+def test_a_product_in_parts_is_the_product(n_rows: int) -> None:
+    """Whatever the number of rows; each value to the rounding of a sum of 63 terms in double precision."""
+    rng = np.random.default_rng(n_rows)
+    rows, matrix = rng.standard_normal((n_rows, 63)), rng.standard_normal((63, 120))
+    bound = 63 * np.finfo(np.float64).eps * (np.abs(rows) @ np.abs(matrix))
+
+    made = product(rows, matrix)
+
+    assert made.shape == (n_rows, 120)
+    assert (np.abs(made - np.einsum("nk,km->nm", rows, matrix)) <= bound).all()
 
 
 def test_libebur128_reads_the_same_peak() -> None:

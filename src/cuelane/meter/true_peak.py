@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.base.errors import SignalError
+from cuelane.meter.products import product
 
 Array = npt.NDArray[np.float64]
 
@@ -24,7 +25,7 @@ STRIDE = 40
 """Samples interpolated at once, by one matrix product: the linear algebra library is fast at those."""
 
 ROWS = 128
-"""To a product. Larger ones are split over threads that wait for each other longer than they work."""
+"""Interpolated before the peak that they could still raise is looked at again."""
 
 SINGLE_PRECISION = 1e-4
 """Products this close, as a share, are read again in double; single ones were 2e-7 wrong at most on noise."""
@@ -113,10 +114,11 @@ class TruePeak:
         while done < len(order) and reachable[order[done]] > peak:
             taken = windows[order[done : done + size]].reshape(-1, STRIDE + REACH - 1)
             # Twice as fast in single precision; what may be the highest is then read in double.
-            between = taken.astype(np.float32, copy=False) @ self._matrix_32
+            between = product(taken.astype(np.float32, copy=False), self._matrix_32)
             highest = max(float(between.max()), -float(between.min())) * (1 - SINGLE_PRECISION)
             if highest > peak * (1 - 2 * SINGLE_PRECISION):
-                exact = taken[np.abs(between).max(axis=1) > highest].astype(np.float64) @ self._matrix
+                closest = taken[np.abs(between).max(axis=1) > highest].astype(np.float64)
+                exact = product(closest, self._matrix)
                 peak = max(peak, float(np.abs(exact).max(initial=0.0)))
             done, size = done + size, min(size * 4, most)
         return peak

@@ -79,6 +79,11 @@ def _sounding(padded: Signal, n: int) -> npt.NDArray[np.intp]:
     return np.flatnonzero(tall[:-2] | tall[1:-1] | tall[2:])
 
 
+def _is_silent(sound: Signal) -> bool:
+    """Return whether no sample of `sound` (shape (n,), full scale 1.0) is above what counts as silence."""
+    return not bool((np.abs(sound) > SILENCE).any())
+
+
 class PhraseSearch:
     """Listens to the 16 kHz sound and collects candidates for every template."""
 
@@ -149,6 +154,9 @@ class PhraseSearch:
 
     def _look(self, sound: Signal) -> None:
         """Search one stretch; frame `margin` of it is where the search begins, but for the file's start."""
+        if _is_silent(sound):
+            # Its features are exactly 0, so no score is above 0: a day of silence costs its decoding.
+            return
         templates = self._prepare()
         lead = self._margin if self._start else 0
         looks = features(sound)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -79,11 +80,10 @@ def check(
     intake = take_in(audio, [phrases, tones], progress)
     with intake.recording as recording:
         coarse = Coarse(phrases.candidates, tones.tones)
-        length_s = schedule.n_frames / schedule.sample_rate
-        fit, other_rate = first_fit(expected, coarse, length_s)
+        fit, other_rate = first_fit(expected, coarse, schedule.n_frames / schedule.sample_rate)
         if fit is not None and other_rate is not None:
             slower = look_again(recording, templates, kinds, other_rate)
-            again, _ = first_fit(expected, slower, length_s)
+            again, _ = first_fit(expected, slower, schedule.n_frames / schedule.sample_rate)
             if again is not None and again.support > FAR_BETTER * fit.support:
                 fit, coarse = again, slower
         if fit is None and not templates and not kinds:
@@ -98,10 +98,20 @@ def check(
         another_voice = add_foreign(findings, recording, located.fit.rate, between.usual_dbfs)
         between = background(power, _spans(findings, located.fit))
         heard = _listen(schedule, findings, recording, located.fit) if words else []
-        return _report(
-            audio, schedule, intake, located, findings, templates, tolerance, between, silent, relative,
-            heard, another_voice,
-        )  # fmt: skip
+        measured = _Measured(intake, located, findings, templates, between, another_voice)
+        return _report(audio, schedule, measured, tolerance, heard, silent=silent, relative=relative)
+
+
+@dataclass(frozen=True)
+class _Measured:
+    """What was found in the file, for the report to judge."""
+
+    intake: Intake
+    located: Located
+    findings: Findings
+    templates: dict[str, Template]
+    between: Background
+    another_voice: bool
 
 
 def _listen(schedule: Schedule, findings: Findings, recording: CheckedSound, fit: Fit) -> list[str]:
@@ -146,20 +156,21 @@ def _spans(findings: Findings, fit: Fit) -> list[tuple[float, float]]:
 
 
 def _report(
-    audio: Path, schedule: Schedule, intake: Intake, located: Located, findings: Findings,
-    templates: dict[str, Template], tolerance: Tolerance, between: Background, silent: bool, relative: bool,
-    heard: list[str], another_voice: bool,
+    audio: Path, schedule: Schedule, measured: _Measured, tolerance: Tolerance, heard: list[str], *,
+    silent: bool, relative: bool,
 ) -> Report:  # fmt: skip
-    fit = located.fit
+    intake, findings, between, fit = (
+        measured.intake, measured.findings, measured.between, measured.located.fit
+    )  # fmt: skip
     faults = file_faults(schedule, intake, fit, findings, tolerance, relative)
-    if another_voice:
+    if measured.another_voice:
         faults.append(other_voice(findings))
     covered = {
         event for fault in faults if fault.kind in ("head cut", "ends early") for event in fault.others
     }
     shifted = any(fault.kind in ("offset", "speed", "jump") for fault in faults)
     absolute = not relative and not shifted and len(fit.pieces) == 1
-    faults += event_faults(findings, templates, fit, tolerance, covered, absolute)
+    faults += event_faults(findings, measured.templates, fit, tolerance, covered, absolute)
     notes = [f"The file looks damaged: {line}" for line in intake.damage] + heard
     unsure = sum(finding.unsure for finding in findings.rows)
     if unsure:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from cuelane.cli.output import note, out, progress, write_json
+
+if TYPE_CHECKING:
+    from cuelane.adapt.run import Adapted
 
 
 def adapt(
@@ -34,7 +37,6 @@ def adapt(
     What is left out, and why, stands in FOLDER/decisions.txt: edit it and run the same command again.
     Recordings and voices belong to people; use only what you may.
     """
-    from cuelane.adapt.report import doubts
     from cuelane.adapt.run import DECISIONS, PLAN, REPORT_JSON, REPORT_MD, adapt_recording
     from cuelane.base.errors import UsageError
     from cuelane.base.units import parse_duration_ms
@@ -58,8 +60,15 @@ def adapt(
         import json as codec
 
         write_json(codec.loads((folder / REPORT_JSON).read_text(encoding="utf-8")), json)
-    if json == "-":
-        return
+    if json != "-":
+        _tell(adapted)
+        note(f"wrote {folder / PLAN}, {DECISIONS} and {REPORT_MD}; next: cuelane render {folder / PLAN}")
+
+
+def _tell(adapted: Adapted) -> None:
+    """Print what was found, and what is uncertain about it."""
+    from cuelane.adapt.report import doubts
+
     analysis = adapted.analysis
     work = sum(interval.kind == "work" for interval in analysis.intervals)
     rest = sum(interval.kind == "rest" for interval in analysis.intervals)
@@ -70,4 +79,3 @@ def adapt(
         out(f"Uncertain: {doubt}")
     for cue in adapted.planned.crowded_out:
         out(f"No room beside the pips: {cue.text}")
-    note(f"wrote {folder / PLAN}, {DECISIONS} and {REPORT_MD}; next: cuelane render {folder / PLAN}")

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cuelane.cli.output import note, out, progress, write_json
+
+if TYPE_CHECKING:
+    from cuelane.base.schedule import Schedule
+    from cuelane.check.report import Report
 
 
 def check(
@@ -63,11 +67,15 @@ def check(
     if json is not None:
         write_json(report.to_dict(), json)
     if page is not None:
-        from cuelane.check.page import write_page
-
-        write_page(page, report, planned)
-        note(f"wrote {page}")
+        _write_page(page, report, planned)
     if json != "-":
         out(report_text(report))
     if not report.ok:
         raise typer.Exit(1)
+
+
+def _write_page(page: Path, report: Report, planned: Schedule) -> None:
+    from cuelane.check.page import write_page
+
+    write_page(page, report, planned)
+    note(f"wrote {page}")

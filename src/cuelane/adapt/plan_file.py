@@ -22,6 +22,7 @@ from cuelane.plan.values import LEAST_LENGTH_MS, MAX_NAME, MAX_TEXT
 
 Timing = Literal["recorded", "exact"]
 
+# Chosen, as the next: silence before and after talk; more sounds calmer and makes the session longer.
 TALK_LEAD_MS = 500
 TALK_TAIL_MS = 2000
 BEFORE_COUNTDOWN_MS = 5000

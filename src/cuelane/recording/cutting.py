@@ -16,8 +16,11 @@ Audio = npt.NDArray[np.float32]
 
 LOUDNESS_LUFS = -23.0
 PEAK_DBFS = -1.0
+# Chosen: air left before and after; more keeps breaths and fading sounds, and more of the room.
 LEAD_S, TAIL_S = 0.08, 0.15
+# Chosen: how far beyond a take its edges are sought; more finds soft endings, and more of other sounds.
 _SEARCH_S = 0.25
+# Chosen: below the pitch of most voices; higher takes more rumble, and thins deep voices.
 _RUMBLE_HZ = 70.0
 _FULL_SCALE_32 = 2**31
 

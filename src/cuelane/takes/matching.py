@@ -21,7 +21,9 @@ from cuelane.recording.recogniser import HeardWord
 
 Scores = npt.NDArray[np.float64]
 
+# Chosen: more allows more pauses inside a line, and takes longer.
 MAX_PIECES = 5
+# Chosen: a longer pause ends a line; higher joins separate readings.
 LONGEST_PAUSE_S = 2.5
 SURE_TAKE = 0.82
 """Confidence from which a take is placed without a listen. Chosen: higher sends more good takes to a listen,
@@ -29,10 +31,15 @@ lower places more wrong ones."""
 LIKELY = 0.55
 """Confidence below which the notes say that little was recognised. Chosen: it changes a note, no result."""
 
+# Likeness of 0.5 speaks neither for a line nor against it. Chosen.
 _NEUTRAL = 0.5
+# Chosen: what each step through the script is worth; larger trusts the order more than the words.
 _NEXT, _SAME, _SKIP, _BACK = 0.25, 0.05, -0.12, -0.8
+# Chosen: the cost of each further piece; higher prefers lines read without a pause.
 _JOINT = 0.1
+# Chosen: so many lines out of order are a passage read again; fewer would pass mistakes.
 _PASSAGE = 3
+# Chosen: what a spoken line number weighs; more trusts it against the words.
 _NUMBER_SAYS_SO, _NUMBER_SAYS_OTHER = 0.8, -0.8
 
 

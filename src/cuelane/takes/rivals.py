@@ -20,8 +20,10 @@ from cuelane.takes.matching import SURE_TAKE, Take
 # by 16 ("thirty") to 961 ("nine"), and once trailed it by 1207 ("fifty" heard as "thirty"): a lead is asked
 # for besides the order of reading, not in its place.
 CLEAR_LEAD = 150
+# Chosen: nearest lines compared; more takes longer and finds rarer mistakes.
 _MOST_RIVALS = 12
 _SHORT_WORDS = 2
+# Chosen: sound heard around a take; less may cut its edges, more takes in other sounds.
 _PAD_S = 0.12
 # What confirms a take that was heard with other words in it: enough of it was heard, it lasts as long as this
 # reader takes, and its own words score, for each 10 ms, at most this much below what was heard. With one word

@@ -23,10 +23,12 @@ from cuelane.recording.quiet_pydub import audio_segment
 
 Audio = npt.NDArray[np.float32]
 
+# Shortest pause that splits. Chosen: pieces can be joined to a line later, but never taken apart.
 PAUSE_MS = 300
 SEEK_STEP_MS = 10
 _CHUNK_S = 300.0
 _HOP_S = 0.010
+# Chosen: shorter sounds are clicks; higher would lose short words.
 _SHORTEST_MS = 60
 
 

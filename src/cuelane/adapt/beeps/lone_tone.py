@@ -12,10 +12,15 @@ from cuelane.adapt.beeps.score_book import LEAST_APART_S, POOL, ScoreBook, peaks
 from cuelane.adapt.beeps.tone_filter import SCORE_RATE
 from cuelane.adapt.beeps.tone_tracks import ToneTrack, proposals
 
+# Chosen, stricter than for a countdown: a lone tone has no pattern to speak for it.
 _PRESENT = 0.85
+# Chosen: shorter tones alone are common in music; higher misses short beeps.
 _SHORTEST_S = 0.15
+# Chosen: the middle distance of boundaries; lower takes beats for boundaries.
 _LEAST_GAP_S = 6.0
+# Chosen: wider calls odd distances alike, narrower loses those of edited recordings.
 _SAME_GAP_S = 0.05
+# Chosen: more costs time, fewer may leave out the right tone.
 _MOST_WEIGHED = 12
 
 

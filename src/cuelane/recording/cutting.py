@@ -83,7 +83,7 @@ def cut_with_onset(
 
 
 def fade_ends(clip: Audio, fade_in_s: float, fade_out_s: float) -> Audio:
-    """Return `clip` (48 kHz mono) with its two ends faded, by pydub at 32 bits."""
+    """Return `clip` (shape (n,), 48 kHz mono, full scale 1.0) with its ends faded, by pydub at 32 bits."""
     whole = np.clip(np.rint(clip.astype(np.float64) * _FULL_SCALE_32), -_FULL_SCALE_32, _FULL_SCALE_32 - 1)
     data = whole.astype("<i4").tobytes()
     sound = audio_segment()(data=data, sample_width=4, frame_rate=CLIP_RATE, channels=1)

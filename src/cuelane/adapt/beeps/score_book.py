@@ -25,7 +25,7 @@ class ScoreBook:
         self._kept: dict[tuple[float, float], Array] = {}
 
     def pooled(self, frequency_hz: float, length_s: float) -> Array:
-        """Return the highest score within 16 ms of each 4 ms step."""
+        """Return the highest score within 16 ms of each 4 ms step; shape (n,), 0 to 1."""
         key = (round(frequency_hz / 4) * 4.0, round(length_s, 2))
         if key not in self._kept:
             self._kept[key] = pool(tone_scores(self._spectra, *key))
@@ -33,13 +33,13 @@ class ScoreBook:
 
 
 def pool(scores: Array) -> Array:
-    """Return `scores` at 4 ms steps, each the highest within 16 ms."""
+    """Return `scores`, shape (n,), one a ms, 0 to 1, at 4 ms steps, each the highest within 16 ms."""
     wide = maximum_filter1d(scores, 2 * round(JITTER_S * SCORE_RATE) + 1)
     return np.asarray(wide[::POOL], dtype=np.float32)
 
 
 def shifted(scores: Array, by_s: float) -> Array:
-    """Return pooled `scores` as they were `by_s` seconds before (after, if negative); 0 outside."""
+    """Return pooled `scores`, shape (n,), moved later by `by_s` seconds (earlier if negative); 0 outside."""
     by = round(by_s * SCORE_RATE / POOL)
     out = np.zeros_like(scores)
     if by >= 0:

@@ -93,14 +93,17 @@ def _band(spectrum: Complex, frequency_hz: float) -> Complex:
 
 
 def tone_scores(recording: Recording | ToneSpectra, frequency_hz: float, length_s: float) -> Array:
-    """Return the score, 0 to 1, for a tone that begins at each millisecond of `recording`."""
+    """Return the score, 0 to 1, of a tone that begins at each millisecond of `recording`; shape (n_ms,)."""
     spectra = recording if isinstance(recording, ToneSpectra) else ToneSpectra(recording)
     parts = [_scores_of(n_scores, band, length_s) for n_scores, band in spectra.bands(frequency_hz)]
     return np.concatenate(parts) if parts else np.zeros(0, np.float32)
 
 
 def band_of(recording: Recording, frequency_hz: float) -> Complex:
-    """Return the band around `frequency_hz` at 0 Hz, each millisecond of a recording's first minute."""
+    """Return the band around `frequency_hz`, moved to 0 Hz, of a recording's first minute.
+
+    Shape (n_ms,), at most 60,000, complex, full scale 1.0.
+    """
     n_scores, band = next(ToneSpectra(recording).bands(frequency_hz))
     return band[_LEAD // DOWN : _LEAD // DOWN + n_scores]
 

@@ -61,7 +61,7 @@ def onset_s(word: HeardWord, before_s: float, hearing: Hearing) -> float:
 
 
 def levels_db(samples: Audio) -> Levels:
-    """Return RMS levels of `samples` (16 kHz mono) in dBFS, of 5 ms every 2.5 ms."""
+    """Return RMS levels of `samples` (16 kHz mono, shape (n,)) in dBFS, at least -100, 5 ms every 2.5 ms."""
     hop, window = round(HOP_S * LISTEN_RATE), round(_WINDOW_S * LISTEN_RATE)
     if not len(samples):
         return np.zeros(0)

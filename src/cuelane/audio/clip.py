@@ -54,7 +54,8 @@ def pcm24_bytes(samples: Samples) -> bytes:
 
 
 def quantise24(samples: npt.NDArray[np.floating]) -> Samples:
-    """Return `samples` on the 24-bit grid, exact in float32: memory and store then hold the same values."""
+    """Return `samples`, of any shape, on the 24-bit grid, exact in float32: memory and store then hold
+    the same values."""
     whole = np.clip(np.rint(samples.astype(np.float64) * 8_388_608.0), -8_388_608, 8_388_607)
     return np.asarray(whole / 8_388_608.0, dtype=np.float32)
 

@@ -38,7 +38,7 @@ def _db(power: float) -> float:
 
 
 def tenths(recording: CheckedSound) -> npt.NDArray[np.float32]:
-    """Return the mean square of each tenth of a second of the file."""
+    """Return the mean square of each tenth of a second of the file, shape (n_tenths,), full scale 1.0."""
     powers = []
     for start in range(0, recording.n_frames - STEP + 1, READ):
         block = recording.read(start, min(READ, recording.n_frames - start))

@@ -37,14 +37,15 @@ class Peak:
 
 
 def pre_emphasise(x: npt.NDArray[np.floating]) -> Signal:
-    """Return `x` with each sample less 0.95 of the one before it."""
+    """Return `x` with each sample less 0.95 of the one before it; shape (n,) in and out."""
     out = np.asarray(x, dtype=np.float32).copy()
     out[1:] -= np.float32(PRE_EMPHASIS) * np.asarray(x[:-1], dtype=np.float32)
     return out
 
 
 def energy_of(x: Signal) -> float:
-    """Return the sum of squares. Not by a dot product: its threads cost more than they save on one cue."""
+    """Return the sum of squares of `x`, shape (n,). Not by a dot product: its threads cost more than
+    they save on one cue."""
     return float(np.square(x, dtype=np.float64).sum())
 
 
@@ -71,7 +72,7 @@ class TemplateSpectra:
         return cls(rfft(x, n), rfft(template, n), n, len(x) - len(template) + 1)
 
     def correlation(self) -> Signal:
-        """Return the plain correlation at every lag where the template lies inside the sound."""
+        """Return the plain correlation where the template lies inside the sound; shape (n_lags,)."""
         return self._back(self.sound * np.conj(self.template))
 
     def correlation_without(self, lag: float, gain: float) -> Signal:
@@ -95,7 +96,11 @@ class TemplateSpectra:
 def scores(
     x: Signal, template: Signal, spectra: TemplateSpectra | None = None
 ) -> tuple[Signal, Table, float]:
-    """Return (correlation, normalised correlation, template energy) at every whole lag."""
+    """Return (correlation, normalised correlation, template energy), for every whole lag.
+
+    `x` has shape (n,), `template` (m,) with m <= n, both at one sample rate; the first two of the answer have
+    shape (n - m + 1,), the second in [-1, 1].
+    """
     energy = energy_of(template)
     plain = (spectra or TemplateSpectra.of(x, template)).correlation()
     return plain, plain / np.sqrt(window_energy(x, len(template)) * max(energy, 1e-30)), energy
@@ -121,6 +126,8 @@ def _between() -> tuple[Table, Table]:
 def top_between(plain: npt.NDArray[np.floating], at: int) -> tuple[float, float]:
     """Return (place, value) of the correlation's top near sample `at`, read between its samples.
 
+    `plain` has shape (n,); `at` is in 0 to n - 1.
+
     A cue full of hiss correlates over less than a sample: half a sample off, its side lobe is higher than
     its top, so the neighbourhood is interpolated before the top is chosen.
     """
@@ -137,7 +144,7 @@ def top_between(plain: npt.NDArray[np.floating], at: int) -> tuple[float, float]
 
 
 def best(x: Signal, template: Signal, spectra: TemplateSpectra | None = None) -> Peak:
-    """Return the best fit of `template` in `x`."""
+    """Return the best fit of `template`, shape (m,), in `x`, shape (n,), n >= m."""
     plain, normal, energy = scores(x, template, spectra)
     return peak_at(plain, normal, energy, int(np.argmax(normal)))
 
@@ -151,7 +158,7 @@ def peak_at(plain: Signal, normal: Table, energy: float, at: int) -> Peak:
 
 
 def delayed(template: Signal, fraction: float) -> Signal:
-    """Return `template` later by `fraction` of a sample, -0.5 to 0.5, one zero longer on each side.
+    """Return `template`, shape (n,), later by `fraction` of a sample, -0.5 to 0.5; shape (n + 2,).
 
     Taking a cue out of a sound, or reading its level, half a sample off leaves half of its treble behind.
     """

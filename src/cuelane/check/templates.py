@@ -50,7 +50,8 @@ class Template:
         return len(self.samples) / self.sample_rate
 
     def sound(self, rate: float = 1.0) -> Signal:
-        """Return the template at 16 kHz as in a file where everything takes `rate` times as long."""
+        """Return the template at 16 kHz as in a file where everything takes `rate` times as long, shape
+        (n,)."""
         if rate not in self._made:
             made = soxr.resample(self.samples, float(self.sample_rate), ANALYSIS_RATE * rate, quality="HQ")
             self._made = {rate: np.asarray(made, dtype=np.float32)}

@@ -61,7 +61,8 @@ class Music:
     frames: npt.NDArray[np.float32]
 
     def stretch(self, start_s: float, end_s: float) -> Array:
-        """Return the mean band powers between two times of the file, which is taken to repeat."""
+        """Return the mean band powers between two times of the file, which is taken to repeat; shape
+        (18,)."""
         first, last = start_s * FRAMES_PER_SECOND, end_s * FRAMES_PER_SECOND
         rows = np.arange(int(first), max(int(first) + 1, int(np.ceil(last))))
         # A frame that only begins or ends inside the span counts for its part.

@@ -41,12 +41,12 @@ class Procedure:
 
     @functools.cached_property
     def centre_db(self) -> Array:
-        """Ten times the logarithm of each centre frequency in Hz."""
+        """Ten times the logarithm of each centre frequency in Hz, shape (n_bands,)."""
         return np.asarray(10 * np.log10(self.centre_hz))
 
     @functools.cached_property
     def below(self) -> Array:
-        """1 where a column's band lies below the row's, else 0."""
+        """1 where a column's band lies below the row's, else 0; shape (n_bands, n_bands)."""
         return np.tri(len(self.centre_hz), k=-1)
 
     @functools.cached_property

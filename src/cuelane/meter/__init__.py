@@ -7,6 +7,10 @@ which way it moves a reading:
   to 0.45 LU higher, which Tech 3341 cases 13 and 14 need;
 - the true-peak filter is longer than the printed one (see :mod:`cuelane.meter.true_peak`);
 - clips under 400 ms have a loudness (see :func:`clip_loudness_lufs`).
+
+Libraries measure loudness too, and the tests hold this meter against them. It is our own because a session is
+hours long: it takes a stream block by block, keeps no samples, and reads true peaks in the same pass, where
+pyloudnorm wants the whole sound at once and reads no true peak, and pyebur128 has no wheel after Python 3.12.
 """
 
 from cuelane.base.memory import keep_freed_memory

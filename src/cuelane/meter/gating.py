@@ -60,7 +60,8 @@ def gated_loudness_lufs(block_powers: Array, relative_gate_lu: float = -10.0) ->
 
 
 def loudness_range_lu(short_term_powers: Array) -> float:
-    """Return EBU Tech 3342's loudness range of `short_term_powers` (3 s windows, 10 a second).
+    """Return EBU Tech 3342's loudness range of `short_term_powers` (mean squares of 3 s windows, 10 a
+    second; shape (n,)), at least 0.
 
     0.0 when none passes the gates. Not meaningful for isolated utterances: the text says so itself.
     """

@@ -3,8 +3,8 @@
 A gain is a line of nodes in decibels, 10 ms apart, straight between them. Before an event it goes down in
 half a cosine, is at its depth 50 ms before the onset, holds to 50 ms after the end, and is back within 0.6 s.
 Events closer than 1.2 s hold it down between them, at the lesser of their depths. No ramp passes 0.08 dB per
-ms, so no gain steps: deeper ducks take longer ramps before the onset, and what 0.6 s leave room for bounds
-the depth.
+ms, so no gain steps: deeper ducks take longer ramps before the onset. The way back has 0.6 s, and no duck is
+deeper than a ramp of that length can be.
 """
 
 from __future__ import annotations

@@ -89,19 +89,19 @@ class Profiler:
 
 
 def loudness_of_nodes(power: npt.NDArray[np.floating]) -> float:
-    """Return the gated loudness (BS.1770) of node powers, to the grid's 10 ms; -inf for silence."""
+    """Return the gated loudness (BS.1770) of node powers, shape (n_nodes,), to 10 ms; -inf for silence."""
     return loudness_of_hops(hop_powers(power))
 
 
 def hop_powers(power: npt.NDArray[np.floating]) -> Array:
-    """Return the mean power of each whole 100 ms."""
+    """Return the mean power of each whole 100 ms: shape (n_nodes,) to (n_nodes // 10,)."""
     n_hops = len(power) // NODES_PER_HOP
     hops = power[: n_hops * NODES_PER_HOP].reshape(n_hops, NODES_PER_HOP)
     return np.asarray(hops.mean(axis=1, dtype=np.float64))
 
 
 def loudness_of_hops(hops: Array) -> float:
-    """Return the gated loudness of the mean power of each 100 ms."""
+    """Return the gated loudness, in LUFS, of the mean power of each 100 ms, shape (n_hops,)."""
     blocks = np.zeros(max(0, len(hops) - HOPS_PER_BLOCK + 1))
     for i in range(HOPS_PER_BLOCK):
         blocks += hops[i : i + len(blocks)] / HOPS_PER_BLOCK

@@ -33,7 +33,7 @@ class NodePeaks:
         self._peaks: list[Block] = []
 
     def push(self, block: Block) -> None:
-        """Take the next samples."""
+        """Take the next samples, shape (n_frames, n_channels), full scale 1.0."""
         joined = np.concatenate([self._pending, block])
         n_nodes = max(0, (len(joined) - REACH + 1) // self._node)
         self._pending = joined[n_nodes * self._node :]
@@ -41,7 +41,8 @@ class NodePeaks:
             self._peaks.append(self._of(joined[: n_nodes * self._node + REACH - 1], n_nodes))
 
     def finish(self) -> Block:
-        """Return the peaks of all nodes, the last one perhaps part, silence taken to follow."""
+        """Return the peaks of all nodes, the last one perhaps part, silence taken to follow; linear,
+        shape (n_nodes,)."""
         self.push(np.zeros((self._node + HALF_LENGTH, self._n_channels), dtype=np.float32))
         return np.concatenate(self._peaks)
 

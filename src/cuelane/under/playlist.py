@@ -44,7 +44,8 @@ class SongPlacement:
         return self.start_node + self.song.n_nodes
 
     def fade(self, nodes: Array) -> Array:
-        """Return the fades' linear gain at places in nodes from the placement's start."""
+        """Return the fades' linear gain at places in nodes from the placement's start; 0 to 1, shape as
+        `nodes`."""
         gain = np.ones(nodes.shape)
         if self.fade_in:
             gain *= np.sin(np.pi / 2 * np.clip(nodes / self.fade_in, 0, 1))

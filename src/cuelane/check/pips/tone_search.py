@@ -162,7 +162,8 @@ class ToneSearch:
 
 
 def template(kind: PipKind) -> npt.NDArray[np.complex64]:
-    """Return the pip at 16 kHz as a complex tone with raised-cosine edges, from its first sample on."""
+    """Return the pip at 16 kHz as a complex tone with raised-cosine edges, from its first sample on;
+    shape (n,)."""
     n = round(kind.length_s * ANALYSIS_RATE)
     edge = min(int(EDGE_S * ANALYSIS_RATE), n // 2)
     ramp = 0.5 - 0.5 * np.cos(np.pi * (np.arange(edge) + 0.5) / max(edge, 1))

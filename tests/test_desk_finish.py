@@ -78,6 +78,7 @@ def test_what_is_made_is_what_the_command_line_makes(desk: Pilot, tmp_path: Path
     assert "Every pip and every cue is in place." in page
     assert page.count("<svg") == 2
     assert "style=" not in page
+    assert "built-in" not in page + shelf + desk.get("/plan/p.yaml").body.decode(), "words, not methods"
     assert desk.get("/made/p.yaml/track", range="bytes=0-3").body == b"fLaC"
     (tmp_path / "p.yaml").write_text(PLAN.replace("20s", "25s"), encoding="utf-8")
     assert "the plan has changed since" in desk.get("/").body.decode()

@@ -7,6 +7,7 @@ and an interval that is offered the same cues in the same space is placed as bef
 from __future__ import annotations
 
 import threading
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -16,8 +17,10 @@ from cuelane.base.errors import CuelaneError, Mark, PlanError
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import SAMPLE_RATE
 from cuelane.desk.edits import Edit, Place, Remove, Set, data_of, value_at
+from cuelane.desk.forms import key_order
 from cuelane.desk.lines import SpokenLines
 from cuelane.desk.splice import path_at
+from cuelane.desk.words import desk_words
 from cuelane.facts import facts
 from cuelane.lint import lint
 from cuelane.plan.load import load_plan
@@ -145,7 +148,7 @@ class Planner:
             lambda line: spoken_as(line, schedule.language),
         ):
             finding = self._finding(text, "warning", row.mark, row.message, row.hint)
-            found.append(replace(finding, code=row.code))
+            found.append(replace(finding, code=row.code, fixes=_quiet(finding, row.code, loaded.plan.allow)))
         return PlanView(
             text,
             tuple(found),
@@ -187,6 +190,14 @@ class Planner:
                 marks[mark] = path_at(text, mark.line, mark.column)
             found.setdefault((candidate.role, candidate.text), marks[mark])
         return found
+
+
+def _quiet(finding: Notice, code: str, allowed: Sequence[str]) -> tuple[Fix, ...]:
+    """Return the way to keep quiet about a warning in this plan; none for what stands in another file."""
+    if finding.file or code in allowed:
+        return ()
+    edit = Set(("allow",), [*allowed, code], key_order(()))
+    return (Fix(desk_words().compose["allow"], (edit,)),)
 
 
 def _misfit(place: str, missing_s: float | None) -> str:

@@ -7,15 +7,31 @@ from functools import cache
 from importlib import resources
 
 
+class WordsOfSection:
+    """One section's words, as ``words.copy`` or ``words["copy"]``; a dictionary has a `copy` of its own."""
+
+    def __init__(self, words: dict[str, str]) -> None:
+        self._words = words
+
+    def __getitem__(self, key: str) -> str:
+        return self._words[key]
+
+    def __getattr__(self, key: str) -> str:
+        try:
+            return self._words[key]
+        except KeyError as error:
+            raise AttributeError(key) from error
+
+
 class DeskWords:
     """The desk's words in one language: ``words.top.undo``, or ``words("hear.speaking", n=3)``."""
 
     def __init__(self, pack: dict[str, dict[str, str]]) -> None:
         self._pack = pack
 
-    def __getattr__(self, section: str) -> dict[str, str]:
+    def __getattr__(self, section: str) -> WordsOfSection:
         try:
-            return self._pack[section]
+            return WordsOfSection(self._pack[section])
         except KeyError as error:
             raise AttributeError(section) from error
 

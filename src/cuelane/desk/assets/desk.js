@@ -354,6 +354,8 @@ async function look() {
 if (plan) {
   wire();
   showState();
+  // Other views link to a field: /plan/NAME#/PLACE.
+  if (location.hash.startsWith("#/")) goTo(decodeURIComponent(location.hash.slice(2)));
   look();
 } else {
   at("new").addEventListener("submit", async (event) => {

@@ -165,3 +165,37 @@ def test_decisions_are_bounded(tmp_path: Path) -> None:
     """Each is held against each cue, so their number has a limit."""
     with pytest.raises(PlanError, match="has 20001 lines; at most 20000 are read"):
         read_decisions(write(tmp_path / "d.txt", "keep 1:05\n" * 20_001))
+
+
+def test_a_recording_in_a_clips_place_stays(tmp_path: Path, found: Analysis, recording: Path) -> None:
+    """Neither the recording that is cut nor somebody's own file is replaced by a clip or by a plan."""
+    adapt_recording(recording, tmp_path / "new")
+    (name,) = (path.name for path in (tmp_path / "new" / "clips").iterdir())
+    (tmp_path / "again" / "clips").mkdir(parents=True)
+    theirs = tmp_path / "again" / "clips" / name
+    for content, source in ((b"theirs", recording), (recording.read_bytes(), theirs)):
+        theirs.write_bytes(content)
+        for force in (False, source is theirs):
+            with pytest.raises(UsageError, match=r"overwritten by the result|not written by cuelane"):
+                adapt_recording(source, tmp_path / "again", force=force)
+            assert theirs.read_bytes() == content
+    assert [path.name for path in (tmp_path / "again").iterdir()] == ["clips"]
+
+
+def test_a_plan_that_a_person_edited_is_not_written_over(
+    tmp_path: Path, found: Analysis, recording: Path
+) -> None:
+    """Decisions may be edited, and the run goes on; an edited plan is somebody's work, until --force."""
+    folder = tmp_path / "new"
+    adapt_recording(recording, folder)
+    decisions = (folder / "decisions.txt").read_text(encoding="utf-8")
+    (folder / "decisions.txt").write_text(decisions.replace("\nkeep ", "\ndrop ", 1), encoding="utf-8")
+    assert adapt_recording(recording, folder).kept == (False,)
+    assert list((folder / "clips").iterdir()) == []
+    edited = (folder / "plan.yaml").read_text(encoding="utf-8") + "# mine\n"
+    (folder / "plan.yaml").write_text(edited, encoding="utf-8")
+    with pytest.raises(UsageError, match=r"plan\.yaml: .* changed since cuelane wrote it"):
+        adapt_recording(recording, folder)
+    assert (folder / "plan.yaml").read_text(encoding="utf-8") == edited
+    adapt_recording(recording, folder, force=True)
+    assert "# mine" not in (folder / "plan.yaml").read_text(encoding="utf-8")

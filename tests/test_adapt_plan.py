@@ -196,7 +196,7 @@ def test_what_cannot_be_adapted_is_refused(class_folder, tmp_path):
     with pytest.raises(UsageError, match="no such file; give the video or audio file"):
         adapt_recording(tmp_path / "none.mp4", tmp_path / "out")
     (tmp_path / "plan.yaml").write_text("title: mine\n", encoding="utf-8")
-    with pytest.raises(UsageError, match="is a plan that adapt did not make"):
+    with pytest.raises(UsageError, match="there is a file already, and it was not written by cuelane"):
         adapt_recording(folder / "legs.mp4", tmp_path)
     (tmp_path / "bad.mp4").write_bytes(b"not a film at all" * 50)
     with pytest.raises(AudioFileError):

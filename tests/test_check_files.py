@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 import synth
 from cuelane.base.errors import AudioFileError, UsageError
 from cuelane.base.schedule import from_json
-from cuelane.check.page import page, write_page
+from cuelane.check.page import page
 from cuelane.check.picture import error_svg, wave_svg
 from cuelane.check.run import check
 from cuelane.check.text import report_text
@@ -115,7 +115,7 @@ def test_the_page_escapes_and_asks_the_network_nothing(
     )
     report = check(audio, planned, store=track.store())
 
-    write_page(tmp_path / "page.html", report, planned)
+    (tmp_path / "page.html").write_text(page(report, planned), encoding="utf-8")
     text = (tmp_path / "page.html").read_text(encoding="utf-8")
 
     assert text == page(report, planned)

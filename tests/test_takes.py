@@ -23,7 +23,7 @@ from cuelane.takes.matching import HeardPiece, match_takes
 from cuelane.takes.rivals import lead, repeats_doubted, rivals
 from cuelane.takes.run import TakesResult, find_takes, leading_number
 from cuelane.takes.splitting import split_at_pauses
-from cuelane.takes.voice_folder import file_name, voice_folder, write_voice
+from cuelane.takes.voice_folder import file_name, voice_delivery, voice_folder, write_voice
 
 LINES = [*gen.SETUPS.values(), *gen.FORM[:4], "Left leg forward this time.", "Right leg forward this time."]
 LEFT_OUT, RETAKEN, COUGHS = {4}, {1, 8}, {2, 6}
@@ -99,7 +99,8 @@ def test_the_voice_holds_the_lines_that_were_placed(cut_reading, tmp_path):
     result, _ = cut_reading
     folder = voice_folder(tmp_path, "own")
 
-    n_written = write_voice(folder, result)
+    with voice_delivery(folder, []) as staged:
+        n_written = write_voice(staged, folder, result)
 
     voice = RecordedVoice(find_voice("own", tmp_path))
     placed = [line for line in result.lines if line.state == "placed"]
@@ -112,9 +113,9 @@ def test_lines_recorded_before_stay(cut_reading, tmp_path):
     """A second reading adds to the voice; what it did not read is kept."""
     result, _ = cut_reading
     folder = voice_folder(tmp_path, "own")
-    write_voice(folder, TakesResult(result.lines[:2], (), ()))
-
-    write_voice(folder, TakesResult(result.lines[2:4], (), ()))
+    for lines in (result.lines[:2], result.lines[2:4]):
+        with voice_delivery(folder, []) as staged:
+            write_voice(staged, folder, TakesResult(lines, (), ()))
 
     index = json.loads((folder / "index.json").read_text(encoding="utf-8"))
     assert [clip["text"] for clip in index["clips"]] == LINES[:4]

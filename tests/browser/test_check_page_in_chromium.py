@@ -15,7 +15,7 @@ from devtools import Browser
 
 import synth
 from cuelane.base.schedule import from_json
-from cuelane.check.page import write_page
+from cuelane.check.page import page
 from cuelane.check.run import check
 
 
@@ -33,7 +33,7 @@ def report_page(tmp_path_factory: pytest.TempPathFactory) -> Path:
     report = check(audio, schedule, store=store)
     assert report.faults
     assert report.notes
-    write_page(folder / "report.html", report, schedule)
+    (folder / "report.html").write_text(page(report, schedule), encoding="utf-8")
     return folder / "report.html"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 import tempfile
-from contextlib import ExitStack
+from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,9 +20,10 @@ from cuelane.adapt.words.caption_reader import read_captions
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.audio.clip import audible_span
 from cuelane.base.errors import DeliveryError, PlanError, UsageError
-from cuelane.base.files import all_or_nothing
+from cuelane.base.files import Staged, all_or_nothing
 from cuelane.base.ordinary import OddFileError, open_ordinary, read_ordinary
-from cuelane.recording.cutting import cut_with_onset
+from cuelane.base.seals import is_inside, json_with, listed_files, sealable_json
+from cuelane.recording.cutting import cut_with_onset, write_clip
 from cuelane.recording.decode import CLIP_RATE, Recording, open_recording
 
 PLAN, DECISIONS, ANALYSIS, LEADS = "plan.yaml", "decisions.txt", ".analysis.json", ".clips.json"
@@ -30,7 +31,7 @@ CLIPS = "clips"
 MAX_OWN_BYTES = 100_000_000
 REPORT_MD, REPORT_JSON = "report.md", "report.json"
 MAX_LEAD_S = 60.0
-_CLIP = re.compile(r"\d+m\d\d\.\d\d\.wav")
+_WRITTEN = (PLAN, DECISIONS, ANALYSIS, LEADS, REPORT_JSON, REPORT_MD)
 
 
 @dataclass(frozen=True)
@@ -54,18 +55,41 @@ def adapt_recording(
     timing: Timing = "recorded",
     language: str = "en",
     step: Step | None = None,
+    report: Path | None = None,
+    force: bool = False,
 ) -> Adapted:
     """Make or remake `folder` from `recording`; decisions in it are read first and kept.
+
+    Parameters
+    ----------
+    report : where to put a copy of the report as JSON.
+    force : files in the way that cuelane did not write, or that were changed since, are replaced.
 
     Raises
     ------
     AudioFileError : the recording or the captions cannot be used.
     PlanError : the plan given, or the decisions file, is wrong.
-    UsageError : no recording, no countdown at `beep_at_s`, or a folder that holds another plan.
+    UsageError : no recording, no countdown at `beep_at_s`, a folder that holds another plan, or a file that
+        would be written onto one of those given or, without `force`, onto somebody's own.
     """
     if not recording.is_file():
         raise UsageError(f"{recording}: no such file; give the video or audio file of the class")
     _check_folder(folder)
+    listed = listed_files(folder / REPORT_JSON)
+
+    def delivery() -> AbstractContextManager[Staged]:
+        targets = [folder / name for name in _WRITTEN] + ([] if report is None else [report])
+        # In a folder of ours the decisions, which a person changes, are read and written anew, and the hidden
+        # files only save time.
+        owned = [folder / name for name in (DECISIONS, ANALYSIS, LEADS) if name in listed]
+        given = [recording, captions, plan]
+        return all_or_nothing(
+            *targets, home=folder, inputs=given, owned=owned, listing=folder / REPORT_JSON, force=force
+        )
+
+    with delivery():
+        # Told before an hour is listened to.
+        pass
     told: Step = step or (lambda what, done, total: None)
     decisions = read_decisions(folder / DECISIONS)
     words = read_captions(captions) if captions else None
@@ -85,20 +109,30 @@ def adapt_recording(
         clips = folder / CLIPS
         clips.mkdir(parents=True, exist_ok=True)
         leads = _read_leads(folder / LEADS) if reused else {}
-        cut = [_cut(cue, clips, opened, leads) for cue in wanted]
-    planned = plan_intervals(analysis.intervals, cut, analysis.beep, timing)
-    title = re.sub(r"[_\s]+", " ", recording.stem).strip() or "Recorded class"
-    adapted = Adapted(folder, analysis, tuple(kept), planned, reused)
-    with all_or_nothing() as staged:
-        staged.write_text(folder / PLAN, plan_yaml(title, planned, analysis.beep, language))
-        _require_loadable(staged.path_for(folder / PLAN), folder / PLAN)
+        staged = stack.enter_context(delivery())
+        for name in listed:
+            if name.startswith(f"{CLIPS}/") and is_inside(name) and _kept(folder / name) is None:
+                # A clip of ours that is no sound any more is nobody's work.
+                staged.own(folder / name)
+        cut = [_cut(cue, clips, opened, leads, staged) for cue in wanted]
+        planned = plan_intervals(analysis.intervals, cut, analysis.beep, timing)
+        title = re.sub(r"[_\s]+", " ", recording.stem).strip() or "Recorded class"
+        text = plan_yaml(title, planned, analysis.beep, language)
+        _require_loadable(text, folder / PLAN, {cue.clip for cue in cut})
+        staged.write_text(folder / PLAN, text)
         staged.write_text(folder / DECISIONS, decisions_text(analysis.cues, kept, left))
         staged.write_text(folder / ANALYSIS, to_json(analysis, key))
         staged.write_text(folder / LEADS, json.dumps(leads, indent=1) + "\n")
-        staged.write_text(folder / REPORT_JSON, report_json(analysis, kept, planned, timing))
+        told_as_json = report_json(analysis, kept, planned, timing)
+        if report is not None:
+            staged.write_text(report, sealable_json(told_as_json))
         staged.write_text(folder / REPORT_MD, report_markdown(title, analysis, kept, planned, timing))
-    _remove_stale(clips, {cue.clip for cue in cut})
-    return adapted
+        used = {f"{CLIPS}/{cue.clip}" for cue in cut}
+        staged.write_listing(
+            lambda files: sealable_json(json_with(told_as_json, "files", files)),
+            lambda name, _before: name in used,
+        )
+    return Adapted(folder, analysis, tuple(kept), planned, reused)
 
 
 def _check_folder(folder: Path) -> None:
@@ -108,9 +142,6 @@ def _check_folder(folder: Path) -> None:
     if clips.is_symlink() or (clips.exists() and not clips.is_dir()):
         # Clips that are no longer wanted are deleted from it.
         raise UsageError(f"{clips}: must be a folder of its own, no link and no file; give another --out")
-    plan = folder / PLAN
-    if plan.exists() and not (folder / DECISIONS).exists():
-        raise UsageError(f"{plan}: is a plan that adapt did not make; give another folder")
 
 
 def _expected(plan: Path) -> tuple[float, ...]:
@@ -140,13 +171,11 @@ class _Lazily:
         return self._opened
 
 
-def _cut(cue: FoundCue, clips: Path, opened: _Lazily, leads: dict[str, float]) -> CutCue:
+def _cut(cue: FoundCue, clips: Path, opened: _Lazily, leads: dict[str, float], staged: Staged) -> CutCue:
     """Write the clip of `cue` unless it is there, and return where it is audible.
 
     `leads` holds, by clip, how long after the cut it is audible; it is filled here and kept for the next run.
     """
-    import soundfile
-
     minutes, hundredths = divmod(round(cue.start_s * 100), 6000)
     name = f"{minutes}m{hundredths // 100:02d}.{hundredths % 100:02d}.wav"
     path = clips / name
@@ -156,14 +185,9 @@ def _cut(cue: FoundCue, clips: Path, opened: _Lazily, leads: dict[str, float]) -
             opened.get(), cue.start_s, cue.end_s, earliest_s=cue.start_s, latest_s=cue.end_s
         )
         leads[name] = round(onset_s - cue.start_s, 4)
-        temporary = path.with_name(f".{name}.partial.wav")
-        try:
-            soundfile.write(temporary, clip, CLIP_RATE, subtype="PCM_24")
-            temporary.replace(path)
-        except (OSError, soundfile.SoundFileError) as error:
-            temporary.unlink(missing_ok=True)
-            raise DeliveryError(f"{path}: cannot be written: {error}") from error
-        samples = _kept(path)
+        made = staged.path_for(path)
+        write_clip(made, clip, path)
+        samples = _kept(made)
         if samples is None:
             raise DeliveryError(f"{path}: was written, but cannot be read back")
     onset, end = audible_span(samples, CLIP_RATE)
@@ -200,15 +224,21 @@ def _text_of(path: Path) -> str:
         return ""
 
 
-def _require_loadable(made: Path, plan: Path) -> None:
-    """Raise UsageError if the plan that was just made at `made` is one that `render` would refuse."""
+def _require_loadable(text: str, plan: Path, clips: set[str]) -> None:
+    """Raise UsageError if `text`, which becomes `plan` beside `clips`, is one that `render` would refuse."""
     from cuelane.plan.load import load_plan
 
-    try:
-        load_plan(made)
-    except PlanError as error:
-        why = "\n".join(str(problem).replace(str(made), str(plan)) for problem in error.problems[:5])
-        raise UsageError(f"{plan}: this recording gives a plan that cannot be used:\n{why}") from error
+    with tempfile.TemporaryDirectory(prefix="cuelane-adapt-") as scratch:
+        made = Path(scratch) / PLAN
+        made.write_text(text, encoding="utf-8")
+        (made.parent / CLIPS).mkdir()
+        for name in clips:
+            (made.parent / CLIPS / name).touch()
+        try:
+            load_plan(made)
+        except PlanError as error:
+            why = "\n".join(str(problem).replace(str(made), str(plan)) for problem in error.problems[:5])
+            raise UsageError(f"{plan}: this recording gives a plan that cannot be used:\n{why}") from error
 
 
 def _read_leads(path: Path) -> dict[str, float]:
@@ -219,9 +249,3 @@ def _read_leads(path: Path) -> dict[str, float]:
     except (ValueError, AttributeError, TypeError, OverflowError, RecursionError):
         # Absent or damaged: the clips are cut again.
         return {}
-
-
-def _remove_stale(clips: Path, names: set[str]) -> None:
-    for path in clips.glob("*.wav"):
-        if _CLIP.fullmatch(path.name) and path.name not in names:
-            path.unlink(missing_ok=True)

@@ -8,15 +8,19 @@ not refused.
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
 from cuelane.base import schedule_limits as limits
 from cuelane.base.errors import AudioFileError
 from cuelane.base.ordinary import read_ordinary
+from cuelane.base.seals import sealable_json
 
 SCHEMA = "cuelane.schedule/1"
+LISTING = ".schedule.json"
+"""The ending of a schedule's name; it lists the files of its set."""
 
 IntervalKind = Literal["work", "rest", "change", "talk", "in", "hold", "out"]
 EventKind = Literal["cue", "pip"]
@@ -125,6 +129,29 @@ def to_json(schedule: Schedule) -> str:
     return "{" + ",\n ".join(parts) + "}\n"
 
 
+def listed_schedule(schedule: Schedule, audio_name: str, files: Mapping[str, Any]) -> str:
+    """Return the JSON text of a schedule that lists its set, with a place for its seal.
+
+    Parameters
+    ----------
+    audio_name : the track that the schedule was written with.
+    files : ``sha256:`` and digest of each file that was written with it, the audio's among them; or, of one
+        that stays from a set before, its whole entry.
+    """
+    entries = {
+        name: {"sha256": entry, "audio": audio_name} if isinstance(entry, str) else entry
+        for name, entry in files.items()
+    }
+    extra = {**schedule.extra, "audio": audio_name, "files": entries}
+    return sealable_json(to_json(replace(schedule, extra=extra)))
+
+
+def goes_with_another(audio_name: str, name: str, before: Mapping[str, Any]) -> bool:
+    """Tell whether the file `name` of a listed set goes with another track than `audio_name`."""
+    entry = before["files"][name]
+    return not isinstance(entry, dict) or entry.get("audio") != audio_name
+
+
 def _whole(record: dict[str, Any], key: str, where: str) -> int:
     value = record.get(key)
     if not isinstance(value, int) or isinstance(value, bool) or value < 0:
@@ -199,6 +226,8 @@ def from_json(text: str, source: str = "schedule") -> Schedule:
         for row in rows["dropped"]
     )
     known = {"schema", "title", "language", "sample_rate", "n_frames", "intervals", "events", "dropped"}
+    # What a delivery writes of its files is no property of the session.
+    known |= {"audio", "files", "seal"}
     return Schedule(
         title=_text(data, "title", source),
         language=_text(data, "language", source),

@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import secrets
-from pathlib import Path
-
 from markupsafe import Markup
 
 from cuelane.base.schedule import Schedule
@@ -98,17 +94,3 @@ def page(report: Report, schedule: Schedule) -> str:
         )
     )
     return document(title=title, body=body, css=_CSS + PICTURE_CSS, description=report.verdict)
-
-
-def write_page(path: Path, report: Report, schedule: Schedule) -> None:
-    """Write the page whole or not at all."""
-    text = page(report, schedule)
-    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
-    try:
-        with part.open("w", encoding="utf-8") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from cuelane.cli.output import note, out, progress, write_json
+from cuelane.cli.output import file_named, note, out, out_json, progress
 
 if TYPE_CHECKING:
     from cuelane.adapt.run import Adapted
@@ -31,6 +31,9 @@ def adapt(
     ] = "recorded",
     language: Annotated[str, typer.Option(help="The language spoken.")] = "en",
     json: Annotated[str | None, typer.Option(help="Write the report as JSON; - for output.")] = None,
+    force: Annotated[
+        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
+    ] = False,
 ) -> None:
     """Make an audio-only version of a recorded class: FOLDER/plan.yaml, ready to render.
 
@@ -55,14 +58,22 @@ def adapt(
             timing=timing,
             language=language,
             step=lambda _what, done, total: told(done, total),
+            report=file_named(json),
+            force=force,
         )
-    if json is not None:
-        import json as codec
-
-        write_json(codec.loads((folder / REPORT_JSON).read_text(encoding="utf-8")), json)
-    if json != "-":
+    if json == "-":
+        out_json(_report(folder / REPORT_JSON))
+    else:
         _tell(adapted)
         note(f"wrote {folder / PLAN}, {DECISIONS} and {REPORT_MD}; next: cuelane render {folder / PLAN}")
+
+
+def _report(path: Path) -> dict[str, object]:
+    """Return a report that was just written, without what it holds of its files."""
+    import json
+
+    report = json.loads(path.read_text(encoding="utf-8"))
+    return {key: value for key, value in report.items() if key not in ("files", "seal")}
 
 
 def _tell(adapted: Adapted) -> None:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cuelane.cli.output import note, out, progress, write_json
+from cuelane.cli.output import file_named, note, out, out_json, progress, stage_json
 
 if TYPE_CHECKING:
-    from cuelane.base.schedule import Schedule
-    from cuelane.check.report import Report
+    pass
 
 
 def check(
@@ -34,6 +34,9 @@ def check(
     silent: Annotated[bool, typer.Option("--silent", help="Fail on any sound between the events.")] = False,
     json: Annotated[str | None, typer.Option(help="Write the whole report as JSON; - for output.")] = None,
     page: Annotated[Path | None, typer.Option(help="Write the report with its picture as HTML.")] = None,
+    force: Annotated[
+        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
+    ] = False,
 ) -> None:
     """Measure every pip and cue in a file against its schedule.
 
@@ -42,15 +45,24 @@ def check(
     """
     from cuelane.audio.store import ClipStore
     from cuelane.base.errors import UsageError
+    from cuelane.base.files import Staged, all_or_nothing, finish_interrupted
     from cuelane.base.schedule import load_schedule
+    from cuelane.base.seals import sealable_html
     from cuelane.check.run import check as run_check
     from cuelane.check.text import report_text
 
+    finish_interrupted(audio.parent, *([] if schedule is None else [schedule.parent]))
     where = schedule if schedule is not None else audio.with_suffix(".schedule.json")
     if schedule is None and not where.exists() and audio.exists():
         raise UsageError(f"{where}: there is no schedule beside {audio}; name it with --schedule")
-    if page is not None and page.resolve() in (audio.resolve(), where.resolve()):
-        raise UsageError(f"{page}: --page would overwrite what is being checked")
+    targets = [path for path in (file_named(json), page) if path is not None]
+
+    def delivery() -> AbstractContextManager[Staged]:
+        return all_or_nothing(*targets, inputs=[audio, where, against], force=force)
+
+    with delivery():
+        # Told before anything is measured.
+        pass
     planned = load_schedule(where)
     with progress("Listening", quiet=json == "-") as told:
         report = run_check(
@@ -64,18 +76,17 @@ def check(
             relative=relative,
             progress=told,
         )
-    if json is not None:
-        write_json(report.to_dict(), json)
+    with delivery() as staged:
+        stage_json(staged, report.to_dict(), json)
+        if page is not None:
+            from cuelane.check.page import page as page_of
+
+            staged.write_text(page, sealable_html(page_of(report, planned)))
     if page is not None:
-        _write_page(page, report, planned)
-    if json != "-":
+        note(f"wrote {page}")
+    if json == "-":
+        out_json(report.to_dict())
+    else:
         out(report_text(report))
     if not report.ok:
         raise typer.Exit(1)
-
-
-def _write_page(page: Path, report: Report, planned: Schedule) -> None:
-    from cuelane.check.page import write_page
-
-    write_page(page, report, planned)
-    note(f"wrote {page}")

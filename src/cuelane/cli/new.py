@@ -17,25 +17,27 @@ def new(
     ],
     out_file: Annotated[Path, typer.Option("--out", "-o", help="The file to write.")] = Path("plan.yaml"),
     title: Annotated[str, typer.Option(help="The session's title.")] = "My session",
+    force: Annotated[
+        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
+    ] = False,
 ) -> None:
     """Write a starter plan for a pattern, and its JSON Schema beside it for your editor."""
     import json
 
     from cuelane.base.files import all_or_nothing
+    from cuelane.base.seals import sealable_json
     from cuelane.plan.schema import plan_schema
     from cuelane.plan.starter import starter_plan
 
     text = starter_plan(pattern, title)
-    if out_file.exists():
-        raise UsageError(f"{out_file}: there is a file already; choose another name with --out")
     if not out_file.parent.is_dir():
         raise UsageError(f"{out_file.parent}: there is no such folder")
     schema = out_file.with_name("plan.schema.json")
     if out_file == schema:
         raise UsageError(f"{out_file}: the plan's schema has that name; choose another with --out")
-    with all_or_nothing() as staged:
+    with all_or_nothing(out_file, schema, force=force) as staged:
         staged.write_text(out_file, text)
-        staged.write_text(schema, json.dumps(plan_schema(), indent=1) + "\n")
+        staged.write_text(schema, sealable_json(json.dumps(plan_schema(), indent=1)))
     out(str(out_file))
     note(f"Edit it, look at it with `cuelane schedule {out_file}`, then:")
     note(f"cuelane render {out_file} --out {out_file.with_suffix('.m4a')}")

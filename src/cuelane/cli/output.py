@@ -14,6 +14,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from cuelane.base.files import Staged
+from cuelane.base.seals import sealable_json
 from cuelane.base.unsafe_text import UNSAFE
 
 Progress = Callable[[int, int], None]
@@ -57,12 +59,16 @@ def out_json(value: Any) -> None:
     out(json_text(value))
 
 
-def write_json(value: Any, target: str) -> None:
-    """Write `value` as JSON to a file, or to standard output when `target` is ``-``."""
-    if target == "-":
-        out_json(value)
-    else:
-        Path(target).write_text(json_text(value) + "\n", encoding="utf-8")
+def file_named(target: str | None) -> Path | None:
+    """Return the file that an option such as ``--json`` names; None for ``-``, which is standard output."""
+    return None if target is None or target == "-" else Path(target)
+
+
+def stage_json(staged: Staged, value: Any, target: str | None) -> None:
+    """Stage `value` as JSON for the file that `target` names, if it names one."""
+    path = file_named(target)
+    if path is not None:
+        staged.write_text(path, sealable_json(json_text(value)))
 
 
 class _ForTerminal(logging.Formatter):

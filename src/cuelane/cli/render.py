@@ -28,6 +28,9 @@ def render(
     for_music: Annotated[
         bool, typer.Option("--for-music", help="Shape a synthetic voice gently, to carry over music.")
     ] = False,
+    force: Annotated[
+        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Report as JSON.")] = False,
 ) -> None:
     """Render a plan to one audio file for a phone, with chapters, captions, a page and a description."""
@@ -51,6 +54,7 @@ def render(
             options,
             speech_progress=speaking,
             progress=writing,
+            force=force,
         )
     if as_json:
         out_json(_as_dict(done))

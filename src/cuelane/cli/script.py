@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cuelane.cli.output import note, out
+from cuelane.cli.output import file_named, note, out
 
 
 def script(
@@ -18,12 +18,16 @@ def script(
     ] = None,
     html: Annotated[Path | None, typer.Option(help="Write a page to print to this file.")] = None,
     json: Annotated[str | None, typer.Option(help="Write the script as JSON; - for output.")] = None,
+    force: Annotated[
+        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
+    ] = False,
 ) -> None:
     """Print a script of every distinct line that a plan speaks, to be read into a phone.
 
     Then: cuelane takes PLAN RECORDING --voice NAME.
     """
     from cuelane.base.files import all_or_nothing
+    from cuelane.base.seals import sealable_html, sealable_json
     from cuelane.plan.load import load_plan
     from cuelane.takes.reading_script import as_html, as_json, as_text, covered_texts, plan_lines
 
@@ -31,11 +35,13 @@ def script(
     every = plan_lines(plan)
     covered = covered_texts(plan.parent, voice, [line.text for line in every])
     lines = [line for line in every if line.text not in covered]
-    with all_or_nothing() as staged:
+    json_file = file_named(json)
+    targets = [path for path in (html, json_file) if path is not None]
+    with all_or_nothing(*targets, inputs=[plan], force=force) as staged:
         if html is not None:
-            staged.write_text(html, as_html(title, lines))
-        if json is not None and json != "-":
-            staged.write_text(Path(json), as_json(title, lines))
+            staged.write_text(html, sealable_html(as_html(title, lines)))
+        if json_file is not None:
+            staged.write_text(json_file, sealable_json(as_json(title, lines)))
     if html is not None:
         note(f"wrote {html}")
     if json == "-":

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from cuelane.cli.output import note, out, progress, write_json
+from cuelane.cli.output import file_named, note, out, out_json, progress, stage_json
 
 
 def takes(
@@ -18,28 +19,41 @@ def takes(
         str, typer.Option(help="Numbers of uncertain lines that you listened to and want, such as 7,12.")
     ] = "",
     json: Annotated[str | None, typer.Option(help="Write the result as JSON; - for output.")] = None,
+    force: Annotated[
+        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
+    ] = False,
 ) -> None:
     """Cut recordings of a plan's script into clips, by line; the last good take of each line is used.
 
     The voice is written to voices/NAME beside the plan. Ends with 1 if a line is missing or uncertain.
     """
     from cuelane.base.errors import UsageError
+    from cuelane.base.files import Staged
     from cuelane.takes.reading_script import plan_lines
     from cuelane.takes.run import find_takes
-    from cuelane.takes.voice_folder import voice_folder, write_voice
+    from cuelane.takes.voice_folder import check_voice, voice_delivery, voice_folder, write_voice
 
     try:
         accepted = frozenset(int(part) for part in accept.replace(",", " ").split())
     except ValueError as error:
         raise UsageError(f"--accept: expected numbers of lines such as 7,12, got {accept!r}") from error
     folder = voice_folder(plan.parent, name)
+
+    def delivery() -> AbstractContextManager[Staged]:
+        return voice_delivery(folder, [plan, *recordings], report=file_named(json), force=force)
+
+    with delivery():
+        # Told before an hour is listened to.
+        check_voice(folder)
     lines = plan_lines(plan)
     with progress("Listening", quiet=json == "-") as told:
         result = find_takes(recordings, [line.text for line in lines], accept=accepted, progress=told)
-    written = write_voice(folder, result)
-    if json is not None:
-        write_json(result.to_dict(), json)
-    if json != "-":
+    with delivery() as staged:
+        written = write_voice(staged, folder, result)
+        stage_json(staged, result.to_dict(), json)
+    if json == "-":
+        out_json(result.to_dict())
+    else:
         for line in result.lines:
             if line.state != "placed" or line.notes:
                 where = f" at {line.start_s:.1f} s" if line.start_s is not None else ""

@@ -22,6 +22,9 @@ def under(
     depth: Annotated[float, typer.Option(help="The most that music goes down under a cue, in LU.")] = 14.0,
     level: Annotated[float, typer.Option(help="Music between cues against speech, in LU.")] = -3.0,
     end: Annotated[str, typer.Option(help="loop: repeat the music to the end; stop: play it once.")] = "loop",
+    force: Annotated[
+        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
 ) -> None:
     """Put your own music under a track, lowered beneath each cue as far as that cue needs."""
@@ -41,6 +44,7 @@ def under(
             most_depth_lu=depth,
             end=ending,
             progress=moved,
+            force=force,
         )
     if as_json:
         out_json(_as_dict(report))

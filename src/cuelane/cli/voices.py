@@ -18,6 +18,9 @@ def voices(
     out_file: Annotated[Path | None, typer.Option("--out", "-o", help="Write the line to this file.")] = None,
     folder: Annotated[Path, typer.Option(help="The plan's folder, to find your own voices.")] = Path(),
     pace: Annotated[float, typer.Option(min=0.8, max=1.15, help="How fast the voice speaks.")] = 1.0,
+    force: Annotated[
+        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="List as JSON.")] = False,
 ) -> None:
     """List the voices, or speak a line with one."""
@@ -44,12 +47,27 @@ def voices(
         return
     from cuelane import media
     from cuelane.audio.store import ClipStore
+    from cuelane.base.files import all_or_nothing
+    from cuelane.base.seals import BLANK_SEAL
+    from cuelane.media.formats import TagStyle, format_of
     from cuelane.speech.speak import speak_all
 
     if out_file is None:
         raise UsageError("say where to write the line, for example: cuelane voices natural --out line.wav")
+    with all_or_nothing(out_file, force=force):
+        # Told before anything is spoken.
+        pass
     clip = speak_all([say], find_voice(name, folder), store=ClipStore(), pace=pace).clips[say]
-    media.encode(out_file, [clip.samples[:, None]], sample_rate=clip.sample_rate)
+    with all_or_nothing(out_file, force=force) as staged:
+        # Ogg pages have a checksum, which a seal filled in later would break.
+        tags = {} if format_of(out_file).tags is TagStyle.OGG else {"comment": BLANK_SEAL}
+        media.encode(
+            staged.path_for(out_file),
+            [clip.samples[:, None]],
+            sample_rate=clip.sample_rate,
+            metadata=media.Metadata(tags),
+        )
+        staged.seal(out_file)
     seconds = clip.n_frames / clip.sample_rate
     if as_json:
         out_json({"file": str(out_file), "seconds": round(seconds, 3), "clip": clip.sha256})

@@ -167,8 +167,9 @@ def new_plan(workspaces: Workspaces, request: Request, data: dict[str, Any]) -> 
         for n in range(1, 10_000)
         if (name := f"{stem}{f'-{n}' if n > 1 else ''}.yaml").lower() not in taken
     )
-    with all_or_nothing() as staged:
-        staged.write_text(workspaces.folder.path / name, text)
+    path = workspaces.folder.path / name
+    with all_or_nothing(path) as staged:
+        staged.write_text(path, text)
     return {"name": name}
 
 

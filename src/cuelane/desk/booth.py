@@ -208,7 +208,7 @@ def _write_definition(folder: Path, workspace: Workspace) -> None:
         "fallback": now.name,
         "language": now.language,
     }
-    with all_or_nothing() as staged:
+    with all_or_nothing(path) as staged:
         # Strings of JSON are strings of TOML.
         staged.write_text(path, "".join(f"{key} = {json.dumps(value)}\n" for key, value in rows.items()))
 
@@ -226,5 +226,5 @@ def _note_room(folder: Path, room_db: float | None) -> None:
     known = _quietest_db(folder)
     if room_db is None or (known is not None and known <= room_db):
         return
-    with all_or_nothing() as staged:
+    with all_or_nothing(folder / _ROOM, owned=[folder / _ROOM]) as staged:
         staged.write_text(folder / _ROOM, json.dumps({"quietest_db": round(room_db, 1)}) + "\n")

@@ -144,7 +144,7 @@ class Document:
     def _write(self, text: str) -> None:
         if not text.strip():
             raise EditError("a plan cannot be empty")
-        with all_or_nothing() as staged:
+        with all_or_nothing(self.path, owned=[self.path]) as staged:
             staged.write_text(self.path, text)
 
     def _travel(self, source: list[tuple[str, str]], other: list[tuple[str, str]]) -> Version:

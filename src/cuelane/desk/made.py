@@ -18,6 +18,7 @@ import numpy as np
 from cuelane.base.errors import CuelaneError
 from cuelane.base.files import all_or_nothing
 from cuelane.base.schedule import Schedule, load_schedule
+from cuelane.base.seals import sealable_json
 from cuelane.media.formats import FORMATS
 
 if TYPE_CHECKING:
@@ -84,8 +85,9 @@ def keep_check(plan: Path, report: Report, text: str) -> None:
     """Write what a check of a plan's audio found beside it."""
     data = report.to_dict() | {"plan": digest_of(text), "outline": _outline(report)}
     data["audio"] = Path(report.audio).name
-    with all_or_nothing() as staged:
-        staged.write_text(plan.with_suffix(".check.json"), json.dumps(data, allow_nan=False))
+    beside = plan.with_suffix(".check.json")
+    with all_or_nothing(beside) as staged:
+        staged.write_text(beside, sealable_json(json.dumps(data, allow_nan=False)))
 
 
 def report_of(kept: dict[str, Any]) -> Report | None:

@@ -106,8 +106,10 @@ class TriedMusics:
         mix = self.of(plan).mix
         if mix is None:
             raise UsageError(desk_words().music["no_mix"])
-        with all_or_nothing() as staged:
-            for source in (mix, mix.with_suffix(".schedule.json")):
+        sources = (mix, mix.with_suffix(".schedule.json"))
+        targets = [folder / source.name for source in sources]
+        with all_or_nothing(*targets, listing=targets[1]) as staged:
+            for source in sources:
                 shutil.copyfile(source, staged.path_for(folder / source.name))
         return folder / mix.name
 

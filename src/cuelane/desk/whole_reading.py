@@ -14,7 +14,7 @@ from cuelane.desk.chores import Chore, Chores, Told
 from cuelane.desk.one_take import Audio
 from cuelane.desk.uploads import unnamed
 from cuelane.takes.run import LineResult, TakesResult, find_takes
-from cuelane.takes.voice_folder import voice_folder, write_voice
+from cuelane.takes.voice_folder import voice_delivery, voice_folder, write_voice
 
 
 class WholeReadings:
@@ -72,7 +72,8 @@ class WholeReadings:
         ]
         folder = voice_folder(self._booth.workspaces.open(name).document.path.parent, voice)
         if chosen:
-            write_voice(folder, replace(result, lines=tuple(chosen)))
+            with voice_delivery(folder, []) as staged:
+                write_voice(staged, folder, replace(result, lines=tuple(chosen)))
             self._booth.workspaces.heard_anew()
         self._chores.forget(_name(name))
         return len(chosen)

@@ -13,6 +13,7 @@ from cuelane.base.errors import DeliveryError, SignalError
 from cuelane.media.counted import CountedBlocks
 from cuelane.media.formats import PcmCoding
 from cuelane.media.reader import Block
+from cuelane.media.sound_target import sound_target
 
 WRITE_FRAMES = 65_536
 MAX_RIFF_BYTES = 0xFFFF_FFFF - 65_536
@@ -31,16 +32,20 @@ def write_pcm(
 
     Raises
     ------
-    DeliveryError : the disk does not take it.
+    OSError : the disk does not take it.
+    DeliveryError : libsndfile refuses it.
     SignalError : a WAV passes 4 GiB and `n_frames` did not say so.
     """
     n_channels, container = blocks.n_channels, coding.container
     if container == "WAV" and (n_frames or 0) * n_channels * 3 > MAX_RIFF_BYTES:
         container = "RF64"
     try:
-        with soundfile.SoundFile(
-            path, "w", samplerate=sample_rate, channels=n_channels, format=container, subtype="PCM_24"
-        ) as file:
+        with (
+            sound_target(path) as target,
+            soundfile.SoundFile(
+                target, "w", samplerate=sample_rate, channels=n_channels, format=container, subtype="PCM_24"
+            ) as file,
+        ):
             for name, value in tags.items():
                 setattr(file, name, value)
             for block in blocks:

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.base.errors import DeliveryError, SignalError, UsageError
+from cuelane.base.files import reason
 from cuelane.media.counted import CountedBlocks
 from cuelane.media.formats import AudioFormat, LossyCoding, TagStyle, format_of
 from cuelane.media.lossy import NO_METADATA, write_lossy
@@ -70,7 +71,7 @@ def encode(
                 os.fsync(file.fileno())
             made.replace(path)
         except OSError as error:
-            raise DeliveryError(f"{path}: cannot be written: {error.strerror or error}") from error
+            raise DeliveryError(f"{path}: cannot be written: {reason(error)}") from error
     return count.n_frames
 
 
@@ -99,6 +100,6 @@ def _workspace(path: Path) -> Iterator[Path]:
     try:
         folder = tempfile.TemporaryDirectory(prefix=f".{path.stem[:40]}-", suffix=".partial", dir=path.parent)
     except OSError as error:
-        raise DeliveryError(f"{path}: cannot write in its folder: {error.strerror or error}") from error
+        raise DeliveryError(f"{path}: cannot write in its folder: {reason(error)}") from error
     with folder as name:
         yield Path(name)

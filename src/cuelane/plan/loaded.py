@@ -29,3 +29,8 @@ class LoadedPlan:
     def line_at(self, mark: Mark) -> str:
         """Return the line of this file that `mark` points to, or an empty string."""
         return self.lines[mark.line - 1] if 1 <= mark.line <= len(self.lines) else ""
+
+
+def included_files(loaded: LoadedPlan) -> list[Path]:
+    """Return the files of all plans that are stacked in a plan, at any depth."""
+    return [path for part in loaded.includes.values() for path in (part.path, *included_files(part))]

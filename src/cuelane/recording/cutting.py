@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import numpy.typing as npt
 from scipy.signal import butter, sosfiltfilt
 
 from cuelane.audio.clip import audible_span
+from cuelane.base.errors import DeliveryError
+from cuelane.base.files import reason
+from cuelane.media.sound_target import sound_target
 from cuelane.meter.gating import clip_loudness_lufs
 from cuelane.recording.decode import CLIP_RATE, Recording
 from cuelane.recording.quiet_pydub import audio_segment
@@ -98,3 +103,19 @@ def is_clipped(recording: Recording, start_s: float, end_s: float) -> bool:
     if samples.max(initial=0.0) < 0.99 or len(flat) < 8:
         return False
     return bool((flat[7:] - flat[:-7] == 7).any())
+
+
+def write_clip(path: Path, clip: npt.NDArray[np.float32], target: Path) -> None:
+    """Write a clip, shape (n,) at the rate of clips, as 24-bit WAV; `target` is what messages call it.
+
+    Raises DeliveryError if the disk does not take it.
+    """
+    import soundfile
+
+    try:
+        with sound_target(path) as file:
+            soundfile.write(file, clip, CLIP_RATE, subtype="PCM_24", format="WAV")
+    except OSError as error:
+        raise DeliveryError(f"{target}: cannot be written: {reason(error)}") from error
+    except soundfile.SoundFileError as error:
+        raise DeliveryError(f"{target}: cannot be written: {error}") from error

@@ -7,6 +7,7 @@ Everything is written whole or not at all.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -19,14 +20,14 @@ from cuelane import __version__, media
 from cuelane.audio.clip import Clip, Samples
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import DeliveryError, ScheduleError
-from cuelane.base.files import Staged, all_or_nothing
-from cuelane.base.schedule import Schedule, to_json
+from cuelane.base.files import Staged, all_or_nothing, finish_interrupted
+from cuelane.base.schedule import LISTING, Schedule, goes_with_another, listed_schedule
 from cuelane.facts import facts
 from cuelane.hearing.report import as_dict
 from cuelane.hearing.room import room
 from cuelane.media.formats import format_of
 from cuelane.plan.load import load_plan
-from cuelane.plan.loaded import LoadedPlan
+from cuelane.plan.loaded import LoadedPlan, included_files
 from cuelane.render import mix
 from cuelane.render.shaped_clips import shaped_for_music
 from cuelane.render.voicing import Progress, Voiced, spoken_again, voiced
@@ -169,16 +170,29 @@ def render(
     store: ClipStore | None = None,
     speech_progress: Progress | None = None,
     progress: Progress | None = None,
+    force: bool = False,
 ) -> Rendered:
     """Render a plan to `out` and write what goes with it beside it.
 
     Raises
     ------
     ScheduleError : must-cues do not fit; the message says where, by how much, and what would help.
-    The errors of :func:`prepare`, and DeliveryError when an encoder or the disk fails. No file is touched
-    then.
+    The errors of :func:`prepare`, UsageError where a file would be written onto the plan or, without `force`,
+    onto one that cuelane did not write, and DeliveryError when an encoder or the disk fails. No file is
+    touched then.
     """
     form, store, wanted = format_of(out), store or ClipStore(), options or RenderOptions()
+    finish_interrupted(plan_path.parent)
+    listing = out.with_name(out.stem + LISTING)
+    targets = [out.with_name(out.stem + ending) for ending in _endings(wanted)]
+    inputs = [plan_path]
+
+    def delivery() -> AbstractContextManager[Staged]:
+        return all_or_nothing(out, *targets, inputs=inputs, listing=listing, force=force)
+
+    with delivery():
+        # Told before a minute of speaking.
+        pass
     prepared = prepare(plan_path, voice=wanted.voice, pace=wanted.pace, store=store, progress=speech_progress)
     if prepared.advice:
         raise ScheduleError("\n".join(str(advice) for advice in prepared.advice))
@@ -198,7 +212,8 @@ def render(
     }
     schedule = replace(prepared.schedule, extra=extra)
     prepared = replace(prepared, schedule=schedule)
-    with all_or_nothing() as staged:
+    inputs += included_files(prepared.loaded)
+    with delivery() as staged:
         files = _write(prepared, out, staged, load_clip, levels, wanted, progress)
     return Rendered(prepared, files, levels)
 
@@ -276,19 +291,26 @@ def _write(
         from cuelane.deliver.marks import add_cue_chunk
 
         add_cue_chunk(audio, schedule)
-    beside: dict[str, str] = {".schedule.json": to_json(schedule)}
+    beside: dict[str, str] = {}
     if options.extras:
         from cuelane.deliver.publish import companions
 
         again = mix.blocks(schedule, load_clip, gain_db=levels.gain_db)
         embedded = audio.read_bytes() if options.embed else None
-        beside |= companions(schedule, out.name, chapters, again, subtitles=options.subtitles, embed=embedded)
-    files = [out]
-    for suffix, text in beside.items():
-        target = out.with_name(out.stem + suffix)
-        staged.write_text(target, text)
-        files.append(target)
+        beside = companions(schedule, out.name, chapters, again, subtitles=options.subtitles, embed=embedded)
+    for ending, text in beside.items():
+        staged.write_text(out.with_name(out.stem + ending), text)
+    staged.write_listing(partial(listed_schedule, schedule, out.name), partial(goes_with_another, out.name))
+    files = [out, *(out.with_name(out.stem + ending) for ending in (LISTING, *beside))]
     return tuple(files)
+
+
+def _endings(options: RenderOptions) -> list[str]:
+    from cuelane.deliver.publish import NOTES
+
+    if not options.extras:
+        return [LISTING]
+    return [".html", *(ending for ending in NOTES if options.subtitles or ending != ".srt")]
 
 
 def _tags(prepared: Prepared) -> dict[str, str]:

@@ -88,6 +88,9 @@ def read_index(voice: VoiceDefinition) -> Index:
         written = (
             _read_json(path) if path.suffix == ".json" else read_toml(path, _MAX_INDEX_BYTES, "an index")
         )
+        if path.suffix == ".json" and isinstance(written, dict):
+            # What `takes` notes of the files it wrote says nothing of the voice.
+            written = {key: value for key, value in written.items() if key not in ("files", "seal")}
         return Index.model_validate(written)
     except ValidationError as error:
         problems = []

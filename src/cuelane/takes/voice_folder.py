@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any
 
@@ -13,13 +15,13 @@ import numpy.typing as npt
 
 from cuelane.base.errors import UsageError
 from cuelane.base.files import Staged, all_or_nothing
-from cuelane.recording.decode import CLIP_RATE
+from cuelane.base.seals import sealable_json
+from cuelane.recording.cutting import write_clip
 from cuelane.speech.recorded import match_key
 from cuelane.takes.run import TakesResult
 
 INDEX = "index.json"
 LISTEN = "listen"
-_OWN_CLIP = re.compile(r"\d{3,}-[a-z0-9-]+\.wav")
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
 
 
@@ -45,30 +47,44 @@ def file_name(number: int, text: str) -> str:
     return f"{number:03d}-{words or 'line'}.wav"
 
 
-def write_voice(folder: Path, result: TakesResult) -> int:
+def voice_delivery(
+    folder: Path, inputs: Sequence[Path], *, report: Path | None = None, force: bool = False
+) -> AbstractContextManager[Staged]:
+    """Return the delivery of a voice and of a report on it, if one is wanted; see :func:`write_voice`.
+
+    Raises UsageError, on entry, where one would be written onto an input or onto somebody's own file.
+    """
+    targets = [folder / INDEX, *([] if report is None else [report])]
+    return all_or_nothing(*targets, home=folder, inputs=inputs, listing=folder / INDEX, force=force)
+
+
+def check_voice(folder: Path) -> None:
+    """Raise UsageError if the voice's index is there, but not one of recordings."""
+    _known(folder / INDEX)
+
+
+def write_voice(staged: Staged, folder: Path, result: TakesResult) -> int:
     """Write the placed clips into the voice, the uncertain ones beside it; return how many were placed.
 
-    Lines that the voice already had and that were not read again stay.
+    Lines that the voice already had and that were not read again stay; clips that were uncertain before go.
     """
     listen = folder / LISTEN
-    listen.mkdir(parents=True, exist_ok=True)
-    entries = {entry["text"]: entry for entry in _known(folder / INDEX)}
     placed = [line for line in result.lines if line.state == "placed" and line.clip is not None]
     uncertain = [line for line in result.lines if line.state == "uncertain" and line.clip is not None]
-    for line in placed:
-        entries[line.text] = {"text": line.text, "file": file_name(line.number, line.text)}
-    wanted = {file_name(line.number, line.text) for line in uncertain}
-    with all_or_nothing() as staged:
+    for place, lines in ((folder, placed), (listen, uncertain)):
+        place.mkdir(parents=True, exist_ok=True)
+        for line in lines:
+            assert line.clip is not None
+            target = place / file_name(line.number, line.text)
+            write_clip(staged.path_for(target), line.clip, target)
+
+    def entries() -> list[dict[str, Any]]:
+        rows = {entry["text"]: entry for entry in _known(folder / INDEX)}
         for line in placed:
-            assert line.clip is not None
-            _write(staged.path_for(folder / file_name(line.number, line.text)), line.clip)
-        for line in uncertain:
-            assert line.clip is not None
-            _write(staged.path_for(listen / file_name(line.number, line.text)), line.clip)
-        _write_index(staged, folder, list(entries.values()))
-    for path in listen.glob("*.wav"):
-        if path.name not in wanted:
-            path.unlink(missing_ok=True)
+            rows[line.text] = {"text": line.text, "file": file_name(line.number, line.text)}
+        return list(rows.values())
+
+    _write_index(staged, entries, lambda name: not name.startswith(f"{LISTEN}/"))
     return len(placed)
 
 
@@ -89,10 +105,12 @@ def keep_clip(folder: Path, number: int, text: str, clip: npt.NDArray[np.float32
         if name not in taken:
             break
         name = f"{Path(file_name(number, text)).stem}-{n}.wav"
-    with all_or_nothing() as staged:
-        _write(staged.path_for(folder / name), clip)
-        _write_index(staged, folder, [*others, {"text": text, "file": name}])
-    _remove_own(folder, known, taken | {name})
+    target, rows = folder / name, [*others, {"text": text, "file": name}]
+    # A person records a line again to have the new clip in the old one's place.
+    own = [target] if any(entry.get("file") == name for entry in known) else []
+    with _desk_delivery(folder, own) as staged:
+        write_clip(staged.path_for(target), clip, target)
+        _write_index(staged, lambda: rows, _named_in(rows))
 
 
 def take_back(folder: Path, text: str) -> None:
@@ -102,22 +120,29 @@ def take_back(folder: Path, text: str) -> None:
     """
     known = _known(folder / INDEX)
     others = [entry for entry in known if match_key(entry["text"]) != match_key(text)]
-    with all_or_nothing() as staged:
-        _write_index(staged, folder, others)
-    _remove_own(folder, known, {entry.get("file") for entry in others})
+    with _desk_delivery(folder, []) as staged:
+        _write_index(staged, lambda: others, _named_in(others))
 
 
-def _write_index(staged: Staged, folder: Path, entries: list[dict[str, Any]]) -> None:
-    text = json.dumps({"clips": entries}, ensure_ascii=False, indent=1) + "\n"
-    staged.write_text(folder / INDEX, text)
+def _desk_delivery(folder: Path, own: Sequence[Path]) -> AbstractContextManager[Staged]:
+    index = folder / INDEX
+    return all_or_nothing(index, home=folder, owned=[index, *own], listing=index)
 
 
-def _remove_own(folder: Path, known: list[dict[str, Any]], wanted: set[Any]) -> None:
-    """Delete the clips of `known` that no entry names any more; a name that leaves the folder is let be."""
-    for entry in known:
-        name = entry.get("file")
-        if isinstance(name, str) and name not in wanted and _OWN_CLIP.fullmatch(name):
-            (folder / name).unlink(missing_ok=True)
+def _named_in(entries: Sequence[dict[str, Any]]) -> Callable[[str], bool]:
+    """Return whether a clip stays: one that no entry names any more goes."""
+    named = {entry.get("file") for entry in entries}
+    return lambda name: name in named or name.startswith(f"{LISTEN}/")
+
+
+def _write_index(
+    staged: Staged, entries: Callable[[], list[dict[str, Any]]], keep: Callable[[str], bool]
+) -> None:
+    def text(files: dict[str, Any]) -> str:
+        value = {"clips": entries(), "files": files}
+        return sealable_json(json.dumps(value, ensure_ascii=False, indent=1))
+
+    staged.write_listing(text, lambda name, _before: keep(name))
 
 
 def _known(path: Path) -> list[dict[str, Any]]:
@@ -128,14 +153,3 @@ def _known(path: Path) -> list[dict[str, Any]]:
         return [entry for entry in clips if isinstance(entry.get("text"), str)]
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
         raise UsageError(f"{path}: is not an index of recordings; move it away and try again") from error
-
-
-def _write(path: Path, clip: npt.NDArray[np.float32]) -> None:
-    import soundfile
-
-    from cuelane.base.errors import DeliveryError
-
-    try:
-        soundfile.write(path, clip, CLIP_RATE, subtype="PCM_24")
-    except (OSError, soundfile.SoundFileError) as error:
-        raise DeliveryError(f"{path}: cannot be written: {error}") from error

@@ -8,7 +8,9 @@ import math
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +19,7 @@ import numpy.typing as npt
 
 from cuelane.base import schedule as schedules
 from cuelane.base.errors import AudioFileError, UsageError
-from cuelane.base.files import all_or_nothing
+from cuelane.base.files import Staged, all_or_nothing, finish_interrupted
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import to_ms
 from cuelane.media import Chapter, MediaInfo, Metadata, decode, encode, probe
@@ -85,6 +87,7 @@ def under(
     end: End = "loop",
     target_lufs: float = DEFAULT_TARGET_LUFS,
     progress: Progress = lambda done, total: None,
+    force: bool = False,
 ) -> UnderReport:
     """Put the listener's own music under a track, lowered beneath each event; write it and its schedule.
 
@@ -104,12 +107,23 @@ def under(
 
     Raises
     ------
-    UsageError : no music, an impossible option, an unknown suffix, or `out` is one of the files given.
+    UsageError : no music, an impossible option, an unknown suffix, `out` is one of the files given or,
+        without `force`, one that cuelane did not write.
     AudioFileError : a file cannot be read, or the schedule is not this track's.
     DeliveryError : it cannot be written; an old file is untouched.
     """
     schedule_path = schedule if schedule is not None else schedule_beside(track)
+    finish_interrupted(track.parent, schedule_path.parent)
     _check(track, music, out, schedule_path, music_level_lu, most_depth_lu, target_lufs)
+    made = schedule_beside(out)
+
+    def delivery() -> AbstractContextManager[Staged]:
+        inputs = (track, schedule_path, *music)
+        return all_or_nothing(out, made, inputs=inputs, listing=made, force=force)
+
+    with delivery():
+        # Told before anything is measured.
+        pass
     plan = schedules.load_schedule(schedule_path)
     info = probe(track)
     rate, notes = plan.sample_rate, list[str]()
@@ -135,7 +149,6 @@ def under(
         f"{path} is played {missing_lu:.1f} LU softer than asked: its peaks are too tall, or it is too soft"
         for path, missing_lu in softer.items()
     ]
-    made = out.with_name(out.stem + ".schedule.json")
     picture = cover_png(track, info) if form.holds_chapters else None
     chapters, left_out = chapters_held(info, plan)
     if left_out and form.holds_chapters:
@@ -160,7 +173,7 @@ def under(
                 meter.push(block)
         return meter
 
-    with all_or_nothing() as staged:
+    with delivery() as staged:
         path = staged.path_for(out)
         meter = write(path, mix_plan)
         for beyond_db in LOWERED_BEYOND_DB if lossy else ():
@@ -183,7 +196,11 @@ def under(
                 f"{CEILING_DBTP:g} was meant: write {LOSSLESS_WORDS} to be under it, or use a lower --level"
             )
         record = _record(songs, music_level_lu, mix_plan, meter)
-        staged.write_text(made, schedules.to_json(dataclasses.replace(plan, extra={**plan.extra, **record})))
+        mixed = dataclasses.replace(plan, extra={**plan.extra, **record})
+        staged.write_listing(
+            partial(schedules.listed_schedule, mixed, out.name),
+            partial(schedules.goes_with_another, out.name),
+        )
     return UnderReport(
         out=out,
         schedule=made,
@@ -201,7 +218,7 @@ def under(
 
 def schedule_beside(track: Path) -> Path:
     """Return where the schedule of `track` lies by default."""
-    return track.with_name(track.stem + ".schedule.json")
+    return track.with_name(track.stem + schedules.LISTING)
 
 
 def _check(
@@ -222,10 +239,6 @@ def _check(
         raise UsageError(f"{schedule}: no such file; give the track's schedule with --schedule")
     for given in (track, *music):
         require_file(given)
-    written = {out.resolve(), out.with_name(out.stem + ".schedule.json").resolve()}
-    for given in (track, *music, schedule):
-        if given.resolve() in written:
-            raise UsageError(f"{given}: would be overwritten by the result; choose another name for --out")
     for name, value, low, high in (
         ("--depth", most_depth_lu, 0.0, math.floor(DEEPEST_DB)),
         ("--level", music_level_lu, -40.0, 20.0),

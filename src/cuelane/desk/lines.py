@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterable, Sequence
+from functools import lru_cache
 from pathlib import Path
 
 from cuelane.audio.store import ClipStore
@@ -19,6 +20,8 @@ from cuelane.session.candidates import Candidate
 from cuelane.speech.definition import VoiceDefinition
 from cuelane.speech.estimate import estimate_seconds
 from cuelane.speech.speak import clip_from_file, speak_all
+
+_KEPT_ESTIMATES = 8_192
 
 _BATCH = 4
 """Lines spoken between two looks at what is to be heard next; more would keep a person waiting longer."""
@@ -35,6 +38,7 @@ class SpokenLines:
         self._guessed: dict[Key, int] = {}
         self._failed: dict[str, str] = {}
         self._speaking = threading.Lock()
+        self.estimated_s = lru_cache(maxsize=_KEPT_ESTIMATES)(lambda text: estimate_seconds(text, voice))
 
     def sounding_of(self, candidate: Candidate) -> Sounding:
         """Return a line as it was spoken, or with an estimated length."""
@@ -79,6 +83,7 @@ class SpokenLines:
         with self._speaking:
             self._spoken.clear()
             self._guessed.clear()
+            self.estimated_s.cache_clear()
             self._failed.clear()
 
     def _speak(self, texts: list[str], pace: float) -> None:

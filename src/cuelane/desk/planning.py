@@ -30,7 +30,6 @@ from cuelane.session.candidates import Candidate
 from cuelane.session.expand import expand
 from cuelane.session.placing import place
 from cuelane.session.remedies import advise
-from cuelane.speech.estimate import estimate_seconds
 from cuelane.speech.prepare import spoken_as
 from cuelane.speech.voices import find_voice, voice_names
 
@@ -90,6 +89,7 @@ class Planner:
         self._planning = threading.Lock()
         self._waiting = 0
         self._newest = threading.Lock()
+        self._spoken_as = lru_cache(maxsize=_KEPT_PLACEMENTS)(spoken_as)
         self._place = lru_cache(maxsize=_KEPT_PLACEMENTS)(place)
 
     def plan(self, text: str) -> PlanView:
@@ -144,8 +144,8 @@ class Planner:
         for row in lint(
             loaded,
             session,
-            lambda line: estimate_seconds(line, lines.voice),
-            lambda line: spoken_as(line, schedule.language),
+            lines.estimated_s,
+            lambda line: self._spoken_as(line, schedule.language),
         ):
             finding = self._finding(text, "warning", row.mark, row.message, row.hint)
             found.append(replace(finding, code=row.code, fixes=_quiet(finding, row.code, loaded.plan.allow)))

@@ -53,7 +53,7 @@ INSIDE = {
         page
         picture
         faults
-        text background file_faults
+        text background file_faults set_files
         report
         fault_words
         unmodelled

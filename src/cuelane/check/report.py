@@ -14,7 +14,7 @@ from cuelane.check.templates import Source
 FaultKind = Literal[
     "missing", "late", "early", "doubled", "swapped", "wrong words", "cut short", "level", "pip count",
     "pip pitch", "pip length", "another voice", "clipping", "ends early", "head cut", "offset", "speed",
-    "jump", "another session", "sound",
+    "jump", "another session", "sound", "mixed set",
 ]  # fmt: skip
 
 

@@ -49,6 +49,7 @@ def check(
     from cuelane.base.schedule import load_schedule
     from cuelane.base.seals import sealable_html
     from cuelane.check.run import check as run_check
+    from cuelane.check.set_files import with_set
     from cuelane.check.text import report_text
 
     finish_interrupted(audio.parent, *([] if schedule is None else [schedule.parent]))
@@ -76,6 +77,7 @@ def check(
             relative=relative,
             progress=told,
         )
+    report = with_set(report, audio, where)
     with delivery() as staged:
         stage_json(staged, report.to_dict(), json)
         if page is not None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import PurePath
 
 import numpy as np
 import numpy.typing as npt
 
 from cuelane.base.schedule import Schedule
+from cuelane.base.seals import json_with
 from cuelane.deliver.captions import to_srt, to_vtt
 from cuelane.deliver.chapters import to_json_chapters
 from cuelane.deliver.describe import describe
@@ -36,6 +37,7 @@ def companions(
     *,
     subtitles: bool = False,
     embed: bytes | None = None,
+    audio_sha256: str | None = None,
 ) -> dict[str, str]:
     """Return the text of each file beside the track `audio_name`, by ending: ``.html``, ``.vtt`` and so on.
 
@@ -44,6 +46,7 @@ def companions(
     blocks : the track's audio, shape (n,) or (n, n_channels), for its picture; read once, as a stream.
     subtitles : captions as ``.srt`` too.
     embed : the encoded track, to be put inside the page.
+    audio_sha256 : ``sha256:`` and digest of the track; page, captions and chapters name it.
     """
     texts = {".vtt": to_vtt(schedule)}
     if subtitles:
@@ -61,4 +64,15 @@ def companions(
         embed=embed,
     )
     envelope = envelope_of(blocks, schedule.n_frames) if schedule.n_frames else None
-    return {".html": write_page(schedule, audio_name=audio_name, envelope=envelope, extras=extras), **texts}
+    texts = {".html": write_page(schedule, audio_name=audio_name, envelope=envelope, extras=extras), **texts}
+    return texts if audio_sha256 is None else {**texts, **_naming(audio_sha256, texts)}
+
+
+def _naming(audio_sha256: str, texts: Mapping[str, str]) -> dict[str, str]:
+    """Return the texts that have a place to name the track they go with: an old one beside a new is told."""
+    mark = f'<meta name="audio-sha256" content="{audio_sha256}">\n</head>'
+    return {
+        ".html": texts[".html"].replace("</head>", mark, 1),
+        ".vtt": texts[".vtt"].replace("WEBVTT\n", f"WEBVTT\n\nNOTE audio {audio_sha256}\n", 1),
+        ".chapters.json": json_with(texts[".chapters.json"], "audio_sha256", audio_sha256),
+    }

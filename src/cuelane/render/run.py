@@ -297,7 +297,15 @@ def _write(
 
         again = mix.blocks(schedule, load_clip, gain_db=levels.gain_db)
         embedded = audio.read_bytes() if options.embed else None
-        beside = companions(schedule, out.name, chapters, again, subtitles=options.subtitles, embed=embedded)
+        beside = companions(
+            schedule,
+            out.name,
+            chapters,
+            again,
+            subtitles=options.subtitles,
+            embed=embedded,
+            audio_sha256=staged.digest_of(out),
+        )
     for ending, text in beside.items():
         staged.write_text(out.with_name(out.stem + ending), text)
     staged.write_listing(partial(listed_schedule, schedule, out.name), partial(goes_with_another, out.name))

@@ -26,6 +26,8 @@ from cuelane.desk.answers import answered, object_in
 from cuelane.desk.asked import BadRequestError, edits_asked, was_there
 from cuelane.desk.booth_pages import booth_routes
 from cuelane.desk.chores import Chores
+from cuelane.desk.class_pages import class_routes
+from cuelane.desk.classes import Classes
 from cuelane.desk.document import Version
 from cuelane.desk.edits import data_of
 from cuelane.desk.finishing import Finishing
@@ -49,6 +51,8 @@ ASSETS = {
     "booth.js": "text/javascript",
     "microphone.js": "text/javascript",
     "reading.js": "text/javascript",
+    "class.css": "text/css",
+    "classes.js": "text/javascript",
 }
 
 
@@ -56,12 +60,14 @@ def application(folder: Path, store: ClipStore | None = None) -> Starlette:
     """Return the desk of a folder as an ASGI application; :mod:`cuelane.desk.guard` says who may use it."""
     workspaces = Workspaces(folder, store or ClipStore())
     chores = Chores()
+    classes = Classes(workspaces, chores)
     at_the_end = Finishing(workspaces, Jobs())
 
     @contextlib.asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         yield
         await run_in_threadpool(chores.close)
+        await run_in_threadpool(classes.close)
         await run_in_threadpool(at_the_end.close)
 
     def route(path: str, handler: Callable[..., Any], *methods: str) -> Route:
@@ -81,6 +87,7 @@ def application(folder: Path, store: ClipStore | None = None) -> Starlette:
             route("/api/plan/{name}/redo", post_redo, "POST"),
             route("/sound/{name}/{number:int}.wav", get_sound),
             *booth_routes(workspaces, chores),
+            *class_routes(classes),
             *finishing.routes(at_the_end),
         ],
         lifespan=lifespan,
@@ -100,7 +107,7 @@ def _workspace(workspaces: Workspaces, request: Request) -> Workspace:
 def shelf_page(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Response:
     """The plans of the folder, and a way to start one."""
     rows: list[dict[str, Any]] = []
-    for name in workspaces.folder.names():
+    for name in [*workspaces.folder.names(), *workspaces.folder.names_below()]:
         try:
             version, preview = workspaces.open(name).now()
         except CuelaneError:
@@ -113,7 +120,7 @@ def shelf_page(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> R
                 "title": schedule.title if schedule else name,
                 "cover": overview_paths(schedule, outline_of(schedule), None) if schedule else [],
                 "length": format_clock(to_ms(schedule.n_frames, schedule.sample_rate)) if schedule else "",
-                "made": _made(workspaces.folder.path / name, version.text),
+                "made": _made(workspaces.open(name).document.path, version.text),
             }
         )
     return HTMLResponse(page("shelf.html.j2", "shelf", "cuelane", plans=rows, patterns=PATTERNS))
@@ -238,7 +245,9 @@ def get_sound(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Re
 
 
 def _whole(workspaces: Workspaces, name: str, version: Version, preview: PlanView) -> dict[str, Any]:
-    others = [other for other in workspaces.folder.names() if other != name]
+    # An include names a file beside the plan; a plan in a folder of its own has none.
+    beside = workspaces.folder.names()
+    others = [other for other in beside if other != name] if name in beside else []
     return {**state(version, preview), "parts": preview_parts(preview) | forms(version.text, others)}
 
 

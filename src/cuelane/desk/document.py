@@ -20,6 +20,9 @@ from cuelane.desk.edits import ABSENT, Edit, EditError, Place, Set, data_of, val
 from cuelane.desk.splice import apply
 from cuelane.plan.source_text import read_lines
 
+OWN_PLAN = "plan.yaml"
+"""The plan of a folder of its own, such as one made from a recorded class."""
+
 MAX_STEPS = 500
 """Steps that can be taken back. Asked for were 200; a plan of usual size is a few kilobytes."""
 
@@ -192,6 +195,15 @@ class Folder:
                 found.append(path.name)
         return sorted(found)
 
+    def folders(self) -> list[Path]:
+        """Return the folders that lie directly in this one; none that is hidden or a link."""
+        found = [path for path in self.path.iterdir() if not path.name.startswith(".")]
+        return sorted(path for path in found if path.is_dir() and path.resolve() == self.path / path.name)
+
+    def names_below(self) -> list[str]:
+        """Return the names of plans in folders of their own, such as a class: ``FOLDER:plan.yaml``."""
+        return [f"{path.name}:{OWN_PLAN}" for path in self.folders() if _is_in(path / OWN_PLAN, path)]
+
     def document(self, name: str) -> Document:
         """Return the document of the plan called `name`.
 
@@ -202,7 +214,10 @@ class Folder:
         """
         path = self.path / name
         plain = name == Path(name).name and not name.startswith(".")
-        if not plain or path.suffix not in (".yaml", ".yml") or not self._is_own(path):
+        if name in self.names_below():
+            # Made of the names that are there, never of what was asked for.
+            path = self.path / name.removesuffix(f":{OWN_PLAN}") / OWN_PLAN
+        elif not plain or path.suffix not in (".yaml", ".yml") or not self._is_own(path):
             raise UsageError(f"there is no plan called {name!r} in this folder")
         with self._lock:
             if name not in self._open:
@@ -210,8 +225,12 @@ class Folder:
             return self._open[name]
 
     def _is_own(self, path: Path) -> bool:
-        """Tell whether `path` is an ordinary file that lies in this folder, links followed."""
-        try:
-            return path.is_file() and path.resolve().parent == self.path
-        except OSError:
-            return False
+        return _is_in(path, self.path)
+
+
+def _is_in(path: Path, folder: Path) -> bool:
+    """Tell whether `path` is an ordinary file that lies in `folder` (resolved), links followed."""
+    try:
+        return path.is_file() and path.resolve().parent == folder
+    except (OSError, ValueError):
+        return False

@@ -1,0 +1,92 @@
+// Recorded classes: brought in, listened to by the desk, decided on by ear.
+import { announce, at, send, trouble, w } from "./page.js";
+import { upload } from "./microphone.js";
+
+const LOOK_MS = 900;
+
+function wireBring() {
+  const told = (text) => (at("bring-state").textContent = text);
+  at("bring-form").addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const file = at("class-file").files[0];
+    if (!file) return;
+    const bar = at("bring-progress");
+    const button = event.target.querySelector("button");
+    bar.hidden = false;
+    button.disabled = true;
+    told(w("booth.sending"));
+    const fail = (answer) => {
+      bar.hidden = true;
+      button.disabled = false;
+      told(answer.body?.error || w("top.offline"));
+    };
+    const brought = await upload(`/api/class/new?name=${encodeURIComponent(file.name)}`, file, (part) => (bar.value = part));
+    if (brought.status !== 200) return fail(brought);
+    const name = encodeURIComponent(brought.body.name);
+    const captions = at("class-captions").files[0];
+    if (captions) {
+      const words = await upload(`/api/class-words/${name}`, captions);
+      if (words.status !== 200) return fail(words);
+    }
+    const started = await send(`/api/class-run/${name}`, {});
+    if (started.status !== 200) return fail(started);
+    location.href = `/class/${name}`;
+  });
+}
+
+function wireOne(box) {
+  const name = encodeURIComponent(box.dataset.class);
+
+  async function look() {
+    const answer = await send(`/api/class-state/${name}`, null);
+    if (answer.status !== 200) return;
+    const { state, what, done, total, error, found } = answer.body;
+    const runs = state === "running";
+    at("class-stop").hidden = !runs;
+    at("class-again").hidden = runs;
+    const bar = at("class-progress");
+    bar.hidden = !runs;
+    if (runs) {
+      const step = { "reading the recording": "reading", "placing words": "placing", "recognising words": "recognising" }[what] || "searching";
+      at("class-step").textContent = w(`classes.step_${step}`);
+      if (total > 1) {
+        bar.max = total;
+        bar.value = done;
+      } else bar.removeAttribute("value");
+      setTimeout(look, LOOK_MS);
+    } else if (state === "done" && found) location.reload();
+    else at("class-step").textContent = state === "failed" ? error : w("classes.not_yet");
+  }
+
+  async function begin(path, body) {
+    const answer = await send(`/api/${path}/${name}`, body);
+    if (answer.status !== 200) return answer.body && trouble(answer.body.error);
+    at("working").hidden = false;
+    announce(w("classes.listening"));
+    at("class-stop").hidden = false;
+    at("class-stop").focus();
+    look();
+  }
+
+  at("class-stop").addEventListener("click", async () => {
+    await send(`/api/class-stop/${name}`, {});
+    look();
+    at("class-again").hidden = false;
+    at("class-again").focus();
+  });
+  at("class-again").addEventListener("click", () => begin("class-run", {}));
+  box.addEventListener("click", (event) => {
+    const button = event.target.closest("[data-start]");
+    if (!button) return;
+    at("audio").src = `/class-sound/${name}/${Math.max(0, button.dataset.start - 200)}-${Number(button.dataset.end) + 200}.wav`;
+    at("audio").play().catch((error) => error.name !== "AbortError" && trouble(w("booth.not_heard")));
+  });
+  at("class-decide")?.addEventListener("click", () => {
+    const boxes = [...document.querySelectorAll("[data-index]")].sort((a, b) => a.dataset.index - b.dataset.index);
+    begin("class-decide", { kept: boxes.map((one) => one.checked) });
+  });
+  if (!box.dataset.found) look();
+}
+
+if (at("bring-form")) wireBring();
+if (at("one")) wireOne(at("one"));

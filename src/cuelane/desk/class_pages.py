@@ -1,0 +1,180 @@
+"""The pages of recorded classes, and what their script asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+from starlette.routing import Route
+
+from cuelane.adapt.analysis import Analysis
+from cuelane.adapt.report import clock
+from cuelane.base.errors import UsageError
+from cuelane.deliver.page_text import ROLE_WORDS
+from cuelane.desk.answers import answered, object_in
+from cuelane.desk.asked import BadRequestError
+from cuelane.desk.booth_pages import wav
+from cuelane.desk.classes import N_POINTS, Classes
+from cuelane.desk.uploads import stream_into
+from cuelane.desk.views import page
+from cuelane.web.page_parts import envelope_path, plain, spans_path
+
+Asked = dict[str, Any]
+_STYLES = ("class.css", "booth.css")
+
+
+def class_routes(classes: Classes) -> list[Route]:
+    """Return the routes of the classes."""
+    pages = _ClassPages(classes)
+
+    def get(path: str, handler: Callable[[Request], Any]) -> Route:
+        async def answer(request: Request) -> Response:
+            return await answered(partial(handler, request))
+
+        return Route(path, answer, methods=["GET"])
+
+    def post(path: str, handler: Callable[[Request, Asked], Any]) -> Route:
+        async def answer(request: Request) -> Response:
+            body = await request.body()
+            return await answered(lambda: handler(request, object_in(body)))
+
+        return Route(path, answer, methods=["POST"])
+
+    return [
+        get("/classes", pages.list_page),
+        get("/class/{name}", pages.class_page),
+        get("/class-sound/{name}/{start:int}-{end:int}.wav", pages.sound),
+        get("/api/class-state/{name}", pages.state),
+        post("/api/class-run/{name}", pages.run),
+        post("/api/class-stop/{name}", pages.stop),
+        post("/api/class-decide/{name}", pages.decide),
+        Route("/api/class-words/{name}", pages.captions, methods=["POST"]),
+        Route("/api/class/new", pages.bring, methods=["POST"]),
+    ]
+
+
+class _ClassPages:
+    """Handlers; those that are no coroutines are called in a thread."""
+
+    def __init__(self, classes: Classes) -> None:
+        self._classes = classes
+
+    def list_page(self, request: Request) -> Response:
+        rows = [(name, self._classes.plan_name(name)) for name in self._classes.names()]
+        return HTMLResponse(
+            page(
+                "classes.html.j2", "classes", "cuelane", scripts=("classes.js",), styles=_STYLES, classes=rows
+            )
+        )
+
+    def class_page(self, request: Request) -> Response:
+        name = request.path_params["name"]
+        found = self._classes.open(name)
+        analysis = self._classes.analysis(name)
+        runs = self._classes.progress(name)["state"] == "running"
+        values: dict[str, Any] = {"name": name, "found": None, "runs": runs}
+        if analysis is not None and not runs:
+            kept = self._classes.decided(name, analysis)
+            values["found"] = {
+                "picture": self._picture(name, analysis, kept),
+                "doubts": self._classes.doubts(analysis),
+                "cues": _rows(analysis, kept),
+                "plan": self._classes.plan_name(name),
+            }
+        title = found.recording.stem
+        return HTMLResponse(
+            page("class.html.j2", "class", title, scripts=("classes.js",), styles=_STYLES, **values)
+        )
+
+    async def bring(self, request: Request) -> Response:
+        """A recording, as the request's body, into a folder of its own."""
+        name, path = self._classes.begin(request.query_params.get("name", "")[:200])
+        try:
+            with path.open("wb") as file:
+                await stream_into(request, file)
+        except BaseException as error:
+            self._classes.give_up(name)
+            if isinstance(error, UsageError):
+                return await answered(partial(_fail, error))
+            raise
+        return await answered(lambda: self._brought(name, path))
+
+    def _brought(self, name: str, path: Any) -> Any:
+        self._classes.brought(name, path)
+        return {"name": name}
+
+    async def captions(self, request: Request) -> Response:
+        body = await request.body()
+        name = request.path_params["name"]
+        return await answered(lambda: {"captions": self._classes.add_captions(name, body)})
+
+    def run(self, request: Request, _: Asked) -> Any:
+        self._classes.run(request.path_params["name"])
+        return self.state(request)
+
+    def stop(self, request: Request, _: Asked) -> Any:
+        self._classes.stop(request.path_params["name"])
+        return self.state(request)
+
+    def state(self, request: Request) -> Any:
+        name = request.path_params["name"]
+        self._classes.open(name)
+        return {**self._classes.progress(name), "found": self._classes.analysis(name) is not None}
+
+    def decide(self, request: Request, data: Asked) -> Any:
+        kept = data.get("kept")
+        if not isinstance(kept, list) or not all(isinstance(one, bool) for one in kept):
+            raise BadRequestError("kept must be a list of yes and no")
+        self._classes.decide(request.path_params["name"], kept)
+        return self.state(request)
+
+    def sound(self, request: Request) -> Response:
+        name, start, end = (request.path_params[part] for part in ("name", "start", "end"))
+        return wav(self._classes.sound(name, start / 1000, end / 1000))
+
+    def _picture(self, name: str, analysis: Analysis, kept: list[bool]) -> Markup:
+        """Return the recording's outline with its rounds, beeps and sentences on it, as SVG."""
+        across = N_POINTS / max(analysis.seconds, 1e-3)
+
+        def spans(rows: Any, top: float, bottom: float) -> str:
+            return spans_path(
+                ((row.start_s * across, row.end_s * across) for row in rows), top=top, bottom=bottom
+            )
+
+        ends = [row.end_s * across for row in analysis.intervals if row.countdown]
+        paths = [
+            ("work", spans((row for row in analysis.intervals if row.kind == "work"), 0, 100)),
+            ("rest", spans((row for row in analysis.intervals if row.kind == "rest"), 0, 100)),
+            ("wave", envelope_path(self._classes.envelope(name))),
+            ("pip", spans_path(((x - 1, x + 1) for x in ends), top=0, bottom=100)),
+            ("kept", spans((c for c, k in zip(analysis.cues, kept, strict=True) if k), 103, 112)),
+            ("left", spans((c for c, k in zip(analysis.cues, kept, strict=True) if not k), 114, 123)),
+        ]
+        drawn = Markup("").join(Markup('<path class="c-{}" d="{}"/>').format(*row) for row in paths if row[1])
+        return Markup(
+            '<svg viewBox="0 0 {} 124" preserveAspectRatio="none" aria-hidden="true">{}</svg>'
+        ).format(N_POINTS, drawn)
+
+
+def _rows(analysis: Analysis, kept: list[bool]) -> list[dict[str, Any]]:
+    return [
+        {
+            "index": index,
+            "at": clock(cue.start_s),
+            "start": round(cue.start_s * 1000),
+            "end": round(cue.end_s * 1000),
+            "text": plain(cue.text),
+            "role": ROLE_WORDS.get(cue.role, cue.role),
+            "why": [plain(why) for why in (*cue.reasons, *cue.notes)],
+            "kept": keep,
+        }
+        for index, (cue, keep) in enumerate(zip(analysis.cues, kept, strict=True))
+    ]
+
+
+def _fail(error: Exception) -> None:
+    raise error

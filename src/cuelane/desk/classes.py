@@ -1,0 +1,260 @@
+"""Recorded classes in the desk's folder: brought in, listened to, decided on, each in a folder of its own."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import tempfile
+import threading
+import unicodedata
+import weakref
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from cuelane.adapt.analysis import Analysis, analysis_key, from_json
+from cuelane.adapt.decisions import decide, decisions_text, read_decisions
+from cuelane.adapt.report import doubts
+from cuelane.adapt.run import ANALYSIS, DECISIONS, MAX_OWN_BYTES, PLAN, adapt_recording
+from cuelane.adapt.words.caption_reader import read_captions
+from cuelane.base.errors import AudioFileError, UsageError
+from cuelane.base.files import all_or_nothing
+from cuelane.base.ordinary import read_ordinary
+from cuelane.desk.chores import Chores, Told
+from cuelane.desk.one_take import Audio
+from cuelane.desk.workspace import Workspaces
+from cuelane.recording.decode import CLIP_RATE, Recording, open_recording
+
+ABOUT = "class.json"
+CAPTIONS = "captions.txt"
+N_POINTS = 1200
+MAX_HEARD_S = 60.0
+_ENDINGS = re.compile(r"\.[a-z0-9]{1,5}")
+
+
+@dataclass(frozen=True)
+class BroughtClass:
+    """A class: its folder, and the files that were brought."""
+
+    folder: Path
+    recording: Path
+    captions: Path | None
+
+
+@dataclass
+class _Heard:
+    """A recording decoded to disk, and its outline: the lowest and highest sample of each of `N_POINTS`."""
+
+    name: str
+    recording: Recording
+    envelope: list[tuple[float, float]]
+    put_away: weakref.finalize[..., Any]
+    """Deletes what was decoded; called at the latest when the program ends."""
+
+
+class Classes:
+    """The classes of a desk. All methods may be called from several threads."""
+
+    def __init__(self, workspaces: Workspaces, chores: Chores) -> None:
+        self._workspaces = workspaces
+        self._chores = chores
+        self._lock = threading.Lock()
+        self._heard: _Heard | None = None
+
+    def names(self) -> list[str]:
+        """Return the names of the folders that hold a class, sorted."""
+        folders = self._workspaces.folder.folders()
+        return sorted(folder.name for folder in folders if (folder / ABOUT).is_file())
+
+    def begin(self, file_name: str) -> tuple[str, Path]:
+        """Make the folder of a new class; return its name, and where its recording is to be written."""
+        stem, dot, ending = file_name.replace("\\", "/").rpartition("/")[2].rpartition(".")
+        title = _plain(stem if dot else ending) or "Class"
+        ending = f".{ending.lower()}" if dot and _ENDINGS.fullmatch(f".{ending.lower()}") else ""
+        slug = "-".join(re.findall(r"[a-z0-9]+", title.lower()))[:40].strip("-") or "class"
+        for n in range(1, 10_000):
+            folder = self._workspaces.folder.path / (f"{slug}-{n}" if n > 1 else slug)
+            try:
+                folder.mkdir()
+            except FileExistsError:
+                continue
+            return folder.name, folder / f"{title}{ending}"
+        raise UsageError("there are too many classes of this name")
+
+    def brought(self, name: str, recording: Path) -> None:
+        """Note that the recording of a new class is there."""
+        self._note(recording.parent, recording, None)
+
+    def give_up(self, name: str) -> None:
+        """Remove the folder of a class whose recording did not come."""
+        shutil.rmtree(self._workspaces.folder.path / name, ignore_errors=True)
+
+    def add_captions(self, name: str, text: bytes) -> int:
+        """Put captions beside a class; return how many there are.
+
+        Raises
+        ------
+        AudioFileError : they are no captions, or more than anybody says; nothing is kept of them.
+        """
+        found = self.open(name)
+        with tempfile.TemporaryDirectory() as scratch:
+            path = Path(scratch) / CAPTIONS
+            path.write_bytes(text)
+            try:
+                n_captions = len(read_captions(path))
+            except AudioFileError as error:
+                raise AudioFileError(str(error).replace(f"{path}: ", "")) from error
+        target = found.folder / CAPTIONS
+        with all_or_nothing(target, owned=[target]) as staged:
+            staged.write_bytes(target, text)
+        self._note(found.folder, found.recording, found.folder / CAPTIONS)
+        return n_captions
+
+    def open(self, name: str) -> BroughtClass:
+        """Return the class called `name`. Raises UsageError where there is none."""
+        folder = next((one for one in self._workspaces.folder.folders() if one.name == name), None)
+        if folder is None:
+            raise UsageError("there is no such class in this folder")
+        try:
+            about = json.loads(read_ordinary(folder / ABOUT, 10_000))
+            recording = _inside(folder, about["recording"])
+            captions = _inside(folder, about["captions"]) if about.get("captions") else None
+        except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+            raise UsageError("this class cannot be opened: its recording is not there") from error
+        return BroughtClass(folder, recording, captions)
+
+    def run(self, name: str, *, again: bool = False) -> None:
+        """Listen to a class in the background; `again` replaces a plan that was changed since.
+
+        Raises UsageError where the desk is busy.
+        """
+        found = self.open(name)
+        self._chores.start(
+            _chore(name), _adapt, (found.recording, found.folder, found.captions, again), lambda: None
+        )
+
+    def stop(self, name: str) -> None:
+        """Stop listening to a class."""
+        self._chores.forget(_chore(name))
+
+    def progress(self, name: str) -> dict[str, Any]:
+        """Return how far the listening is; ``idle`` where nothing has run since the desk was started."""
+        chore = self._chores.get(_chore(name))
+        return chore.to_dict() if chore is not None else {"state": "idle"}
+
+    def analysis(self, name: str) -> Analysis | None:
+        """Return what was found in a class, None before it has been listened to."""
+        found = self.open(name)
+        try:
+            text = read_ordinary(found.folder / ANALYSIS, MAX_OWN_BYTES).decode("utf-8")
+        except (OSError, UnicodeDecodeError):
+            return None
+        return from_json(text, analysis_key(found.recording, found.captions, None, None))
+
+    def decided(self, name: str, analysis: Analysis) -> list[bool]:
+        """Return whether each cue is kept. Raises PlanError where the decisions file is wrong."""
+        return decide(analysis.cues, read_decisions(self.open(name).folder / DECISIONS))[0]
+
+    def doubts(self, analysis: Analysis) -> list[str]:
+        """Return what is uncertain about the class as a whole."""
+        return doubts(analysis)
+
+    def decide(self, name: str, kept: list[bool]) -> None:
+        """Write which cues are kept, and make the plan again with them.
+
+        Raises
+        ------
+        UsageError : the class was not listened to, or was listened to anew since the page was opened.
+        """
+        folder, analysis = self.open(name).folder, self.analysis(name)
+        if analysis is None or len(kept) != len(analysis.cues):
+            raise UsageError("the class was listened to anew meanwhile; open it again")
+        _, left = decide(analysis.cues, read_decisions(folder / DECISIONS))
+        path = folder / DECISIONS
+        with all_or_nothing(path, owned=[path]) as staged:
+            staged.write_text(path, decisions_text(analysis.cues, kept, left))
+        plan = self.plan_name(name)
+        if plan is not None:
+            # The page says that changes of the plan are replaced; with it open here, undo brings them back.
+            self._workspaces.open(plan).now()
+        self.run(name, again=True)
+
+    def plan_name(self, name: str) -> str | None:
+        """Return the desk's name of a class's plan, None where there is none yet."""
+        plan = f"{name}:{PLAN}"
+        return plan if plan in self._workspaces.folder.names_below() else None
+
+    def sound(self, name: str, start_s: float, end_s: float) -> Audio:
+        """Return a part of a class's recording, a minute at most."""
+        return self._opened(name).recording.full(start_s, min(end_s, start_s + MAX_HEARD_S))
+
+    def envelope(self, name: str) -> list[tuple[float, float]]:
+        """Return the outline of a class's recording: `N_POINTS` of (lowest, highest), full scale 1.0."""
+        return self._opened(name).envelope
+
+    def close(self) -> None:
+        """Put away what was decoded."""
+        with self._lock:
+            if self._heard is not None:
+                self._heard.put_away()
+                self._heard = None
+
+    def _opened(self, name: str) -> _Heard:
+        found = self.open(name)
+        with self._lock:
+            if self._heard is None or self._heard.name != name:
+                scratch = tempfile.mkdtemp(prefix="cuelane-class-")
+                try:
+                    recording = open_recording(found.recording, Path(scratch))
+                except BaseException:
+                    shutil.rmtree(scratch, ignore_errors=True)
+                    raise
+                if self._heard is not None:
+                    self._heard.put_away()
+                put_away = weakref.finalize(recording, shutil.rmtree, scratch, True)
+                self._heard = _Heard(name, recording, _outline(recording), put_away)
+            return self._heard
+
+    def _note(self, folder: Path, recording: Path, captions: Path | None) -> None:
+        about = {"recording": recording.name, "captions": captions.name if captions else None}
+        path = folder / ABOUT
+        with all_or_nothing(path, owned=[path]) as staged:
+            staged.write_text(path, json.dumps(about, ensure_ascii=False) + "\n")
+
+
+def _adapt(told: Told, recording: Path, folder: Path, captions: Path | None, again: bool) -> int:
+    """Run in the child; return how many cues are kept."""
+    return sum(adapt_recording(recording, folder, captions=captions, step=told, force=again).kept)
+
+
+def _outline(recording: Recording) -> list[tuple[float, float]]:
+    edges = np.linspace(0, recording.n_frames, N_POINTS + 1).astype(int)
+    found = []
+    for first, last in pairwise(edges):
+        # A quarter of a second of each stretch stands for it: its peaks, within what a picture shows.
+        samples = recording.full_frames(int(first), int(min(last, first + CLIP_RATE // 4)))
+        found.append((float(samples.min(initial=0.0)), float(samples.max(initial=0.0))))
+    return found
+
+
+def _inside(folder: Path, name: str) -> Path:
+    """Return an ordinary file of this folder by its plain name. Raises ValueError where it is none."""
+    path = folder / name
+    if name != Path(name).name or not path.is_file() or path.resolve().parent != folder.resolve():
+        raise ValueError("is not in this folder")
+    return path
+
+
+def _plain(stem: str) -> str:
+    """Return a file's stem as a title that every system takes as a name: letters, digits, spaces, hyphens."""
+    text = unicodedata.normalize("NFC", stem)
+    words = "".join(letter if letter.isalnum() or letter in " -" else " " for letter in text).split()
+    return " ".join(words)[:60].strip(" -")
+
+
+def _chore(name: str) -> str:
+    return f"class {name}"

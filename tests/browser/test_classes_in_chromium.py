@@ -1,0 +1,78 @@
+"""Recorded classes in a real browser: brought in by a file, listened to, decided on by ear."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from test_desk_in_chromium import Desk, desk
+
+from cuelane.adapt.analysis import analysis_key
+from test_desk_classes import NAME, class_wav, write_found
+
+__all__ = ["desk"]
+
+
+def known_class(folder: Path) -> None:
+    """Put a class into the folder whose analysis is there already, so that no recogniser need be made."""
+    own = folder / NAME
+    own.mkdir()
+    recording = own / "Monday class.wav"
+    recording.write_bytes(class_wav())
+    (own / "class.json").write_text('{"recording": "Monday class.wav", "captions": null}', encoding="utf-8")
+    write_found(own, analysis_key(recording, None, None, None))
+
+
+def test_a_class_is_decided_on_by_ear_and_opens_as_a_plan(desk: Desk) -> None:
+    """A doubtful sentence is heard and dropped; the plan is made again without it and opens in Compose."""
+    known_class(desk.folder)
+    page = desk.page
+    desk.go(f"/class/{NAME}")
+    page.click(".cues .hear")
+    page.wait("document.getElementById('audio').currentTime > 0.2")
+    plan = desk.folder / NAME / "plan.yaml"
+    page.click("[data-index='2']")
+    page.click("#class-decide")
+    desk.until(plan.exists)
+    assert "Breathe." not in plan.read_text(encoding="utf-8")
+    page.wait("!!document.querySelector(\"a[href^='/plan/']\")")
+    page.run("document.querySelector(\"a[href^='/plan/']\").focus()")
+    page.press("Enter")
+    page.wait("location.pathname.startsWith('/plan/') && !!document.getElementById('timetable')")
+    assert "Stand with soft knees." in page.run("document.getElementById('timetable').textContent")
+    assert page.complaints_of_console() == []
+
+
+def test_a_file_that_is_no_class_is_refused_in_words(
+    desk: Desk, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """Chosen in the form, handed over, and told why on the page of the class."""
+    path = tmp_path_factory.mktemp("notes") / "My notes.mp4"
+    path.write_text("no video at all", encoding="utf-8")
+    page = desk.page
+    desk.go("/classes")
+    root = page.call("DOM.getDocument")["root"]["nodeId"]
+    field = page.call("DOM.querySelector", nodeId=root, selector="#class-file")["nodeId"]
+    page.call("DOM.setFileInputFiles", nodeId=field, files=[str(path)])
+    page.click("#bring-form button")
+    page.wait("location.pathname === '/class/my-notes' && document.readyState === 'complete'")
+    page.wait("!document.getElementById('class-again').hidden")
+    assert len(page.run("document.getElementById('class-step').textContent")) > 10
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [360, 1440])
+@pytest.mark.parametrize("view", ["/classes", f"/class/{NAME}"])
+def test_axe_finds_nothing_on_classes(desk: Desk, axe: Path, view: str, width: int, scheme: str) -> None:
+    """WCAG 2.2 A and AA and best practices, every part open, and nothing over the screen's edge."""
+    known_class(desk.folder)
+    page = desk.page
+    page.media(scheme)
+    page.call(
+        "Emulation.setDeviceMetricsOverride", width=width, height=900, deviceScaleFactor=1, mobile=False
+    )
+    page.call("Page.setBypassCSP", enabled=True)
+    desk.go(view)
+    page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
+    assert page.violations(axe) == []
+    assert page.run("document.documentElement.scrollWidth") <= width

@@ -1,0 +1,235 @@
+"""Recorded classes at the desk: brought in, found, decided on, and opened as a plan."""
+
+from __future__ import annotations
+
+import io
+import json
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+
+from cuelane.adapt.analysis import Analysis, analysis_key, to_json
+from cuelane.adapt.run import ANALYSIS, DECISIONS
+from cuelane.adapt.words.found_cues import FoundCue
+from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.audio.store import ClipStore
+from cuelane.base.seals import digest_of, sealable_json, sealed
+from cuelane.desk.app import application
+from deskkit import ask, post
+
+RATE = 48_000
+NAME = "monday-class"
+
+
+def class_wav() -> bytes:
+    """Return a class of tones where `FOUND` says that sentences are."""
+    sound = 1e-4 * np.random.default_rng(4).standard_normal(round(FOUND.seconds * RATE))
+    for cue in FOUND.cues:
+        first, last = round((cue.start_s + 0.1) * RATE), round((cue.end_s - 0.1) * RATE)
+        sound[first:last] += 0.2 * np.sin(2 * np.pi * 220 * np.arange(last - first) / RATE)
+    file = io.BytesIO()
+    soundfile.write(file, sound, RATE, format="WAV", subtype="PCM_16")
+    return file.getvalue()
+
+
+FOUND = Analysis(
+    seconds=20.0,
+    beep=None,
+    confidence=0.9,
+    how="by ear",
+    n_boundaries=2,
+    n_faint=0,
+    n_from_plan=0,
+    intervals=(
+        FoundInterval("talk", 0.0, 4.0, 4.0, False),
+        FoundInterval("work", 4.0, 14.0, 10.0, False),
+        FoundInterval("talk", 14.0, 20.0, 6.0, False),
+    ),
+    cues=(
+        FoundCue(1.0, 2.5, "Stand with soft knees.", "setup", 0),
+        FoundCue(6.0, 7.5, "Watch how my knee moves.", "form", 1, reasons=("points at a picture",)),
+        FoundCue(9.0, 10.5, "<script>alert(1)</script> Breathe.", "form", 1, notes=("doubtful",)),
+    ),
+    lost_captions=(),
+    notes=("<b>music</b> is loud",),
+)
+
+
+def write_found(folder: Path, key: str) -> None:
+    """Write `FOUND` as an earlier run would have, so that no recogniser need be made."""
+    path = folder / ANALYSIS
+    path.write_text(to_json(FOUND, key), encoding="utf-8")
+    listed = json.dumps({"files": {ANALYSIS: digest_of(path)}})
+    (folder / "report.json").write_bytes(sealed(sealable_json(listed).encode()))
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Any:
+    return application(tmp_path, ClipStore(tmp_path / ".clips"))
+
+
+def bring(desk: Any, name: str = "Monday class.wav", body: bytes | None = None) -> Any:
+    return ask(desk, "POST", f"/api/class/new?name={name}", body=class_wav() if body is None else body)
+
+
+def ended(desk: Any, name: str = NAME) -> Any:
+    """Return how the listening stands once it has ended."""
+    while (found := ask(desk, "GET", f"/api/class-state/{name}").json)["state"] == "running":
+        time.sleep(0.05)
+    return found
+
+
+@pytest.fixture
+def listened(desk: Any, tmp_path: Path) -> Any:
+    """A desk with a class whose analysis is known already, so that no recogniser need be made."""
+    assert bring(desk).json == {"name": NAME}
+    folder = tmp_path / NAME
+    key = analysis_key(folder / "Monday class.wav", None, None, None)
+    write_found(folder, key)
+    post(desk, f"/api/class-run/{NAME}", {})
+    assert ended(desk)["state"] == "done"
+    return desk
+
+
+def test_a_class_becomes_a_plan_of_the_desk(listened: Any, tmp_path: Path) -> None:
+    """It stands among the plans, opens like any other, and can be edited where it lies."""
+    assert f"{NAME}%3Aplan.yaml" in ask(listened, "GET", "/").body.decode()
+    assert ask(listened, "GET", f"/plan/{NAME}:plan.yaml").status == 200
+    state = ask(listened, "GET", f"/api/plan/{NAME}:plan.yaml").json
+    edit = {"number": state["number"], "what": "", "edits": [{"op": "set", "at": "title", "value": "Ours"}]}
+    assert post(listened, f"/api/plan/{NAME}:plan.yaml/edit", edit).status == 200
+    assert "title: Ours" in (tmp_path / NAME / "plan.yaml").read_text(encoding="utf-8")
+
+
+def test_what_was_found_stands_on_its_page(listened: Any) -> None:
+    """Rounds, sentences, reasons; what is said in it stays text; any place of it can be listened to."""
+    html = ask(listened, "GET", f"/class/{NAME}").body.decode()
+    for wanted in ("points at a picture", "doubtful", "Watch how my knee moves.", 'class="c-work"', "c-kept"):
+        assert wanted in html
+    assert "<script>alert" not in html
+    assert "<b>music" not in html
+    sound, rate = soundfile.read(io.BytesIO(ask(listened, "GET", f"/class-sound/{NAME}/6000-7500.wav").body))
+    assert rate == RATE
+    assert len(sound) == round(1.5 * RATE)
+    assert np.abs(sound).max() > 0.15
+
+
+def test_decisions_are_written_and_the_plan_made_again(listened: Any, tmp_path: Path) -> None:
+    """Through adapt's own file: what is ticked is kept, what is not is left out."""
+    path = tmp_path / NAME / DECISIONS
+    before = path.read_text(encoding="utf-8")
+    assert "drop  0:06.0" in before
+    post(listened, f"/api/class-decide/{NAME}", {"kept": [False, True, True]})
+    assert ended(listened)["state"] == "done"
+    after = path.read_text(encoding="utf-8")
+    assert "drop  0:01.0" in after
+    assert "keep  0:06.0" in after
+    plan = (tmp_path / NAME / "plan.yaml").read_text(encoding="utf-8")
+    assert "Watch how my knee moves." in plan
+    assert "Stand with soft knees." not in plan
+    assert post(listened, f"/api/class-decide/{NAME}", {"kept": [True]}).status == 400
+    assert post(listened, f"/api/class-decide/{NAME}", {"kept": "all"}).status == 422
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "../../etc/passwd",
+        "..",
+        "",
+        "/",
+        "%2e%2e%2fx.mp4",
+        "a\\..\\b.wav",
+        "con:x.wav",
+        "x" * 190,
+        "<img>.mp4",
+    ],
+)
+def test_a_name_cannot_lead_out_of_the_folder(desk: Any, tmp_path: Path, name: str) -> None:
+    """Whatever a file is called, it lies in one new folder directly in the desk's, under a plain name."""
+    (tmp_path.parent / "outside").mkdir(exist_ok=True)
+    made = bring(desk, name).json["name"]
+    (folder,) = (path for path in tmp_path.iterdir() if path.is_dir() and path.name != ".clips")
+    assert folder.name == made
+    assert all(letter.isalnum() or letter == "-" for letter in made)
+    assert sorted(path.parent for path in folder.rglob("*")) == [folder, folder]
+
+
+def test_no_recording_leaves_no_folder(desk: Any, tmp_path: Path) -> None:
+    """An empty body is refused, and nothing stays of it."""
+    answer = bring(desk, body=b"")
+    assert answer.status == 400
+    assert "nothing came" in answer.json["error"]
+    assert not (tmp_path / NAME).exists()
+
+
+def test_what_is_no_recording_is_refused_in_words(desk: Any, tmp_path: Path) -> None:
+    """By the child that would have listened; no plan comes of it."""
+    bring(desk, body=b"<html>not a class</html>" * 50)
+    post(desk, f"/api/class-run/{NAME}", {})
+    found = ended(desk)
+    assert found["state"] == "failed"
+    assert found["error"]
+    assert not (tmp_path / NAME / "plan.yaml").exists()
+
+
+@pytest.mark.parametrize(
+    "captions",
+    [
+        b"",
+        b"\x00\xff" * 50,
+        b"no times at all",
+        b"1:05 " + b"x" * 3_000_000,
+        b"".join(b"%d:%02d x\n" % divmod(n, 60) for n in range(20_001)),
+    ],
+    ids=["empty", "bytes", "no times", "one endless line", "too many"],
+)
+def test_hostile_captions_are_refused_in_words(desk: Any, tmp_path: Path, captions: bytes) -> None:
+    """Before anything is listened to; nothing is kept of them."""
+    bring(desk)
+    answer = ask(desk, "POST", f"/api/class-words/{NAME}", body=captions)
+    assert answer.status == 400
+    assert answer.json["error"]
+    assert json.loads((tmp_path / NAME / "class.json").read_text(encoding="utf-8"))["captions"] is None
+
+
+def test_captions_are_kept_beside_the_class(desk: Any, tmp_path: Path) -> None:
+    """As they came."""
+    bring(desk)
+    answer = ask(desk, "POST", f"/api/class-words/{NAME}", body=b"0:01 Stand with soft knees.\n")
+    assert answer.json == {"captions": 1}
+    assert (tmp_path / NAME / "captions.txt").read_bytes().startswith(b"0:01 Stand")
+
+
+@pytest.mark.parametrize("recording", ["../outside.wav", "/etc/passwd", "link.wav", "none.wav", 7, None])
+def test_a_folder_that_lies_about_its_recording_is_not_opened(
+    desk: Any, tmp_path: Path, recording: object
+) -> None:
+    """A class that came with a folder from somewhere else: a path, a link, nothing."""
+    (tmp_path.parent / "outside.wav").write_bytes(class_wav())
+    folder = tmp_path / "theirs"
+    folder.mkdir()
+    (folder / "link.wav").symlink_to(tmp_path.parent / "outside.wav")
+    (folder / "class.json").write_text(json.dumps({"recording": recording}), encoding="utf-8")
+    for path in ("class/theirs", "class-sound/theirs/0-1000.wav", "api/class-state/theirs"):
+        assert ask(desk, "GET", f"/{path}").status == 400
+
+
+@pytest.mark.parametrize(
+    "name", ["link:plan.yaml", "..:plan.yaml", ".:plan.yaml", "a/b:plan.yaml", "p:q.yaml"]
+)
+def test_plans_below_are_those_of_own_folders_only(desk: Any, tmp_path: Path, name: str) -> None:
+    """No folder that is a link, none further up or down, no other file."""
+    other = tmp_path.parent / f"{tmp_path.name}-other"
+    for folder in (other, tmp_path / "p", tmp_path / "a" / "b"):
+        folder.mkdir(parents=True)
+        (folder / "plan.yaml").write_text("title: T\nsession:\n  - rest: 30s\n", encoding="utf-8")
+        (folder / "q.yaml").write_text("title: T\nsession:\n  - rest: 30s\n", encoding="utf-8")
+    (tmp_path / "link").symlink_to(other, target_is_directory=True)
+    (tmp_path / "plan.yaml").write_text("title: T\nsession:\n  - rest: 30s\n", encoding="utf-8")
+    assert ask(desk, "GET", "/plan/p:plan.yaml").status == 200
+    assert ask(desk, "GET", f"/plan/{name}").status in (400, 404)

@@ -104,10 +104,13 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
             text = words.say("preview", "side", side=side)
             yield Candidate("side", text, WEIGHTS["side"], when, must=must, toward=toward, chain=("end", 40))
     yield from cautions_before(here, coming, toward, WEIGHTS["caution"], ("end", 45))
-    if not named or side:
+    part = here.arc.begins_round(interval.index)
+    # What is new has just been shown; what comes first is something else, and must be the last word.
+    other_first = part is not None and bool(part.new) and not first and not light
+    if not named or side or other_first:
         key = _short_key(here, here.around.before, coming)
         order = 30
-        if here.arc.begins_round(interval.index) is not None and not light and key in ("next", "next_side"):
+        if part is not None and not light and (key in ("next", "next_side") or other_first):
             # The round's sentence and what is new in it have been told: then where it starts.
             key, order = "round_first_side" if side else "round_first", 65
         text = words.say("preview", key, exercise=coming.exercise or "", side=side)

@@ -65,6 +65,12 @@ class Here:
         return self.words.say(section, key, turn=turn, count=count, **values)
 
 
+def ends_training(here: Here) -> bool:
+    """Return whether nothing is done after this set: no other set, and no breathing."""
+    later = here.arc.session.intervals[here.interval.index + 1 :]
+    return here.around.after is None and not any(entry.kind in ("in", "hold", "out") for entry in later)
+
+
 def applies(line: CueLine, interval: Interval) -> bool:
     """Return whether a line's own `rounds` (counted in appearances) and `from_round` include this one."""
     appearance = interval.appearance or 1

@@ -8,6 +8,7 @@ from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import (
     Here,
     due,
+    ends_training,
     in_turn,
     line_candidate,
     other_side,
@@ -103,7 +104,7 @@ def _name(here: Here) -> Iterator[Candidate]:
 def _long_forms(here: Here, own: bool) -> list[str]:
     """Return the longer form that fits this set: the last of all, a new round, a last or single time."""
     interval, before = here.interval, here.around.before
-    if here.around.after is None and interval.index and before is not None:
+    if ends_training(here) and interval.index and before is not None:
         return ["last"]
     told = ("round", interval.block_index, interval.round) in here.history.told
     several = bool(interval.rounds and interval.rounds > 1)

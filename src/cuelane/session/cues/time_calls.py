@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from cuelane.session.candidates import WEIGHTS, Candidate
-from cuelane.session.cues.here import Here
+from cuelane.session.cues.here import Here, ends_training
 
 _FROM_MS = 30_000
 _TWO_FROM_MS = 60_000
@@ -39,11 +39,14 @@ def _is_clear(here: Here, left_ms: int) -> bool:
     return left_ms >= pips_ms + _KEPT_FROM_PIPS_MS
 
 
+def _ends_all(here: Here) -> bool:
+    return ends_training(here) and here.interval.half != 1
+
+
 def _by_rule(here: Here, late_room: int) -> tuple[int, ...]:
     interval = here.interval
     half_ms = interval.length_ms // 2
-    last_of_all = here.around.after is None and interval.half != 1
-    if last_of_all and late_room > 0:
+    if _ends_all(here) and late_room > 0:
         # The end of everything is worth the same words every time.
         return (half_ms, _TEN_MS) if interval.length_ms >= _TWO_FROM_MS else (_TEN_MS,)
     choices = {"ten": _TEN_MS} if late_room > 0 else {}
@@ -66,8 +69,7 @@ def _call(here: Here, left_ms: int) -> Candidate:
     name = {10: "ten", 15: "fifteen"}.get(seconds, str(seconds))
     wish = "starts exactly at its time left"
     uses = f"time.{key}"
-    last_of_all = here.around.after is None and interval.half != 1
-    if last_of_all and left_ms == _TEN_MS and interval.calls_ms is None:
+    if _ends_all(here) and left_ms == _TEN_MS and interval.calls_ms is None:
         text = here.say("time", "session_end", n=words.number(seconds))
         uses, wish = "time.session_end", f"{wish}, which are the session's last of work"
     else:

@@ -359,8 +359,8 @@ def test_a_breath_block_is_announced_before_its_first_breath() -> None:
     led = [
         *["Breathe in.", "Breathe out."] * 2,
         "Now the tones lead: high for in, low for out.",
-        "Two more.",
-        "Last breath.",
+        "This one, and one more.",
+        "The last one.",
     ]
     assert texts[3:-1] == led
 
@@ -368,7 +368,7 @@ def test_a_breath_block_is_announced_before_its_first_breath() -> None:
 def test_a_choice_is_said_to_be_one() -> None:
     """The easier way is named as such, unless the line does so itself."""
     for line, said in (
-        ("Bend less.", "Easier: Bend less."),
+        ("Bend less.", "If that is too much: Bend less."),
         ("If you can, hold it.", "If you can, hold it."),
     ):
         texts = [cue.text for cue in one_set("40s", {"easier": line}).schedule.cues]

@@ -243,7 +243,7 @@ def test_the_demos_say_what_is_so(path: Path) -> None:
     assert list(untrue(schedule)) == []
     assert crowded(schedule) == []
     assert praise_faults(schedule) == []
-    calls = [cue.text for cue in schedule.cues if cue.role == "time" and cue.text != "Last breath."]
+    calls = [cue.text for cue in schedule.cues if cue.role == "time" and cue.text != "The last one."]
     assert all(len(set(calls[k : k + 3])) > 1 for k in range(len(calls) - 2))
 
 
@@ -266,7 +266,7 @@ def test_breaths_are_counted() -> None:
     block = {"block": "Slow", "pattern": "breath", "inhale": "4s", "hold": "4s", "exhale": "4s", "cycles": 10}
     found = arranged({"session": [block]}).schedule
     at = {cue.text: found.intervals[cue.interval].round for cue in found.cues}
-    assert (at["Halfway."], at["Two more."], at["Last breath."]) == (6, 9, 10)
+    assert (at["Halfway."], at["This one, and one more."], at["The last one."]) == (6, 9, 10)
     assert any("leave one out" in (cue.text or "").lower() for cue in found.cues)
     assert any("middle" in (cue.text or "") for cue in found.cues)
 

@@ -19,6 +19,7 @@ from cuelane.audio.store import ClipStore
 from cuelane.base.errors import CuelaneError, SignalError
 from cuelane.base.files import all_or_nothing
 from cuelane.base.units import format_clock, to_ms
+from cuelane.check.picture import PICTURE_CSS
 from cuelane.deliver.outline import outline_of
 from cuelane.deliver.page_score import overview_paths
 from cuelane.desk import finishing
@@ -155,8 +156,6 @@ def asset(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Respon
         return PlainTextResponse("there is no such file", 404)
     text = (resources.files("cuelane") / "desk" / "assets" / name).read_text(encoding="utf-8")
     if name == "finish.css":
-        from cuelane.check.picture import PICTURE_CSS
-
         text += PICTURE_CSS
     if name == "desk.css":
         text = (resources.files("cuelane") / "web" / "assets" / "base.css").read_text(encoding="utf-8") + text

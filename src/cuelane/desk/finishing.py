@@ -8,12 +8,17 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import FileResponse, HTMLResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from cuelane.base.errors import UsageError
+from cuelane.base.schedule import load_schedule
 from cuelane.base.units import format_clock, to_ms
+from cuelane.check.picture import error_svg, wave_svg
+from cuelane.check.run import check
+from cuelane.check.text import summary_rows
 from cuelane.desk.answers import answered, object_in
 from cuelane.desk.archive import files_of, zipped
 from cuelane.desk.asked import BadRequestError
@@ -29,6 +34,7 @@ from cuelane.desk.words import desk_words
 from cuelane.desk.workspace import Workspace, Workspaces
 from cuelane.media.formats import FORMATS, media_type_of
 from cuelane.render.run import RenderOptions
+from cuelane.render.run import render as render_plan
 
 ASSETS_OF: dict[str, Any] = {"scripts": ["finish.js"], "styles": ["finish.css"]}
 
@@ -124,7 +130,6 @@ def post_render(finishing: Finishing, request: Request, data: dict[str, Any]) ->
     options = _options(data)
 
     def work(tell: Tell) -> dict[str, Any]:
-        from cuelane.render.run import render as render_plan
 
         text = workspace.document.now().text
         render_plan(
@@ -275,8 +280,6 @@ def get_export(finishing: Finishing, request: Request, _: dict[str, Any]) -> Res
 def _checked(
     finishing: Finishing, workspace: Workspace, audio: Path, text: str, tell: Tell
 ) -> dict[str, Any]:
-    from cuelane.base.schedule import load_schedule
-    from cuelane.check.run import check
 
     planned = load_schedule(audio.with_suffix(".schedule.json"))
     if not planned.events:
@@ -331,10 +334,6 @@ def _parts(finishing: Finishing, name: str, workspace: Workspace) -> dict[str, s
 def _picture(made: Made) -> dict[str, Any]:
     if made.report is None:
         return {}
-    from markupsafe import Markup
-
-    from cuelane.check.picture import error_svg, wave_svg
-    from cuelane.check.text import summary_rows
 
     report = made.report
     with contextlib.suppress(ValueError, TypeError, ArithmeticError):

@@ -19,6 +19,7 @@ from cuelane.base.errors import CuelaneError
 from cuelane.base.files import all_or_nothing
 from cuelane.base.schedule import Schedule, load_schedule
 from cuelane.base.seals import sealable_json
+from cuelane.check.report import EventResult, Fault, Report, Summary
 from cuelane.media.formats import FORMATS
 
 if TYPE_CHECKING:
@@ -92,7 +93,6 @@ def keep_check(plan: Path, report: Report, text: str) -> None:
 
 def report_of(kept: dict[str, Any]) -> Report | None:
     """Return a kept check as a report; None where the file holds something else."""
-    from cuelane.check.report import EventResult, Fault, Report, Summary
 
     try:
         summary = Summary(**_known(Summary, _with_silence(kept["summary"])))

@@ -17,6 +17,7 @@ from cuelane.base.units import format_clock, to_ms
 from cuelane.base.unsafe_text import on_one_line
 from cuelane.desk.words import desk_words
 from cuelane.media.formats import FORMATS
+from cuelane.under.run import under
 
 if TYPE_CHECKING:
     from cuelane.desk.jobs import Tell
@@ -82,7 +83,6 @@ class TriedMusics:
 
     def mixed(self, plan: str, track: Path, level_lu: float, tell: Tell) -> None:
         """Put the songs under `track`. Raises as :func:`cuelane.under.run.under` does."""
-        from cuelane.under.run import under
 
         bed = self.of(plan)
         if not bed.songs:

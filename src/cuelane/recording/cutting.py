@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
+import soundfile
 from scipy.signal import butter, sosfiltfilt
 
 from cuelane.audio.clip import audible_span
@@ -110,7 +111,6 @@ def write_clip(path: Path, clip: npt.NDArray[np.float32], target: Path) -> None:
 
     Raises DeliveryError if the disk does not take it.
     """
-    import soundfile
 
     try:
         with sound_target(path) as file:

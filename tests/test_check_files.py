@@ -174,7 +174,7 @@ def test_the_page_may_not_overwrite_the_audio(audio: Path) -> None:
     """--page onto the file under check is refused before anything is written."""
     before = audio.read_bytes()
 
-    with pytest.raises(UsageError, match="overwrite"):
+    with pytest.raises(UsageError, match="would be overwritten"):
         run(audio, "--page", audio)
 
     assert audio.read_bytes() == before

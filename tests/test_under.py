@@ -557,26 +557,28 @@ def test_bad_input_is_named_and_leaves_an_old_file_alone(
     soundfile.write(tmp_path / "silent.wav", np.zeros(10 * RATE), RATE)
     soundfile.write(tmp_path / "click.wav", np.full(RATE, 0.1), RATE)
 
+    with pytest.raises(UsageError, match="not written by cuelane"):
+        under(track, music, out)
     with pytest.raises(UsageError, match="no music given"):
-        under(track, [], out)
+        under(track, [], out, force=True)
     with pytest.raises(AudioFileError, match=r"words\.mp3"):
-        under(track, [music[0], tmp_path / "words.mp3"], out)
+        under(track, [music[0], tmp_path / "words.mp3"], out, force=True)
     with pytest.raises(AudioFileError, match=r"gone\.mp3: no such file"):
-        under(track, [*music, *music, tmp_path / "gone.mp3"], out)
+        under(track, [*music, *music, tmp_path / "gone.mp3"], out, force=True)
     with pytest.raises(AudioFileError, match=r"silent\.wav: silent"):
-        under(track, [tmp_path / "silent.wav"], out)
+        under(track, [tmp_path / "silent.wav"], out, force=True)
     with pytest.raises(AudioFileError, match=r"click\.wav: holds less than 5 s of sound"):
-        under(track, [tmp_path / "click.wav"], out)
+        under(track, [tmp_path / "click.wav"], out, force=True)
     with pytest.raises(UsageError, match=r"track\.wav: would be overwritten"):
         under(track, music, track)
     with pytest.raises(UsageError, match=r"mixed\.doc: cannot write \.doc"):
         under(track, music, tmp_path / "mixed.doc")
     with pytest.raises(UsageError, match="give the track's schedule with --schedule"):
-        under(music[0], music, out)
+        under(music[0], music, out, force=True)
     with pytest.raises(UsageError, match="--depth must be between 0 and 27, got 40"):
-        under(track, music, out, most_depth_lu=40.0)
+        under(track, music, out, most_depth_lu=40.0, force=True)
     with pytest.raises(AudioFileError, match="it belongs to another track"):
-        under(music[1], music[:1], out, schedule=shifted(tmp_path))
+        under(music[1], music[:1], out, schedule=shifted(tmp_path), force=True)
     assert out.read_bytes() == b"an older file"
     assert sorted(path.name for path in tmp_path.iterdir()) == [
         "click.wav", "mixed.m4a", "shifted.json", "silent.wav", "words.mp3"

@@ -14,6 +14,7 @@ import errno
 import json
 import os
 import secrets
+import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -28,6 +29,8 @@ Keep = Callable[[str, dict[str, Any]], bool]
 """Whether a file of the set before, by its name in the old list and the whole old list, stays beside."""
 
 _MAX_LIST_BYTES = 64_000_000
+# Renames of a set take milliseconds; chosen so that a slow disk is waited for, and a dead run is not.
+_LOOKS, _BETWEEN_LOOKS_S = 250, 0.02
 
 
 @dataclass(frozen=True)
@@ -78,13 +81,39 @@ class Rules:
         if self.force or any(same_file(one, target) for one in self.owned):
             return place
         listed = self._listed(place)
-        if not seals.is_ours(place, listed):
+        if not self._is_ours(place):
             what = "was not written by cuelane" if listed is None else "was changed since cuelane wrote it"
             raise UsageError(
                 f"{target}: there is a file already, and it {what}; choose another name, or replace it with "
                 "--force"
             )
         return place
+
+    def _is_ours(self, place: Path) -> bool:
+        """Return whether cuelane wrote the file and nobody changed it since.
+
+        Another delivery may just be putting its set in place. So a no counts only if none was at work before
+        and after the look, and the file and its list stayed the same ones.
+        """
+        for _ in range(_LOOKS):
+            seen = self._standing(place)
+            if seals.is_ours(place, self._listed(place)) or not os.path.lexists(place):
+                return True
+            if seen is not None and seen == self._standing(place):
+                return False
+            time.sleep(_BETWEEN_LOOKS_S)
+        return False
+
+    def _standing(self, place: Path) -> tuple[object, ...] | None:
+        """Return which files stand at `place` and as its list; None while a delivery is put in place."""
+        found = []
+        for path in (place, self.listing):
+            try:
+                status = path.stat() if path is not None else None
+            except OSError:
+                status = None
+            found.append(status and (status.st_ino, status.st_mtime_ns, status.st_size))
+        return None if journal.is_under_way(place.parent) else tuple(found)
 
     def _listed(self, place: Path) -> str | None:
         if self.listing is None:

@@ -232,3 +232,11 @@ def sync_folder(folder: Path) -> None:
             os.fsync(handle)
         finally:
             os.close(handle)
+
+
+def is_under_way(folder: Path) -> bool:
+    """Return whether a delivery into `folder` has begun to take its place and has not ended."""
+    try:
+        return any((staging / JOURNAL).exists() for staging in _stagings(folder))
+    except OSError:
+        return False

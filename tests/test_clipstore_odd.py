@@ -19,7 +19,9 @@ from cuelane.base.ordinary import OddFileError, read_ordinary
 from cuelane.render.run import RenderOptions, clip_loader, prepare, render
 from cuelane.render.voicing import spoken_again
 
-posix = pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such files")
+posix = pytest.mark.skipif(
+    sys.platform == "win32", reason="Windows has no named pipes, devices or links that anybody may make"
+)
 
 
 def a_clip(seed: int = 1, text: str = "Rest.") -> Clip:

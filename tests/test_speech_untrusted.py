@@ -21,7 +21,9 @@ from cuelane.speech.natural import NaturalVoice, model_path
 from cuelane.speech.speak import clip_from_file, speak_all, spoken_words
 from cuelane.speech.voices import find_voice, list_voices
 
-posix = pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such files")
+posix = pytest.mark.skipif(
+    sys.platform == "win32", reason="Windows has no named pipes, devices or links that anybody may make"
+)
 OWN_MODEL = model_path(find_voice("natural"))
 OWN_CONFIG = json.loads(OWN_MODEL.with_name(f"{OWN_MODEL.name}.json").read_text(encoding="utf-8"))
 

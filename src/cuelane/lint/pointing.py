@@ -8,8 +8,8 @@ weights are only added up. Two uses want two thresholds:
              it misses is heard by a listener who cannot use it, so it marks readily.
 ``WARN``     while a plan is written: a warning that is wrong is worse than none, so it speaks when sure.
 
-Longer reasoning, with word classes, word orders and frames in 9,200 weights, found 3 in 100 more at the same
-rate of false alarms, and nobody could read it.
+A measure with word classes, word orders and frames in 9,222 weights did better on the same unseen sentences
+(286 of 300 found, 5 others marked, against 273 of 299 and 12 of 295), but nobody could read or mend it.
 """
 
 from __future__ import annotations

@@ -16,14 +16,12 @@ STILL_LONG = {
     "adapt/run.py adapt_recording": 88,
     "cli/check.py check": 78,
     "cli/voices.py voices": 61,
-    "under/run.py under": 138,
 }
 STILL_MANY = {
     "adapt/run.py adapt_recording": 10,
     "check/run.py check": 9,
     "session/cues/here.py in_turn": 11,
     "session/cues/here.py line_candidate": 9,
-    "under/run.py under": 10,
 }
 
 

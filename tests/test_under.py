@@ -24,8 +24,7 @@ from cuelane.media.attached_picture import cover_png
 from cuelane.media.formats import format_of
 from cuelane.meter import Meter, integrated_loudness_lufs, true_peak_dbtp
 from cuelane.meter.true_peak import HALF_LENGTH, REACH, interpolation_taps
-from cuelane.under import UnderReport, under
-from cuelane.under import run as mixing
+from cuelane.under import UnderOptions, UnderReport, mixdown, under
 from cuelane.under.ducking import DEEPEST_DB, Duck, duck_nodes, gain_of_nodes, under_ceiling
 from cuelane.under.gain_plan import needs_of
 from cuelane.under.grid import Profiler, loudness_of_nodes, node_frames
@@ -79,7 +78,7 @@ def music(folder: Path) -> list[Path]:
 @pytest.fixture(scope="module")
 def made(folder: Path, music: list[Path]) -> UnderReport:
     """A track and two songs, mixed to WAV so that nothing hides the arithmetic."""
-    return under(folder / "track.wav", music, folder / "mixed.wav", music_level_lu=3.0)
+    return under(folder / "track.wav", music, folder / "mixed.wav", UnderOptions(music_level_lu=3.0))
 
 
 @settings(max_examples=60, deadline=None, derandomize=True)
@@ -271,7 +270,7 @@ def test_no_more_music_is_read_than_the_session_needs(
 
     assert [song.path.name for song in first.songs] == ["long.wav"]
     assert first.out.read_bytes() == second.out.read_bytes()
-    again = under(folder / "track.wav", music, tmp_path / "again.wav", music_level_lu=3.0)
+    again = under(folder / "track.wav", music, tmp_path / "again.wav", UnderOptions(music_level_lu=3.0))
     assert again.out.read_bytes() == made.out.read_bytes()
 
 
@@ -356,7 +355,10 @@ def test_every_event_reaches_its_target_or_is_reported(
             assert need.value >= need.target
 
     shallow = under(
-        folder / "track.wav", music, folder / "shallow.wav", music_level_lu=6.0, most_depth_lu=3.0
+        folder / "track.wav",
+        music,
+        folder / "shallow.wav",
+        UnderOptions(music_level_lu=6.0, most_depth_lu=3.0),
     )
 
     short = shallow.short_of_target
@@ -453,7 +455,7 @@ def test_stop_plays_the_music_once(
     tmp_path: Path, folder: Path, music: list[Path], made: UnderReport
 ) -> None:
     """With stop, the session goes on without music when the songs are over."""
-    once = under(folder / "track.wav", music[:1], tmp_path / "once.wav", end="stop")
+    once = under(folder / "track.wav", music[:1], tmp_path / "once.wav", UnderOptions(end="stop"))
 
     samples = read(once.out)
     silent_after = samples[15 * RATE :]
@@ -492,7 +494,12 @@ def test_peaks_that_would_meet_make_the_music_give_way(tmp_path: Path, folder: P
         spiky[at : at + 200] += 0.9 * np.hanning(200)[:, np.newaxis]
     soundfile.write(tmp_path / "spiky.wav", spiky, RATE, subtype="PCM_24")
 
-    report = under(folder / "track.wav", [tmp_path / "spiky.wav"], tmp_path / "mixed.wav", music_level_lu=6.0)
+    report = under(
+        folder / "track.wav",
+        [tmp_path / "spiky.wav"],
+        tmp_path / "mixed.wav",
+        UnderOptions(music_level_lu=6.0),
+    )
 
     assert true_peak_dbtp(read(report.out)) <= -1.0
     assert report.loudness_lufs == pytest.approx(-16.0, abs=0.3)
@@ -521,8 +528,10 @@ def test_peaks_that_an_encoder_adds_are_made_up_for(
 ) -> None:
     """One encoding passes -1 dBTP, and a note says so; the file that is kept stays under it, as loud."""
     with monkeypatch.context() as patch:
-        patch.setattr(mixing, "LOWERED_BEYOND_DB", ())
-        once = under(folder / "track.wav", [sharp], tmp_path / f"once{suffix}", music_level_lu=0.0)
+        patch.setattr(mixdown, "LOWERED_BEYOND_DB", ())
+        once = under(
+            folder / "track.wav", [sharp], tmp_path / f"once{suffix}", UnderOptions(music_level_lu=0.0)
+        )
     begun: list[int] = []
 
     def follow(done: int, total: int) -> None:
@@ -531,7 +540,11 @@ def test_peaks_that_an_encoder_adds_are_made_up_for(
             begun.append(done)
 
     report = under(
-        folder / "track.wav", [sharp], tmp_path / f"mixed{suffix}", music_level_lu=0.0, progress=follow
+        folder / "track.wav",
+        [sharp],
+        tmp_path / f"mixed{suffix}",
+        UnderOptions(music_level_lu=0.0),
+        progress=follow,
     )
 
     assert true_peak_dbtp(read(once.out)) > -1.0
@@ -576,7 +589,7 @@ def test_bad_input_is_named_and_leaves_an_old_file_alone(
     with pytest.raises(UsageError, match="give the track's schedule with --schedule"):
         under(music[0], music, out, force=True)
     with pytest.raises(UsageError, match="--depth must be between 0 and 27, got 40"):
-        under(track, music, out, most_depth_lu=40.0, force=True)
+        under(track, music, out, UnderOptions(most_depth_lu=40.0), force=True)
     with pytest.raises(AudioFileError, match="it belongs to another track"):
         under(music[1], music[:1], out, schedule=shifted(tmp_path), force=True)
     assert out.read_bytes() == b"an older file"

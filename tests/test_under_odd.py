@@ -15,8 +15,8 @@ from cuelane.base.errors import AudioFileError, UsageError
 from cuelane.base.units import to_ms
 from cuelane.deliver.marks import CueMark, append_cue_marks
 from cuelane.media import Chapter, MediaInfo, probe
-from cuelane.under import run as mixing
 from cuelane.under import under
+from cuelane.under.carried_over import chapters_held
 from roomkit import RATE
 
 SOUNDS = roomkit.clips()
@@ -57,9 +57,9 @@ def test_chapters_that_no_file_holds_are_left_out_and_told() -> None:
     odd.append(Chapter(end_ms + 9, end_ms + 99, "e"))
     info = MediaInfo(1, RATE, 1.0, "aac", "mov", tuple(many), {}, False, True)
 
-    kept, left_out = mixing.chapters_held(info, SESSION)
+    kept, left_out = chapters_held(info, SESSION)
     assert (len(kept), left_out) == (255, 45)
-    kept, left_out = mixing.chapters_held(replace(info, chapters=tuple(odd)), SESSION)
+    kept, left_out = chapters_held(replace(info, chapters=tuple(odd)), SESSION)
     assert kept == [Chapter(0, 50, "a"), Chapter(70, end_ms, "d")]
     assert left_out == 3
 

@@ -37,7 +37,7 @@ from cuelane.media import decode, encode
 from cuelane.meter import Meter
 from cuelane.render.mix import blocks, plan_levels
 from cuelane.speech.finish import finish
-from cuelane.under import under
+from cuelane.under import UnderOptions, under
 from cuelane.under.grid import node_frames
 from cuelane.under.playlist import lay_out
 from cuelane.under.song import read_song
@@ -116,7 +116,7 @@ def one_song(
     sounds: dict[str, roomkit.Wave],
     schedule: Schedule,
 ) -> None:
-    made = under(track, [song], folder / "made.wav", music_level_lu=level_lu)
+    made = under(track, [song], folder / "made.wav", UnderOptions(music_level_lu=level_lu))
     gain = 10 ** (made.plan.gain_db / 20)
     left = np.concatenate(list(decode(made.out, channels=1))).astype(np.float64)[:, 0] - voice * gain
     n_nodes = -(-schedule.n_frames // node_frames(RATE))

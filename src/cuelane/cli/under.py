@@ -28,7 +28,7 @@ def under(
     as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
 ) -> None:
     """Put your own music under a track, lowered beneath each cue as far as that cue needs."""
-    from cuelane.under import summary_lines, wanting_lines
+    from cuelane.under import UnderOptions, summary_lines, wanting_lines
     from cuelane.under import under as put_under
 
     if end not in ("loop", "stop"):
@@ -39,10 +39,8 @@ def under(
             track,
             music,
             out_file,
+            UnderOptions(music_level_lu=level, most_depth_lu=depth, end=ending),
             schedule=schedule,
-            music_level_lu=level,
-            most_depth_lu=depth,
-            end=ending,
             progress=moved,
             force=force,
         )

@@ -17,6 +17,7 @@ from cuelane.base.units import format_clock, to_ms
 from cuelane.base.unsafe_text import on_one_line
 from cuelane.desk.words import desk_words
 from cuelane.media.formats import FORMATS
+from cuelane.under.mix_options import UnderOptions
 from cuelane.under.run import under
 
 if TYPE_CHECKING:
@@ -91,7 +92,9 @@ class TriedMusics:
         out = bed.folder / f"mix {bed.n_mixes}" / f"{track.stem}-with-music{track.suffix}"
         out.parent.mkdir()
         try:
-            report = under(track, list(bed.songs), out, music_level_lu=level_lu, progress=tell("mixing"))
+            report = under(
+                track, list(bed.songs), out, UnderOptions(music_level_lu=level_lu), progress=tell("mixing")
+            )
         except AudioFileError as error:
             # Where a song lies meanwhile means nothing to a person.
             raise AudioFileError(str(error).replace(f"{bed.folder}/", "")) from error

@@ -1,7 +1,16 @@
 """The listener's own music under a track, lowered beneath each cue from the plan."""
 
 from cuelane.under.gain_plan import Need
+from cuelane.under.mix_options import UnderOptions
 from cuelane.under.run import UnderReport, schedule_beside, under
 from cuelane.under.summary import summary_lines, wanting_lines
 
-__all__ = ["Need", "UnderReport", "schedule_beside", "summary_lines", "under", "wanting_lines"]
+__all__ = [
+    "Need",
+    "UnderOptions",
+    "UnderReport",
+    "schedule_beside",
+    "summary_lines",
+    "under",
+    "wanting_lines",
+]

@@ -33,7 +33,8 @@ from cuelane.under.grid import (
     loudness_of_hops,
     node_frames,
 )
-from cuelane.under.playlist import Bed, End, lay_out
+from cuelane.under.mix_options import UnderOptions
+from cuelane.under.playlist import Bed, lay_out
 from cuelane.under.song import Song
 from cuelane.under.track_sound import TrackSound
 
@@ -44,6 +45,10 @@ MOST_PEAK_DIP_DB = 3.0
 """Music that would often need deeper dips than this for its own peaks is played softer instead."""
 
 _PART = 1_000 * NODES_PER_HOP
+_SUM_ROUNDS = 5
+"""Chosen: gain, dips and loudness depend on each other; each round moves the loudness less than the last."""
+_FIT_ROUNDS = 5
+"""Chosen: a bound on rounds that end as soon as the songs' peaks stay where they are allowed."""
 
 MARGIN_SII = 0.02
 """Aimed at beyond a cue's target, for what frames of 100 ms do not see of the music."""
@@ -147,7 +152,7 @@ def plan_mix(
     wanted_db = 0.0
     most_db, hops = np.empty(n_nodes, dtype=np.float32), np.empty(n_nodes // NODES_PER_HOP)
     # Part by part, so that a long session's arithmetic takes no more memory than a short one's.
-    for _ in range(5):
+    for _ in range(_SUM_ROUNDS):
         loudness = _loudness_of_sum(voice, voice_weight, music, bed_db, dip_db, hops)
         if not math.isfinite(loudness):
             break
@@ -215,11 +220,7 @@ def fit_music(
     sound: TrackSound,
     songs: Sequence[Song],
     schedule: Schedule,
-    loudness_lufs: float,
-    *,
-    end: End,
-    most_depth_lu: float,
-    target_lufs: float,
+    options: UnderOptions,
     ceiling_dbtp: float,
 ) -> tuple[Bed, MixPlan, int]:
     """Return the music laid out, the gains, and the number of channels.
@@ -228,16 +229,19 @@ def fit_music(
     where its peaks lie, so it is done again until it holds.
     """
     n_nodes = -(-schedule.n_frames // node_frames(schedule.sample_rate))
+    loudness_lufs = sound.speech_lufs + options.music_level_lu
     most_peak_dbtp = math.inf
-    for _ in range(5):
-        bed = lay_out(songs, n_nodes, loudness_lufs, schedule.sample_rate, end, most_peak_dbtp=most_peak_dbtp)
+    for _ in range(_FIT_ROUNDS):
+        bed = lay_out(
+            songs, n_nodes, loudness_lufs, schedule.sample_rate, options.end, most_peak_dbtp=most_peak_dbtp
+        )
         n_channels = max(sound.n_channels, *(placed.song.n_channels for placed in bed.placements))
         mix_plan = plan_mix(
             sound,
             bed,
-            needs_of(sound, bed, most_depth_lu=most_depth_lu),
+            needs_of(sound, bed, most_depth_lu=options.most_depth_lu),
             n_channels=n_channels,
-            target_lufs=target_lufs,
+            target_lufs=options.target_lufs,
             ceiling_dbtp=ceiling_dbtp,
         )
         allowed_dbtp = ceiling_dbtp + MOST_PEAK_DIP_DB - mix_plan.gain_db

@@ -376,3 +376,18 @@ def test_the_plans_own_calls_win() -> None:
         if cue.role == "time" and found.intervals[cue.interval].kind == "work"
     ]
     assert left == [20] * 4
+
+
+def test_breathing_and_stretching_are_spoken_slower() -> None:
+    """The words of a breath block, of a flow that warms nobody up, and of a cool-down of any pattern."""
+    flow = {"pattern": "flow", "work": "30s", "exercises": ["crouch"]}
+    breath = {"block": "Slow", "pattern": "breath", "inhale": "4s", "exhale": "6s", "cycles": 3}
+    down = {"block": "Cool-down", "pattern": "circuit", "work": "30s", "exercises": ["bridge"]}
+    main = {"block": "Legs", "pattern": "circuit", "work": "30s", "exercises": ["bridge"]}
+    blocks = [flow | {"block": "Warm-up"}, main, flow | {"block": "Long reach"}, down, breath]
+    found = arranged({"session": blocks, "exercises": {"crouch": {}, "bridge": {}}}).offered
+    manners = {row.text: row.manner for row in found if row.role in ("announce", "say")}
+    assert manners["Breathe out."] == "breathing"
+    assert [row.manner for row in found if row.text == "Crouch."] == [None, "stretching"]
+    assert [row.manner for row in found if "Bridge." in row.text][-1] == "stretching"
+    assert any(row.manner is None and "Bridge." in row.text for row in found)

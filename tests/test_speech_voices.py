@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,8 @@ from cuelane.base.errors import PlanError, UsageError
 from cuelane.render.voicing import key_of
 from cuelane.session.candidates import Candidate
 from cuelane.speech.estimate import estimate_seconds
-from cuelane.speech.natural import NaturalVoice, model_path
+from cuelane.speech.natural import NaturalSettings, NaturalVoice, at_scale, model_path
+from cuelane.speech.piper_config import read_piper_config
 from cuelane.speech.recorded import RecordedVoice, match_key
 from cuelane.speech.speak import speak_all, spoken_words
 from cuelane.speech.voices import find_voice, list_voices, voices_folder
@@ -152,12 +154,34 @@ def test_estimates_follow_pace_and_words():
 
 
 def test_a_voice_speaks_cautions_slower() -> None:
-    """The natural voice says what keeps people well at 0.92 of its pace."""
+    """The natural voice says what keeps people well at 0.86 of its pace."""
     natural = find_voice("natural")
-    assert natural.pace_for("caution", 1.0) == 0.92
+    assert natural.pace_for("caution", 1.0) == 0.86
     assert natural.pace_for("form", 1.0) == 1.0
-    assert natural.pace_for("caution", 1.15) == pytest.approx(1.058)
+    assert natural.pace_for("caution", 1.15) == pytest.approx(0.989)
     assert natural.pace_for("caution", 0.8) == 0.8, "never slower than any line may be spoken"
+
+
+def test_breathing_and_stretching_are_spoken_slower_still() -> None:
+    """A manner slows what its role does not slow more, and nothing is spoken below the slowest pace."""
+    natural = find_voice("natural")
+    breathing, stretching = (natural.pace_for("form", 1.0, name) for name in ("breathing", "stretching"))
+    assert breathing < stretching < natural.pace_for("form", 1.0)
+    assert natural.pace_for("caution", 1.0, "stretching") == natural.pace_for("caution", 1.0)
+    assert natural.pace_for("form", 0.8, "breathing") == 0.8
+
+
+def test_a_length_scale_beyond_what_a_model_can_be_asked_is_refused() -> None:
+    """A model's own 2.5 and a definition's 2 come to 5, which would ask for hours of sound."""
+    definition = find_voice("natural").settings.model_copy(deep=True)
+    assert isinstance(definition, NaturalSettings)
+    model = definition.model.model_copy(update={"length_scale": 2.0})
+    voice = replace(find_voice("natural"), settings=definition.model_copy(update={"model": model}))
+    facts = read_piper_config(model_path(voice).with_name(f"{model_path(voice).name}.json"))
+    inference = facts.inference.model_copy(update={"length_scale": 2.5})
+    with pytest.raises(PlanError, match="length_scale: with the model's own it comes to 5"):
+        at_scale(facts.model_copy(update={"inference": inference}), voice)
+    assert at_scale(facts, voice).inference.length_scale == 2 * facts.inference.length_scale
 
 
 def test_the_pace_of_a_role_is_heard(tmp_path: Path) -> None:

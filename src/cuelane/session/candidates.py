@@ -24,7 +24,8 @@ class Candidate:
     words. ``tally`` is what :class:`History` counts when it is spoken, ``clip`` a recording beside the plan.
     ``not_before_ms`` and ``latest_ms`` are the first and last moment at which it may start. ``uses`` names
     the pack's phrases in it, so that each comes in its next form next time; ``tells`` what a listener knows
-    once it has been said. ``appearance`` is the set it is about, where that is not the interval's own.
+    once it has been said. ``appearance`` is the set it is about, where that is not the interval's own;
+    ``manner`` is what slows it down (see `speech.definition.Manner`).
     """
 
     role: str
@@ -43,6 +44,7 @@ class Candidate:
     uses: tuple[str, ...] = ()
     tells: tuple[Fact, ...] = ()
     appearance: int | None = None
+    manner: str | None = None
     clip: str | None = None
     mark: Mark | None = None
 

@@ -15,9 +15,9 @@ from cuelane.session.arc import arc_of, first_halves
 from cuelane.session.model import Interval, Session
 from cuelane.session.pattern_words import how_it_goes
 
-# An easy pace, slower than any voice here speaks, so that the same plan has the same boundaries with every
-# voice: 150 words a minute, a breath at each full stop and between lines.
-_EASY_WORD_MS = 400
+# An easy pace, as slow as any voice here speaks, so that the same plan has the same boundaries with every
+# voice: 133 words a minute, a breath at each full stop and between lines.
+_EASY_WORD_MS = 450
 _EASY_STOP_MS = 250
 _EASY_EDGES_MS = 1_500
 SHORTEST_TALK_MS = 3_000

@@ -15,6 +15,7 @@ is the plan's `coaching`.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from cuelane.base.language import Language
 from cuelane.session.arc import Arc
@@ -23,10 +24,16 @@ from cuelane.session.cues.breathing import before_breath, breath
 from cuelane.session.cues.here import Here
 from cuelane.session.cues.in_work import work
 from cuelane.session.cues.rests import before_set, rest
+from cuelane.session.manner import manner_of
 
 
 def offers(arc: Arc, index: int, words: Language, history: History) -> list[Candidate]:
     """Return the candidates for interval `index`; deterministic."""
+    found, manner = _offered(arc, index, words, history), manner_of(arc, index, words)
+    return [replace(candidate, manner=manner) for candidate in found] if manner else found
+
+
+def _offered(arc: Arc, index: int, words: Language, history: History) -> list[Candidate]:
     interval = arc.session.intervals[index]
     here = Here(arc, interval, words, history)
     if interval.pattern == "script":

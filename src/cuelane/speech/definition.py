@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Annotated, Any, Protocol, runtime_checkable
+from typing import Annotated, Any, Literal, Protocol, runtime_checkable
 
 import numpy as np
 import numpy.typing as npt
@@ -47,6 +47,9 @@ class Estimate(StrictModel):
     sentence_s: _Seconds = 0.19
 
 
+Manner = Literal["breathing", "stretching"]
+"""What slows a voice down beside its role: the words of a breath block, of a flow, of a cool-down."""
+
 RolePace = Annotated[float, Field(ge=MIN_PACE, le=MAX_PACE, allow_inf_nan=False)]
 RoleName = Annotated[str, Field(min_length=1, max_length=20)]
 
@@ -59,6 +62,7 @@ class EngineSettings(StrictModel):
     language: Annotated[str, Field(pattern=r"^[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8})*$", max_length=40)] = "en"
     pace: Annotated[float, Field(ge=MIN_PACE, le=1.5, allow_inf_nan=False)] = 1.0
     pace_by_role: Annotated[dict[RoleName, RolePace], Field(max_length=40)] = Field(default_factory=dict)
+    pace_by_manner: Annotated[dict[Manner, RolePace], Field(max_length=10)] = Field(default_factory=dict)
     lexicon: FileName | None = None
     licence: Annotated[str, Field(max_length=2000)] = ""
     credit: Annotated[str, Field(max_length=2000)] = ""
@@ -100,9 +104,14 @@ class VoiceDefinition:
     def credit(self) -> str:
         return self.settings.credit
 
-    def pace_for(self, role: str, pace: float) -> float:
-        """Return the pace at which a line of `role` is spoken, where the whole is spoken at `pace`."""
+    def pace_for(self, role: str, pace: float, manner: str | None = None) -> float:
+        """Return the pace at which a line of `role` is spoken, where the whole is spoken at `pace`.
+
+        A line of a `manner` is spoken at the slower of the two: what is slow for breathing is slow enough
+        for a caution.
+        """
         own: float = self.settings.pace_by_role.get(role, 1.0)
+        own = min([own, *(value for name, value in self.settings.pace_by_manner.items() if name == manner)])
         return min(MAX_PACE, max(MIN_PACE, round(pace * own, 4)))
 
     def path_of(self, written: str, key: str) -> Path:

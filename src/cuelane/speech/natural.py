@@ -25,7 +25,12 @@ from cuelane.base.errors import VoiceError
 from cuelane.base.ordinary import open_ordinary
 from cuelane.speech.definition import Engine, EngineSettings, FileName, StrictModel, VoiceDefinition
 from cuelane.speech.model_process import MAX_MODEL_BYTES, ModelProcesses
-from cuelane.speech.piper_config import read_piper_config
+from cuelane.speech.piper_config import (
+    LEAST_LENGTH_SCALE,
+    MOST_LENGTH_SCALE,
+    PiperFacts,
+    read_piper_config,
+)
 from cuelane.speech.piper_model import PiperModel
 
 Array = npt.NDArray[np.float32]
@@ -39,6 +44,8 @@ class Model(StrictModel):
     package: Annotated[str, Field(max_length=100)] | None = None
     sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")] | None = None
     speaker: Annotated[int, Field(ge=0, le=65_535)] | None = None
+    length_scale: Annotated[float, Field(ge=0.5, le=2, allow_inf_nan=False)] = 1.0
+    """How much longer every sound is than the model has it: the voice's own rate, at pace 1."""
 
 
 class NaturalSettings(EngineSettings):
@@ -60,7 +67,7 @@ class NaturalVoice:
         self._settings = voice.settings
         self._path = model_path(voice)
         self._config_path = _config_path(voice, self._path)
-        self._facts = read_piper_config(self._config_path)
+        self._facts = at_scale(read_piper_config(self._config_path), voice)
         speaker, n_speakers = self._settings.model.speaker, self._facts.num_speakers
         if speaker is not None and speaker >= n_speakers:
             raise voice.problem(
@@ -83,6 +90,7 @@ class NaturalVoice:
             "model": self._settings.model.sha256 or _file_sha256(self._path),
             "config": _file_sha256(self._config_path),
             "speaker": self._settings.model.speaker,
+            "length_scale": self._settings.model.length_scale,
             "pace": self._pace(pace),
             "pause_ms": self._pause_ms(pace),
         }
@@ -120,6 +128,19 @@ class NaturalVoice:
         if self._voice.own:
             return PiperModel(self._path, self._facts, speaker, self._voice.name)
         return ModelProcesses(self._path, self._facts, speaker, self._voice.name)
+
+
+def at_scale(facts: PiperFacts, voice: VoiceDefinition) -> PiperFacts:
+    """Return a model's facts with the definition's own length scale on top of the model's."""
+    assert isinstance(voice.settings, NaturalSettings)
+    scale = facts.inference.length_scale * voice.settings.model.length_scale
+    if not LEAST_LENGTH_SCALE <= scale <= MOST_LENGTH_SCALE:
+        limits = f"{LEAST_LENGTH_SCALE:g} to {MOST_LENGTH_SCALE:g}"
+        raise voice.problem(
+            "length_scale", f"length_scale: with the model's own it comes to {scale:g}; it can be {limits}"
+        )
+    inference = facts.inference.model_copy(update={"length_scale": scale})
+    return facts.model_copy(update={"inference": inference})
 
 
 def model_path(voice: VoiceDefinition) -> Path:

@@ -17,6 +17,7 @@ from cuelane.base.errors import Mark, PlanError, Problem
 from cuelane.base.ordinary import read_ordinary
 
 MAX_BYTES = 1_000_000
+LEAST_LENGTH_SCALE, MOST_LENGTH_SCALE = 0.25, 4.0
 
 _Id = Annotated[int, Field(ge=0, le=65_535)]
 _Sign = Annotated[str, Field(min_length=1, max_length=16)]
@@ -38,7 +39,9 @@ class _Espeak(_Loose):
 
 class _Inference(_Loose):
     noise_scale: Annotated[float, Field(ge=0, le=4, allow_inf_nan=False)] = 0.667
-    length_scale: Annotated[float, Field(ge=0.25, le=4, allow_inf_nan=False)] = 1.0
+    length_scale: Annotated[
+        float, Field(ge=LEAST_LENGTH_SCALE, le=MOST_LENGTH_SCALE, allow_inf_nan=False)
+    ] = 1.0
     noise_w: Annotated[float, Field(ge=0, le=4, allow_inf_nan=False)] = 0.8
 
 

@@ -191,6 +191,23 @@ def test_kinds_differ_by_word_and_shape_not_by_colour_alone(boathouse: str) -> N
     assert len(set(without_colour)) >= len(KIND_WORDS) - 1
 
 
+def test_a_screen_reader_is_told_the_keys_that_the_script_takes(boathouse: str) -> None:
+    """Each sign named as a shortcut is in the script's table of keys, and on the list shown."""
+    reader = Reader(boathouse)
+    told = [attrs["aria-keyshortcuts"] for _, attrs in reader.elements if "aria-keyshortcuts" in attrs]
+    signs = {key.lower() for key in told if len(key) == 1}
+    script = next(text for tag, text in reader.texts if tag == "script" and "keydown" in text)
+    table = re.search(r"const keys = \{(.*?)\n    \};", script, re.S)
+    assert table is not None
+    taken = set(re.findall(r'(?:^|[\s,])"?([\[\]a-z])"?: ', table[1]))
+
+    assert signs == taken == {"[", "]", "s", "r", "c"}
+    shown = {
+        sign.lower() for tag, text in reader.texts if tag == "kbd" for sign in text.split() if len(sign) == 1
+    }
+    assert signs <= shown
+
+
 def test_captions_chapters_and_files_are_linked(boathouse: str) -> None:
     """The track holds the captions whole; chapters are at their samples; links are beside the page."""
     reader = Reader(boathouse)

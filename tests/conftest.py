@@ -41,10 +41,16 @@ closing: That was it.
 """
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="session", autouse=True)
 def store_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return a clip store that starts empty and serves the whole run."""
-    folder = tmp_path_factory.mktemp("clips")
+    """Return a clip store that starts empty and serves the whole run: every test, and all of its processes.
+
+    Without it a test that names no store would read and fill the one of whoever runs the tests.
+    """
+    base = tmp_path_factory.getbasetemp()
+    # Each process of pytest-xdist has a folder of its own in that of the run.
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "clips"
+    folder.mkdir(exist_ok=True)
     os.environ["CUELANE_CACHE"] = str(folder)
     return folder
 

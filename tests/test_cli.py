@@ -9,15 +9,10 @@ from pathlib import Path
 
 import pytest
 
+from children import run_command as run
 from cuelane.cli.app import COMMANDS
 
 HEAVY = ("numpy", "scipy", "librosa", "onnxruntime", "pydub", "pyttsx3", "pydantic", "ruamel.yaml", "piper")
-
-
-def run(*arguments: str | Path, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    """Run the program as a person would, in a process of its own, and give back what it printed."""
-    command = [sys.executable, "-c", "from cuelane.cli import main; main()", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, cwd=cwd, timeout=300, check=False)
 
 
 def test_help_imports_nothing_heavy() -> None:

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from children import fork_instead
 from cuelane.audio.store import ClipStore
 from cuelane.desk import whole_reading
 from cuelane.desk.app import application
@@ -261,6 +262,7 @@ def test_of_a_whole_reading_the_chosen_lines_are_kept(
     desk: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It is listened to in a process of its own; what was uncertain is kept where a person says so."""
+    fork_instead(monkeypatch)
     monkeypatch.setattr(whole_reading, "_listen", heard_two)
     answer = ask(desk, "POST", "/api/reading/p.yaml", body=as_wav(take_of(voiced(1.0))))
     assert answer.json["state"] in ("running", "done")

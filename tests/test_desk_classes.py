@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from children import fork_instead
 from cuelane.adapt.analysis import Analysis, analysis_key, to_json
 from cuelane.adapt.run import ANALYSIS, DECISIONS
 from cuelane.adapt.words.found_cues import FoundCue
@@ -84,8 +85,9 @@ def ended(desk: Any, name: str = NAME) -> Any:
 
 
 @pytest.fixture
-def listened(desk: Any, tmp_path: Path) -> Any:
+def listened(desk: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
     """A desk with a class whose analysis is known already, so that no recogniser need be made."""
+    fork_instead(monkeypatch)
     assert bring(desk).json == {"name": NAME}
     folder = tmp_path / NAME
     key = analysis_key(folder / "Monday class.wav", None, None, None)

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from cuelane.desk import edits as editing
+from cuelane.desk import places as placing
 from cuelane.desk.edits import Edit, EditError, Insert, Move, Place, Remove, Rename, Set, data_of, on_data
-from cuelane.desk.splice import apply, path_at
+from cuelane.desk.places import path_at
+from cuelane.desk.splice import apply
 from cuelane.plan.starter import PATTERNS, starter_plan
+from keystrokes import TYPING, typed_into
 
 DEMOS = sorted((Path(__file__).parents[1] / "demo").glob("*.yaml"))
 TEXTS = [path.read_text(encoding="utf-8") for path in DEMOS] + [starter_plan(one, "Test") for one in PATTERNS]
@@ -200,3 +205,62 @@ def test_setting_a_scalar_leaves_every_other_line_as_it_was(data: st.DataObject)
     lines, made = text.splitlines(), apply(text, Set(place, "other")).splitlines()
     assert len(lines) == len(made)
     assert sum(one != other for one, other in zip(lines, made, strict=True)) <= 1
+
+
+def whole_path(text: str, line: int, column: int) -> Place:
+    """Return the place at a line and column as the whole text's nodes have it."""
+    try:
+        return placing._inside(placing.nodes_of(text), (line - 1, column - 1))
+    except EditError:
+        return ()
+
+
+def whole_data(text: str) -> Any:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(editing, "_data_in_pieces", lambda _: None)
+        return data_of.__wrapped__(text)
+
+
+@settings(max_examples=40)
+@given(st.sampled_from(TEXTS), TYPING)
+@example(PLAN, [])
+@example("a: &x [*x]\n", [])
+def test_a_text_read_in_pieces_holds_what_it_holds_as_a_whole(
+    text: str, typing: list[tuple[int, int, str]]
+) -> None:
+    """The same data, and the same value at every line and column, whatever is typed into it."""
+    changed = typed_into(text, typing)
+    try:
+        wanted = whole_data(changed)
+    except EditError:
+        with pytest.raises(EditError):
+            data_of(changed)
+        return
+    assert repr(data_of(changed)) == repr(wanted)
+    lines = changed.split("\n")
+    starts = [(n, 1 + len(line) - len(line.lstrip())) for n, line in enumerate(lines, 1)]
+    places = [(n, max(1, first + further)) for n, first in starts for further in (-1, 0, 2, 7)]
+    assert [path_at(changed, *one) for one in places] == [whole_path(changed, *one) for one in places]
+
+
+def test_the_pieces_are_in_use() -> None:
+    """Every text here is read by its pieces, so that the test above compares two ways."""
+    assert all(editing._data_in_pieces(text) is not None for text in [*TEXTS, PLAN])
+    assert all(placing._parts_of(text) is not None for text in [*TEXTS, PLAN])
+
+
+@given(st.sampled_from(TEXTS), st.data())
+def test_an_edit_leaves_the_data_that_is_shared_as_it_was(text: str, data: st.DataObject) -> None:
+    """What is kept of a text is not changed by edits that are made on it."""
+    before = repr(data_of(text))
+    place = data.draw(st.sampled_from(places(data_of(text))))
+    for edit in (
+        Set(place, "x"),
+        Remove(place),
+        Insert(place, 0, "x"),
+        Move(place, 0, 1),
+        Rename(place, "x"),
+    ):
+        with contextlib.suppress(EditError):
+            on_data(data_of(text), edit)
+    assert repr(data_of(text)) == before

@@ -11,10 +11,13 @@ from __future__ import annotations
 
 import copy
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from ruamel.yaml import YAML
 from ruamel.yaml.error import YAMLError
+
+from cuelane.plan.pieces import PARSER_ERRORS, kept_by_piece, pieces_of
 
 Place = tuple[str | int, ...]
 
@@ -76,15 +79,54 @@ class Rename:
 Edit = Set | Remove | Insert | Move | Rename
 
 
+@lru_cache(maxsize=8)
 def data_of(text: str) -> Any:
-    """Return the plain data of a YAML text: mappings, lists and scalars.
+    """Return the plain data of a YAML text: mappings, lists and scalars; for reading only, it is kept.
 
     Raises EditError where the text is not YAML.
     """
     try:
-        return YAML(typ="safe", pure=True).load(text)
+        found = _data_in_pieces(text)
+        return YAML(typ="safe", pure=True).load(text) if found is None else found
     except (YAMLError, ValueError, AssertionError, RecursionError) as error:
         raise EditError("the text is not YAML at present; mend it in the text first") from error
+
+
+def _data_in_pieces(text: str) -> dict[Any, Any] | None:
+    """Return the data of a text by its pieces, each read once; None where it must be read as a whole."""
+    found: dict[Any, Any] = {}
+    heading: Any = None
+    for piece in pieces_of(text):
+        data = _data_of_piece(piece.text)
+        kind = list if piece.role == "item" else dict
+        if not isinstance(data, kind):
+            return None
+        target = found
+        if piece.role == "heading":
+            heading = next(iter(data))
+            if data != {heading: None}:
+                return None
+        elif piece.role != "entries":
+            if found[heading] is None:
+                found[heading] = kind()
+            target = found[heading]
+        if not isinstance(target, kind):
+            return None
+        if isinstance(target, list):
+            target += data
+        elif target.keys() & data.keys():
+            return None
+        else:
+            target |= data
+    return found or None
+
+
+@kept_by_piece
+def _data_of_piece(text: str) -> Any:
+    try:
+        return YAML(typ="safe", pure=True).load(text)
+    except (*PARSER_ERRORS, RecursionError):
+        return None
 
 
 def value_at(data: Any, path: Place) -> Any:
@@ -95,33 +137,46 @@ def value_at(data: Any, path: Place) -> Any:
 
 
 def on_data(data: Any, edit: Edit) -> Any:
-    """Return a copy of `data` with `edit` made."""
-    made = copy.deepcopy(data)
+    """Return `data` with `edit` made; what it does not touch is shared with `data`, which stays as it is."""
     try:
         match edit:
             case Set(path, value):
-                value_at(made, path[:-1])[path[-1]] = copy.deepcopy(value)
+                made, parent = _copied_to(data, path[:-1])
+                parent[path[-1]] = copy.deepcopy(value)
             case Remove(path):
-                del value_at(made, path[:-1])[path[-1]]
+                made, parent = _copied_to(data, path[:-1])
+                del parent[path[-1]]
             case Insert(path, index, value):
-                value_at(made, path).insert(index, copy.deepcopy(value))
+                made, items = _copied_to(data, path)
+                items.insert(index, copy.deepcopy(value))
             case Move(path, index, to):
-                items = value_at(made, path)
+                made, items = _copied_to(data, path)
                 items.insert(to, items.pop(index))
             case Rename(path, name):
-                parent = value_at(made, path[:-1])
+                made, parent = _copied_to(data, path[:-1])
                 if name in parent and name != path[-1]:
                     raise EditError(f"'{name}' is there already")
-                items = [(name if key == path[-1] else key, value) for key, value in parent.items()]
+                renamed = [(name if key == path[-1] else key, value) for key, value in parent.items()]
                 parent.clear()
-                parent.update(items)
+                parent.update(renamed)
     except (KeyError, IndexError, TypeError, AttributeError) as error:
         raise EditError("this is no longer there; it was changed meanwhile") from error
     return made
 
 
+def _copied_to(data: Any, path: Place) -> tuple[Any, Any]:
+    """Return `data` with each group on the way to `path` copied, and the copy of what stands there."""
+    made = here = copy.copy(data)
+    for step in path:
+        here[step] = copy.copy(here[step])
+        here = here[step]
+    return made, here
+
+
 def same(one: Any, other: Any) -> bool:
     """Tell whether two plain values are the same, types included; the order of keys means nothing in YAML."""
+    if one is other:
+        return True
     if type(one) is not type(other):
         return False
     if isinstance(one, dict):

@@ -19,7 +19,7 @@ from cuelane.base.units import SAMPLE_RATE
 from cuelane.desk.edits import Edit, Place, Remove, Set, data_of, value_at
 from cuelane.desk.forms import key_order
 from cuelane.desk.lines import SpokenLines
-from cuelane.desk.splice import path_at
+from cuelane.desk.places import path_at
 from cuelane.desk.words import desk_words
 from cuelane.facts import facts
 from cuelane.lint import lint

@@ -8,11 +8,9 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Sequence
-from functools import lru_cache
 from typing import Any
 
 from ruamel.yaml import YAML
-from ruamel.yaml.error import YAMLError
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 from ruamel.yaml.scalarstring import DoubleQuotedScalarString, SingleQuotedScalarString
 
@@ -30,6 +28,7 @@ from cuelane.desk.edits import (
     same,
     value_at,
 )
+from cuelane.desk.places import nodes_of
 
 _SHORT = 72
 """A new list of plain words is written on one line up to so many characters; chosen to read well."""
@@ -46,7 +45,7 @@ def apply(text: str, edit: Edit) -> str:
     before = data_of(text)
     wanted = on_data(before, edit)
     # A part that lies inside brackets is written anew from the outermost bracket on.
-    root = _compose(text)
+    root = nodes_of(text)
     outer = _bracketed(root, edit.path, inside=isinstance(edit, Insert | Move))
     if outer is not None:
         node = _at(root, outer)
@@ -59,48 +58,6 @@ def apply(text: str, edit: Edit) -> str:
     if not same(data_of(made), wanted):
         raise EditError("this part is written in a way that only the text can change")
     return made
-
-
-def path_at(text: str, line: int, column: int) -> Place:
-    """Return the path of the innermost value or key that stands at a 1-based line and column."""
-    path: Place = ()
-    try:
-        node = _compose(text)
-    except EditError:
-        return path
-    place = (line - 1, column - 1)
-
-    def starts(other: Node) -> tuple[int, int]:
-        return other.start_mark.line, other.start_mark.column
-
-    while True:
-        step: tuple[str | int, Node] | None = None
-        if isinstance(node, MappingNode):
-            for key, value in node.value:
-                if starts(key) <= place:
-                    step = str(key.value), value
-        elif isinstance(node, SequenceNode):
-            for index, item in enumerate(node.value):
-                # The dash of an item stands before it.
-                if item.start_mark.line < place[0] or (
-                    item.start_mark.line == place[0] and (index == 0 or starts(item) <= place)
-                ):
-                    step = index, item
-        if step is None:
-            return path
-        path, node = (*path, step[0]), step[1]
-
-
-@lru_cache(maxsize=4)
-def _compose(text: str) -> Node:
-    """Return the nodes of a text, for reading only. The latest few are kept, since each is asked often."""
-    try:
-        root = YAML(typ="rt", pure=True).compose(text)
-    except (YAMLError, ValueError, AssertionError, RecursionError) as error:
-        raise EditError("the text is not YAML at present; mend it in the text first") from error
-    if not isinstance(root, MappingNode):
-        raise EditError("the text holds no keys at present; mend it in the text first")
-    return root
 
 
 def _child(node: Node, step: str | int) -> Node | None:

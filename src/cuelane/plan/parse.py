@@ -19,7 +19,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from ruamel.yaml import YAML
-from ruamel.yaml.error import MarkedYAMLError, YAMLError
+from ruamel.yaml.error import MarkedYAMLError
 from ruamel.yaml.events import (
     AliasEvent,
     DocumentStartEvent,
@@ -33,6 +33,7 @@ from ruamel.yaml.events import (
 
 from cuelane.base.errors import Mark, PlanError
 from cuelane.plan.phrases import quoted
+from cuelane.plan.pieces import PARSER_ERRORS, events_in_pieces
 from cuelane.plan.source_text import Lines, is_hidden
 from cuelane.plan.syntax import BRACES, syntax_problem
 from cuelane.plan.tree import Mapping, Node, Scalar, Sequence, resolved
@@ -41,10 +42,6 @@ MAX_DEPTH = 24
 MAX_VALUES = 50_000
 
 _HIDDEN = "a character that can be neither seen nor spoken stands here (U+{:04X})"
-# What the parser was seen to raise on hostile text, besides errors of its own with a place.
-_PARSER_ERRORS = (
-    YAMLError, ArithmeticError, AssertionError, AttributeError, LookupError, TypeError, ValueError,
-)  # fmt: skip
 _TAGS = "a plan may not use YAML tags (words that begin with '!')"
 _LONGEST_TAG = 10_000
 _LONG_TAG = re.compile(rf"(?<!\S)!\S{{{_LONGEST_TAG}}}")
@@ -107,9 +104,11 @@ class _Builder:
         self.stack: list[Sequence | Mapping] = []
         self.keys: list[tuple[str, Mark, bool] | None] = []
         self.root: Node | None = None
+        self.first_line = 0
 
     def mark(self, event: Any) -> Mark:
-        return Mark(self.lines.file, event.start_mark.line + 1, event.start_mark.column + 1)
+        line = self.first_line + event.start_mark.line + 1
+        return Mark(self.lines.file, line, event.start_mark.column + 1)
 
     def stop(self, mark: Mark, message: str, hint: str = "") -> PlanError:
         return PlanError([*self.lines.problems, self.lines.problem(mark, message, hint)])
@@ -134,6 +133,11 @@ class _Builder:
 
     def events(self) -> Iterator[Event]:
         """Yield the parser's events; whatever it raises on hostile text becomes one problem with a place."""
+        for first_line, event in events_in_pieces(self.lines.text) or ():
+            self.first_line = first_line
+            yield event
+        if self.root is not None:
+            return
         at = Mark(self.lines.file, 1, 1)
         events = YAML(typ="safe", pure=True).parse(self.lines.text)
         while True:
@@ -143,7 +147,7 @@ class _Builder:
                 return
             except MarkedYAMLError as error:
                 raise self.stop(*syntax_problem(self.lines, error)) from error
-            except _PARSER_ERRORS as error:
+            except PARSER_ERRORS as error:
                 raise self.stop(at, "this cannot be read as YAML from here on") from error
             end = event.end_mark
             at = Mark(self.lines.file, end.line + 1, end.column + 1)

@@ -33,7 +33,16 @@ from cuelane.deliver.score import Staff, staves_of
 from cuelane.deliver.waveform import full_height
 from cuelane.media import Chapter
 from cuelane.media.formats import media_type_of
-from cuelane.web.page_parts import axis_svg, data_url, document, environment, language_tag, plain, script_json
+from cuelane.web.page_parts import (
+    axis_svg,
+    data_url,
+    document,
+    environment,
+    language_tag,
+    plain,
+    score_css,
+    script_json,
+)
 
 KEYS = (
     ("Space", "play or pause"),
@@ -157,10 +166,11 @@ def write_page(
         "data": script_json(_script_data(schedule, outline)),
     }
     title = plain(schedule.title)
+    card_size = f":root{{--card-pt:{point}pt;--row:{row_height}rem}}"
     return document(
         title=title or "Session",
         body=environment().from_string(_asset("page.html.j2")).render(parts),
-        css=_asset("page.css") + _asset("print.css") + f":root{{--card-pt:{point}pt;--row:{row_height}rem}}",
+        css=score_css() + _asset("page.css") + _asset("print.css") + card_size,
         script=_asset("page.js"),
         description=plain(extras.about or f"{title}, {format_clock(outline.length_ms)}"),
     )

@@ -83,6 +83,12 @@ def base_css() -> str:
     return (resources.files("cuelane") / "web" / "assets" / "base.css").read_text(encoding="utf-8")
 
 
+@cache
+def score_css() -> str:
+    """Return the style of a drawn session: staves, their rows, and the shapes of the intervals."""
+    return (resources.files("cuelane") / "web" / "assets" / "score.css").read_text(encoding="utf-8")
+
+
 def document(*, title: str, body: str, css: str = "", script: str = "", description: str = "") -> str:
     """Return a whole HTML page.
 

@@ -11,6 +11,8 @@ import pytest
 from cuelane.desk.asked import BadRequestError, edits_asked
 from cuelane.desk.edits import EditError, data_of, on_data, value_at
 from cuelane.desk.forms import Field, all_fields, exercise_items, plan_fields, session_items, typed
+from cuelane.desk.labels import label_of, unit_of
+from cuelane.desk.words import desk_words
 from cuelane.plan.load import load_plan
 from cuelane.plan.schema import plan_schema
 from cuelane.plan.starter import PATTERNS, starter_plan
@@ -45,6 +47,19 @@ def test_every_key_of_the_schema_has_a_field() -> None:
             or body.get("properties", {}).get("pattern", {}).get("const") == pattern
         )
         assert {field.label for field in block.fields} == set(part["properties"]), pattern
+
+
+def test_every_field_is_called_in_plain_words() -> None:
+    """No key of the file stands in a label; times and numbers say in what they are given."""
+    named = {field.label: field for text in TEXTS for field in fields_of(data_of(text)) if field.label}
+    assert len(named) > 60
+    for key, field in named.items():
+        words = desk_words()
+        known = words.find("label", key) or words.find("label", f"exercise.{key}")
+        assert known or key in ("pattern", "text"), f"languages/en_desk.toml has no label for {key!r}"
+        assert "_" not in label_of(field)
+        if field.kind in ("duration", "durations", "whole", "number"):
+            assert unit_of(field), key
 
 
 @pytest.mark.parametrize("text", TEXTS, ids=range(len(TEXTS)))

@@ -106,7 +106,7 @@ def test_a_session_is_composed_by_keyboard_alone(desk: Desk) -> None:
     desk.page.press("Enter")
     desk.until(lambda: "Press long." in path.read_text(encoding="utf-8"))
     before = path.read_text(encoding="utf-8")
-    desk.page.wait("!document.getElementById('undo').disabled")
+    desk.page.wait("document.getElementById('undo').getAttribute('aria-disabled') === 'false'")
     desk.page.run("document.getElementById('main').focus()")
     desk.page.run("document.querySelector('.where a').focus()")
     desk.tab_to("#undo")
@@ -170,30 +170,6 @@ def test_it_is_heard_from_three_places_before_it_is_rendered(desk: Desk) -> None
         )
     desk.page.run(f"{audio}.pause()")
     assert [path.name for path in desk.folder.iterdir() if path.suffix != ".yaml"] == []
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [360, 1440])
-@pytest.mark.parametrize("view", ["/", "/plan/p.yaml"])
-def test_axe_finds_nothing(desk: Desk, axe: Path, view: str, width: int, scheme: str) -> None:
-    """WCAG 2.2 A and AA and best practices, every part of the page open."""
-    (desk.folder / "p.yaml").write_text(
-        "title: T\nsession:\n  - block: A\n    pattern: circuit\n    work: 40s\n    exercises: [row]\n"
-        "exercises:\n  row: {setup: [Sit., {text: Pull., must: true}], preview: You can see how.}\n",
-        encoding="utf-8",
-    )
-    desk.page.media(scheme)
-    desk.page.call(
-        "Emulation.setDeviceMetricsOverride", width=width, height=900, deviceScaleFactor=1, mobile=False
-    )
-    desk.go(view)
-    desk.page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
-    desk.page.call("Page.setBypassCSP", enabled=True)
-    desk.go(view)
-    desk.page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
-    assert desk.page.violations(axe) == []
-    wide = desk.page.run("document.documentElement.scrollWidth")
-    assert wide <= width, "nothing reaches over the edge of the screen"
 
 
 def test_nothing_leaves_this_computer(desk: Desk) -> None:

@@ -35,16 +35,21 @@ from cuelane.desk.finishing import Finishing
 from cuelane.desk.jobs import Jobs
 from cuelane.desk.made import made_of
 from cuelane.desk.planning import PlanView
+from cuelane.desk.score_part import score_of, score_style
 from cuelane.desk.sound import asked_range, total_bytes
 from cuelane.desk.views import forms, page, preview_parts, state
 from cuelane.desk.words import desk_words
 from cuelane.desk.workspace import Workspace, Workspaces
 from cuelane.plan.starter import PATTERNS, starter_plan
+from cuelane.web.page_parts import base_css
 
 ASSETS = {
     "desk.css": "text/css",
     "finish.css": "text/css",
     "desk.js": "text/javascript",
+    "cues.js": "text/javascript",
+    "naming.js": "text/javascript",
+    "score.js": "text/javascript",
     "finish.js": "text/javascript",
     "page.js": "text/javascript",
     "player.js": "text/javascript",
@@ -81,6 +86,7 @@ def application(folder: Path, store: ClipStore | None = None) -> Starlette:
             route("/assets/{name}", asset),
             route("/api/new", new_plan, "POST"),
             route("/api/plan/{name}", get_state),
+            route("/api/plan/{name}/score", get_score),
             route("/api/plan/{name}/edit", post_edit, "POST"),
             route("/api/plan/{name}/try", post_try, "POST"),
             route("/api/plan/{name}/text", post_text, "POST"),
@@ -158,7 +164,7 @@ def asset(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Respon
     if name == "finish.css":
         text += PICTURE_CSS
     if name == "desk.css":
-        text = (resources.files("cuelane") / "web" / "assets" / "base.css").read_text(encoding="utf-8") + text
+        text = base_css() + text + score_style()
     return Response(text, media_type=ASSETS[name])
 
 
@@ -189,6 +195,12 @@ def get_state(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> An
     if known == (str(version.number), str(preview.n_unspoken)):
         return Response(status_code=204)
     return _whole(workspaces, request.path_params["name"], version, preview)
+
+
+def get_score(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Any:
+    """The session drawn, a staff for each block; nothing where the plan cannot be planned."""
+    schedule = _workspace(workspaces, request).now()[1].schedule
+    return {"score": score_of(schedule) if schedule is not None else ""}
 
 
 def post_edit(workspaces: Workspaces, request: Request, data: dict[str, Any]) -> Any:

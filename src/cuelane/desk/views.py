@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import cache
 from typing import Any
 from urllib.parse import quote
@@ -21,6 +21,7 @@ from cuelane.deliver.page_text import ROLE_WORDS, interval_name, tally_rows
 from cuelane.desk.document import Version
 from cuelane.desk.edits import Edit, EditError, data_of, value_at
 from cuelane.desk.forms import exercise_items, place_name, plan_fields, session_items
+from cuelane.desk.labels import help_of, label_of, option_of, pattern_of, unit_of
 from cuelane.desk.planning import Notice, PlanView
 from cuelane.desk.words import desk_words
 from cuelane.plan.starter import PATTERNS
@@ -42,6 +43,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters.update(script_json=script_json, plain=plain)
+    made.filters.update(called=label_of, unit=unit_of, about=help_of, option=option_of, pattern=pattern_of)
     return made
 
 
@@ -87,7 +89,9 @@ class CueRow:
     into_ms: int
     left: float
     width: float
+    key: str
     at: str = ""
+    written: str = ""
     fixed: bool = False
     pinned: bool = False
     heavier: int = 0
@@ -216,7 +220,12 @@ def _blocks(preview: PlanView, schedule: Schedule) -> list[BlockRow]:
     for index, interval in enumerate(schedule.intervals):
         if not blocks or blocks[-1].title != plain(interval.block):
             blocks.append(BlockRow(plain(interval.block), []))
-        cues = [_cue(preview, schedule, interval, event, data) for event in spoken[index]]
+        cues: list[CueRow] = []
+        for event in spoken[index]:
+            # By its line, not by its turn: a cue that is moved past another keeps its element, and the focus.
+            cue = _cue(preview, schedule, interval, event, data)
+            n_same = sum(one.key.rpartition(".")[0] == cue.key for one in cues)
+            cues.append(replace(cue, key=f"{cue.key}.{n_same}"))
         start_ms = to_ms(interval.start_sample, schedule.sample_rate)
         length_ms = to_ms(interval.end_sample, schedule.sample_rate) - start_ms
         blocks[-1].rows.append(
@@ -248,6 +257,7 @@ def _cue(
             line = value_at(data, place)
         except (KeyError, IndexError, TypeError):
             place = None
+    name = place_name(place) if place is not None else ""
     wishes = line if isinstance(line, dict) else {}
     weight = wishes.get("weight", WEIGHTS.get(event.role, 20))
     weight = weight if isinstance(weight, int) else 20
@@ -264,7 +274,9 @@ def _cue(
         to_ms(into, rate),
         round(100 * into / length, 3),
         round(100 * (event.end_sample - event.onset_sample) / length, 3),
-        place_name(place) if place is not None and place[0] == "exercises" else "",
+        name or event.role,
+        name if place is not None and place[0] == "exercises" else "",
+        name,
         "at" in wishes,
         bool(wishes.get("must")),
         min(1000, weight + _STEP),

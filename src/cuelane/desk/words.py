@@ -42,6 +42,10 @@ class DeskWords:
             text = text.replace("{" + slot + "}", str(value))
         return text
 
+    def find(self, section: str, key: str) -> str:
+        """Return a word, empty where the pack has none."""
+        return self._pack.get(section, {}).get(key, "")
+
     def flat(self) -> dict[str, str]:
         """Return all words by ``section.key``, for the page's script."""
         return {f"{s}.{key}": text for s, keys in self._pack.items() for key, text in keys.items()}

@@ -1,12 +1,16 @@
 // The desk: sends what a person does as small edits, shows what comes back, and plays the session.
 // What is being typed is never overwritten: the page is changed in place, element by element.
-import { announce, at, closest, letters, morph, send, setParts, trouble, w } from "./page.js";
+import { laneWidths, wireCues } from "./cues.js";
+import { calledOf, changeOf } from "./naming.js";
+import { announce, at, letters, morph, send, setParts, trouble, w } from "./page.js";
 import { Player } from "./player.js";
+import { Score } from "./score.js";
 
 const plan = document.body.dataset.plan;
 const api = `/api/plan/${encodeURIComponent(plan)}`;
 let state = plan ? JSON.parse(at("state-data").textContent) : null;
 const player = plan ? new Player(plan, () => state) : null;
+const score = plan ? new Score(api) : null;
 
 // Edits go one after the other, so that each is made on what the one before has left.
 let queue = Promise.resolve();
@@ -16,27 +20,34 @@ function take(found) {
   if (!found) return;
   const { parts, ...rest } = found;
   state = rest;
+  const had = document.activeElement;
   setParts(parts);
   showState();
+  keepFocus(had);
+}
+
+// What had the focus keeps it, though it was put elsewhere; if it is gone, what stands nearest to it has it.
+function keepFocus(had) {
+  if (!had || had === document.body || document.activeElement === had) return;
+  if (had.isConnected) return had.focus({ preventScroll: true });
+  const steps = had.closest("[id]")?.id.split("/") ?? [];
+  const row = ["c", "y", "x"].includes(steps[0]) && document.querySelector(`[id="i/${steps[1]}"] .hear`);
+  const part = steps.length > 2 && [...steps.keys()].reverse().map((n) => at(`p/${steps.slice(1, n).join("/")}`)).find(Boolean);
+  (row || part?.querySelector("summary") || at("main")).focus({ preventScroll: true });
 }
 
 function showState() {
-  at("undo").disabled = !state.can_undo;
-  at("redo").disabled = !state.can_redo;
+  // Not disabled: the focus would be lost with the last step.
+  at("undo").setAttribute("aria-disabled", String(!state.can_undo));
+  at("redo").setAttribute("aria-disabled", String(!state.can_redo));
   if (state.title) at("title").textContent = state.title;
   const text = at("text");
   if (document.activeElement !== text) text.value = text.dataset.saved = state.text;
   at("speaking").textContent = state.unspoken ? w("hear.speaking", { n: state.unspoken }) : "";
   showFindings(state.findings);
   player.show(state.length_s);
+  score.follow(`${state.number}.${state.unspoken}`);
   laneWidths();
-}
-
-function laneWidths() {
-  for (const mark of document.querySelectorAll("[data-left]")) {
-    mark.style.setProperty("left", `${mark.dataset.left}%`);
-    mark.style.setProperty("width", `${mark.dataset.width}%`);
-  }
 }
 
 // Findings stand in a list, and each beside its field.
@@ -193,7 +204,7 @@ function commit(field) {
   const change = editOf(field);
   if (change.op === "remove" && field.matches("input:not([type=checkbox])") && !saved) return;
   const was = wasOf(field);
-  edit([change], `${field.getAttribute("aria-label") || ""}: ${field.value}`.slice(0, 120), was ? { was } : {});
+  edit([change], changeOf(field), was ? { was } : {});
 }
 
 function moved(name, by) {
@@ -204,16 +215,22 @@ function moved(name, by) {
 }
 
 const acts = {
+  // A choice is taken by its button: the arrow keys only look through it.
+  choose: (button) => {
+    const field = at(button.dataset.of);
+    if (field.value) choices[field.dataset.choice](field.value, field);
+    else field.focus();
+  },
   up: (button, name) => shift(button, name, -1),
   down: (button, name) => shift(button, name, 1),
   remove: (button, name) => {
     const cut = name.lastIndexOf("/");
     const stays = at(`remove/${name.slice(0, cut)}/${Math.max(0, Number(name.slice(cut + 1)) - 1)}`);
-    edit([{ op: "remove", at: name }], `${w("compose.remove")}: ${name}`, { focus: stays ? stays.id : "add-say" });
+    edit([{ op: "remove", at: name }], `${w("compose.remove")}: ${calledOf(name)}`, { focus: stays ? stays.id : "add-say" });
   },
-  copy: (button, name) => edit([{ op: "copy", at: name }], `${w("compose.copy")}: ${name}`, { focus: button.id }),
-  wishes: (button, name) => edit([{ op: "wishes", at: name }], w("compose.wishes")),
-  times: (button, name) => edit([{ op: "times", at: name }], w("compose.own_times")),
+  copy: (button, name) => edit([{ op: "copy", at: name }], `${w("compose.copy")}: ${calledOf(name)}`, { focus: button.id }),
+  wishes: (button, name) => edit([{ op: "wishes", at: name }], `${w("compose.wishes")}: ${calledOf(name)}`),
+  times: (button, name) => edit([{ op: "times", at: name }], `${w("compose.own_times")}: ${calledOf(name)}`),
   "add-say": (button) => edit([{ op: "add", kind: "say" }], w("compose.add_say"), { focus: button.id }),
   "add-rest": (button) => edit([{ op: "add", kind: "rest" }], w("compose.add_rest"), { focus: button.id }),
 };
@@ -221,16 +238,16 @@ const acts = {
 function shift(button, name, by) {
   const change = moved(name, by);
   const kind = button.dataset.do;
-  edit([change.edit], `${w(`compose.${kind}`)}: ${name}`, {
+  edit([change.edit], `${w(`compose.${kind}`)}: ${calledOf(name)}`, {
     focus: button.id ? `${kind}/${change.name}` : `f/${change.name}`,
   });
 }
 
 const choices = {
-  "add-block": (value) => edit([{ op: "add", kind: "block", pattern: value }], w("compose.add_block"), { focus: "add-block" }),
-  "add-include": (value) => edit([{ op: "add", kind: "include", name: value }], w("compose.add_include"), { focus: "add-include" }),
-  "add-entry": (value, field) => edit([{ op: "append", at: field.dataset.at, typed: value }], w("compose.add_entry"), { focus: field.id }),
-  pattern: (value, field) => edit([{ op: "set", at: `${field.dataset.at}/pattern`, value }], `pattern: ${value}`),
+  "add-block": (value) => edit([{ op: "add", kind: "block", pattern: value }], `${w("compose.add_block")}: ${value}`, { focus: "do-add-block" }),
+  "add-include": (value) => edit([{ op: "add", kind: "include", name: value }], `${w("compose.add_include")}: ${value}`, { focus: "do-add-include" }),
+  "add-entry": (value, field) => edit([{ op: "append", at: field.dataset.at, typed: value }], `${w("compose.add_entry")}: ${value}`, { focus: `b/${field.dataset.at}` }),
+  pattern: (value, field) => edit([{ op: "set", at: `${field.dataset.at}/pattern`, value }], `${w("shelf.pattern")}: ${value}`),
   rename: (value, field) => {
     const name = value.trim();
     if (name) edit([{ op: "rename", at: field.dataset.at, name }], `${w("compose.rename")}: ${name}`, { focus: `rename/exercises/${letters(name)}` });
@@ -242,40 +259,25 @@ const choices = {
   },
 };
 
-// A cue of the timetable: to a fixed place, pinned, heavier, or out.
-const cueActs = {
-  must: (name, value) => wish(name, "must", value === "true"),
-  nudge: (name, value, cue) => wish(name, "at", durationOf(Number(cue.dataset.into) + Number(value))),
-  free: (name) => wish(name, "at", null),
-  weigh: (name, value) => wish(name, "weight", Number(value)),
-  silence: (name) => edit([{ op: "remove", at: name }], w("hear.silence")),
-  edit: (name) => goTo(name),
-};
-
-const durationOf = (ms) => `${Math.max(0, Math.round(ms / 100) / 10)}s`;
-const wish = (name, key, value, focus) => edit([{ op: "wish", at: name, key, value }], `${key}: ${value}`, focus ? { focus } : {});
+const wish = (name, key, value, what) => edit([{ op: "wish", at: name, key, value }], what);
 
 function wire() {
   document.addEventListener("click", (event) => {
     const button = event.target.closest("button");
-    if (!button) return;
+    if (!button || button.getAttribute("aria-disabled") === "true") return;
     const name = button.dataset.at;
     if (acts[button.dataset.do]) acts[button.dataset.do](button, name);
-    else if (button.dataset.act) {
-      const cue = button.closest(".cue");
-      cueActs[button.dataset.act](cue.dataset.line, button.dataset.value, cue);
-    } else if (button.dataset.from !== undefined) player.playFrom(Number(button.dataset.from), Number(button.dataset.to));
+    else if (button.dataset.from !== undefined) player.playFrom(Number(button.dataset.from), Number(button.dataset.to));
   });
   document.addEventListener("change", (event) => {
     const field = event.target;
     const chosen = choices[field.dataset?.do];
     if (chosen) {
       const value = field.value;
-      if (field.matches("select") && field.dataset.do !== "pattern") field.value = "";
       if (value) chosen(value, field);
     } else if (field.dataset?.off !== undefined) {
       const name = field.dataset.off;
-      edit([field.checked ? { op: "set", at: name, value: false } : { op: "remove", at: name }], `${name}: ${w("compose.off")}`);
+      edit([field.checked ? { op: "set", at: name, value: false } : { op: "remove", at: name }], changeOf(field));
     } else if (field.dataset?.kind) commit(field);
   });
   document.addEventListener("input", (event) => {
@@ -289,10 +291,7 @@ function wire() {
       field.dispatchEvent(new Event("change", { bubbles: true }));
     }
   });
-  document.addEventListener("pointerdown", (event) => {
-    const mark = closest(event.target, ".mark[data-line]");
-    if (mark) drag(mark, event);
-  });
+  wireCues({ wish, drop: (name, what) => edit([{ op: "remove", at: name }], what), open: goTo });
   at("undo").addEventListener("click", () => step("undo"));
   at("redo").addEventListener("click", () => step("redo"));
   at("add-exercise-box").addEventListener("submit", (event) => {
@@ -313,29 +312,16 @@ function wire() {
   );
 }
 
-function drag(mark, event) {
-  const lane = mark.parentElement.getBoundingClientRect();
-  const length = Number(mark.dataset.length);
-  const start = event.clientX;
-  const into = Number(mark.dataset.into);
-  let now = into;
-  mark.setPointerCapture(event.pointerId);
-  mark.onpointermove = (move) => {
-    now = Math.min(length, Math.max(0, into + ((move.clientX - start) / lane.width) * length));
-    mark.style.setProperty("left", `${(100 * now) / length}%`);
-  };
-  mark.onpointerup = () => {
-    mark.onpointermove = mark.onpointerup = null;
-    if (Math.abs(now - into) >= 100) wish(mark.dataset.line, "at", durationOf(now));
-  };
-}
-
 const step = (way) =>
   inTurn(async () => {
+    if (!state[`can_${way}`]) return;
+    const undone = state.what;
     const answer = await send(`${api}/${way}`, {});
     if (answer.status === 200) {
       take(answer.body);
-      announce(`${w(`top.${way}`)}: ${answer.body.what}`);
+      const said = w(way === "undo" ? "top.undone" : "top.redone", { what: way === "undo" ? undone : state.what });
+      at("state").textContent = said;
+      announce(said);
     } else if (answer.body) trouble(answer.body.error);
   });
 

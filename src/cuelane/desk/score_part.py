@@ -1,0 +1,27 @@
+"""The score of a plan at the desk: drawn by the same code as on the page beside a track."""
+
+from __future__ import annotations
+
+from cuelane.base.schedule import Schedule
+from cuelane.deliver.outline import letters, outline_of
+from cuelane.deliver.page_score import staff_views
+from cuelane.deliver.score import staves_of
+from cuelane.desk.views import render
+from cuelane.web.page_parts import language_tag, score_css
+
+
+def score_of(schedule: Schedule) -> str:
+    """Return the staves of a session as HTML; where its parts stand is set by the page's script."""
+    outline = outline_of(schedule)
+    staves = staves_of(outline.sections, schedule.sample_rate)
+    return render(
+        "score.html.j2",
+        staves=staff_views(schedule, staves, letters(schedule), None),
+        starts_s=[row.start_sample / schedule.sample_rate for row in schedule.intervals],
+        language=language_tag(schedule.language),
+    )
+
+
+def score_style() -> str:
+    """Return the score's style for the desk, where other rows and shapes have the same names."""
+    return f"#score {{\n{score_css()}\n}}\n"

@@ -58,21 +58,3 @@ def test_a_file_that_is_no_class_is_refused_in_words(
     page.wait("location.pathname === '/class/my-notes' && document.readyState === 'complete'")
     page.wait("!document.getElementById('class-again').hidden")
     assert len(page.run("document.getElementById('class-step').textContent")) > 10
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [360, 1440])
-@pytest.mark.parametrize("view", ["/classes", f"/class/{NAME}"])
-def test_axe_finds_nothing_on_classes(desk: Desk, axe: Path, view: str, width: int, scheme: str) -> None:
-    """WCAG 2.2 A and AA and best practices, every part open, and nothing over the screen's edge."""
-    known_class(desk.folder)
-    page = desk.page
-    page.media(scheme)
-    page.call(
-        "Emulation.setDeviceMetricsOverride", width=width, height=900, deviceScaleFactor=1, mobile=False
-    )
-    page.call("Page.setBypassCSP", enabled=True)
-    desk.go(view)
-    page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
-    assert page.violations(axe) == []
-    assert page.run("document.documentElement.scrollWidth") <= width

@@ -12,6 +12,7 @@ import soundfile
 
 import synth
 from cuelane.adapt import run as adapting
+from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.analysis import Analysis, from_json, to_json
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.decisions import read_decisions
@@ -199,3 +200,16 @@ def test_a_plan_that_a_person_edited_is_not_written_over(
     assert (folder / "plan.yaml").read_text(encoding="utf-8") == edited
     adapt_recording(recording, folder, force=True)
     assert "# mine" not in (folder / "plan.yaml").read_text(encoding="utf-8")
+
+
+def test_another_language_is_listened_to_anew(tmp_path: Path, found: Analysis, recording: Path) -> None:
+    """Words are understood by their language, so what was found in one is not used for another."""
+    folder = tmp_path / "new"
+    adapt_recording(recording, folder)
+
+    assert adapt_recording(recording, folder).reused is True
+    assert adapt_recording(recording, folder, AdaptOptions(language="en-GB")).reused is False
+    assert adapt_recording(recording, folder, AdaptOptions(language="en-GB", timing="exact")).reused is True
+    with pytest.raises(UsageError, match="no words for 'tlh' yet; there are: en"):
+        adapt_recording(recording, tmp_path / "other", AdaptOptions(language="tlh"))
+    assert not (tmp_path / "other").exists()

@@ -9,6 +9,7 @@ import pytest
 
 import classgen as gen
 import classgen_captions as cap
+from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.analysis import Analysis
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.decisions import Decision, decide, decisions_text, read_decisions
@@ -165,7 +166,7 @@ def test_a_video_becomes_a_track_that_passes_check(class_folder, monkeypatch):
     folder, made = class_folder
     monkeypatch.setenv("CUELANE_CACHE", str(folder / "cache"))
     out = folder / "audio only"
-    first = adapt_recording(folder / "legs.mp4", out, captions=folder / "legs.vtt", timing="exact")
+    first = adapt_recording(folder / "legs.mp4", out, AdaptOptions(folder / "legs.vtt", timing="exact"))
 
     kinds = [(i.kind, i.true_s) for i in first.analysis.intervals if i.kind != "talk"]
     assert kinds == [(i.kind, round(i.end_s - i.start_s, 6)) for i in made.intervals]
@@ -179,7 +180,7 @@ def test_a_video_becomes_a_track_that_passes_check(class_folder, monkeypatch):
     line = next(row for row in decisions.splitlines() if "subscribe" in row)
     changed = decisions.replace(line, line.replace("drop", "keep", 1))
     (out / "decisions.txt").write_text(changed, encoding="utf-8")
-    second = adapt_recording(folder / "legs.mp4", out, captions=folder / "legs.vtt", timing="exact")
+    second = adapt_recording(folder / "legs.mp4", out, AdaptOptions(folder / "legs.vtt", timing="exact"))
     assert second.reused
     assert sum(second.kept) == sum(first.kept) + 1
     assert (out / "decisions.txt").read_text(encoding="utf-8") == changed

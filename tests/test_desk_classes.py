@@ -13,8 +13,9 @@ import pytest
 import soundfile
 
 from children import fork_instead
+from cuelane.adapt.adapt_options import AdaptOptions
+from cuelane.adapt.adapted_folder import ANALYSIS, DECISIONS
 from cuelane.adapt.analysis import Analysis, analysis_key, to_json
-from cuelane.adapt.run import ANALYSIS, DECISIONS
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.audio.store import ClipStore
@@ -90,7 +91,7 @@ def listened(desk: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
     fork_instead(monkeypatch)
     assert bring(desk).json == {"name": NAME}
     folder = tmp_path / NAME
-    key = analysis_key(folder / "Monday class.wav", None, None, None)
+    key = analysis_key(folder / "Monday class.wav", AdaptOptions())
     write_found(folder, key)
     post(desk, f"/api/class-run/{NAME}", {})
     assert ended(desk)["state"] == "done"

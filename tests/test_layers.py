@@ -41,12 +41,12 @@ MAY_USE = {
 INSIDE = {
     "adapt": """
         run
-        report
-        plan_file
+        report cut_clips
+        plan_file adapted_folder
         decisions
         analysis
         words
-        beeps
+        beeps adapt_options
     """,
     "check": """
         run

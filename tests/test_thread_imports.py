@@ -25,7 +25,8 @@ SOURCE = Path(cuelane.__file__).parent
 # Each may import within a function, for this reason; none of these functions runs beside another that does.
 MAY_IMPORT_LATE = {
     "adapt/plan_file.py": "the YAML writer; adapt runs in one thread",
-    "adapt/run.py": "only where a plan is given or clips are cut; adapt runs in one thread",
+    "adapt/adapted_folder.py": "only where clips are read; adapt runs in one thread",
+    "adapt/run.py": "only where a plan is given or was made; adapt runs in one thread",
     "adapt/words/islands.py": "librosa is slow to import; adapt runs in one thread",
     "audio/store.py": "only where no folder is named; a store is made before threads start",
     "check/run.py": "the recogniser, only with --words, after all threads have ended",

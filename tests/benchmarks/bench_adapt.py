@@ -123,6 +123,7 @@ def heard_in_order(voice: object, seed: int) -> None:
     The recogniser knows English at large, not the words; what it misses in the recording is its own weakness.
     The words are those that were spoken, from the generator, not from the captions.
     """
+    from cuelane.adapt.adapt_options import AdaptOptions
     from cuelane.adapt.run import adapt_recording
     from cuelane.adapt.words.islands import Island
     from cuelane.recording.recogniser import FreeListener
@@ -133,7 +134,7 @@ def heard_in_order(voice: object, seed: int) -> None:
         folder = Path(name)
         gen.write_video(folder / "class.mp4", made.samples, folder / "class.wav")
         (folder / "class.vtt").write_text(cap.as_vtt(cap.captions(made, seed)))
-        adapted = adapt_recording(folder / "class.mp4", folder / "out", captions=folder / "class.vtt")
+        adapted = adapt_recording(folder / "class.mp4", folder / "out", AdaptOptions(folder / "class.vtt"))
         track = folder / "track.flac"
         result = render(folder / "out" / "plan.yaml", track, RenderOptions(extras=False))
         rate = result.prepared.schedule.sample_rate

@@ -38,10 +38,11 @@ from cuelane.recording.decode import Recording
 _ADAPT = """
 import sys, time
 from pathlib import Path
+from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.run import adapt_recording
 folder, seconds = Path(sys.argv[1]), float(sys.argv[2])
 start, cpu = time.perf_counter(), time.process_time()
-found = adapt_recording(folder / "class.mp4", folder / "out", captions=folder / "class.vtt").analysis
+found = adapt_recording(folder / "class.mp4", folder / "out", AdaptOptions(folder / "class.vtt")).analysis
 took, cpu = time.perf_counter() - start, time.process_time() - cpu
 # The highest resident memory of this process; getrusage would count the one that started it.
 status = Path("/proc/self/status").read_text().split()

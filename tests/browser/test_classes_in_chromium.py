@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from test_desk_in_chromium import Desk, desk
 
+from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.analysis import analysis_key
 from test_desk_classes import NAME, class_wav, write_found
 
@@ -20,7 +21,7 @@ def known_class(folder: Path) -> None:
     recording = own / "Monday class.wav"
     recording.write_bytes(class_wav())
     (own / "class.json").write_text('{"recording": "Monday class.wav", "captions": null}', encoding="utf-8")
-    write_found(own, analysis_key(recording, None, None, None))
+    write_found(own, analysis_key(recording, AdaptOptions()))
 
 
 def test_a_class_is_decided_on_by_ear_and_opens_as_a_plan(desk: Desk) -> None:

@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.beeps.search import find_structure
 from cuelane.adapt.words.align import PlacedWord, place_words
@@ -145,15 +146,15 @@ def _with_tuples(kind: Any, row: dict[str, Any], *names: str) -> Any:
     return kind(**{**row, **{name: tuple(row[name]) for name in names}})
 
 
-def analysis_key(recording: Path, captions: Path | None, plan: Path | None, beep_at_s: float | None) -> str:
+def analysis_key(recording: Path, options: AdaptOptions) -> str:
     """Return a hash over everything an analysis depends on; the recording by size, time and both its ends."""
     digest = hashlib.sha256(SCHEMA.encode())
     stat = recording.stat()
-    digest.update(f"{stat.st_size} {stat.st_mtime_ns} {beep_at_s}".encode())
+    digest.update(f"{stat.st_size} {stat.st_mtime_ns} {options.beep_at_s} {options.language}".encode())
     with recording.open("rb") as file:
         digest.update(file.read(1 << 20))
         file.seek(max(0, stat.st_size - (1 << 20)))
         digest.update(file.read(1 << 20))
-    for path in (captions, plan):
+    for path in (options.captions, options.plan):
         digest.update(path.read_bytes() if path else b"none")
     return digest.hexdigest()

@@ -10,8 +10,9 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
+from cuelane.adapt.adapt_options import Timing
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.audio.tones import pip_for
@@ -19,8 +20,6 @@ from cuelane.base.roles import Role
 from cuelane.base.units import SAMPLE_RATE, format_duration
 from cuelane.plan.source_text import is_hidden
 from cuelane.plan.values import LEAST_LENGTH_MS, MAX_NAME, MAX_TEXT
-
-Timing = Literal["recorded", "exact"]
 
 # Chosen, as the next: silence before and after talk; more sounds calmer and makes the session longer.
 TALK_LEAD_MS = 500

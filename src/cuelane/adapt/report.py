@@ -6,9 +6,10 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict
 
+from cuelane.adapt.adapt_options import Timing
 from cuelane.adapt.analysis import Analysis
 from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN
-from cuelane.adapt.plan_file import Planned, Timing
+from cuelane.adapt.plan_file import Planned
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.base.unsafe_text import escape_markdown as plain
 

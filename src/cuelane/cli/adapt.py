@@ -40,7 +40,9 @@ def adapt(
     What is left out, and why, stands in FOLDER/decisions.txt: edit it and run the same command again.
     Recordings and voices belong to people; use only what you may.
     """
-    from cuelane.adapt.run import DECISIONS, PLAN, REPORT_JSON, REPORT_MD, adapt_recording
+    from cuelane.adapt.adapt_options import AdaptOptions
+    from cuelane.adapt.adapted_folder import DECISIONS, PLAN, REPORT_JSON, REPORT_MD
+    from cuelane.adapt.run import adapt_recording
     from cuelane.base.errors import UsageError
     from cuelane.base.units import parse_duration_ms
 
@@ -52,11 +54,7 @@ def adapt(
         adapted = adapt_recording(
             recording,
             folder,
-            captions=captions,
-            plan=plan,
-            beep_at_s=beep_at_s,
-            timing=timing,
-            language=language,
+            AdaptOptions(captions, plan, beep_at_s, timing, language),
             step=lambda _what, done, total: told(done, total),
             report=file_named(json),
             force=force,

@@ -16,10 +16,12 @@ from typing import Any
 
 import numpy as np
 
+from cuelane.adapt.adapt_options import AdaptOptions
+from cuelane.adapt.adapted_folder import ANALYSIS, DECISIONS, MAX_OWN_BYTES, PLAN
 from cuelane.adapt.analysis import Analysis, analysis_key, from_json
 from cuelane.adapt.decisions import decide, decisions_text, read_decisions
 from cuelane.adapt.report import doubts
-from cuelane.adapt.run import ANALYSIS, DECISIONS, MAX_OWN_BYTES, PLAN, adapt_recording
+from cuelane.adapt.run import adapt_recording
 from cuelane.adapt.words.caption_reader import read_captions
 from cuelane.base.errors import AudioFileError, UsageError
 from cuelane.base.files import all_or_nothing
@@ -153,7 +155,7 @@ class Classes:
             text = read_ordinary(found.folder / ANALYSIS, MAX_OWN_BYTES).decode("utf-8")
         except (OSError, UnicodeDecodeError):
             return None
-        return from_json(text, analysis_key(found.recording, found.captions, None, None))
+        return from_json(text, analysis_key(found.recording, AdaptOptions(found.captions)))
 
     def decided(self, name: str, analysis: Analysis) -> list[bool]:
         """Return whether each cue is kept. Raises PlanError where the decisions file is wrong."""
@@ -228,7 +230,7 @@ class Classes:
 
 def _adapt(told: Told, recording: Path, folder: Path, captions: Path | None, again: bool) -> int:
     """Run in the child; return how many cues are kept."""
-    return sum(adapt_recording(recording, folder, captions=captions, step=told, force=again).kept)
+    return sum(adapt_recording(recording, folder, AdaptOptions(captions), step=told, force=again).kept)
 
 
 def _outline(recording: Recording) -> list[tuple[float, float]]:

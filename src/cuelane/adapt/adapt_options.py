@@ -1,0 +1,29 @@
+"""What may be said about a recorded class when it is made into a plan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+Timing = Literal["recorded", "exact"]
+
+
+@dataclass(frozen=True)
+class AdaptOptions:
+    """What is known about a recorded class, and how its plan is to be timed.
+
+    Attributes
+    ----------
+    captions : a file of its captions; without one its words are recognised.
+    plan : a plan with the session's structure, which boundaries are held against.
+    beep_at_s : where one countdown ends, seconds into the recording, if the search was unsure.
+    timing : ``recorded`` keeps each interval as long as it was, ``exact`` gives it its true length.
+    language : the language spoken, as a plan names it.
+    """
+
+    captions: Path | None = None
+    plan: Path | None = None
+    beep_at_s: float | None = None
+    timing: Timing = "recorded"
+    language: str = "en"

@@ -12,6 +12,7 @@ import pytest
 import faultkit
 import synth
 from cuelane.base.schedule import from_json
+from cuelane.check.check_options import CheckOptions
 from cuelane.check.fault_words import clock
 from cuelane.check.run import check
 
@@ -111,8 +112,10 @@ def test_sound_between_events_fails_only_when_silence_is_asked_for(
     clean = synth.write(tmp_path / "clean.wav", track.samples())
 
     assert check(under, schedule, store=store).ok
-    assert [fault.kind for fault in check(under, schedule, store=store, silent=True).faults] == ["sound"]
-    assert check(clean, schedule, store=store, silent=True).ok
+    assert [
+        fault.kind for fault in check(under, schedule, CheckOptions(silent=True), store=store).faults
+    ] == ["sound"]
+    assert check(clean, schedule, CheckOptions(silent=True), store=store).ok
 
 
 def test_another_session_is_told_as_such(tmp_path: Path, sounds: dict[str, synth.Wave]) -> None:
@@ -240,7 +243,7 @@ def test_relative_judges_against_the_start_in_the_file(tmp_path: Path, sounds: d
     schedule = from_json(track.schedule())
 
     absolute = check(audio, schedule, store=track.store())
-    relative = check(audio, schedule, store=track.store(), relative=True)
+    relative = check(audio, schedule, CheckOptions(relative=True), store=track.store())
 
     assert [fault.kind for fault in absolute.faults] == ["offset"]
     assert absolute.faults[0].error_ms == pytest.approx(1000.0, abs=0.05)

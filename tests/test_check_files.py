@@ -13,6 +13,7 @@ from typer.testing import CliRunner
 import synth
 from cuelane.base.errors import AudioFileError, UsageError
 from cuelane.base.schedule import from_json
+from cuelane.check.check_options import CheckOptions
 from cuelane.check.page import page
 from cuelane.check.picture import error_svg, wave_svg
 from cuelane.check.run import check
@@ -84,7 +85,7 @@ def test_silence_is_told_as_such(tmp_path: Path, track: synth.Track) -> None:
 def test_an_impossible_tolerance_is_refused(audio: Path, track: synth.Track, tolerance: float) -> None:
     """A tolerance must be above 0 and finite."""
     with pytest.raises(UsageError, match="tolerance"):
-        check(audio, from_json(track.schedule()), tolerance_ms=tolerance)
+        check(audio, from_json(track.schedule()), CheckOptions(tolerance_ms=tolerance))
 
 
 def test_the_report_tells_only_what_is_wrong(tmp_path: Path, track: synth.Track) -> None:

@@ -50,11 +50,12 @@ INSIDE = {
     """,
     "check": """
         run
+        judging
         page
         picture
         faults
         text background file_faults set_files
-        report
+        report check_options
         fault_words
         unmodelled
         findings

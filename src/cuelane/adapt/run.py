@@ -69,9 +69,8 @@ def adapt_recording(
     ------
     AudioFileError : the recording or the captions cannot be used.
     PlanError : the plan given, or the decisions file, is wrong.
-    UsageError : no recording, a language without words, no countdown at `beep_at_s`, a folder that holds
-        another plan, or a file that would be written onto one of those given or, without `force`, onto
-        somebody's own.
+    UsageError : no recording, an unknown language, no countdown at `beep_at_s`, or a file would be written
+        onto one of those given or, without `force`, onto somebody's own.
     """
     options, told = options or AdaptOptions(), step or (lambda what, done, total: None)
     if not recording.is_file():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from contextlib import AbstractContextManager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,7 +11,9 @@ import typer
 from cuelane.cli.output import file_named, note, out, out_json, progress, stage_json
 
 if TYPE_CHECKING:
-    pass
+    from cuelane.base.files import Staged
+    from cuelane.base.schedule import Schedule
+    from cuelane.check.report import Report
 
 
 def check(
@@ -44,51 +46,57 @@ def check(
     used.
     """
     from cuelane.audio.store import ClipStore
-    from cuelane.base.errors import UsageError
-    from cuelane.base.files import Staged, all_or_nothing, finish_interrupted
+    from cuelane.base.files import all_or_nothing, finish_interrupted
     from cuelane.base.schedule import load_schedule
-    from cuelane.base.seals import sealable_html
+    from cuelane.check.check_options import CheckOptions
     from cuelane.check.run import check as run_check
     from cuelane.check.set_files import with_set
-    from cuelane.check.text import report_text
 
     finish_interrupted(audio.parent, *([] if schedule is None else [schedule.parent]))
-    where = schedule if schedule is not None else audio.with_suffix(".schedule.json")
-    if schedule is None and not where.exists() and audio.exists():
-        raise UsageError(f"{where}: there is no schedule beside {audio}; name it with --schedule")
+    where = schedule if schedule is not None else _schedule_beside(audio)
     targets = [path for path in (file_named(json), page) if path is not None]
-
-    def delivery() -> AbstractContextManager[Staged]:
-        return all_or_nothing(*targets, inputs=[audio, where, against], force=force)
-
+    delivery = partial(all_or_nothing, *targets, inputs=[audio, where, against], force=force)
     with delivery():
         # Told before anything is measured.
         pass
     planned = load_schedule(where)
+    options = CheckOptions(tolerance, words, silent, relative)
     with progress("Listening", quiet=json == "-") as told:
-        report = run_check(
-            audio,
-            planned,
-            against=against,
-            store=ClipStore(),
-            tolerance_ms=tolerance,
-            words=words,
-            silent=silent,
-            relative=relative,
-            progress=told,
-        )
+        report = run_check(audio, planned, options, against=against, store=ClipStore(), progress=told)
     report = with_set(report, audio, where)
     with delivery() as staged:
         stage_json(staged, report.to_dict(), json)
         if page is not None:
-            from cuelane.check.page import page as page_of
+            _stage_page(staged, page, report, planned)
+    _tell(report, page, json)
+    if not report.ok:
+        raise typer.Exit(1)
 
-            staged.write_text(page, sealable_html(page_of(report, planned)))
+
+def _schedule_beside(audio: Path) -> Path:
+    """Return where the schedule of `audio` lies by default."""
+    from cuelane.base.errors import UsageError
+
+    where = audio.with_suffix(".schedule.json")
+    if not where.exists() and audio.exists():
+        raise UsageError(f"{where}: there is no schedule beside {audio}; name it with --schedule")
+    return where
+
+
+def _stage_page(staged: Staged, page: Path, report: Report, planned: Schedule) -> None:
+    from cuelane.base.seals import sealable_html
+    from cuelane.check.page import page as page_of
+
+    staged.write_text(page, sealable_html(page_of(report, planned)))
+
+
+def _tell(report: Report, page: Path | None, json: str | None) -> None:
+    """Print the report, as JSON if that was asked for, and what was written."""
+    from cuelane.check.text import report_text
+
     if page is not None:
         note(f"wrote {page}")
     if json == "-":
         out_json(report.to_dict())
     else:
         out(report_text(report))
-    if not report.ok:
-        raise typer.Exit(1)

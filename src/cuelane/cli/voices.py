@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cuelane.base.errors import UsageError
 from cuelane.base.unsafe_text import on_one_line
 from cuelane.cli.output import out, out_json
+
+if TYPE_CHECKING:
+    from cuelane.audio.clip import Clip
 
 
 def voices(
@@ -24,52 +27,70 @@ def voices(
     as_json: Annotated[bool, typer.Option("--json", help="List as JSON.")] = False,
 ) -> None:
     """List the voices, or speak a line with one."""
-    from cuelane.speech.engines import engine_of
-    from cuelane.speech.voices import find_voice, list_voices
-
     if name is None:
-        found = list_voices(folder)
-        if as_json:
-            out_json(
-                [
-                    {"name": voice.name, "engine": voice.engine, "language": voice.language,
-                     "credit": voice.credit, "licence": voice.licence, "about": engine_of(voice).about,
-                     "missing": engine_of(voice).missing() or None}
-                    for voice in found
-                ]
-            )  # fmt: skip
-            return
-        for voice in found:
-            out(f"{voice.name:<16} {voice.engine:<10} {voice.language:<6} {on_one_line(voice.licence)}")
-            out(f"{'':16} {on_one_line(voice.credit)}")
-            if missing := engine_of(voice).missing():
-                out(f"{'':16} not installed; install it with: {missing}")
+        _list(folder, as_json)
         return
+    if out_file is None:
+        raise UsageError("say where to write the line, for example: cuelane voices natural --out line.wav")
+    clip = _spoken(say, name, folder, out_file, pace, force)
+    seconds = clip.n_frames / clip.sample_rate
+    if as_json:
+        out_json({"file": str(out_file), "seconds": round(seconds, 3), "clip": clip.sha256})
+    else:
+        out(f"{out_file}: {seconds:.2f} s")
+
+
+def _list(folder: Path, as_json: bool) -> None:
+    """Print each voice with its credit and, where its engine is not installed, what would install it."""
+    from cuelane.speech.engines import engine_of
+    from cuelane.speech.voices import list_voices
+
+    found = list_voices(folder)
+    if as_json:
+        out_json(
+            [
+                {
+                    "name": voice.name,
+                    "engine": voice.engine,
+                    "language": voice.language,
+                    "credit": voice.credit,
+                    "licence": voice.licence,
+                    "about": engine_of(voice).about,
+                    "missing": engine_of(voice).missing() or None,
+                }
+                for voice in found
+            ]
+        )
+        return
+    for voice in found:
+        out(f"{voice.name:<16} {voice.engine:<10} {voice.language:<6} {on_one_line(voice.licence)}")
+        out(f"{'':16} {on_one_line(voice.credit)}")
+        if missing := engine_of(voice).missing():
+            out(f"{'':16} not installed; install it with: {missing}")
+
+
+def _spoken(line: str, name: str, folder: Path, path: Path, pace: float, force: bool) -> Clip:
+    """Speak `line` into the file `path`; return its clip."""
     from cuelane import media
     from cuelane.audio.store import ClipStore
     from cuelane.base.files import all_or_nothing
     from cuelane.base.seals import BLANK_SEAL
     from cuelane.media.formats import TagStyle, format_of
     from cuelane.speech.speak import speak_all
+    from cuelane.speech.voices import find_voice
 
-    if out_file is None:
-        raise UsageError("say where to write the line, for example: cuelane voices natural --out line.wav")
-    with all_or_nothing(out_file, force=force):
+    with all_or_nothing(path, force=force):
         # Told before anything is spoken.
         pass
-    clip = speak_all([say], find_voice(name, folder), store=ClipStore(), pace=pace).clips[say]
-    with all_or_nothing(out_file, force=force) as staged:
+    clip = speak_all([line], find_voice(name, folder), store=ClipStore(), pace=pace).clips[line]
+    with all_or_nothing(path, force=force) as staged:
         # Ogg pages have a checksum, which a seal filled in later would break.
-        tags = {} if format_of(out_file).tags is TagStyle.OGG else {"comment": BLANK_SEAL}
+        tags = {} if format_of(path).tags is TagStyle.OGG else {"comment": BLANK_SEAL}
         media.encode(
-            staged.path_for(out_file),
+            staged.path_for(path),
             [clip.samples[:, None]],
             sample_rate=clip.sample_rate,
             metadata=media.Metadata(tags),
         )
-        staged.seal(out_file)
-    seconds = clip.n_frames / clip.sample_rate
-    if as_json:
-        out_json({"file": str(out_file), "seconds": round(seconds, 3), "clip": clip.sha256})
-    else:
-        out(f"{out_file}: {seconds:.2f} s")
+        staged.seal(path)
+    return clip

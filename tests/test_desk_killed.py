@@ -1,0 +1,122 @@
+"""The desk killed in the middle of its work: every edit that was confirmed is in the file, which is whole."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import multiprocessing
+import random
+import threading
+import time
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any
+
+from cuelane.desk.serve import serve
+from cuelane.plan.load import load_plan
+
+N_KILLS = 20
+PATIENCE_S = 60.0
+PLAN = (
+    "# kept as it is\ntitle: T\nvoice: system\nsession:\n  - block: A\n    pattern: circuit\n    work: 40s\n"
+    "    exercises: [row]\nexercises:\n  row: {}  # so is this\n"
+)
+
+# Forked off a process that has imported the desk once; where there is no such thing each imports it anew.
+METHOD = "forkserver" if "forkserver" in multiprocessing.get_all_start_methods() else "spawn"
+
+
+def live(folder: Path, told: Connection) -> None:
+    """Run a desk in this process until it is killed; its link is sent once it listens."""
+    serve(folder, 0, told.send)
+
+
+class Life:
+    """One desk from its start to its death."""
+
+    def __init__(self, context: Any, folder: Path) -> None:
+        told, to_tell = context.Pipe(duplex=False)
+        self.process = context.Process(target=live, args=(folder, to_tell), daemon=True)
+        self.process.start()
+        to_tell.close()
+        assert told.poll(PATIENCE_S), "the desk did not start"
+        host, _, path = told.recv().removeprefix("http://").partition("/")
+        self.host = host
+        told.close()
+        self.cookie = ""
+        _, headers, _ = self.ask("GET", f"/{path}")
+        self.cookie = headers["set-cookie"].partition(";")[0]
+
+    def ask(self, method: str, path: str, data: Any = None) -> tuple[int, Any, bytes]:
+        """Return status, headers and body of an answer. Raises OSError or HTTPException if none comes."""
+        asked = http.client.HTTPConnection(self.host, timeout=PATIENCE_S)
+        try:
+            headers = {"Cookie": self.cookie, "Origin": f"http://{self.host}"}
+            body = None if data is None else json.dumps(data)
+            if body is not None:
+                headers["Content-Type"] = "application/json"
+            asked.request(method, path, body, headers)
+            answer = asked.getresponse()
+            return answer.status, answer.headers, answer.read()
+        finally:
+            asked.close()
+
+    def kill(self) -> None:
+        """End it at once: SIGKILL, or what is like it."""
+        self.process.kill()
+        self.process.join(PATIENCE_S)
+
+
+def add_exercises(life: Life, first: int, confirmed: list[str]) -> None:
+    """Add one exercise after the other until the desk is gone; those answered with 200 are `confirmed`."""
+    number = 1
+    try:
+        for n in range(first, first + 10_000):
+            name = f"exercise {n}"
+            edit = {"op": "add", "kind": "exercise", "name": name}
+            status, _, body = life.ask(
+                "POST", "/api/plan/p.yaml/edit", {"number": number, "what": name, "edits": [edit]}
+            )
+            assert status == 200, body
+            confirmed.append(name)
+            number = json.loads(body)["number"]
+    except (OSError, http.client.HTTPException):
+        return
+
+
+def test_twenty_kills_lose_no_confirmed_edit(tmp_path: Path) -> None:
+    """Killed at random moments while edits come one after the other, and opened again each time."""
+    path = tmp_path / "p.yaml"
+    path.write_text(PLAN, encoding="utf-8")
+    context: Any = multiprocessing.get_context(METHOD)
+    if METHOD == "forkserver":
+        context.set_forkserver_preload(["cuelane.desk.serve", "cuelane.desk.app"])
+    chance = random.Random(16)
+    confirmed: list[str] = []
+    edit_s = 0.05
+    for _ in range(N_KILLS):
+        life = Life(context, tmp_path)
+        names = list(load_plan(path).plan.exercises)
+        assert [name for name in confirmed if name not in names] == []
+        assert len(names) <= 1 + len(confirmed) + 1, (
+            "at most the edit that was being made is there unconfirmed"
+        )
+        confirmed = names[1:]
+        began, n_before = time.monotonic(), len(confirmed)
+        sender = threading.Thread(target=add_exercises, args=(life, len(names), confirmed))
+        sender.start()
+        sender.join(chance.uniform(0.0, 5 * edit_s))
+        life.kill()
+        sender.join(PATIENCE_S)
+        assert not sender.is_alive()
+        if len(confirmed) > n_before:
+            edit_s = (time.monotonic() - began) / (len(confirmed) - n_before)
+    life = Life(context, tmp_path)
+    text = json.loads(life.ask("POST", "/api/plan/p.yaml/undo", {})[2])["text"]
+    life.kill()
+    assert text == path.read_text(encoding="utf-8"), "what was killed is opened again as it is on the disk"
+    names = list(load_plan(path).plan.exercises)
+    assert confirmed, "some edits were confirmed at all"
+    assert [name for name in confirmed if name not in names] == []
+    assert text.startswith("# kept as it is\n")
+    assert "# so is this" in text

@@ -22,9 +22,13 @@ from cuelane.base.ordinary import read_ordinary
 from cuelane.base.units import parse_duration_ms
 from cuelane.plan.source_text import is_hidden
 
+# Chosen: a time is written to a tenth of a second, and no two cues begin so close.
 NEAR_S = 0.33
+# Chosen, as the next: far more than a class of six hours needs; each decision is held against each cue.
 MAX_BYTES = 5_000_000
+# Chosen, as the last.
 MAX_DECISIONS = 20_000
+# Chosen: nobody reads more at once.
 MAX_PROBLEMS = 200
 
 _HEAD = """\

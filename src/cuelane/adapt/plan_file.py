@@ -23,9 +23,14 @@ from cuelane.plan.values import LEAST_LENGTH_MS, MAX_NAME, MAX_TEXT
 
 # Chosen, as the next: silence before and after talk; more sounds calmer and makes the session longer.
 TALK_LEAD_MS = 500
+# Chosen, as the last.
 TALK_TAIL_MS = 2000
+# Chosen: what is kept of an opening without words, to get ready in; more is dead air.
 BEFORE_COUNTDOWN_MS = 5000
+# Chosen: a cue moved farther from the pips may belong to another moment of the exercise; it is named
+# instead.
 _EARLIER_MS, _LATER_MS = 1500, 1500
+# Chosen: less than an interval's length is measured to; smaller changes are no cuts.
 _LEAST_CHANGE_MS = 250
 
 

@@ -12,10 +12,11 @@ from cuelane.check.intake import ANALYSIS_RATE, CheckedSound
 
 STEP = ANALYSIS_RATE // 10
 GUARD_S = 0.15
-"""Codecs smear and rooms ring; closer than this to an event, sound is the event's."""
+"""Chosen: codecs smear and rooms ring; closer than this to an event, sound is the event's."""
 READ = STEP * 600
 SILENCE_DBFS = -60.0
-"""Louder than this between events is sound. Noise floors of good recordings lie below (from memory)."""
+"""Chosen: louder than this between events is sound; noise floors of good recordings lie below (value from
+memory)."""
 
 
 @dataclass(frozen=True)

@@ -13,15 +13,17 @@ Signal = npt.NDArray[np.float32]
 Table = npt.NDArray[np.float64]
 
 PRE_EMPHASIS = 0.95
-"""Speech falls off with frequency; lifting it back makes the correlation peak a few samples wide."""
+"""Chosen: speech falls off with frequency; lifting it back makes the correlation peak a few samples wide."""
 
+# Chosen: -60 dB under the loudest window; higher hides soft cues, lower lets rounding correlate.
 _RELATIVE_FLOOR = 1e-6
 _ABSOLUTE_FLOOR = 1e-10
-"""Per sample, -100 dBFS. Without a floor, digital silence divides rounding noise by rounding noise."""
+"""Chosen, per sample, -100 dBFS. Without a floor, digital silence divides rounding noise by rounding
+noise."""
 
 
 _SPAN, _LOOK, _FINER = 48, 6, 8
-"""A top is interpolated from 48 samples on each side, at eighths within 6 samples."""
+"""Chosen: a top is interpolated from 48 samples on each side, at eighths within 6 samples."""
 
 
 @dataclass(frozen=True)

@@ -14,8 +14,11 @@ from cuelane.check.report import Fault
 from cuelane.check.speech.clip_match import Heard
 from cuelane.check.templates import Template
 
+# Chosen: a change of level that a listener notices between two cues; less reports what codecs do.
 LEVEL_LU = 2.0
+# Chosen: beyond what the measurement itself scatters, so that music and rooms cause no fault.
 LEVEL_SIGMAS = 3.0
+# Chosen: with fewer cues there is no usual level to differ from.
 FEW_FOR_LEVEL = 3
 
 

@@ -30,7 +30,9 @@ from cuelane.check.templates import Source, Template
 from cuelane.check.threads import side_by_side
 
 NEAR_S = REACH_S + 0.05
+# Chosen: a cue so near a place sounds there, early or late; farther away it was moved.
 IN_PLACE_S = 0.3
+# Chosen, of the cue's own coarse score: lower measures more rivals, higher may miss the true one.
 RIVAL_LIKENESS = 0.9
 
 

@@ -18,15 +18,22 @@ import numpy.typing as npt
 
 Array = npt.NDArray[np.float64]
 
+# Chosen: ten times the error of a cheap quartz (common practice, no source); more is a changed speed.
 MAX_CLOCK_ERROR = 600e-6
+# Chosen: beyond the 4.3 % between film and television; nobody trains to a track changed more.
 MAX_SPEED_CHANGE = 0.06
+# Chosen: ten times the error of a coarse place; wider lets chance vote, narrower splits a true line.
 VOTE_BIN_S = 0.06
+# Chosen, wider: at another speed coarse places are worse, since templates no longer fit.
 SPEED_BIN_S = 0.25
 MAX_EVENTS_OF_A_KEY = 14
-"""500 pips against 500 tones are 250,000 pairs; so many of each sound, spread evenly, place a session."""
+"""Chosen: 500 pips against 500 tones are 250,000 pairs; so many of each sound, spread evenly, place a
+session."""
+# Chosen: candidates that each event asks, and the fewest of a long session; more costs memory.
 NEAREST, FEWEST_NEAREST = 256, 24
 MOST_VOTES = 1_000_000
-"""A day has 10,000 pips and more: each asks only the tones that a cut of minutes could make its own."""
+"""Chosen: A day has 10,000 pips and more: each asks only the tones that a cut of minutes could make its
+own."""
 
 
 @dataclass(frozen=True)

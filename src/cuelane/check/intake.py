@@ -24,21 +24,25 @@ ANALYSIS_RATE = 16_000
 """Hz. Onsets are measured at this rate: 8 kHz loses pitch periods in rooms, 48 kHz gains nothing."""
 
 REACH_S = 0.4
-"""How far from its place an event is sought first; further away only what the coarse search proposed."""
+"""Chosen: how far from its place an event is sought first; further away only what the coarse search
+proposed."""
 
 METERED_RATES = range(8_000, 384_001)
 USUAL_RATE = 48_000
 """Hz. A file at a rate for which loudness has no filter is resampled to this before anything is measured."""
 
 SILENCE = 1e-6
-"""-120 dBFS: what a resampler leaves of digital silence."""
+"""Chosen: -120 dBFS, above what a resampler leaves of digital silence."""
 
+# Chosen: 0.004 dB under full scale, so that a 16-bit file's -32767 and a codec's rounding count.
 FULL_SCALE = 0.9995
 BLOCK_FRAMES = 262_144
-"""Five seconds at once: with smaller blocks the threads spend their time handing the interpreter over."""
+"""Chosen: five seconds at once: with smaller blocks the threads spend their time handing the interpreter
+over."""
 CLIPPED_RUN = 3
-"""So many samples in a row at full scale are a clipped crest; one or two may be honest."""
+"""Chosen: so many samples in a row at full scale are a clipped crest; one or two may be honest."""
 
+# Chosen: finer than a line of the picture, which is all it is for.
 PEAKS_PER_S = 100
 
 Progress = Callable[[int, int], None]

@@ -21,7 +21,9 @@ from cuelane.check.locate import Expected
 from cuelane.check.report import EventResult, Fault, Report, Summary
 from cuelane.check.templates import Template
 
+# Chosen: codecs change loudness by a tenth of it; a player's volume or a second mastering by more.
 OTHER_LOUDNESS_LU = 1.0
+# Chosen: -80 dBFS, under any recording's own noise.
 SILENT_PEAK = 1e-4
 
 

@@ -29,11 +29,17 @@ from cuelane.check.templates import Template, cue_key
 from cuelane.check.threads import side_by_side
 
 CLOCK_STEP = 3e-6
-"""Templates are drawn again while the clock rate still moves by more than this."""
+"""Chosen: templates are drawn again while the clock rate still moves by more than this."""
+# Chosen: a bound on rounds that end as soon as the clock rate stands still.
 MAX_ROUNDS = 4
+# Chosen: the first round measures so many events, spread evenly; more costs time and moves the clock little.
 FEW = 80
+# Chosen: the share of votes that agree; lower reads a session into another's file, higher misses edited
+# ones.
 MIN_SUPPORT = 0.25
+# Chosen: less is a clock's error, which the first look already allows for.
 SPEED_CHANGED = 2e-3
+# Chosen: a minute at once bounds the memory.
 READ = 1 << 20
 
 

@@ -16,10 +16,15 @@ from cuelane.base.unsafe_text import on_one_line
 from cuelane.check.fault_words import clock
 from cuelane.check.report import EventResult, Report
 
+# Chosen, as the next four: units of the SVG's own, which the page scales to its width.
 WIDTH = 1000.0
+# Chosen, as the last.
 WAVE_HEIGHT = 120.0
+# Chosen, as the last.
 ERROR_HEIGHT = 220.0
+# Chosen: room for the axis's longest label.
 LEFT = 56.0
+# Chosen: finer than a screen's pixels; more makes the page larger and shows nothing.
 MAX_POINTS = 1400
 PICTURE_CSS = """
 .wave { fill: var(--edge); } .planned { stroke: var(--soft); stroke-width: 1; }
@@ -33,6 +38,7 @@ PICTURE_CSS = """
 """
 """The style of both pictures, in the colours of :mod:`cuelane.web`."""
 
+# Chosen: steps of a clock that people read at once.
 _STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400)
 
 

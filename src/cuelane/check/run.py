@@ -29,6 +29,7 @@ from cuelane.check.speech.without_model import find_offset
 from cuelane.check.templates import ClipSource, gather
 from cuelane.check.unmodelled import add_foreign, add_plain
 
+# Chosen: a cut in a short file may look like a changed speed; lower lets it, higher keeps a wrong speed.
 FAR_BETTER = 1.2
 
 

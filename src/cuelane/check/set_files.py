@@ -15,6 +15,7 @@ from cuelane.base.seals import digest_if_there, is_inside
 from cuelane.check.report import Fault, Report
 
 _NAMED = re.compile(rb'(?:audio-sha256" content="|NOTE audio |"audio_sha256": ")(sha256:[0-9a-f]{64})')
+# Chosen: a page with its audio inside comes to less; a larger file is not read.
 _MOST_BYTES = 200_000_000
 
 

@@ -25,6 +25,7 @@ from cuelane.media.media_limits import require_file
 
 Source = Literal["clip", "original", "tone", "none"]
 
+# Chosen: longer tells nothing more about where a cue is, and costs time.
 MAX_TEMPLATE_S = 30.0
 
 

@@ -8,6 +8,7 @@ from cuelane.base.units import format_clock
 from cuelane.check.fault_words import clock
 from cuelane.check.report import Report, Summary
 
+# Chosen: a screen or two; all of it is in the JSON and on the page.
 MOST_LINES = 60
 _SOURCES = {"clip": "by clip", "original": "by the original", "tone": "by tone", "none": "without a template"}
 

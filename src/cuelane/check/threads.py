@@ -8,7 +8,8 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
 MOST_THREADS = 4
-"""More only wait for each other: between two transforms the interpreter runs one thread at a time."""
+"""Chosen: more only wait for each other: between two transforms the interpreter runs one thread at a time."""
+# Chosen: fewer are done before a thread has started.
 FEW = 8
 
 Row = TypeVar("Row")

@@ -9,12 +9,15 @@ from cuelane.check.intake import ANALYSIS_RATE, CheckedSound
 from cuelane.check.speech.without_model import UNSURE, find_speech
 
 MOST_SHARE = 0.8
-"""When so many of the cues do not sound like their clips, it is not the words that are wrong."""
+"""Chosen: when so many of the cues do not sound like their clips, it is not the words that are wrong."""
+# Chosen: with fewer missing cues it may be the words of each that are wrong.
 FEWEST = 4
+# Chosen: a shorter sound is a noise and no words.
 LEAST_S = 0.25
+# Chosen: over the usual level between events; lower takes music for a voice.
 SOUNDING_DB = 12.0
 LEAST_SHARE = 0.4
-"""Shorter than this share of the cue, what sounds in its place is a noise and no words."""
+"""Chosen: shorter than this share of the cue, what sounds in its place is a noise and no words."""
 
 
 def add_plain(findings: Findings, recording: CheckedSound, rate: float, between_dbfs: float) -> None:

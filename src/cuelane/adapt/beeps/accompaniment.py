@@ -16,16 +16,26 @@ from cuelane.adapt.beeps.tone_tracks import ToneTrack
 
 # Chosen: farther sees more of the music around a pattern, and more chance.
 _REACH_S = 4.0
+# Chosen: four steps of the tone tracks; wider calls neighbouring notes the same, narrower loses played
+# music.
 _SAME_PLACE_S = 0.03
+# Chosen, in natural logarithms: 21 cents, a fifth of a semitone; wider joins notes next to each other.
 _SAME_PITCH = 0.012
+# Chosen, as the last: 26 cents, a little wider, so that the pattern's own tones are surely left out.
 _OWN_PITCH = 0.015
+# Chosen: wider leaves out notes that fall beside the pattern, narrower counts its own tones as company.
 _OWN_PLACE_S = 0.05
+# Chosen: the overtones and undertones that a beep's own sound, or a loudspeaker, adds to it.
 _OWN_RATIOS = (1 / 3, 1 / 2, 1, 3 / 2, 2, 3, 4)
 # Chosen, as the next: more costs time, fewer gives a rougher share.
 _MOST_TIMES = 24
+# Chosen, as the last.
 _MOST_BESIDE = 24
+# Chosen: below it a pattern is plainly alone, and the dearer second look is spared.
 _LITTLE = 0.08
+# Chosen: about two steps of the tone tracks; wider lets chance vote, narrower parts one place in two.
 _VOTE_S = 0.02
+# Chosen: of the votes that the pattern's own places get; lower finds places by chance, higher misses some.
 _TOGETHER = 0.6
 # Measured on a few pieces: at most 0.28 for true countdowns, 0.43 to 1.00 for figures of music.
 _ELSEWHERE, _OWN = 0.25, 0.50

@@ -24,19 +24,33 @@ Array = npt.NDArray[np.float32]
 SURE_BOUNDARY = 0.6
 """Score from which one boundary is sure; below it the report calls it faint. Chosen: higher asks a person to
 listen to more good ones, lower passes more wrong ones."""
+# Chosen: a countdown's score from which it is one at all; lower adds false ones, higher loses those in
+# music.
 _LEAST = 0.38
+# Chosen, much higher: a lone tone has no pattern that would speak for it.
 _LONE_LEAST = 0.75
+# Chosen: only countdowns so clear are measured; lower lets music bend lengths and spacing, higher leaves
+# few.
 _CLEAR = 0.55
+# Chosen: with fewer clear countdowns a median is one countdown's error.
 _FEWEST = 3
+# Chosen: more costs time; a median of twelve is good to a millisecond or two.
 _MOST_MEASURED = 12
+# Chosen: a parabola goes between the steps; coarser misses the top, finer costs time.
 _LENGTH_STEP_S = 0.004
+# Chosen: a shorter tone is a click, whose pitch nobody could name.
 _SHORTEST_S = 0.03
+# Chosen, in ms: room for the rise before the place and for the tone after it.
 _RISE_BEFORE, _RISE_AFTER = 120, 60
 # Measured: for dry tones the score's peak and the rise differ by less; rooms make it up to 31 ms.
 _LATE_S = 0.008
+# Chosen: no interval of a class is shorter; less finds one countdown twice.
 _APART_S = 3.0
+# Chosen: how far one tone may lie from where the others put it; more takes notes beside it for it.
 _SEARCH_S = 0.020
+# Chosen: how far a boundary may lie from where the plan puts it; more takes music for it.
 _PLAN_SEARCH_S = 0.35
+# Chosen, lower than without a plan: that something is expected there speaks for it too.
 _PLAN_LEAST = 0.25
 
 

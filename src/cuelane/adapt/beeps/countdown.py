@@ -31,11 +31,15 @@ SURE_COUNTDOWN = 0.6
 """Confidence from which a countdown is taken as found; below it the report calls it a guess. Chosen: higher
 asks a person about more true countdowns, lower believes more music."""
 
+# Chosen: a tone's score from which it counts as there; lower lets chance in, higher loses those in music.
 _PRESENT = 0.40
 # Measured when first set: notes of music 0.3 to 0.75, beeps at most 0.1; between the two it counts less.
 _NO_MUSIC, _MUSIC = 0.15, 0.30
+# Chosen: the share of tones in common from which two patterns are one; and how near counts as in common.
 _AGREEING, _SAME_TIME_S = 0.7, 0.05
+# Chosen: more costs time, fewer may leave out the right pattern.
 _MOST_WEIGHED = 12
+# Chosen: wrong spacings, none near a whole multiple of the right one, at which only chance is found.
 _WRONG = ((1.17, 2.31, 0.0), (0.83, 1.59, 0.0), (1.37, 2.74, 0.0))
 
 

@@ -13,11 +13,17 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+# Chosen: how far two boundaries may be off and still follow one clock; more hides cuts, less makes some.
 SAME_S = 0.10
+# Chosen: a third of a clear place; lower follows noise to and fro, higher overlooks a real cut.
 MOVE_COST = 0.35
+# Chosen: no interval of a class is shorter.
 _LEAST_APART_S = 3.0
+# Chosen: a recording paused for longer was two; more lets any place be any boundary.
 _LONGEST_PAUSE_S = 300.0
+# Chosen: paths kept at once; more costs time with its square, fewer may lose the right one.
 _BEAM = 600
+# Chosen: moved so far no place keeps the plan's time but by chance.
 _JITTER_S = 2.0
 
 Floats = npt.NDArray[np.float64]

@@ -12,8 +12,11 @@ from cuelane.recording.decode import Recording
 
 Array = npt.NDArray[np.float32]
 
+# Chosen: a class has no boundaries closer; less takes bars of music for boundaries.
 LEAST_APART_S = 4.0
+# Chosen, in ms: coarse enough to search many pitches, fine enough to tell spacings apart.
 POOL = 4
+# Chosen: half a step of the tone tracks' spacings, so that a proposal's rounding loses no tone.
 JITTER_S = 0.016
 
 

@@ -23,11 +23,17 @@ from cuelane.recording.decode import Recording
 
 Step = Callable[[str], None]
 
+# Chosen: twelve minutes hold some twenty boundaries; more costs time and memory, fewer may be too few.
 SEARCH_S = 720.0
+# Chosen: the share of boundaries explained beyond chance; lower uses a plan that is not this recording's.
 FITS = 0.35
+# Chosen: a countdown begins so long before the place pointed out, and may end so long after it.
 _BEFORE_S, _AFTER_S = 8.0, 3.0
+# Chosen: a person reads a time to a few seconds; more takes the next countdown.
 _NEAR_S = 5.0
+# Chosen: more costs time, as each is sought in twelve minutes.
 _MOST_HINTED = 12
+# Chosen: what comes twice may be chance.
 _FEWEST = 3
 
 

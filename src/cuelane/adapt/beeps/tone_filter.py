@@ -21,15 +21,19 @@ from cuelane.recording.recogniser import LISTEN_RATE
 Array = npt.NDArray[np.float32]
 Complex = npt.NDArray[np.complex64]
 
+# Chosen: to one score a millisecond, from 16 kHz.
 DOWN = 16
 SCORE_RATE = LISTEN_RATE // DOWN
 """Scores a second: one a millisecond."""
 
+# Chosen: wide enough for the edges of tones of 50 ms, narrow enough to leave most music outside.
 _HALF_BAND_HZ = 160.0
 _N_TAPS = 16 * DOWN + 1
+# Chosen: longer guards lose countdowns whose tones are close, shorter ones let held notes in.
 _LONGEST_GUARD_S = 0.25
 _BLOCK = 60 * LISTEN_RATE
 _LEAD = 2 * LISTEN_RATE
+# Derived: 65.5 s at 16 kHz, a minute with the lead before it and the longest tone with its guards after it.
 _N_FFT = 1 << 20
 
 

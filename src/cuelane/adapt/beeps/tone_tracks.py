@@ -17,16 +17,25 @@ from cuelane.recording.recogniser import LISTEN_RATE
 
 Array = npt.NDArray[np.float32]
 
+# Chosen: 32 ms every 8 ms at 16 kHz; longer blurs a tone's ends, shorter its pitch.
 WINDOW, N_FFT, HOP = 512, 1024, 128
 HOP_S = HOP / LISTEN_RATE
+# Chosen: the pitches of beepers and timers; wider takes vowels below and hiss above for tones.
 LOWEST_HZ, HIGHEST_HZ = 400.0, 4500.0
+# Chosen: from the shortest tone that has a pitch to the longest that ends a countdown.
 SHORTEST_S, LONGEST_S = 0.05, 1.2
+# Chosen: tones closer are one alarm, farther apart they are no countdown.
 SPACINGS_S = (0.4, 2.2)
 
+# Chosen: over the bins around it; lower takes noise for tones, higher loses beeps under music.
 _PROMINENCE_DB = 8.0
+# Chosen: how far both ends fall; lower takes held notes, higher loses beeps that a room rings on.
 _EDGE_DB = 5.0
+# Chosen: one standard deviation inside a tone; more takes notes that swell, less loses beeps under music.
 _STEADY_DB = 3.0
+# Chosen: a minute at once bounds the memory; the overlap is longer than any tone.
 _BLOCK_S, _OVERLAP_S = 60.0, 2.0
+# Derived: two steps of the tone tracks, which is how exactly a spacing is known.
 _SPACING_BIN_S = 0.016
 
 

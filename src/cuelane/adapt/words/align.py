@@ -18,8 +18,11 @@ from cuelane.recording.recogniser import Aligner, HeardWord
 
 Progress = Callable[[int, int], None]
 
+# Chosen: captions made by people are up to 2 s off (common practice, no source); more lets neighbours in.
 CAPTION_SLACK_S = 2.2
+# Chosen: longer costs time and memory with its square, shorter has less context to keep words in place.
 GROUP_S = 25.0
+# Chosen: longer than a pause inside a caption; less moves words that were really said late.
 _STRAY_S = 1.2
 
 

@@ -15,15 +15,18 @@ from cuelane.base.errors import AudioFileError
 from cuelane.base.ordinary import read_ordinary
 from cuelane.plan.source_text import is_hidden
 
+# Chosen, as the next: six hours of captions, one every 3 s, are 7,200 and under 1 MB.
 MAX_BYTES = 5_000_000
+# Chosen, as the last.
 MAX_CAPTIONS = 20_000
 MAX_CHARACTERS = 2_000
-"""In one caption."""
+"""Chosen: in one caption."""
 
 MAX_IN_A_MINUTE = 6_000
-"""Characters. Speech has some 1,200; captions that roll up say each line two or three times. Words are
-aligned in groups by time, which takes memory and time with the square of a group."""
+"""Characters. Chosen: speech has some 1,200; captions that roll up say each line two or three times. Words
+are aligned in groups by time, which takes memory and time with the square of a group."""
 
+# Chosen: a line with a time and no end is over by then; longer windows place words wrongly.
 _LONGEST_S = 12.0
 
 _CLOCK = r"(?:(\d{1,3}):)?(\d{1,2}):(\d{2})(?:[.,](\d{1,3}))?"

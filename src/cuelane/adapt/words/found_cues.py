@@ -12,10 +12,15 @@ from cuelane.adapt.words.word_lists import WordLists
 from cuelane.base.roles import Role
 from cuelane.plan.values import MAX_TEXT
 
+# Chosen: longer joins two cues, shorter cuts one at a comma.
 PAUSE_S = 0.45
+# Chosen: room kept around a cue's words; a voice dies away more slowly than it begins.
 LEAD_S, TAIL_S = 0.12, 0.30
+# Chosen: a longer cue can hardly be moved off a pip; it is split at its widest gap.
 LONGEST_S = 30.0
+# Chosen: longer than the closure of a p, t or k, shorter than any pause between sentences.
 SHORTEST_QUIET_S = 0.15
+# Chosen: how far a placed word may be from the quiet it is cut in; more takes in the neighbour's sound.
 FARTHEST_S = 0.6
 ROOM_SOUND = "sound from the room, or words that no caption has"
 OVER_BEEP = "spoken over a beep"

@@ -11,7 +11,9 @@ from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.word_lists import WordLists
 
+# Chosen: a recording's own intervals differ by less; more hides small cuts, less reports every one.
 SAME_LENGTH_S = 0.25
+# Chosen: what names an interval is said as it begins; longer hears the next one announced.
 _HEARD_AFTER_S = 9.0
 
 

@@ -20,17 +20,25 @@ Audio = npt.NDArray[np.float32]
 Levels = npt.NDArray[np.float64]
 Sounding = npt.NDArray[np.bool_]
 
+# Chosen: half the window, so that an onset is read to 2.5 ms.
 HOP_S = 0.0025
 # Measured: the median that is named above.
 PAUSE_BIAS_S = 0.030
+# Chosen: the 5 ms over which clips' own onsets are read.
 _WINDOW_S = 0.005
+# Chosen: how far the aligner may be off beside a pause; more finds the pause of another word.
 _NEAR_S = 0.20
-# A pause that the aligner heard may hold a click; one that it did not hear must be longer than a closure.
+# Chosen: a pause that the aligner heard may hold a click; one that it did not hear must be longer than a
+# closure.
 _HEARD_PAUSE_S, _UNHEARD_PAUSE_S = 0.05, 0.08
+# Chosen: a pause that begins later is after the word's first sound.
 _LATEST_PAUSE_S = 0.06
+# Chosen: over the pause's own level; lower hears breath as speech, higher loses soft beginnings.
 _RISE_DB = 9.0
-# Below the word's loudest: where a pause is known the word's softest sounds are let go with its noise.
+# Chosen: below the word's loudest: where a pause is known the word's softest sounds are let go with its
+# noise.
 _BELOW_KNOWN_DB, _BELOW_UNKNOWN_DB = 33.0, 45.0
+# Chosen: longer than a click of the mouth, shorter than the softest consonant.
 _STEADY_S = 0.015
 
 

@@ -11,13 +11,19 @@ from cuelane.check.intake import ANALYSIS_RATE, CheckedSound
 from cuelane.check.pips.tone_search import EDGE_S, FINE_RATE, PipKind, Tone, band_of, guard_s, measure
 
 SUSPECT_SCORE = 0.95
-"""A pip a quarter too long correlates by 0.89 with what it should be, one a quarter too short by 0.87."""
+"""Derived: with guards as long as itself, a pip a quarter too long correlates by sqrt(1 / 1.25) = 0.89
+with what it should be, one a quarter too short by sqrt(0.75) = 0.87."""
+# Chosen: the other length must fit as well as pips in music do; lower reports notes of music.
 SURE_SCORE = 0.85
+# Chosen: and better than the right length by more than noise makes; lower reports rooms as faults.
 BETTER = 0.05
+# Chosen: a quarter longer or shorter is heard; less reports what rooms and codecs do.
 OFF_SHARE = 0.25
 OFF_S = 0.03
-"""Rooms and codecs draw a pip out by some 20 ms."""
+"""Chosen: rooms and codecs draw a pip out by some 20 ms."""
+# Chosen: how far from its place such a pip may be; more finds another pip.
 REACH_S = 0.3
+# Chosen, in lengths of the pip: more reaches into the next one of a countdown.
 LONGEST = 4.0
 
 

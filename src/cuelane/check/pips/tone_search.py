@@ -22,13 +22,21 @@ from scipy.ndimage import maximum_filter1d
 from cuelane.check.correlate import Signal, vertex
 from cuelane.check.intake import ANALYSIS_RATE, SILENCE
 
+# Chosen: holds the edges of a pip of 10 ms rise; wider lets music in, narrower blurs onsets.
 HALF_BAND_HZ = 150.0
+# Chosen: longer reaches the next pip of a close countdown, shorter lets held notes in.
 LONGEST_GUARD_S = 0.2
+# Chosen: near the raised-cosine edges of common pips; the onset does not depend on it.
 EDGE_S = 0.008
+# Chosen: 8 s at once; longer costs memory, shorter transforms the overlap again and again.
 SEGMENT = 1 << 17
+# Chosen, in Hz: more than the band's 300, so that nothing is lost; more costs time.
 COARSE_RATE = 500
+# Chosen, lower than for a pip that is measured: the coarse look may only lose none.
 MIN_COARSE_SCORE = 0.45
+# Chosen: closer tops are one tone's.
 MIN_APART_S = 0.06
+# Chosen: twenty times the pips of a day; the less likely go first, so that music fills no memory.
 MOST_TONES = 200_000
 
 Complex = npt.NDArray[np.complexfloating]
@@ -187,7 +195,8 @@ def _pattern(kind: PipKind, n: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[
 
 
 FINE_RATE = 4_000
-"""Hz at which a band is searched before the top is placed between its samples."""
+"""Chosen, in Hz: the rate at which a band is searched before the top is placed between its samples."""
+# Chosen: a parabola through three points so close is exact to far below a sample.
 FINE_STEP_S = 2e-5
 
 

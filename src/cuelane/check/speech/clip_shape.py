@@ -14,21 +14,26 @@ from cuelane.check.speech.clip_match import Heard
 from cuelane.check.templates import Template
 
 STEP = ANALYSIS_RATE // 50
+# Chosen: a shorter stretch that is gone may be a codec's doing.
 MIN_GAP_S = 0.06
 ABSENT = 0.6
-"""A stretch is gone when leaving it out of the model saves this share of what having it would cost."""
+"""Chosen: a stretch is gone when leaving it out of the model saves this share of what having it would
+cost."""
 SURE = 100.0
-"""The stretch must hold this many times the energy that one sample of everything else does."""
+"""Chosen: the stretch must hold this many times the energy that one sample of everything else does."""
+# Chosen: of the cue's energy; less is a part that nobody hears missing.
 MIN_SHARE = 0.01
 QUIET = 0.25
-"""Of the energy that should be there: where less sounds, the stretch is certainly gone."""
+"""Chosen: of the energy that should be there: where less sounds, the stretch is certainly gone."""
+# Chosen, stricter: where something else sounds, chance and reflections can cancel a stretch.
 LOUD_ABSENT = 0.8
 LOUD_GAP_S = 0.12
-"""Where something else sounds, only a longer stretch at either end counts: a room's reflections can cancel
-a syllable, but not for so long."""
+"""Chosen: where something else sounds, only a longer stretch at either end counts: a room's reflections
+can cancel a syllable, but not for so long."""
+# Chosen: the voice's own band, which codecs keep and small loudspeakers give.
 LEVEL_LOW_HZ, LEVEL_HIGH_HZ = 200.0, 3500.0
 COLOUR = 4.0
-"""Music and rooms are not white: the error of a gain is about twice what white noise would give."""
+"""Chosen: music and rooms are not white: the error of a gain is about twice what white noise would give."""
 
 
 @dataclass(frozen=True)

@@ -12,11 +12,14 @@ from cuelane.check.speech.clip_match import DOUBLE_GAIN, OVERLAID_GAIN, Heard, R
 from cuelane.check.speech.phrase_search import PhraseHit
 from cuelane.check.threads import side_by_side
 
+# Chosen, as the next two: places measured for a cue elsewhere; more costs time, fewer may miss a moved cue.
 FAR_TRIES = 6
+# Chosen: the coarse score from which a missing cue is worth a measurement.
 FAINT_COARSE = 0.3
+# Chosen, as the first.
 COPY_TRIES = 2
 COPY_LIKENESS = 0.15
-"""A copy looks at most so much less alike than the cues that are in place do."""
+"""Chosen: a copy looks at most so much less alike than the cues that are in place do."""
 
 
 def elsewhere(

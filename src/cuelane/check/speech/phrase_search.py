@@ -20,18 +20,27 @@ from cuelane.check.intake import ANALYSIS_RATE, SILENCE
 from cuelane.check.templates import Template
 
 HOP = ANALYSIS_RATE // 100
+# Common practice of speech recognition: frames of 25 ms every 10 ms, at 16 kHz.
 WINDOW = 400
+# Derived: the next power of two above the window.
 N_FFT = 512
+# Chosen: more tells near twins better and costs time, fewer finds less in music.
 N_BANDS = 18
+# Chosen: what codecs keep and rooms leave of speech.
 LOW_HZ, HIGH_HZ = 200.0, 7000.0
+# Chosen: half a second; shorter takes words for a steady bed, longer leaves slow music in.
 MEAN_FRAMES = 51
 
+# Chosen: 20 s at once, a power of two for the transform; longer costs memory.
 BLOCK_FRAMES = 2048
+# Chosen: 8 s of a cue tell it from all others; more costs time.
 LONGEST_FRAMES = 800
+# Chosen: more costs memory, fewer leaves the processor waiting for Python.
 BLOCKS_AT_ONCE = 4
+# Chosen: the coarse look may only lose none; lower gives more places to measure than there is time for.
 MIN_SCORE = 0.35
 MOST_CANDIDATES = 200_000
-"""When there are more, the less likely half goes, so that a day of music fills no memory."""
+"""Chosen: when there are more, the less likely half goes, so that a day of music fills no memory."""
 
 Features = npt.NDArray[np.float32]
 

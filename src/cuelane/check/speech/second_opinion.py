@@ -15,7 +15,10 @@ import numpy as np
 
 from cuelane.check.intake import ANALYSIS_RATE, CheckedSound
 
+# Chosen: a word's first and last sounds need some quiet; more hears the neighbour.
 AROUND_S = 0.3
+# Measured, with the best-path search off: with the recogniser's defaults for both, 388 of 660 words were
+# lost where music was as loud as speech.
 BEAM = 1e-64
 _WORD = re.compile(r"[a-z']+")
 

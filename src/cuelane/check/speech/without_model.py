@@ -22,17 +22,23 @@ from cuelane.check.match import match
 
 STEP = ANALYSIS_RATE // 1000
 WINDOW = 5 * STEP
+# Derived: the rule of an onset, within 35 dB of the loudest 5 ms, as clips are cut by.
 RANGE_DB = 35.0
 MARGIN_DB = 12.0
-"""Speech must stand so far above the sound around it for its edges to be seen."""
+"""Chosen: speech must stand so far above the sound around it for its edges to be seen."""
+# Chosen: longer than the closure of a p, t or k; a longer one joins two cues.
 PAUSE_S = 0.12
+# Chosen: farther from its place a cue without a template cannot be told from another.
 REACH_S = 0.5
+# Chosen: softer than this nothing is speech, even in a file at a low level.
 QUIET_DBFS = -90.0
+# Chosen: a cue may end so much earlier than its length says, where its last sound is soft.
 END_S = 0.15
 TAIL_S = 0.45
-"""A cue may end so much earlier or, in a room, later than its length says."""
+"""Chosen: a cue may end so much earlier or, in a room, later than its length says."""
 COVERED_DB = 38.0
-"""Sound between the cues must lie so far under them for an edge 35 dB down to be seen."""
+"""Chosen: sound between the cues must lie so far under them for an edge 35 dB down to be seen."""
+# Chosen: lower reads an offset into another session's file, higher misses one under music.
 MIN_ALIKE = 0.3
 
 

@@ -43,7 +43,7 @@ class Clip:
 
 
 def content_hash(samples: Samples) -> str:
-    """Return ``sha256:<hex>`` over the samples as little-endian 24-bit PCM, the form the store keeps."""
+    """Return ``sha256:<hex>`` over `samples`, shape (n_frames,), as the 24-bit PCM that the store keeps."""
     return "sha256:" + hashlib.sha256(pcm24_bytes(samples)).hexdigest()
 
 

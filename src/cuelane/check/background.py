@@ -49,7 +49,10 @@ def tenths(recording: CheckedSound) -> npt.NDArray[np.float32]:
 
 
 def background(power: npt.NDArray[np.float32], spans: Iterable[tuple[float, float]]) -> Background:
-    """Return the level outside `spans`, (first, last) in seconds of the file, from its :func:`tenths`."""
+    """Return the level outside `spans`, (first, last) in seconds of the file.
+
+    `power` is as :func:`tenths` gives it, shape (n_tenths,).
+    """
     is_open = np.ones(len(power), bool)
     for first_s, last_s in spans:
         low = max(0, int((first_s - GUARD_S) * 10))

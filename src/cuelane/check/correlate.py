@@ -70,6 +70,8 @@ class TemplateSpectra:
 
     @classmethod
     def of(cls, x: Signal, template: Signal) -> TemplateSpectra:
+        """Return the spectra of `x`, shape (n,), and of `template`, shape (m,), m <= n, at one sample
+        rate."""
         n = next_fast_len(len(x), real=True)
         return cls(rfft(x, n), rfft(template, n), n, len(x) - len(template) + 1)
 
@@ -80,8 +82,8 @@ class TemplateSpectra:
     def correlation_without(self, lag: float, gain: float) -> Signal:
         """Return :meth:`correlation` as it is once `gain` times the template is taken out of the sound.
 
-        `lag`, in samples and between them too, is where the template then begins. Good to 1 % of what is
-        taken out: enough to see whether anything of its size is left.
+        `lag`, in samples and between them too, is where the template then begins. Shape (n_lags,); good to
+        1 % of what is taken out: enough to see whether anything of its size is left.
         """
         turn = np.arange(self.n // 2 + 1, dtype=np.float32) * np.float32(2 * np.pi * lag / self.n)
         power = np.square(self.template.real) + np.square(self.template.imag)
@@ -109,7 +111,10 @@ def scores(
 
 
 def vertex(y: npt.NDArray[np.floating], at: int) -> float:
-    """Return the top of the parabola through ``y[at - 1 : at + 2]``, within half a sample of `at`."""
+    """Return the top of the parabola through ``y[at - 1 : at + 2]``, within half a sample of `at`.
+
+    `y` has shape (n,); at its ends, or where it does not bend down, the answer is `at`.
+    """
     if not 0 < at < len(y) - 1:
         return float(at)
     before, here, after = float(y[at - 1]), float(y[at]), float(y[at + 1])
@@ -152,7 +157,7 @@ def best(x: Signal, template: Signal, spectra: TemplateSpectra | None = None) ->
 
 
 def peak_at(plain: Signal, normal: Table, energy: float, at: int) -> Peak:
-    """Return the top near the whole lag `at`, from what :func:`scores` gave."""
+    """Return the top near the whole lag `at`, from what :func:`scores` gave, shape (n_lags,) both."""
     lag, value = top_between(plain, at)
     size = float(plain[at])
     score = float(normal[at]) * (value / size if size > 0 else 1.0)

@@ -208,7 +208,8 @@ def robust_line(
     """Return (rate, offset of each group) of parallel lines through (x, y) that outliers do not move.
 
     Reweighted least squares with Tukey's biweight, from the medians. All groups share the rate; a given
-    `rate` is kept.
+    `rate` is kept. `x`, `y` (seconds) and `weight` (0 or more) have shape (n,), n >= 1; `group`, the same
+    shape, numbers the groups from 0, and the offsets, in seconds, have shape (n_groups,).
     """
     group = np.zeros(len(x), dtype=np.int64) if group is None else group
     n_groups = int(group.max()) + 1

@@ -66,6 +66,7 @@ class CheckedSound:
         self.n_frames = 0
 
     def append(self, block: Signal) -> None:
+        """Take the next samples, shape (n,), 16 kHz mono, full scale 1.0. One thread may write."""
         half = np.zeros(len(block), dtype=np.float16)
         for first in range(0, len(block), self._STEP):
             part = block[first : first + self._STEP]
@@ -76,7 +77,7 @@ class CheckedSound:
         self.n_frames += len(block)
 
     def read(self, start: int, n: int) -> Signal:
-        """Return `n` samples from `start`, either of which may reach outside the file."""
+        """Return `n` samples from `start`, shape (n,), silent where they reach outside the file."""
         out = np.zeros(n, dtype=np.float32)
         first, last = max(0, start), min(self.n_frames, start + n)
         if last > first:

@@ -59,7 +59,7 @@ class Template:
         return self._made[rate]
 
     def emphasised(self, rate: float = 1.0) -> Signal:
-        """Return :meth:`sound` with pre-emphasis."""
+        """Return :meth:`sound` with pre-emphasis; shape (n,)."""
         return pre_emphasise(self.sound(rate))
 
 

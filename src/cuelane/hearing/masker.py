@@ -72,7 +72,8 @@ class Music:
         )
 
     def loudest(self, length_s: float) -> Array:
-        """Return the mean band powers of the stretch of this length that is loudest in the bands."""
+        """Return the mean band powers of the stretch of this length that is loudest in the bands; shape
+        (18,)."""
         n_frames = min(len(self.frames), max(1, round(length_s * FRAMES_PER_SECOND)))
         total = np.concatenate([[0.0], np.cumsum(self.frames.sum(axis=1, dtype=np.float64))])
         first = int(np.argmax(total[n_frames:] - total[:-n_frames]))

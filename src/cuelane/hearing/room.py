@@ -167,7 +167,11 @@ def room(
 
 
 def cue_over_masker(event: Event, speech_db: Array, masker_db: Array, music_level_lu: float) -> CueRoom:
-    """Return how a cue fares; `masker_db` is the masker's spectrum at the loudness of speech."""
+    """Return how a cue fares over a masker that is `music_level_lu` against speech.
+
+    `speech_db` and `masker_db`, the masker at the loudness of speech, are spectrum levels, dB SPL per hertz,
+    shape (18,).
+    """
     sii = speech_intelligibility_index(speech_db, masker_db + music_level_lu)
     good, understood = (highest_masker_gain_db(speech_db, masker_db, target) for target in (GOOD, POOR))
     return CueRoom(
@@ -216,7 +220,10 @@ def highest_pip_masker_gain_db(
 
 
 def pip_over_masker(event: Event, pip_db: float, masker_db: Array, music_level_lu: float) -> PipRoom:
-    """Return how a pip fares; `masker_db` is the masker's spectrum at the loudness of speech."""
+    """Return how a pip of `pip_db` SPL fares over a masker that is `music_level_lu` against speech.
+
+    `masker_db` holds the masker's spectrum levels at the loudness of speech, dB SPL per hertz, shape (18,).
+    """
     level_db = pip_over_masker_db(event, pip_db, masker_db + music_level_lu)
     good, heard = (
         highest_pip_masker_gain_db(event, pip_db, masker_db, target_db)

@@ -51,7 +51,10 @@ class Procedure:
 
     @functools.cached_property
     def octaves_up(self) -> Array:
-        """How far above each column's upper edge each row's centre lies, in octaves; 0 where it does not."""
+        """How far above each column's upper edge each row's centre lies, in octaves; 0 where it does not.
+
+        Shape (n_bands, n_bands).
+        """
         centre = self.centre_hz
         return np.asarray(self.below * 3.32 * np.log10(0.89 * centre[:, np.newaxis] / centre))
 
@@ -161,7 +164,8 @@ def highest_masker_gain_db(
 ) -> float | None:
     """Return the largest gain (dB) that may be given to the masker while the SII stays at `target` or above.
 
-    As :func:`highest_gain_db` does; the SII falls steadily as the masker rises.
+    As :func:`highest_gain_db` does; the SII falls steadily as the masker rises. Both spectra are levels in
+    dB SPL per hertz, shape (18,).
     """
 
     def enough(gain_db: float) -> bool:

@@ -86,7 +86,8 @@ def decode_at_own_rate(
 ) -> tuple[int, int, Generator[Block, None, None]]:
     """Return the sample rate of `path`, its number of channels, and its sound as :func:`decode` yields it.
 
-    A file of more than `most_channels` is mixed to that many. Raises as :func:`decode` does.
+    A block has shape (n, n_channels). A file of more than `most_channels` is mixed to that many. Raises as
+    :func:`decode` does.
     """
     path = Path(path)
     require_file(path)
@@ -281,7 +282,7 @@ def _finite(blocks: Iterator[Block], notice: Damage) -> Iterator[Block]:
 
 
 def all_finite(block: npt.NDArray[np.floating]) -> bool:
-    """Return whether every sample is a number. A sum that is one says so at a fraction of the cost."""
+    """Return whether every sample of `block`, of any shape, is finite: a finite sum says so sooner."""
     with np.errstate(over="ignore", invalid="ignore"):
         total = np.sum(block)
     return bool(np.isfinite(total)) or bool(np.isfinite(block).all())
@@ -318,7 +319,7 @@ def _resampled(blocks: Iterator[Block], rate_in: int, rate_out: int, n_channels:
 
 
 def rechunk(blocks: Iterator[Block], block_frames: int) -> Generator[Block, None, None]:
-    """Yield the same frames in blocks of exactly `block_frames`, the last one shorter."""
+    """Yield the same frames in blocks of shape (block_frames, n_channels), the last one shorter."""
     held: list[Block] = []
     n_held = 0
     for block in blocks:

@@ -37,6 +37,8 @@ def power_of_loudness(loudness_lufs: float) -> float:
 def channel_weights(n_channels: int) -> Array:
     """Return the standard's weight of each channel: all 1 up to three; L R C Ls Rs; L R C LFE Ls Rs.
 
+    Shape (n_channels,), linear.
+
     Raises
     ------
     SignalError : no weights are laid down here for so many channels.

@@ -41,7 +41,7 @@ def cut_take(
     tone: Spectrum | None = None,
     soften_by_db: float = 0.0,
 ) -> Audio:
-    """Return :func:`cut_with_onset`'s clip alone."""
+    """Return :func:`cut_with_onset`'s clip alone; shape (n,)."""
     return cut_with_onset(
         recording,
         start_s,
@@ -65,7 +65,7 @@ def cut_with_onset(
 ) -> tuple[Audio, float, float]:
     """Return the sound between two pauses as a clip at 48 kHz, and its onset and end in the recording, in s.
 
-    The clip's loudness is -23 LUFS, its peak at most -1 dBFS.
+    The clip has shape (n,), full scale 1.0; its loudness is -23 LUFS, its peak at most -1 dBFS.
 
     Parameters
     ----------

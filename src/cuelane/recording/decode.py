@@ -73,19 +73,23 @@ class Recording:
         return Recording(self.source, self._full, self._low, first_ms=first_ms, n_listen=n_listen)
 
     def full(self, start_s: float, end_s: float) -> Audio:
-        """Return 48 kHz samples from `start_s` to `end_s`, as far as there are any."""
+        """Return 48 kHz samples from `start_s` to `end_s`, as far as there are any; shape (n,), full scale
+        1.0."""
         return self.full_frames(round(start_s * CLIP_RATE), round(end_s * CLIP_RATE))
 
     def full_frames(self, start: int, end: int) -> Audio:
-        """Return 48 kHz samples from frame `start` to `end`, as far as there are any."""
+        """Return 48 kHz samples from frame `start` to `end`, as far as there are any; shape (n,), full scale
+        1.0."""
         first, last = (min(max(0, at), self.n_frames) + self._first for at in (start, end))
         return _float(self._full[first:last])
 
     def low(self, start_s: float, end_s: float) -> Audio:
-        """Return 16 kHz samples from `start_s` to `end_s`, as far as there are any."""
+        """Return 16 kHz samples from `start_s` to `end_s`, as far as there are any; shape (n,), full scale
+        1.0."""
         return self.low_frames(round(start_s * LISTEN_RATE), round(end_s * LISTEN_RATE))
 
     def low_frames(self, start: int, end: int) -> Audio:
+        """Return 16 kHz samples from frame `start` to `end`, as far as there are any; shape (n,)."""
         first, last = (min(max(0, at), self.n_listen) + self._first_low for at in (start, end))
         return _float(self._low[first:last])
 

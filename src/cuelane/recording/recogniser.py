@@ -112,7 +112,8 @@ class ScriptListener:
         self._decoder.activate_search("script")
 
     def hear(self, samples: Audio) -> list[HeardWord]:
-        """Return the words heard in `samples` (16 kHz mono); none if there is nothing like speech."""
+        """Return the words heard in `samples`, shape (n,), 16 kHz mono; none if there is nothing like
+        speech."""
         if len(samples) < LISTEN_RATE // 10:
             return []
         return _decode(self._decoder, samples)
@@ -156,7 +157,9 @@ class Aligner:
         self._decoder = _decoder(lm=None, **_ALIGN_SETTINGS)
 
     def align(self, words: Sequence[str], samples: Audio) -> list[HeardWord] | None:
-        """Return each of `words` with its place in `samples` (16 kHz mono), or None if they do not fit.
+        """Return each of `words` with its place in `samples`, or None if they do not fit.
+
+        `samples` are 16 kHz mono, shape (n,), full scale 1.0.
 
         Parameters
         ----------
@@ -172,7 +175,7 @@ class Aligner:
     def score(self, words: Sequence[str], samples: Audio) -> int | None:
         """Return how well `words` fit all of `samples`, in the engine's log units, or None if they do not.
 
-        Only scores of the same samples can be compared.
+        `samples` are 16 kHz mono, shape (n,). Only scores of the same samples can be compared.
         """
         if self.align(words, samples) is None:
             return None
@@ -189,5 +192,5 @@ class FreeListener:
         self._decoder = _decoder()
 
     def hear(self, samples: Audio) -> list[HeardWord]:
-        """Return the words heard in `samples` (16 kHz mono)."""
+        """Return the words heard in `samples`, shape (n,), 16 kHz mono, full scale 1.0."""
         return _decode(self._decoder, samples)

@@ -62,7 +62,7 @@ def room_tone(recording: Recording, pieces: Sequence[Sound]) -> Spectrum | None:
 
 
 def level_db(tone: Spectrum) -> float:
-    """Return the level in dB of a room tone as :func:`room_tone` gives it, the bins above 100 Hz summed."""
+    """Return the level in dB of a :func:`room_tone`, shape (1025,), the bins above 100 Hz summed."""
     return float(10 * np.log10(tone[round(100 * WINDOW / CLIP_RATE) :].sum() + 1e-20))
 
 

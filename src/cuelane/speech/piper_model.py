@@ -141,7 +141,10 @@ class PiperModel:
 
 
 def join_sentences(spoken: list[Array], sample_rate: int, pause_ms: int) -> Array:
-    """Return sentences one after another, `pause_ms` from the end of one to the onset of the next."""
+    """Return sentences one after another, `pause_ms` from the end of one to the onset of the next.
+
+    Each, and the answer, has shape (n_frames,), full scale 1.0; silent ones are left out.
+    """
     parts: list[Array] = []
     last_tail = 0
     for audio in spoken:

@@ -49,9 +49,10 @@ def rivals(lines: Sequence[str]) -> list[list[int]]:
 
 
 def lead(aligner: Aligner, samples: Audio, line: str, others: Sequence[str]) -> tuple[float, int | None]:
-    """Return by how much `line` fits `samples` (16 kHz mono) better than any of `others`, and which is next.
+    """Return by how much `line` fits `samples` better than any of `others`, and which is next.
 
-    The lead is negative if another fits better, and infinite if no other can be fitted at all.
+    `samples` are 16 kHz mono, shape (n,). The lead is negative if another fits better, and infinite if no
+    other can be fitted at all.
     """
     own = aligner.score(spoken_words(line), samples)
     scores = [(aligner.score(spoken_words(other), samples), index) for index, other in enumerate(others)]
@@ -69,7 +70,7 @@ def doubted(
 
     Parameters
     ----------
-    sound : returns 16 kHz samples between two times in s.
+    sound : returns 16 kHz samples between two times in s, shape (n,).
     """
     of_line = rivals(lines)
     out = []
@@ -91,7 +92,8 @@ def confirmed(
 ) -> list[Take]:
     """Return `takes` with those confirmed whose own words fit the sound as well as what was heard in it.
 
-    Only the last reading of a line, in its order, of the length it needs: a false start is none of these.
+    `sound` gives 16 kHz samples between two times in s, shape (n,). Only the last reading of a line, in its
+    order, of the length it needs: a false start is none of these.
     """
     rate = seconds_a_letter(takes, lines)
     last = {take.line: take.start_s for take in sorted(takes, key=lambda take: take.start_s)}

@@ -65,7 +65,7 @@ def measure_levels(samples: Audio, sample_rate: int) -> FrameLevels:
 
 
 def segment(samples: Audio, sample_rate: int) -> Any:
-    """Return `samples` (mono, full scale 1.0) as a pydub segment of 16 bits."""
+    """Return `samples` (mono, shape (n,), full scale 1.0) as a pydub segment of 16 bits."""
     data = np.clip(np.rint(samples * 32_767.0), -32_768, 32_767).astype("<i2").tobytes()
     return audio_segment()(data=data, sample_width=2, frame_rate=sample_rate, channels=1)
 

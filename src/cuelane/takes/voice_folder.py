@@ -89,7 +89,9 @@ def write_voice(staged: Staged, folder: Path, result: TakesResult) -> int:
 
 
 def keep_clip(folder: Path, number: int, text: str, clip: npt.NDArray[np.float32]) -> None:
-    """Write one line's clip (48 kHz mono) into the voice, in place of an earlier one of the same words.
+    """Write one line's clip into the voice, in place of an earlier one of the same words.
+
+    `clip` is 48 kHz mono, shape (n,), full scale 1.0.
 
     Raises
     ------

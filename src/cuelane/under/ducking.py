@@ -102,7 +102,10 @@ def under_ceiling(
 
 
 def gain_of_nodes(nodes_db: Array, node_frames: int) -> npt.NDArray[np.float32]:
-    """Return the linear gain of each sample between the first and the last of `nodes_db`."""
+    """Return the linear gain of each sample between the first and the last of `nodes_db`.
+
+    `nodes_db` has shape (n_nodes + 1,), dB; the gains have shape (n_nodes * node_frames,).
+    """
     if (nodes_db == nodes_db[0]).all():
         gain = np.float32(10 ** (nodes_db[0] / 20))
         return np.full((len(nodes_db) - 1) * node_frames, gain, dtype=np.float32)

@@ -76,7 +76,8 @@ class Profiler:
     def finish(self) -> tuple[Profile, npt.NDArray[np.float32]]:
         """Return the profile of all that was pushed, and its bands by 100 ms (see :class:`BandSpectra`).
 
-        Silence is taken to follow; the last node may be part.
+        Silence is taken to follow; the last node may be part. The bands have shape (n_hops, 18), mean
+        squares.
         """
         n_nodes = -(-self.n_frames // self._node)
         tail = np.zeros((self._node, self._pending.shape[1]), dtype=np.float32)

@@ -115,7 +115,10 @@ class Bed:
         return min(round(CROSSFADE_S * self.sample_rate / node_frames(self.sample_rate)), self.n_nodes // 3)
 
     def closing(self, nodes: Array) -> Array:
-        """Return the gain of the fade that ends the music with the session, at places in session nodes."""
+        """Return the gain of the fade that ends the music with the session, at places in session nodes.
+
+        0 to 1, shape as `nodes`.
+        """
         if not self._closing:
             return np.ones(nodes.shape)
         return np.asarray(np.sin(np.pi / 2 * np.clip((self.n_nodes - nodes) / self._closing, 0, 1)))

@@ -43,7 +43,11 @@ class Path:
 
 
 def follow(places_s: Floats, gains: Floats, expected_s: Sequence[float]) -> Path:
-    """Return the best path of `expected_s` through `places_s`; `gains`, 0 to 1, say how clear a place is."""
+    """Return the best path of `expected_s` through `places_s`.
+
+    `places_s`, shape (n_places,), are in order of time; `gains`, the same shape, 0 to 1, say how clear each
+    is.
+    """
     n_places = len(places_s)
     # Of each step: boundary, place, step before, moved here. "Alive" are the steps a path may go on from.
     steps: list[tuple[int, int, int, bool]] = []
@@ -83,7 +87,8 @@ def follow(places_s: Floats, gains: Floats, expected_s: Sequence[float]) -> Path
 def fit(path: Path, places_s: Floats, gains: Floats, expected_s: Sequence[float]) -> float:
     """Return how well `path` fits, 0 to 1: the share of boundaries explained beyond what chance explains.
 
-    Chance is as many places just as clear, each moved by up to 2 s.
+    Chance is as many places just as clear, each moved by up to 2 s. `places_s` and `gains` have shape
+    (n_places,), as :func:`follow` takes them.
     """
     moved = places_s + np.random.default_rng(0).uniform(-_JITTER_S, _JITTER_S, len(places_s))
     order = np.argsort(moved)

@@ -53,7 +53,11 @@ def shifted(scores: Array, by_s: float) -> Array:
 
 
 def peaks(scores: Array, least: float, apart_s: float = LEAST_APART_S) -> npt.NDArray[np.int64]:
-    """Return the places of the highest pooled `scores` of at least `least`, no two closer than `apart_s`."""
+    """Return the places of the highest pooled `scores`, of at least `least`, no two closer than `apart_s`.
+
+    `scores` has shape (n,), 0 to 1, one each 4 ms; the places are indices into it, in order, shape
+    (n_peaks,).
+    """
     padded = np.concatenate([[0.0], scores, [0.0]])
     places, _ = find_peaks(padded, height=least, distance=max(1, round(apart_s * SCORE_RATE / POOL)))
     return np.asarray(places - 1, dtype=np.int64)

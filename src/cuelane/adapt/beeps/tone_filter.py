@@ -52,7 +52,8 @@ class ToneSpectra:
     def bands(self, frequency_hz: float) -> Iterator[tuple[int, Complex]]:
         """Yield (number of scores, band) for each minute: the band around `frequency_hz` at 0 Hz, at 1 kHz.
 
-        The band begins 2 s before the minute's first score and goes on for some seconds after its last.
+        The band is complex, shape (65536,), full scale 1.0. It begins 2 s before the minute's first score and
+        goes on for some seconds after its last.
         """
         for start in range(0, self.n_scores * DOWN, _BLOCK):
             spectrum = self._kept.get(start) if self._kept is not None else None

@@ -89,7 +89,8 @@ class Hearing:
         self._loudness: Loudness | None = None
 
     def low(self, start_s: float, end_s: float) -> Audio:
-        """Return 16 kHz samples from `start_s` to `end_s`, silent where a beep sounds."""
+        """Return 16 kHz samples from `start_s` to `end_s`, silent where a beep sounds; shape (n,), full scale
+        1.0."""
         start_s = max(0.0, start_s)
         samples = np.array(self.recording.low(start_s, end_s))
         first = max(0, int(np.searchsorted(self._starts, start_s - 2.0)))
@@ -102,7 +103,7 @@ class Hearing:
 
     @property
     def level_db(self) -> npt.NDArray[np.float32]:
-        """RMS level in dBFS every 10 ms, of 30 ms."""
+        """RMS level of 30 ms in dBFS, every 10 ms; shape (n_hops,), at least -120."""
         if self._level_db is None:
             import librosa
 

@@ -80,6 +80,8 @@ def levels_db(samples: Audio) -> Levels:
 def sounding(level: Levels, quiet_dbfs: float, below_peak_db: float) -> Sounding:
     """Return where there is sound in `level`, 15 ms of it at least: single clicks do not count.
 
+    `level` is as :func:`levels_db` gives it, shape (n,); so is the answer's shape.
+
     Parameters
     ----------
     quiet_dbfs : the level of a pause nearby; sound is clear of it.
@@ -99,7 +101,10 @@ def _without_runs(sound: Sounding, shorter_than_s: float) -> Sounding:
 
 
 def pauses(sound: Sounding, shortest_s: float) -> list[tuple[int, int]]:
-    """Return (start, end) of the pauses in `sound` that last `shortest_s` and that sound ends, as indices."""
+    """Return (start, end) of the pauses in `sound` that last `shortest_s` and that sound ends.
+
+    `sound` has shape (n,), one each 2.5 ms; start and end are indices into it.
+    """
     edges = np.flatnonzero(np.diff(np.concatenate([[True], sound, [True]]).astype(int)))
     found = zip(edges[::2], edges[1::2], strict=True)
     return [(int(a), int(b)) for a, b in found if (b - a) * HOP_S >= shortest_s and b < len(sound)]

@@ -84,7 +84,11 @@ def _band_filter(
 
 
 def band_of(spectrum: Complex, n: int, frequency_hz: float, n_out: int) -> Complex:
-    """Return the band round `frequency_hz` at zero frequency, `n_out` samples for the `n` of the sound."""
+    """Return the band round `frequency_hz` at zero frequency, shape (n_out,), complex, for `n` samples of
+    sound.
+
+    `spectrum` is the sound's at 16 kHz, shape (n // 2 + 1,).
+    """
     bins, places, weight, turn = _band_filter(n, frequency_hz, n_out)
     out = np.zeros(n_out, dtype=np.complex64)
     out[places] = spectrum[bins] * weight
@@ -119,6 +123,7 @@ class ToneSearch:
         self._start = -self._margin
 
     def push(self, block: Signal) -> None:
+        """Take the next samples, shape (n,), 16 kHz mono, full scale 1.0."""
         if not self._kinds:
             return
         self._waiting.append(block)
@@ -205,8 +210,9 @@ def measure(
 ) -> Tone | None:
     """Return the best pip of `kind` whose onset lies in [low_s, high_s], by envelope alone.
 
-    `sound` is at 16 kHz and begins at `first_s` of the file; it must reach a guard beyond the range.
-    `sample_rate` is the schedule's: a pip's middle lies half way between its first sample and its last.
+    `sound`, shape (n,), is at 16 kHz, full scale 1.0, and begins at `first_s` of the file; it must reach a
+    guard beyond the range. `sample_rate` is the schedule's: a pip's middle lies half way between its first
+    sample and its last.
     """
     step = ANALYSIS_RATE // FINE_RATE
     n = -(-len(sound) // 2048) * 2048

@@ -128,6 +128,7 @@ class PhraseSearch:
         return self._spectra
 
     def push(self, block: Signal) -> None:
+        """Take the next samples, shape (n,), 16 kHz mono, full scale 1.0."""
         if not self._keys:
             return
         self._waiting.append(block)

@@ -63,7 +63,7 @@ def _power_db(sound: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
 
 
 def stretches(sound: npt.NDArray[np.float32], first_s: float) -> list[Speech]:
-    """Return the stretches of sound in `sound` (16 kHz, beginning at `first_s`), at least 30 ms long."""
+    """Return the stretches of sound of at least 30 ms in `sound`, shape (n,), 16 kHz, from `first_s` on."""
     level = _power_db(sound)
     top = float(np.percentile(level, 99.5))
     floor = float(np.percentile(level, 10))
@@ -147,7 +147,8 @@ def find_offset(
 ) -> float | None:
     """Return by how much the file is later than the schedule, from where there is sound at all.
 
-    `outline` holds (lowest, highest) sample `per_s` times a second; `spans` (onset, end) of every event.
+    `outline`, shape (n, 2), holds (lowest, highest) sample `per_s` times a second; `spans` (onset, end) of
+    every event.
     """
     size = np.abs(outline).max(axis=1) if len(outline) else np.zeros(0, np.float32)
     if not size.any():

@@ -351,18 +351,21 @@ def test_more_than_half_the_time_is_not_called() -> None:
 
 
 def test_a_breath_block_is_announced_before_its_first_breath() -> None:
-    """The time to get ready names what comes; the voice leads the first breaths, then hands over."""
+    """Talk names what comes and counts it; the voice leads the first breaths, then hands over."""
     block = {"block": "Even breath", "pattern": "breath", "inhale": "5s", "exhale": "5s", "cycles": 6}
     found = arranged({"session": [block]}).schedule
     texts = [cue.text for cue in found.cues]
-    assert texts[1:3] == ["Get ready.", "First: Even breath."]
+    assert texts[1:3] == [
+        "Even breath. In for five, out for five.",
+        "A high tone means breathe in, a low one breathe out.",
+    ]
     led = [
         *["Breathe in.", "Breathe out."] * 2,
-        "Now the tones lead: high for in, low for out.",
-        "This one, and one more.",
-        "The last one.",
+        "Now the tones lead.",
+        "One more after this.",
+        "The last of these.",
     ]
-    assert texts[3:-1] == led
+    assert texts[3:-2] == led
 
 
 def test_a_choice_is_said_to_be_one() -> None:

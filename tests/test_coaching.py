@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
 from hypothesis import given, settings
@@ -243,7 +243,7 @@ def test_the_demos_say_what_is_so(path: Path) -> None:
     assert list(untrue(schedule)) == []
     assert crowded(schedule) == []
     assert praise_faults(schedule) == []
-    calls = [cue.text for cue in schedule.cues if cue.role == "time" and cue.text != "The last one."]
+    calls = [cue.text for cue in schedule.cues if cue.role == "time" and cue.text != "The last of these."]
     assert all(len(set(calls[k : k + 3])) > 1 for k in range(len(calls) - 2))
 
 
@@ -261,14 +261,121 @@ def test_every_kind_of_sentence_is_held_against_the_timetable() -> None:
         assert words.lower() in said.lower(), words
 
 
+def test_a_breath_block_is_explained_before_it_starts() -> None:
+    """Count, tones, caution and choice stand before the first tone; an empty end gets a breath in.
+
+    With each phase of whole seconds of its own, the count is that of the timetable.
+    """
+    phases = {"inhale": "3s", "hold": "4s", "exhale": "5s", "hold_out": "6s"}
+    block = {"block": "Box", "pattern": "breath", "cycles": 3} | phases
+    blocks = [{"block": "Legs", "pattern": "circuit", "work": "30s", "exercises": ["crouch"]}, block]
+    plan = {"session": [*blocks, block], "exercises": {"crouch": {}}, "cautions": "standard"}
+    found = arranged(plan).schedule
+    starts = [row.start_sample for row in found.intervals if row.kind == "in" and row.round == 1]
+    texts = [(cue.onset_sample, cue.role, cue.text or "") for cue in found.cues]
+    count = "Next: Box. In for three, hold for four, out for five, and rest for six."
+    assert [at < starts[0] for at, _, text in texts if text == count] == [True, False]
+    warned = [(at, role) for at, role, text in texts if "light-headed" in text]
+    assert len(warned) == 1
+    assert warned[0][1] == "caution"
+    legs = max(row.end_sample for row in found.intervals if row.kind == "work")
+    assert legs < warned[0][0] < starts[0]
+    assert sum(text == "Breathe in, and let it go." for *_, text in texts) == 2
+    led = next(cue for cue in found.cues if cue.text == "Breathe in.")
+    assert led.onset_sample - starts[0] <= 0.4 * RATE
+    tones = {row.phase: row.frequency for row in _phases(found)}
+    assert len(set(tones.values())) == 4
+    assert tones["in"] > tones["hold"] > tones["out"] > tones["hold_out"]
+
+
+class Phase(NamedTuple):
+    phase: str
+    frequency: float
+
+
+def _phases(schedule: Schedule) -> Iterator[Phase]:
+    """Yield the phases of a schedule that has holds on both ends, with the tone that opens each."""
+    last = ""
+    for row in schedule.intervals:
+        if row.kind in ("in", "hold", "out"):
+            last = "hold_out" if row.kind == "hold" and last == "out" else row.kind
+            pip = next(one for one in schedule.pips if one.onset_sample == row.start_sample)
+            yield Phase(last, pip.frequency_hz or 0.0)
+
+
+def test_a_breath_block_can_go_unexplained() -> None:
+    """With `explain: false` it has no talk before it, and the tones are named later."""
+    block = {"block": "Slow", "pattern": "breath", "inhale": "6s", "exhale": "6s", "cycles": 4}
+    found = arranged({"session": [block | {"explain": False}]}).schedule
+    texts = [cue.text for cue in found.cues]
+    assert not any("In for six" in (text or "") for text in texts)
+    assert "First: Slow." in texts
+    at = texts.index("A high tone means breathe in, a low one breathe out.")
+    assert texts[at - 1] == "Breathe out."
+
+
+@pytest.mark.parametrize(
+    ("last", "end"),
+    [
+        (
+            {"block": "Slow", "pattern": "breath", "inhale": "4s", "exhale": "6s", "cycles": 3},
+            "get up slowly",
+        ),
+        ({"block": "Reach", "pattern": "flow", "work": "40s", "exercises": ["reach"]}, "before you move on"),
+        ({"block": "Cool-down", "pattern": "circuit", "work": "40s", "exercises": ["reach"]}, "move on"),
+        (None, "no cool-down"),
+    ],
+)
+def test_the_closing_counts_main_work_and_fits_what_came_last(last: dict[str, Any] | None, end: str) -> None:
+    """Warm-up, stretches and breaths are not counted; nobody who lies still is told to slow down."""
+    warm = {"block": "Warm-up", "pattern": "circuit", "work": "40s", "exercises": ["march"]}
+    main = {
+        "block": "Legs",
+        "pattern": "circuit",
+        "work": "60s",
+        "rounds": 6,
+        "exercises": ["crouch", "march"],
+    }
+    names = {"march": {}, "crouch": {}, "reach": {}}
+    found = arranged({"session": [warm, main, *([last] if last else [])], "exercises": names}).schedule
+    closing = " ".join(
+        cue.text or "" for cue in found.cues if found.intervals[cue.interval].block == "Closing"
+    )
+    assert end in closing
+    assert ("twelve sets" in closing) == (last is None or last["pattern"] != "breath")
+
+
+def test_a_missing_warm_up_is_said_once() -> None:
+    """Where a long session begins with its main work, and only there."""
+    main = {"block": "Legs", "pattern": "circuit", "work": "60s", "rounds": 11, "exercises": ["crouch"]}
+    warm = {"block": "Warm-up", "pattern": "flow", "work": "40s", "exercises": ["crouch"]}
+    for blocks, times in (([main], 1), ([warm, main], 0), ([main | {"rounds": 3}], 0)):
+        texts = texts_of({"session": blocks, "exercises": {"crouch": {}}})
+        assert sum("no warm-up" in text for text in texts) == times
+
+
+def test_changing_work_is_listed() -> None:
+    """A ladder's times are told one by one, as many as it has; of many, the first and the last."""
+    for works, said in (
+        (["20s", "30s", "40s"], "From round to round you work for twenty, thirty, then forty seconds."),
+        (["40s", "1m30s"], "you work for forty seconds, then one minute thirty seconds."),
+        ([f"{k}s" for k in range(20, 80, 10)], "for twenty seconds in the first, and for seventy seconds in"),
+    ):
+        block = {"block": "L", "pattern": "ladder", "work": works, "exercises": ["crouch", "bridge"]}
+        texts = texts_of({"session": [block], "exercises": {"crouch": {}, "bridge": {}}})
+        assert any(said in text for text in texts), texts
+
+
 def test_breaths_are_counted() -> None:
     """Of ten breaths half are done at the sixth, and two are left at the ninth."""
     block = {"block": "Slow", "pattern": "breath", "inhale": "4s", "hold": "4s", "exhale": "4s", "cycles": 10}
     found = arranged({"session": [block]}).schedule
     at = {cue.text: found.intervals[cue.interval].round for cue in found.cues}
-    assert (at["Halfway."], at["This one, and one more."], at["The last one."]) == (6, 9, 10)
-    assert any("leave one out" in (cue.text or "").lower() for cue in found.cues)
-    assert any("middle" in (cue.text or "") for cue in found.cues)
+    assert (at["Halfway."], at["One more after this."], at["The last of these."]) == (6, 9, 10)
+    first = min(row.start_sample for row in found.intervals if row.kind == "in")
+    before = [cue.text or "" for cue in found.cues if cue.onset_sample < first]
+    assert any("skip the holds" in text for text in before)
+    assert "Slow. In for four, hold for four, out for four." in before
 
 
 def texts_of(plan: dict[str, Any]) -> list[str]:
@@ -285,7 +392,9 @@ def test_the_opening_and_the_closing_tell_of_the_whole() -> None:
     """Two exercises three times at 40 s and 30 s: 6 sets, about as many minutes as the track has."""
     found = arranged(circuit()).schedule
     texts = [cue.text or "" for cue in found.cues]
-    assert "Two exercises, three times through. Forty seconds of work, thirty seconds of rest." in texts
+    assert (
+        "Two exercises, three times through. You work for forty seconds and rest for thirty seconds." in texts
+    )
     (about,) = [NUMBERS[match[1]] for text in texts if (match := re.search(r"About (\S+) minutes", text))]
     # To the nearest minute, but for the seconds by which saying so makes the track longer.
     assert abs(about * 60 - found.n_frames / RATE) <= 35

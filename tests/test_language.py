@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from cuelane.base.errors import UsageError
-from cuelane.base.language import Language, available_languages, load_language
+from cuelane.base.language import Language, available_languages, fill, load_language
 
 ENGLISH = load_language("en")
 
@@ -70,6 +70,10 @@ def test_every_sentence_of_a_phrase_begins_with_a_capital() -> None:
     """A side or a name is capitalised only where a sentence begins; braces in names are kept."""
     assert ENGLISH.say("side_change", "switch", side="right") == "Switch. Right side."
     assert ENGLISH.say("announce", "exercise", exercise="{odd} name") == "{odd} name."
+    assert fill("Stay tall. {side} foot back, {side} knee soft. “{side}?”", {"side": "élan"}) == (
+        "Stay tall. Élan foot back, élan knee soft. “Élan?”"
+    )
+    assert fill("About 2.5 {unit}: {unit}", {"unit": "kilos"}) == "About 2.5 kilos: kilos"
 
 
 def _pack(code: str) -> dict[str, Any]:

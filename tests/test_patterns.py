@@ -76,7 +76,7 @@ def test_the_1996_protocol_is_230_or_240_s() -> None:
 def test_box_breathing_is_three_and_three_quarter_breaths_a_minute() -> None:
     """4-4-4-4 s is a 16 s breath, 3.75 a minute (value from a secondary source)."""
     box = {"inhale": "4s", "hold": "4s", "exhale": "4s", "hold_out": "4s"}
-    found = intervals_of({"pattern": "breath", "cycles": 15, **box})
+    found = intervals_of({"pattern": "breath", "cycles": 15, "explain": False, **box})
     assert length_ms(found) == 240_000
     assert 15 / (length_ms(found) / 60_000) == 3.75
     assert [entry.kind for entry in found[:5]] == ["in", "hold", "out", "hold", "in"]
@@ -84,7 +84,8 @@ def test_box_breathing_is_three_and_three_quarter_breaths_a_minute() -> None:
 
 def test_a_phase_without_length_is_left_out() -> None:
     """4-7-8-0 has three phases and 19 s (value from a secondary source)."""
-    found = intervals_of({"pattern": "breath", "cycles": 2, "inhale": "4s", "hold": "7s", "exhale": "8s"})
+    phases = {"inhale": "4s", "hold": "7s", "exhale": "8s"}
+    found = intervals_of({"pattern": "breath", "cycles": 2, "explain": False, **phases})
     assert [entry.kind for entry in found] == ["in", "hold", "out"] * 2
     assert length_ms(found) == 38_000
 
@@ -217,5 +218,6 @@ def test_a_breath_blocks_cautions_are_said_before_it() -> None:
     """They get a talk interval of their own, after what the block says."""
     block = {"pattern": "breath", "inhale": "5s", "exhale": "5s", "cycles": 2}
     found = intervals_of(block | {"say": "Sit well.", "caution": "Stop if you feel light-headed."})
-    assert [line.text for line in found[0].lines] == ["Sit well.", "Stop if you feel light-headed."]
+    assert [line.text for line in found[0].lines][-2:] == ["Sit well.", "Stop if you feel light-headed."]
+    assert found[0].warns == ("Stop if you feel light-headed.",)
     assert [entry.kind for entry in found] == ["talk", "in", "out", "in", "out"]

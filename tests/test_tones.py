@@ -20,9 +20,13 @@ from cuelane.base.schedule import Event, Schedule
 from cuelane.meter import true_peak_dbtp
 from cuelane.render import mix
 
-KINDS = ("work", "rest", "change", "talk", "in", "hold", "out", "end")
+KINDS = ("work", "rest", "change", "talk", "in", "hold", "out", "hold_out", "end")
 RATES = (48_000, 44_100, 22_050, 16_000)
-EVERY = [(kind, role) for kind in ("work", "rest", "in", "hold", "out") for role in ("short", "long", "turn")]
+EVERY = [
+    (kind, role)
+    for kind in ("work", "rest", "in", "hold", "out", "hold_out")
+    for role in ("short", "long", "turn")
+]
 
 
 def _rendered(spec: PipSpec, rate: int = 48_000) -> np.ndarray:

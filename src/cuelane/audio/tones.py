@@ -8,10 +8,10 @@ anything     D6, 1174.66 Hz, 0.1 s    G5, 783.99 Hz, 0.7 s: down a fifth
 ===========  =======================  ===========================
 
 The middle of a two-sided set has one ``turn`` pip (E6, 1318.51 Hz, 0.25 s). Breath phases have a soft
-``phase`` tone each: in C6, hold G5, out E5. Pitches are equal-tempered (A4 = 440 Hz, ISO 16:1975; value from
-a secondary source), within the 600 Hz to 4 kHz that a phone's speaker gives. That short pips lead up to a
-long one whose start is the mark is the manner of the Greenwich Time Signal (value from a secondary source);
-no standard fixes pitch or length.
+``phase`` tone each, going down the stairs of a chord: in E6, hold C6, out G5, and E5 for staying empty.
+Pitches are equal-tempered (A4 = 440 Hz, ISO 16:1975; value from a secondary source), within the 600 Hz to
+4 kHz that a phone's speaker gives. That short pips lead up to a long one whose start is the mark is the
+manner of the Greenwich Time Signal (value from a secondary source); no standard fixes pitch or length.
 
 Level. Clips come at -20 LUFS, and a pip is to be heard about as loud as they are: its K-weighted level while
 it sounds is that of the speech, and shorter tones are raised by ``-10 lg(1 - exp(-T / 100 ms))`` for what the
@@ -47,7 +47,7 @@ LOWEST_HZ, HIGHEST_HZ = 600.0, 4_000.0
 # MIDI note numbers and milliseconds.
 _SHORT_MS, _LONG_WORK_MS, _LONG_REST_MS, _TURN_MS, _PHASE_MS = 100, 500, 700, 250, 600
 _E5, _G5, _A5, _C6, _D6, _E6, _A6 = 76, 79, 81, 84, 86, 88, 93
-_PHASE_NOTES = {"in": _C6, "hold": _G5, "out": _E5}
+_PHASE_NOTES = {"in": _E6, "hold": _C6, "out": _G5, "hold_out": _E5}
 
 ROLES = ("short", "long", "turn", "phase")
 
@@ -72,7 +72,7 @@ def pip_for(next_kind: str, role: str, sample_rate: int = SAMPLE_RATE) -> PipSpe
     Parameters
     ----------
     next_kind : the kind of the interval that begins (``work``, ``rest``, ``change``, ``talk``, ``in``,
-        ``hold``, ``out``), ``end`` for the session's end.
+        ``hold``, ``out``, ``hold_out`` for staying empty), ``end`` for the session's end.
     role : ``short`` or ``long``, or ``turn`` for the middle of a two-sided set. A breath phase begins
         with a ``phase`` tone, whatever is asked for; short pips that lead up to one are those before a rest.
 

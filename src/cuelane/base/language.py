@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -14,7 +14,22 @@ from num2words import num2words
 from cuelane.base.errors import UsageError
 
 _PLACEHOLDER = re.compile(r"\{(\w+)\}")
-_SENTENCE = re.compile(r"(?:^|[.!?] )\w")
+# Where a sentence begins: opening quotes and marks may come before its first letter.
+_BEGINS = re.compile(r"(?:^|[.!?…]\s+)[\"'“‘«¿¡(]*$")
+
+
+def fill(text: str, values: Mapping[str, str]) -> str:
+    """Return `text` with its placeholders filled; what begins a sentence there begins with a capital.
+
+    All at once, so that braces in a value are kept; a placeholder without a value stays as it is.
+    """
+    parts, at = [], 0
+    for match in _PLACEHOLDER.finditer(text):
+        parts.append(text[at : match.start()])
+        value = values.get(match[1], match[0])
+        parts.append(value[:1].upper() + value[1:] if _BEGINS.search("".join(parts)) else value)
+        at = match.end()
+    return "".join([*parts, text[at:]])
 
 
 class Language:
@@ -46,7 +61,7 @@ class Language:
     def say(
         self, section: str, key: str, *, turn: int = 0, count: int | None = None, **values: str | None
     ) -> str:
-        """Return a phrase with its placeholders filled, each sentence beginning with a capital.
+        """Return a phrase with its placeholders filled, each that begins a sentence with a capital.
 
         Of several forms it is number `turn`, from the first again after the last; forms with a placeholder
         whose value is None are passed over. `count` chooses between ``one`` and ``other``.
@@ -54,10 +69,8 @@ class Language:
         forms = self._forms(section, key, count)
         absent = {name for name, value in values.items() if value is None}
         usable = [form for form in forms if not absent & set(_PLACEHOLDER.findall(form))] or forms
-        # Not str.format, and all at once: a name in a plan may hold braces.
         filled = {name: value for name, value in values.items() if value is not None}
-        text = _PLACEHOLDER.sub(lambda match: filled.get(match[1], match[0]), usable[turn % len(usable)])
-        return _SENTENCE.sub(lambda match: match[0].upper(), text)
+        return fill(usable[turn % len(usable)], filled)
 
     def side(self, side: str) -> str:
         """Return the word for ``left`` or ``right``."""
@@ -97,6 +110,19 @@ class Language:
         ]
         text = " ".join(parts) or self.say("durations", "seconds", count=0, n=self.number(0))
         return text[:1].lower() + text[1:]
+
+    def durations(self, lengths_ms: Sequence[int]) -> str:
+        """Return lengths in order, such as ``twenty, thirty, then forty seconds``."""
+        seconds = [length_ms // 1000 for length_ms in lengths_ms]
+        if all(length_ms % 1000 == 0 for length_ms in lengths_ms) and all(2 <= one < 60 for one in seconds):
+            listed = self.listing([self.number(one) for one in seconds], "then")
+            # Not fill, which would begin it with a capital.
+            return self.phrase("durations", "several").replace("{items}", listed)
+        return self.listing([self.duration(length_ms) for length_ms in lengths_ms], "then")
+
+    def count_of(self, length_ms: int) -> str | None:
+        """Return how far one counts in a length, such as ``four``; None where it is no count of seconds."""
+        return self.number(length_ms // 1000) if length_ms % 1000 == 0 and length_ms else None
 
     def time_left(self, left_ms: int, length_ms: int, turn: int = 0) -> str:
         """Return the call for `left_ms` left of an interval of `length_ms`; whole seconds only."""

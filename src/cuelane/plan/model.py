@@ -279,6 +279,7 @@ class Breath(_BlockBase):
         2, description="So many breaths are led by voice; then the tones lead."
     )
     caution: CueLines = Field(default_factory=list, description="Always spoken, at the first appearance.")
+    explain: bool = Field(True, description="Tell the count and the tones before it, in time of its own.")
 
 
 class Script(_BlockBase):

@@ -25,6 +25,8 @@ OPEN_STRETCH_MS = 4_000
 # far ahead a pip can reach.
 BETWEEN_PIPS_MS = 100
 LONGEST_PIP_MS = 800
+# The tone of a breath phase that the voice leads. Chosen: a pitch is told from some 50 ms on (from memory).
+LED_TONE_MS = 120
 OPEN_STRETCH_FROM_MS = 20_000
 _KEPT_PLACEMENTS = 2_000
 
@@ -175,7 +177,10 @@ def _opening_pip(intervals: Sequence[Interval], index: int, sample_rate: int) ->
     if not entry.opening_pip:
         return None
     role = "turn" if entry.half == 2 and entry.kind == "work" else "long"
-    pip = pip_for(entry.kind, role, sample_rate)
+    pip = pip_for(entry.phase, role, sample_rate)
+    if entry.cycle is not None and entry.cycle <= entry.spoken_cycles:
+        # The voice names the phase, and should begin with it.
+        pip = shortened(pip, to_sample(LED_TONE_MS, sample_rate), sample_rate)
     # No two pips sound at once: one that would run into the next boundary's ends before it. (Short pips keep
     # clear of it by themselves, see expand; boundaries are at least 200 ms apart, see plan.values.)
     end_ms = entry.end_ms

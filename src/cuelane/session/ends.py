@@ -6,13 +6,13 @@ its cautions, and nothing more.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 from cuelane.base.language import Language
 from cuelane.plan.model import CueLine, Plan
-from cuelane.session.arc import arc_of, first_halves
+from cuelane.session.arc import arc_of
 from cuelane.session.model import Interval, Session
+from cuelane.session.part_names import is_main, is_named, main_sets
 from cuelane.session.pattern_words import how_it_goes
 
 # An easy pace, as slow as any voice here speaks, so that the same plan has the same boundaries with every
@@ -24,22 +24,33 @@ SHORTEST_TALK_MS = 3_000
 
 
 def easy_talk_ms(texts: Sequence[str]) -> int:
-    """Return time enough to say `texts` at an easy pace, in whole seconds' milliseconds.
-
-    A digit takes as long as a word, and a language written without spaces about a word for four letters.
-    """
-    words = sum(
-        max(len(text.split()), len(text) // 8) + sum(letter.isdigit() for letter in text) for text in texts
-    )
-    stops = sum(text.count(mark) for text in texts for mark in ".!?") + len(texts)
-    time_ms = words * _EASY_WORD_MS + stops * _EASY_STOP_MS + _EASY_EDGES_MS
+    """Return time enough to say `texts` at an easy pace, in whole seconds' milliseconds."""
+    time_ms = sum(map(_easy_ms, texts)) + _EASY_EDGES_MS
     return max(SHORTEST_TALK_MS, -(-time_ms // 1000) * 1000)
 
 
-_NO_COOL_DOWN_FROM_MS = 10 * 60_000
+def easy_places(texts: Sequence[str], length_ms: int) -> list[float]:
+    """Return where each text begins at an easy pace, as a part of the time in which it could begin.
+
+    A voice is quicker than that; said there, its lines have the silence between them and not behind them.
+    """
+    places, at_ms = [], 0
+    for text in texts:
+        own_ms = _easy_ms(text)
+        places.append(min(1.0, at_ms / max(1, length_ms - own_ms)))
+        at_ms += own_ms
+    return places
+
+
+def _easy_ms(text: str) -> int:
+    """A digit takes as long as a word, and a language without spaces about a word for eight letters."""
+    words = max(len(text.split()), len(text) // 8) + sum(letter.isdigit() for letter in text)
+    return words * _EASY_WORD_MS + (sum(text.count(mark) for mark in ".!?") + 1) * _EASY_STOP_MS
+
+
+# Below this length a session needs neither a warm-up nor a cool-down of its own: common practice, no source.
+_ENDS_FROM_MS = 10 * 60_000
 _MOST_PARTS = 6
-# Work so gentle that it is a cool-down itself.
-_GENTLE = ("flow", "breath", "script")
 
 
 def as_lines(texts: Sequence[str]) -> tuple[CueLine, ...]:
@@ -63,7 +74,7 @@ def opening(
     if session is not None and plan.coaching != "spare" and any(row.appearance for row in session.intervals):
         minutes = max(1, round(session.length_ms / 60_000))
         about = words.say("opening", "length", count=minutes, n=words.number(minutes))
-        lines = [f"{title} {about}", *_parts(session, words)]
+        lines = [f"{title} {about}", *_parts(session, words), *_cold(session, words)]
     needs = equipment(body)
     if needs:
         lines.append(words.say("opening", "needs", items=words.listing(needs)))
@@ -87,12 +98,27 @@ def _parts(session: Session, words: Language) -> list[str]:
     names = list(blocks.values())
     if len(names) > _MOST_PARTS or len(set(names)) < len(names):
         return []
-    return [words.say("opening", "parts", n=words.number(len(names)), items=words.listing(names))]
+    items = words.listing(names, "then")
+    return [words.say("opening", "parts", count=len(names), n=words.number(len(names)), items=items)]
+
+
+def _cold(session: Session, words: Language) -> list[str]:
+    """Return that there is no warm-up, where a long session begins with its main work."""
+    first = next(entry for entry in session.intervals if entry.is_training)
+    if session.length_ms < _ENDS_FROM_MS or first.exercise is None or not is_main(first, words):
+        return []
+    return [words.phrase("opening", "no_warm_up")]
 
 
 def closing(plan: Plan, words: Language, body: Sequence[Interval], session: Session | None) -> list[Interval]:
     """Return a talk interval at the very end: the last words, or room for the last pip to ring out."""
-    if body and body[-1].kind == "talk" and (body[-1].lines or body[-1].length_ms >= SHORTEST_TALK_MS):
+    last = body[-1] if body else None
+    if (
+        last
+        and last.kind == "talk"
+        and last.pattern != "breath"
+        and (last.lines or last.length_ms >= SHORTEST_TALK_MS)
+    ):
         return []
     if plan.closing is False:
         lines: tuple[CueLine, ...] = ()
@@ -103,22 +129,21 @@ def closing(plan: Plan, words: Language, body: Sequence[Interval], session: Sess
 
 
 def _own_closing(plan: Plan, words: Language, session: Session | None) -> list[str]:
-    """Return what was done, and that the body is to slow down: it has, or this track does not lead it."""
-    usual = words.phrases("closing", "lines")
-    sets = first_halves(session.intervals) if session is not None else []
-    if len(sets) < 2 or plan.coaching == "spare" or session is None:
-        return usual
-    cools = [re.compile(entry, re.I) for entry in words.phrases("lint", "cool_down")]
-    last = [entry for entry in session.intervals if entry.exercise is not None or entry.cycle is not None][-1]
-    if any(entry.search(last.block) for entry in cools) and last.block_index != sets[0].block_index:
-        return [
-            words.say("closing", "done", count=len(sets), n=words.number(len(sets))),
-            words.phrase("closing", "cooled"),
-        ]
-    if session.length_ms < _NO_COOL_DOWN_FROM_MS or last.pattern in _GENTLE:
-        return usual
-    done = words.say("closing", "done", count=len(sets), n=words.number(len(sets)))
-    return [done, words.phrase("closing", "no_cool_down")]
+    """Return what was done, and how to come out of it: softly after breathing, slowly after work."""
+    done = [entry for entry in session.intervals if entry.is_training] if session is not None else []
+    end = words.phrase("closing", "end")
+    if session is None or not done:
+        return [end, words.phrase("closing", "slow_down")]
+    last = done[-1]
+    if last.cycle is not None:
+        return [end, words.phrase("closing", "after_breath")]
+    n_sets = len(main_sets(session, words))
+    if n_sets > 1 and plan.coaching != "spare":
+        end = words.say("closing", "done", n=words.number(n_sets))
+    if last.pattern == "flow" or is_named(last.block, "cool_down", words):
+        return [end, words.phrase("closing", "after_stretch")]
+    quiet = session.length_ms < _ENDS_FROM_MS or last.pattern == "script" or plan.coaching == "spare"
+    return [end, words.phrase("closing", "slow_down" if quiet else "no_cool_down")]
 
 
 def equipment(intervals: Sequence[Interval]) -> list[str]:

@@ -11,7 +11,8 @@ from dataclasses import replace
 
 from cuelane.base.language import Language, load_language
 from cuelane.plan.loaded import LoadedPlan
-from cuelane.plan.model import Breath, CueLine, Include, PatternBlock, Pause, Plan, Say
+from cuelane.plan.model import CueLine, Include, PatternBlock, Pause, Plan, Say
+from cuelane.session.breath_words import introduced
 from cuelane.session.ends import as_lines, closing, easy_talk_ms, opening
 from cuelane.session.model import Countdown, Interval, Session
 from cuelane.session.rounds import NOT_AN_EXERCISE, drafts_of
@@ -22,7 +23,9 @@ def expand(loaded: LoadedPlan) -> Session:
     plan = loaded.plan
     words = load_language(plan.language)
     cautions = _cautions(loaded, words)
-    body = _items(loaded)
+    plans = list(_plans(loaded))
+    standard = any(one.cautions == "standard" for one in plans)
+    body = introduced(_items(loaded), words, standard=standard, spare=plan.coaching == "spare")
     # What is said at the start and the end tells of the whole, so that comes from a first count without it.
     first = opening(plan, cautions, words, body, None)
     draft = _counted(plan, cautions, [*_led_in(plan, [first, *body]), *closing(plan, words, body, None)])
@@ -42,8 +45,6 @@ def _cautions(loaded: LoadedPlan, words: Language) -> tuple[CueLine, ...]:
     plans = list(_plans(loaded))
     standard = any(plan.cautions == "standard" for plan in plans)
     texts = list(as_lines(words.phrases("cautions", "standard"))) if standard else []
-    if any(isinstance(item, Breath) for plan in plans for item in plan.session):
-        texts += as_lines([words.phrase("cautions", "breath_spoken")]) if standard else ()
     seen = {line.text for line in texts}
     for plan in plans:
         if isinstance(plan.cautions, list):
@@ -73,8 +74,8 @@ def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
         leads_on = entry.lines and following and following.kind == "work" and following.countdown
         if not ready and entry.kind != "talk":
             ready = True
-            # A rest is time to get ready, and a script has said all that it wants.
-            if entry.pattern != "script" and entry.kind != "rest":
+            # A rest is time to get ready, and so is talk before a breath; a script has said all it wants.
+            if entry.pattern != "script" and entry.kind != "rest" and not entry.explain:
                 countdown = _countdown_of(plan.pips, None, "")
                 name = load_language(plan.language).phrase("blocks", "ready")
                 result.append(Interval(0, name, -1, "ready", "talk", 0, plan.lead_in, countdown=countdown))
@@ -137,9 +138,9 @@ def _block(loaded: LoadedPlan, block: PatternBlock, block_index: int) -> list[In
     lines = (*block.say, *getattr(block, "caution", ()))
     if lines:
         length_ms = easy_talk_ms([line.text for line in lines])
-        intervals.append(
-            Interval(0, block.block, block_index, block.pattern, "talk", 0, length_ms, lines=lines)
-        )
+        talk = Interval(0, block.block, block_index, block.pattern, "talk", 0, length_ms, lines=lines)
+        warns = tuple(line.text for line in getattr(block, "caution", ()))
+        intervals.append(replace(talk, warns=warns))
     for draft in drafts_of(plan, block):
         spec = plan.exercises.get(draft.exercise) if draft.exercise else None
         interval = Interval(

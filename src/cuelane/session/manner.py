@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-import re
-
 from cuelane.base.language import Language
 from cuelane.session.arc import Arc
 from cuelane.session.model import Interval
-
-
-def is_named(block: str, key: str, words: Language) -> bool:
-    """Return whether a block's name is one that the pack's list `key` (``warm_up``, ``cool_down``) knows."""
-    return any(re.search(entry, block, re.I) for entry in words.phrases("lint", key))
+from cuelane.session.part_names import is_named
 
 
 def manner_of(arc: Arc, index: int, words: Language) -> str | None:

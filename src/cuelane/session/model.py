@@ -27,7 +27,9 @@ class Interval:
     there are; the two halves of a set done on each side share one (``half`` is 1 or 2). ``countdown`` is None
     where the next boundary has no pips. ``opening_pip`` says whether a pip sounds on this interval's own
     start. ``calls_ms`` are the plan's time calls, None where they follow a rule. ``lines`` are words that a
-    talk interval exists to say, in order; ``lasts`` says that the plan, not the program, chose its length.
+    talk interval exists to say, in order, and ``warns`` those of them that are cautions; ``explain``
+    says that a breath block's count and tones are told before it; ``lasts`` says that the plan, not the
+    program, chose its length.
     """
 
     index: int
@@ -55,12 +57,24 @@ class Interval:
     calls_ms: tuple[int, ...] | None = None
     praise: tuple[CueLine, ...] = ()
     lines: tuple[CueLine, ...] = ()
+    warns: tuple[str, ...] = ()
+    explain: bool = False
     lasts: bool = False
     script_cues: tuple[ScriptCue, ...] = ()
 
     @property
     def length_ms(self) -> int:
         return self.end_ms - self.start_ms
+
+    @property
+    def phase(self) -> str:
+        """The kind, but ``hold_out`` for the hold after breathing out."""
+        return "hold_out" if self.kind == "hold" and self.half == 2 else self.kind
+
+    @property
+    def is_training(self) -> bool:
+        """Whether something is done in it: a set, or a breath."""
+        return self.exercise is not None or self.cycle is not None
 
 
 @dataclass(frozen=True)

@@ -24,6 +24,7 @@ from cuelane.session.cues.breathing import before_breath, breath
 from cuelane.session.cues.here import Here
 from cuelane.session.cues.in_work import work
 from cuelane.session.cues.rests import before_set, rest
+from cuelane.session.ends import easy_places
 from cuelane.session.manner import manner_of
 
 
@@ -57,11 +58,17 @@ def _script(here: Here) -> Iterator[Candidate]:
 
 
 def _lines(here: Here) -> Iterator[Candidate]:
-    roles = {line.text: "caution" for line in here.arc.session.cautions}
-    for number, line in enumerate(here.interval.lines):
-        role: str = roles.get(line.text, "announce") if here.interval.pattern == "opening" else "say"
+    interval = here.interval
+    opening = interval.pattern == "opening"
+    warns = {line.text for line in here.arc.session.cautions} if opening else set(interval.warns)
+    texts = [line.text for line in interval.lines]
+    # Where the plan says how long it lasts, what is left is quiet at the end.
+    places = [0.0] * len(texts) if interval.lasts else easy_places(texts, interval.length_ms)
+    for number, (line, toward) in enumerate(zip(interval.lines, places, strict=True)):
+        role: str = "caution" if line.text in warns else "announce" if opening else "say"
         yield Candidate(
-            role, line.text, WEIGHTS[role] if line.weight is None else line.weight, "in its order",
-            must=line.must is not False,
+            role, line.text, WEIGHTS[role] if line.weight is None else line.weight,
+            "in its order, at an easy pace",
+            must=line.must is not False, toward=toward,
             start_ms=line.at, chain=None if line.at is not None else ("lines", number), mark=line.mark,
         )  # fmt: skip

@@ -8,6 +8,8 @@ from cuelane.base.language import Language
 from cuelane.session.arc import Arc, RoundPart
 from cuelane.session.model import Interval
 
+# So many times are listed; of more the first and the last are told.
+_MOST_STEPS = 5
 _BUILDS = ("build-up", "build-up-and-down", "build-down")
 
 
@@ -28,16 +30,21 @@ def how_it_goes(arc: Arc, block_index: int, words: Language) -> str | None:
     every_ms = _every(parts) if pattern == "on-the-minute" else None
     if pattern == "on-the-minute" and (every_ms is None or parts[0].set_ms is None):
         return None
-    first_ms, last_ms = parts[0].set_ms, parts[-1].set_ms
-    if key == "ladder" and (first_ms is None or last_ms is None or first_ms == last_ms):
-        key = "circuit"
+    first_ms = parts[0].set_ms
+    works = [part.set_ms for part in parts if part.set_ms is not None]
+    if key == "ladder":
+        if len(works) < len(parts) or len(set(works)) == 1:
+            key = "circuit"
+        elif len(parts) > _MOST_STEPS:
+            key = "ladder_long"
     text = words.say(
         "patterns", key, count=len(parts), rounds=words.number(len(parts)),
         exercises=words.listing(list(dict.fromkeys(most.names))),
         every=words.duration(every_ms) if every_ms else None,
         work=words.duration(first_ms) if first_ms else None,
-        first=words.duration(first_ms) if first_ms else None,
-        last=words.duration(last_ms) if last_ms else None,
+        works=words.durations(works) if works else None,
+        first=words.duration(works[0]) if works else None,
+        last=words.duration(works[-1]) if works else None,
         size=words.number(len(most.sets)),
     )  # fmt: skip
     times = _times(parts, intervals, words) if key in ("circuit", "circuit_one", "flow", *_BUILDS) else None

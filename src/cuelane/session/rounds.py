@@ -159,6 +159,7 @@ def _breath(block: Breath) -> list[Draft]:
                 ("half", 2 if place == 3 else 1),
                 ("opening_pip", True),
                 ("spoken_cycles", block.spoken_cycles),
+                ("explain", block.explain),
             ),
         )
         for number in range(1, block.cycles + 1)

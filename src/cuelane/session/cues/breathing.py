@@ -1,9 +1,14 @@
-"""Breath blocks: the phases that the voice leads, then halfway, "two more" and the last breath."""
+"""Breath blocks: the phases that the voice leads, then halfway, "one more" and the last breath.
+
+What the count and the tones are is told before the block (:mod:`cuelane.session.breath_words`), unless the
+plan has ``explain: false``; then the tones are named where the voice hands over to them.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
+from cuelane.session.breath_words import shape_of
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import Here
 
@@ -15,18 +20,23 @@ def breath(here: Here) -> Iterator[Candidate]:
     """Yield what is said with a breath phase, if anything."""
     interval, words = here.interval, here.words
     cycle, cycles = interval.cycle or 1, interval.rounds or 1
-    phase = "hold_out" if interval.kind == "hold" and interval.half == 2 else interval.kind
     if cycle <= interval.spoken_cycles:
         yield Candidate(
-            "say", words.phrase("breath", phase), WEIGHTS["announce"], "with its breath phase", lead=True
+            "say",
+            words.phrase("breath", interval.phase),
+            WEIGHTS["announce"],
+            "with its breath phase",
+            lead=True,
         )
     elif interval.kind != "in":
         return
     elif cycle == cycles:
         yield Candidate("time", words.phrase("breath", "last"), 50, "with the last breath", lead=True)
     elif cycle == interval.spoken_cycles + 1:
-        forms = ["tones_hold", "tones_hold_brief"] if _has_holds(here) else ["tones"]
-        for place, form in enumerate((*forms, "tones_short")):
+        if cycle == 1 and interval.explain:
+            return
+        forms = [] if interval.explain else [f"tones{shape_of(_phases(here))}"]
+        for place, form in enumerate((*forms, "follow")):
             yield Candidate(
                 "say", words.phrase("breath", form), 50 - place, "where the voice hands over", lead=True,
                 group="tones",
@@ -39,29 +49,19 @@ def breath(here: Here) -> Iterator[Candidate]:
         yield Candidate("time", words.phrase("breath", "half"), 50, "half of the breaths are done", lead=True)
 
 
-def _has_holds(here: Here) -> bool:
+def _phases(here: Here) -> list[str]:
     block = here.interval.block_index
-    return any(
-        entry.kind == "hold" and entry.block_index == block and entry.cycle is not None
-        for entry in here.arc.session.intervals
-    )
+    rows = here.arc.session.intervals
+    return [entry.phase for entry in rows if (entry.block_index, entry.cycle) == (block, 1)]
 
 
 def before_breath(here: Here) -> Iterator[Candidate]:
-    """Yield the name of the breath block that follows, and that its holds may be left out."""
-    name, words = here.around.breath_next, here.words
-    if name is None:
+    """Yield the name of the breath block that follows, where nothing has explained it."""
+    name, index = here.around.breath_next, here.interval.index
+    if name is None or here.arc.session.intervals[index + 1].explain:
         return
-    key = "first" if here.around.before is None else "next"
+    key = "next" if any(row.is_training for row in here.arc.session.intervals[: index + 1]) else "first"
+    text = here.words.say("preview", key, exercise=name)
     yield Candidate(
-        "preview", words.say("preview", key, exercise=name), WEIGHTS["preview"], "before its first breath",
-        toward=0.35, chain=("end", 1),
-    )  # fmt: skip
-    following = here.arc.session.intervals[here.interval.index + 1]
-    block = following.block_index
-    holds = any(row.kind == "hold" and row.block_index == block for row in here.arc.session.intervals)
-    if holds and ("skip_hold", block) not in here.history.told:
-        yield Candidate(
-            "swap", words.phrase("breath", "skip_hold"), WEIGHTS["swap"], "before the first hold", toward=0.5,
-            chain=("end", 2), tells=(("skip_hold", block),),
-        )  # fmt: skip
+        "preview", text, WEIGHTS["preview"], "before its first breath", toward=0.35, chain=("end", 1)
+    )

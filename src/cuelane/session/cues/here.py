@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from cuelane.base.language import Language
+from cuelane.base.language import Language, fill
 from cuelane.plan.model import CueLine
 from cuelane.session.arc import Arc
 from cuelane.session.candidates import WEIGHTS, Candidate, History
@@ -177,12 +177,11 @@ def in_turn(
 
 
 def with_sides(text: str, interval: Interval, words: Language) -> str:
-    """Return `text` with ``{side}`` and ``{other_side}`` filled in, its first letter a capital."""
+    """Return `text` with ``{side}`` and ``{other_side}`` filled in, capitals where sentences begin."""
     if interval.side is None or "{" not in text:
         return text
-    filled = text.replace("{side}", words.side(interval.side)).replace(
-        "{other_side}", words.side(other_side(interval))
-    )
+    values = {"side": words.side(interval.side), "other_side": words.side(other_side(interval))}
+    filled = fill(text, values)
     return filled[:1].upper() + filled[1:]
 
 

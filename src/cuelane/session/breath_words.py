@@ -1,0 +1,71 @@
+"""What is said around a breath block: before it the count, the tones and a caution, after it a breath in.
+
+All of it has time of its own, so that the block's first breath finds a listener who knows what to do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from cuelane.base.language import Language, fill
+from cuelane.session.ends import as_lines, easy_talk_ms
+from cuelane.session.model import Interval
+
+
+def shape_of(phases: Sequence[str]) -> str:
+    """Return the ending of the pack's keys for a breath of these phases: with a hold, an empty one, both."""
+    return "_hold" * ("hold" in phases) + "_empty" * ("hold_out" in phases)
+
+
+def introduced(
+    intervals: Sequence[Interval], words: Language, *, standard: bool, spare: bool
+) -> list[Interval]:
+    """Return `intervals` with talk before each breath block that is to be explained, and after an empty hold.
+
+    `standard` asks for the caution, once, before the first of them; `spare` leaves the choices out.
+    """
+    result: list[Interval] = []
+    warned = not standard
+    several = len({entry.block_index for entry in intervals if entry.is_training}) > 1
+    for entry in intervals:
+        if entry.cycle == 1 and entry.phase == "in" and (entry.explain or not warned):
+            own = result.pop() if result and _is_own_talk(result[-1], entry) else None
+            block = entry.block_index
+            cycle = [row for row in intervals if (row.block_index, row.cycle) == (block, 1)]
+            first = not any(row.is_training for row in result)
+            key = "only" if not several else "first" if first else "coming"
+            texts = list(_explanation(entry, cycle, words, key)) if entry.explain else []
+            caution = [] if warned else [words.phrase("cautions", "breath_spoken")]
+            choice = entry.explain and not spare and shape_of([row.phase for row in cycle])
+            texts += [*caution, *([words.phrase("breath", "skip_hold")] if choice else [])]
+            result.append(_talk(entry, texts, own, caution))
+            warned = True
+        result.append(entry)
+        if entry.explain and entry.cycle == entry.rounds and entry.phase == "hold_out":
+            result.append(_talk(entry, [words.phrase("breath", "let_go")], None, []))
+    return result
+
+
+def _is_own_talk(row: Interval, entry: Interval) -> bool:
+    return row.kind == "talk" and row.pattern == "breath" and row.block_index == entry.block_index
+
+
+def _talk(entry: Interval, texts: list[str], own: Interval | None, caution: list[str]) -> Interval:
+    """Return a talk interval of a breath block with `texts`, then what the plan itself says there."""
+    lines = (*as_lines(texts), *(own.lines if own is not None else ()))
+    length_ms = easy_talk_ms([line.text for line in lines])
+    talk = Interval(0, entry.block, entry.block_index, "breath", "talk", 0, length_ms, lines=lines)
+    return replace(talk, warns=(*caution, *(own.warns if own is not None else ())))
+
+
+def _explanation(entry: Interval, cycle: Sequence[Interval], words: Language, key: str) -> Iterator[str]:
+    """Yield the block's name, with the count of its phases, and what its tones mean."""
+    shape = shape_of([row.phase for row in cycle])
+    counts = {row.phase: words.count_of(row.length_ms) for row in cycle}
+    text = words.say("breath", key, block=entry.block.rstrip(".!?… "))
+    if all(counts.values()):
+        count = words.phrase("breath", f"count{shape}")
+        text = f"{text} {fill(count, {name: n for name, n in counts.items() if n})}"
+    yield text
+    yield words.phrase("breath", f"tones{shape}")

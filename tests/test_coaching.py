@@ -359,7 +359,10 @@ def test_changing_work_is_listed() -> None:
     for works, said in (
         (["20s", "30s", "40s"], "From round to round you work for twenty, thirty, then forty seconds."),
         (["40s", "1m30s"], "you work for forty seconds, then one minute thirty seconds."),
-        ([f"{k}s" for k in range(20, 80, 10)], "for twenty seconds in the first, and for seventy seconds in"),
+        (
+            [f"{k}s" for k in range(20, 80, 10)],
+            "for twenty seconds in the first, and for one minute ten seconds in",
+        ),
     ):
         block = {"block": "L", "pattern": "ladder", "work": works, "exercises": ["crouch", "bridge"]}
         texts = texts_of({"session": [block], "exercises": {"crouch": {}, "bridge": {}}})

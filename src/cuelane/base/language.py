@@ -103,13 +103,13 @@ class Language:
     def duration(self, length_ms: int) -> str:
         """Return a length in words, such as ``one minute thirty seconds``; to the nearest second."""
         minutes, seconds = divmod(round(length_ms / 1000), 60)
-        parts = [
-            self.say("durations", unit, count=value, n=self.number(value))
-            for unit, value in (("minutes", minutes), ("seconds", seconds))
-            if value
-        ]
-        text = " ".join(parts) or self.say("durations", "seconds", count=0, n=self.number(0))
-        return text[:1].lower() + text[1:]
+        parts = [("minutes", minutes)] if minutes else []
+        parts += [("seconds", seconds)] if seconds or not minutes else []
+        # Not fill, which would begin each with a capital.
+        return " ".join(
+            self._forms("durations", unit, value)[0].replace("{n}", self.number(value))
+            for unit, value in parts
+        )
 
     def durations(self, lengths_ms: Sequence[int]) -> str:
         """Return lengths in order, such as ``twenty, thirty, then forty seconds``."""

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cuelane.session.orders import starts_in_order
-from cuelane.session.placement import OfferWindow, item_of
+from cuelane.session.placement import QUIET_PARTS, OfferWindow, item_of
 from cuelane.session.placing import MAX_OFFERS, Offer, Placement, Space, musts_fit, place
 from cuelane.session.subsets import fitting
 
@@ -44,6 +44,7 @@ def offers(draw: st.DrawFn, longest: int = 14) -> Offer:
         must=draw(st.integers(0, 4)) == 0,
         group=draw(st.sampled_from([None, None, "g"])),
         chain=draw(st.sampled_from([None, None, ("c", 0), ("c", 1), ("c", 2)])),
+        quiet=draw(st.sampled_from([0, 0, 2, 4, 5])),
     )
 
 
@@ -54,6 +55,16 @@ def outside(start: int, offer: Offer, space: Space) -> str:
         return "free space"
     late = offer.latest_end is not None and end > offer.latest_end
     return "window" if start < offer.earliest or late else ""
+
+
+def silence_kept(starts: dict[int, int], offered: list[Offer]) -> int:
+    """Return 2 if each cue has the silence that it wishes before it, 1 if all have half of it, else 0."""
+    placed = sorted((start, index) for index, start in starts.items())
+    free = [
+        (start - before - offered[earlier].length, offered[index].quiet)
+        for (before, earlier), (start, index) in pairwise(placed)
+    ]
+    return next(part for part in (2, 1, 0) if all(silence >= quiet * part // 2 for silence, quiet in free))
 
 
 def broken_rule(starts: dict[int, int], offered: list[Offer], space: Space) -> str:
@@ -89,7 +100,10 @@ def broken_rule(starts: dict[int, int], offered: list[Offer], space: Space) -> s
 
 
 def exhaustive(offered: list[Offer], space: Space) -> Placement | None:
-    """Return the best placement by trying every subset and every start."""
+    """Return the best placement by trying every subset and every start.
+
+    Of the answers that weigh as much, those that keep the silences whole come first, then those at half.
+    """
     choices = [
         [None, *(start for start in range(space.begin, space.end) if not outside(start, offer, space))]
         for offer in offered
@@ -102,7 +116,7 @@ def exhaustive(offered: list[Offer], space: Space) -> Placement | None:
         weight = sum(offered[index].weight for index in starts)
         distance = sum(abs(start - offered[index].preferred) for index, start in starts.items())
         ordered = tuple(starts[index] for index in sorted(starts))
-        rank = (-weight, distance, sum(ordered), tuple(sorted(starts)), ordered)
+        rank = (-weight, -silence_kept(starts, offered), distance, sum(ordered), tuple(sorted(starts)), ordered)
         if best is None or rank < best[0]:
             best = (rank, Placement(starts, weight, distance))
     return None if best is None else best[1]
@@ -150,6 +164,7 @@ def real_cases(draw: st.DrawFn) -> tuple[Space, list[Offer]]:
                 must=draw(st.integers(0, 9)) == 0,
                 group=draw(st.sampled_from([None, None, None, "g"])),
                 chain=draw(st.sampled_from([None, None, ("c", 0), ("c", 1)])),
+                quiet=draw(st.sampled_from([0, 0, 3 * rate])),
             )
         )
     return space, offered
@@ -182,6 +197,18 @@ def test_a_gap_is_kept_to_the_sample() -> None:
     found = place(two, space_of(10, gap=19_200))
     assert found is not None
     assert sorted(found.starts.values()) == [0, SECOND + 19_200]
+
+
+def test_a_silence_is_kept_where_nothing_is_lost() -> None:
+    """Of two cues the second wishes 3 s before it: it has them in 10 s, half of them in 4 s, none in 3 s."""
+    two = [
+        Offer(SECOND, weight=1, chain=("c", 0)),
+        Offer(SECOND, weight=1, chain=("c", 1), quiet=3 * SECOND),
+    ]
+    for seconds, between in ((10, 3 * SECOND), (4, 3 * SECOND // 2), (3, 0)):
+        found = place(two, space_of(seconds))
+        assert found is not None
+        assert found.starts[1] - found.starts[0] == SECOND + between
 
 
 def test_a_cue_one_sample_too_long_is_dropped() -> None:
@@ -332,7 +359,7 @@ def fitting_one_by_one(offered: list[Offer], space: Space) -> list[int]:
             ):  # fmt: skip
                 continue
             latest = (space.end if mine.latest_end is None else min(space.end, mine.latest_end)) - mine.length
-            gap = space.gap if len(members) > 1 else 0
+            gap = max(space.gap, mine.quiet) if len(members) > 1 else 0
             for kind, before in enumerate(done[mask & ~(1 << last)]):
                 for wait in {gap, max(gap, space.open_needed)} if kind == 0 else {gap}:
                     start = max(space.begin, mine.earliest, before + wait)
@@ -354,7 +381,7 @@ def nearest_one_by_one(items: list[OfferWindow], space: Space) -> tuple[int, int
     best = None
     ways: list[tuple[int, ...]] = [()]
     for item in items:
-        free = [starts[-1] + items[len(starts) - 1].length + space.gap if starts else -99 for starts in ways]
+        free = [starts[-1] + items[len(starts) - 1].length + item.ahead if starts else -99 for starts in ways]
         ways = [
             (*starts, start)
             for starts, first in zip(ways, free, strict=True)
@@ -376,7 +403,7 @@ def nearest_one_by_one(items: list[OfferWindow], space: Space) -> tuple[int, int
 def test_the_subsets_that_fit_are_those_of_the_plain_recursion(case: tuple[Space, list[Offer]]) -> None:
     """All subsets of one size done at once are what they are one after the other."""
     space, offered = case
-    items = [item_of(index, offer, space) for index, offer in enumerate(offered)]
+    items = [item_of(index, offer, space, QUIET_PARTS) for index, offer in enumerate(offered)]
     assert np.flatnonzero(fitting(offered, items, space)).tolist() == fitting_one_by_one(offered, space)
 
 
@@ -384,7 +411,7 @@ def test_the_subsets_that_fit_are_those_of_the_plain_recursion(case: tuple[Space
 @given(space=spaces(longest=14), offered=st.lists(offers(longest=14), min_size=1, max_size=4))
 def test_the_starts_in_an_order_are_the_nearest_there_are(space: Space, offered: list[Offer]) -> None:
     """The fit of one order, ties included, is what trying every start gives."""
-    items = [item_of(index, offer, space) for index, offer in enumerate(offered)]
+    items = [item_of(index, offer, space, QUIET_PARTS) for index, offer in enumerate(offered)]
     found, expected = starts_in_order(items, space), nearest_one_by_one(items, space)
     if expected is None:
         assert found is None

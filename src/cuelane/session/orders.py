@@ -35,7 +35,7 @@ def best_order(
             return
         if best is not None and len(order) > 1:
             # What this beginning costs by itself, and what it makes the others late: never less than that.
-            late = sum(max(0, done + space.gap - items[number].preferred) for number in left)
+            late = sum(max(0, done + items[number].ahead - items[number].preferred) for number in left)
             if begun is None or begun.distance + late > best[0]:
                 return
         if not left:
@@ -50,10 +50,11 @@ def best_order(
         # Nearest wish first: a good answer early cuts most of the rest.
         for number in sorted(left, key=lambda n: (items[n].preferred, n)):
             item = items[number]
-            start = max(item.earliest, done + (space.gap if order else 0))
+            ahead = item.ahead if order else 0
+            start = max(item.earliest, done + ahead)
             if behind & barred[number] or start > item.latest_start:
                 continue
-            longer = begun and begun.then(item.earliest, item.latest_start, item, space.gap)
+            longer = begun and begun.then(item.earliest, item.latest_start, item, ahead)
             search([*order, number], [n for n in left if n != number], start + item.length, longer)
 
     search([], members, space.begin, _NOTHING)
@@ -63,7 +64,7 @@ def best_order(
 class _Begun(NamedTuple):
     """What the first cues of an order cost at least, followed one cue at a time.
 
-    Each start is counted without the lengths and gaps before it, which sum to ``shift`` for the next cue.
+    Each start is counted without the lengths and gaps before it; ``shift`` sums them up to the last end.
     While the last cue so far starts no later than x, all cost ``distance`` plus the sum of max(0, b - x) over
     the breaks b, for x from ``low`` up: convex and falling, in the end flat. (This is the usual way to fit
     isotonic L1 one value at a time; its own words are slope trick.)
@@ -74,9 +75,10 @@ class _Begun(NamedTuple):
     shift: int
     breaks: list[int]
 
-    def then(self, earliest: int, latest: int, item: OfferWindow, gap: int) -> _Begun | None:
-        """Return this with one cue more, which starts between `earliest` and `latest`; None if it cannot."""
+    def then(self, earliest: int, latest: int, item: OfferWindow, ahead: int) -> _Begun | None:
+        """Return this with one cue more, `ahead` behind the last; None if it cannot start by `latest`."""
         distance, low, shift, breaks = self
+        shift += ahead
         low, high = max(low, earliest - shift), latest - shift
         if low > high:
             return None
@@ -90,7 +92,7 @@ class _Begun(NamedTuple):
         if grown[-1] > high:
             distance += sum(b - high for b in grown if b > high)
             grown = [b if b < high else high for b in grown]
-        return _Begun(distance, low, shift + item.length + gap, grown)
+        return _Begun(distance, low, shift + item.length, grown)
 
 
 _NOTHING = _Begun(0, -_NEVER, 0, [])
@@ -128,7 +130,7 @@ _Bounds = list[tuple[int, int, int]]
 
 
 def _bounds(items: Sequence[OfferWindow], space: Space, opening: int) -> _Bounds:
-    """Return (earliest start, latest start, samples kept free behind it) of each cue of an order.
+    """Return (earliest start, latest start, samples kept free before it) of each cue of an order.
 
     The open stretch lies before item number `opening`; -1 for no stretch.
     """
@@ -139,27 +141,28 @@ def _bounds(items: Sequence[OfferWindow], space: Space, opening: int) -> _Bounds
             low = max(low, space.open_begin + space.open_needed)
         if number == len(items) - 1 and opening == len(items):
             high = min(high, space.open_end - space.open_needed - item.length)
-        bounds.append((low, high, max(space.gap, space.open_needed) if number + 1 == opening else space.gap))
+        ahead = max(item.ahead, space.open_needed) if number == opening else item.ahead
+        bounds.append((low, high, ahead if number else 0))
     return bounds
 
 
 def _least_distance(items: Sequence[OfferWindow], bounds: _Bounds) -> int | None:
     """Return what :func:`_fit` gives as the distance, without the starts; None if nothing fits."""
     begun: _Begun | None = _NOTHING
-    for item, (low, high, behind) in zip(items, bounds, strict=True):
-        begun = begun and begun.then(low, high, item, behind)
+    for item, (low, high, ahead) in zip(items, bounds, strict=True):
+        begun = begun and begun.then(low, high, item, ahead)
     return None if begun is None else begun.distance
 
 
 def _fit(items: Sequence[OfferWindow], bounds: _Bounds) -> tuple[int, int, tuple[tuple[int, int], ...]]:
     """Return the isotonic L1 fit of one order, which must have one."""
-    shifts = [
-        0,
-        *accumulate(item.length + behind for item, (_, _, behind) in zip(items, bounds, strict=True)),
-    ]
-    lows = [low - shift for (low, _, _), shift in zip(bounds, shifts, strict=False)]
-    highs = [high - shift for (_, high, _), shift in zip(bounds, shifts, strict=False)]
-    wishes = [item.preferred - shift for item, shift in zip(items, shifts, strict=False)]
+    lengths = [0, *(item.length for item in items[:-1])]
+    shifts = list(
+        accumulate(length + ahead for length, (_, _, ahead) in zip(lengths, bounds, strict=True))
+    )
+    lows = [low - shift for (low, _, _), shift in zip(bounds, shifts, strict=True)]
+    highs = [high - shift for (_, high, _), shift in zip(bounds, shifts, strict=True)]
+    wishes = [item.preferred - shift for item, shift in zip(items, shifts, strict=True)]
     # The last cue is never later than its own bound, the first never earlier: no other value is of use.
     values = sorted(value for value in {*lows, *highs, *wishes} if lows[0] <= value <= highs[-1])
     # best[v]: the cheapest way for the items so far with the last at most at values[v]

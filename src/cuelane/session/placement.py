@@ -10,7 +10,8 @@ from dataclasses import dataclass
 class Offer:
     """A cue an interval could carry. All positions are samples from the interval's start.
 
-    ``length`` > 0; ``latest_end`` None means the end of the free space.
+    ``length`` > 0; ``latest_end`` None means the end of the free space. ``quiet`` is the silence that is
+    wished between it and the cue before it, where there is room for more than the gap.
     """
 
     length: int
@@ -21,6 +22,7 @@ class Offer:
     must: bool = False
     group: str | None = None
     chain: tuple[str, int] | None = None
+    quiet: int = 0
 
 
 @dataclass(frozen=True)
@@ -53,19 +55,29 @@ class Placement:
 
 @dataclass(frozen=True)
 class OfferWindow:
-    """An offer with its window in a given space: ``index`` among the offers; starts in samples."""
+    """An offer with its window in a given space: ``index`` among the offers; starts in samples.
+
+    ``ahead`` is how many samples are at least kept free between it and a cue before it.
+    """
 
     index: int
     length: int
     earliest: int
     latest_start: int
     preferred: int
+    ahead: int
 
 
-def item_of(index: int, offer: Offer, space: Space) -> OfferWindow:
+QUIET_PARTS = 2
+"""The wished silences are tried whole, then cut to a half, then not at all: all of an interval alike."""
+
+
+def item_of(index: int, offer: Offer, space: Space, parts: int = 0) -> OfferWindow:
+    """Return an offer's window in `space`, with `parts` of `QUIET_PARTS` of the silence that it wishes."""
     latest_end = space.end if offer.latest_end is None else min(space.end, offer.latest_end)
     earliest = max(space.begin, offer.earliest)
-    return OfferWindow(index, offer.length, earliest, latest_end - offer.length, offer.preferred)
+    ahead = max(space.gap, offer.quiet * parts // QUIET_PARTS)
+    return OfferWindow(index, offer.length, earliest, latest_end - offer.length, offer.preferred, ahead)
 
 
 def barred_before(last: int, offers: Sequence[Offer]) -> int:

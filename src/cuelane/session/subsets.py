@@ -26,6 +26,7 @@ def fitting(offers: Sequence[Offer], items: Sequence[OfferWindow], space: Space)
     earliest = np.array([item.earliest for item in items], dtype=np.int64)
     latest = np.array([item.latest_start for item in items], dtype=np.int64)
     lengths = np.array([item.length for item in items], dtype=np.int64)
+    aheads = np.array([item.ahead for item in items], dtype=np.int64)
     barred = np.array([barred_before(number, offers) for number in range(n_offers)], dtype=np.int64)
     needed = space.open_needed
     # Earliest completion of each subset, without and with the open stretch behind it. Where no open stretch
@@ -38,18 +39,18 @@ def fitting(offers: Sequence[Offer], items: Sequence[OfferWindow], space: Space)
         soonest, length = earliest[lasts], lengths[lasts]
         last_call = np.where(befores & barred[lasts], -_NEVER, latest[lasts])
         last_call[:, too_long[masks]] = -_NEVER
-        gap = space.gap if size else 0
+        ahead = aheads[lasts] if size else np.int64(0)
 
         def completed(
             start: _Integers, last_call: _Integers = last_call, length: _Integers = length
         ) -> _Integers:
             return np.asarray(np.where(start <= last_call, start + length, _NEVER).min(axis=0))
 
-        opened[masks] = completed(np.maximum(soonest, opened[befores] + gap))
+        opened[masks] = completed(np.maximum(soonest, opened[befores] + ahead))
         if needed:
             done = plain[befores]
-            plain[masks] = completed(np.maximum(soonest, done + gap))
-            rested = completed(np.maximum(soonest, done + max(gap, needed)))
+            plain[masks] = completed(np.maximum(soonest, done + ahead))
+            rested = completed(np.maximum(soonest, done + np.maximum(ahead, needed)))
             opened[masks] = np.minimum(opened[masks], rested)
     return np.asarray((opened != _NEVER) | ((plain != _NEVER) & (space.open_end - plain >= needed)))
 

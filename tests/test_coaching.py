@@ -21,7 +21,6 @@ from planning import RATE, arranged, exercise, steady_voice
 
 DEMOS = sorted(Path(__file__).parents[1].joinpath("demo").glob("*.yaml"))
 NUMBERS = {num2words(k): k for k in range(100)}
-ORDINALS = {num2words(k, to="ordinal"): k for k in range(1, 21)}
 
 
 class Timetable:
@@ -80,22 +79,18 @@ def _about_rounds(table: Timetable, cue: Event) -> bool:
         for name in now
         if not any(row.exercise == name and row.start_sample < coming.start_sample for row in table.sets)
     ]
-    if found := re.search(r"[Rr]ound (\S+) of (\S+?)\.", text):
+    if found := re.search(r"[Rr]ound (\S+) of (\S+?)[.,]", text):
         right &= (NUMBERS[found[1]], NUMBERS[found[2]]) == (number, total)
-    if found := re.search(r"the (\S+) of (\S+) rounds", text):
-        right &= (ORDINALS[found[1]], NUMBERS[found[2]]) == (number, total)
-    if "Last round" in text:
-        right &= number == total
-    if "Second to last round" in text:
-        right &= number == total - 1
+    right &= ("the last one" in text) == (found is not None and number == total)
     if "which is new" in text or "is new" in text:
         right &= bool(fresh) and fresh == now[-len(fresh) :]
     if found := re.search(r"[Tt]he same (\S+) again", text):
         right &= now == before and NUMBERS[found[1]] == len(now)
     if found := re.search(r"[Tt]he same (\S+), then", text):
         right &= now[:-1] == before and NUMBERS[found[1]] == len(before)
-    if "drops off:" in text or text.endswith("drops off."):
-        right &= now == before[:-1] and before[-1] in text.lower()
+    if found := re.search(r"No (.+) now[:,] (?:only )?(.+)\.", text):
+        right &= now == before[:-1] and before[-1] == found[1]
+        right &= re.split(", then |, ", found[2]) == now
     if "the top" in text:
         right &= len(now) == max(len(table.names(coming.block, k)) for k in range(1, total + 1))
     return right
@@ -149,6 +144,14 @@ def _about_calls(table: Timetable, cue: Event) -> bool:
     right = left == numbers[0] * unit * RATE
     if "of the session" in text:
         right &= row.end_sample == table.last
+    if row.kind == "work" and ("then rest" in text or "rest in" in text or "to your rest" in text):
+        right &= table.schedule.intervals[cue.interval + 1].kind == "rest"
+    following = [one for one in table.sets if one.start_sample >= row.end_sample]
+    if found := re.search(r"seconds, then (.+?)(?: again)?[.,]|^(.+?)(?:, \S+ side)?,? in \S+ seconds", text):
+        name = found[1] or found[2]
+        right &= (
+            name == "rest" or name == (following[0].exercise if following else None) or row.kind == "rest"
+        )
     return right
 
 
@@ -223,7 +226,7 @@ def test_nothing_is_announced_that_is_not_so(plan: dict[str, Any]) -> None:
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(plan=plans())
 def test_cautions_come_before_the_movement(plan: dict[str, Any]) -> None:
-    """Each first caution is over before its set, or begins by 5 s into it and before the set-up."""
+    """Each first caution is over before its set, or begins by 5 s into it."""
     schedule = arranged(plan).schedule
     for name, spec in plan["exercises"].items():
         if "caution" not in spec:
@@ -231,9 +234,6 @@ def test_cautions_come_before_the_movement(plan: dict[str, Any]) -> None:
         row = next(one for one in schedule.intervals if one.exercise == name)
         cue = next(one for one in schedule.cues if one.text == spec["caution"])
         assert cue.onset_sample <= row.start_sample + 5 * RATE
-        for other in schedule.cues:
-            if other.interval == row.index and other.role == "setup":
-                assert cue.onset_sample < other.onset_sample
 
 
 @pytest.mark.parametrize("path", DEMOS, ids=lambda path: path.stem)
@@ -254,7 +254,7 @@ def test_every_kind_of_sentence_is_held_against_the_timetable() -> None:
         schedule = arrange(expand(load_plan(path)), steady_voice, RATE).schedule
         said += " ".join(cue.text or "" for cue in schedule.cues)
     for words in (
-        "which is new", "drops off", "the top", "Last round", "Second to last", "the same",
+        "which is new", "drops off", "the top", "the last one", "the same", "now:", "then rest",
         "for the last time", "Last one", "comes next round", "half of the session", "longest round",
         "of nine", "Halfway", "seconds of the session", "Back in", "If you have it", "felt easy",
     ):  # fmt: skip
@@ -458,12 +458,15 @@ def test_change_names_what_follows() -> None:
 
 
 def test_equipment_is_put_down_and_picked_up() -> None:
-    """Without lines of the plan's own, a held thing is put down, and told again where it is needed again."""
+    """Without lines of the plan's own, a held thing is put down, and fetched where it is needed again.
+
+    It is "one dumbbell" until it has been used, "the dumbbell" after.
+    """
     plan = circuit(2, exercises={"crouch": {"needs": "one dumbbell"}, "bridge": {}})
     plan["session"][0]["rest"] = "0s"
     texts = texts_of(plan)
-    assert "At the pips, put everything down." in texts
-    assert "Next: crouch, with one dumbbell." in texts
+    assert "At the pips, put the dumbbell down." in texts
+    assert "Ten seconds, then crouch, with the dumbbell." in texts
 
 
 def test_a_script_is_taken_at_its_word() -> None:

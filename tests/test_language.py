@@ -36,13 +36,20 @@ def test_a_language_needs_no_number_code(code: str, words: str) -> None:
     assert Language(code, {}).number(120) == "120"
 
 
-def test_time_left_is_said_as_a_coach_says_it() -> None:
-    """Half the time is halfway; a minute is a minute; the rest is seconds."""
-    calls = [
-        ENGLISH.time_left(*pair)
-        for pair in [(30_000, 60_000), (60_000, 180_000), (10_000, 40_000), (120_000, 600_000)]
+def test_a_thing_spoken_of_before_is_the_thing() -> None:
+    """Only an article or "one" gives way; a count and an owner stay."""
+    told = [
+        ENGLISH.definite(thing) for thing in ("one kettlebell", "a long band", "An oar", "two bells", "chalk")
     ]
-    assert calls == ["Halfway.", "One minute left.", "Ten seconds left.", "Two minutes left."]
+    assert told == ["the kettlebell", "the long band", "the oar", "the two bells", "the chalk"]
+
+
+def test_a_sentence_inside_another_has_no_capital_of_its_own() -> None:
+    """But for a word that is written with one, or in capitals, wherever it stands."""
+    inside = [
+        ENGLISH.inside(text) for text in ("Bend less.", "I count for you.", "TRX rows.", "I'll wait.", "")
+    ]
+    assert inside == ["bend less.", "I count for you.", "TRX rows.", "I'll wait.", ""]
 
 
 def test_lists_are_joined_with_and() -> None:

@@ -116,7 +116,14 @@ def exhaustive(offered: list[Offer], space: Space) -> Placement | None:
         weight = sum(offered[index].weight for index in starts)
         distance = sum(abs(start - offered[index].preferred) for index, start in starts.items())
         ordered = tuple(starts[index] for index in sorted(starts))
-        rank = (-weight, -silence_kept(starts, offered), distance, sum(ordered), tuple(sorted(starts)), ordered)
+        rank = (
+            -weight,
+            -silence_kept(starts, offered),
+            distance,
+            sum(ordered),
+            tuple(sorted(starts)),
+            ordered,
+        )
         if best is None or rank < best[0]:
             best = (rank, Placement(starts, weight, distance))
     return None if best is None else best[1]

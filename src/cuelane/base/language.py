@@ -124,15 +124,18 @@ class Language:
         """Return how far one counts in a length, such as ``four``; None where it is no count of seconds."""
         return self.number(length_ms // 1000) if length_ms % 1000 == 0 and length_ms else None
 
-    def time_left(self, left_ms: int, length_ms: int, turn: int = 0) -> str:
-        """Return the call for `left_ms` left of an interval of `length_ms`; whole seconds only."""
-        if left_ms * 2 == length_ms:
-            return self.say("time", "half", turn=turn)
-        seconds = left_ms // 1000
-        if seconds % 60 == 0:
-            minutes = seconds // 60
-            return self.say("time", "minutes", turn=turn, count=minutes, n=self.number(minutes))
-        return self.say("time", "seconds", turn=turn, n=self.number(seconds))
+    def definite(self, thing: str) -> str:
+        """Return the name of a thing that has been spoken of, as "the bell" of "one bell"."""
+        bare = re.sub(self.phrase("lists", "indefinite"), "", thing, flags=re.I)
+        return _PLACEHOLDER.sub(lambda match: bare, self.phrase("lists", "definite"))
+
+    def inside(self, text: str) -> str:
+        """Return a sentence as it stands inside another: without its capital, if its first word loses it."""
+        first = (text.split() or [""])[0]
+        keeps = first != first.capitalize() or any(
+            re.fullmatch(entry, first) for entry in self.phrases("lists", "keeps_capital")
+        )
+        return text if keeps else text[:1].lower() + text[1:]
 
 
 def available_languages() -> list[str]:

@@ -53,6 +53,8 @@ class Arc:
     """The rest in which about half of the training is done."""
     recurring: frozenset[int] = frozenset()
     """Blocks in which some exercise comes more than once."""
+    needs: tuple[str, ...] = ()
+    """All equipment of the session, each once, as the plan names it."""
 
     def round_of(self, interval: Interval | None) -> RoundPart | None:
         """Return the round that an interval belongs to."""
@@ -112,6 +114,7 @@ def arc_of(session: Session) -> Arc:
         frozenset(tops),
         _half(session, sets),
         frozenset(block for (block, _), count in counts.items() if count > 1),
+        tuple(dict.fromkeys(thing for entry in sets if entry.spec for thing in entry.spec.needs)),
     )
 
 

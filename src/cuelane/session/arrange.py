@@ -278,6 +278,8 @@ def _slot(candidate: Candidate, n_frames: int, space: Space, interval: Interval,
         slack = max(0, space.end - n_frames - space.begin)
         preferred = space.begin + slack * min(1000, round(candidate.toward * 1000)) // 1000
         origin = to_sample(interval.start_ms, sample_rate)
+        if candidate.prefer_ms is not None:
+            preferred = to_sample(interval.start_ms + candidate.prefer_ms, sample_rate) - origin
         if candidate.not_before_ms:
             earliest = to_sample(interval.start_ms + candidate.not_before_ms, sample_rate) - origin
             preferred = max(preferred, earliest)
@@ -294,6 +296,7 @@ def _slot(candidate: Candidate, n_frames: int, space: Space, interval: Interval,
         candidate.must,
         candidate.group,
         candidate.chain,
+        to_sample(candidate.quiet_ms, sample_rate),
     )
 
 
@@ -309,7 +312,7 @@ def _cue(
     moved_s = (start - slot.preferred) / sample_rate
     why = candidate.wish
     # What wants to be as early as its order allows has not been moved by being second.
-    if candidate.toward > 0 and abs(moved_s) >= 0.05:
+    if (candidate.toward > 0 or candidate.prefer_ms is not None) and abs(moved_s) >= 0.05:
         why += f", moved {abs(moved_s):.1f} s {'later' if moved_s > 0 else 'earlier'} to fit"
     return Event(
         id="",

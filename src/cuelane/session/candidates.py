@@ -22,10 +22,11 @@ class Candidate:
     Otherwise ``toward`` is the preferred start as a part of the interval, 1.0 meaning as late as it fits.
     ``group`` and ``chain`` are as in :class:`cuelane.session.placing.Offer`. ``wish`` says the place in
     words. ``tally`` is what :class:`History` counts when it is spoken, ``clip`` a recording beside the plan.
-    ``not_before_ms`` and ``latest_ms`` are the first and last moment at which it may start. ``uses`` names
-    the pack's phrases in it, so that each comes in its next form next time; ``tells`` what a listener knows
-    once it has been said. ``appearance`` is the set it is about, where that is not the interval's own;
-    ``manner`` is what slows it down (see `speech.definition.Manner`).
+    ``prefer_ms`` is the preferred start as a time, where a part will not do; ``not_before_ms`` and
+    ``latest_ms`` are the first and last moment at which it may start, and ``quiet_ms`` is the silence wished
+    before it. ``uses`` names the pack's phrases in it, so that each comes in its next form next time;
+    ``tells`` what a listener knows once it has been said. ``appearance`` is the set it is about, where that
+    is not the interval's own; ``manner`` is what slows it down (see `speech.definition.Manner`).
     """
 
     role: str
@@ -39,8 +40,10 @@ class Candidate:
     group: str | None = None
     chain: tuple[str, int] | None = None
     tally: tuple[str, str, str] | None = None
+    prefer_ms: int | None = None
     not_before_ms: int = 0
     latest_ms: int | None = None
+    quiet_ms: int = 0
     uses: tuple[str, ...] = ()
     tells: tuple[Fact, ...] = ()
     appearance: int | None = None
@@ -53,7 +56,6 @@ class Candidate:
 class History:
     """What has been said so far: how often each line and phrase, at which appearance last, and what is known.
 
-    ``calls`` tells of each kind of time call how many calls there had been when it was last made;
     ``praised_set`` is the set in which, or after which, praise was last given.
     """
 
@@ -61,8 +63,6 @@ class History:
     last: dict[tuple[str, str, str], int] = field(default_factory=dict)
     phrases: dict[str, int] = field(default_factory=dict)
     told: set[Fact] = field(default_factory=set)
-    calls: dict[str, int] = field(default_factory=dict)
-    n_calls: int = 0
     praised_set: int = -1
 
     def spoken(self, candidate: Candidate, appearance: int | None, set_index: int | None = None) -> None:
@@ -72,9 +72,6 @@ class History:
             self.last[candidate.tally] = candidate.appearance or appearance or 0
         for phrase in candidate.uses:
             self.phrases[phrase] = self.phrases.get(phrase, 0) + 1
-        self.told.update(fact for fact in candidate.tells if fact[0] != "call")
+        self.told.update(candidate.tells)
         if candidate.role == "praise" and set_index is not None:
             self.praised_set = set_index
-        for fact in candidate.tells:
-            if fact[0] == "call":
-                self.calls[str(fact[1])] = self.n_calls = self.n_calls + 1

@@ -157,9 +157,7 @@ def _least_distance(items: Sequence[OfferWindow], bounds: _Bounds) -> int | None
 def _fit(items: Sequence[OfferWindow], bounds: _Bounds) -> tuple[int, int, tuple[tuple[int, int], ...]]:
     """Return the isotonic L1 fit of one order, which must have one."""
     lengths = [0, *(item.length for item in items[:-1])]
-    shifts = list(
-        accumulate(length + ahead for length, (_, _, ahead) in zip(lengths, bounds, strict=True))
-    )
+    shifts = list(accumulate(length + ahead for length, (_, _, ahead) in zip(lengths, bounds, strict=True)))
     lows = [low - shift for (low, _, _), shift in zip(bounds, shifts, strict=True)]
     highs = [high - shift for (_, high, _), shift in zip(bounds, shifts, strict=True)]
     wishes = [item.preferred - shift for item, shift in zip(items, shifts, strict=True)]

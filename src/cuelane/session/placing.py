@@ -23,11 +23,12 @@ The method
 This is scheduling one machine with release times, deadlines and a budget; deciding it is NP-hard in general
 but intervals offer about ten cues. (1) For each subset the earliest possible completion follows from its
 subsets (Held and Karp's recursion), once without and once with the open stretch behind it; a smaller
-completion never hurts what follows (a silence belongs to the cue after it alone), so this decides exactly which subsets fit: 2**n * n steps. (2) Of those
-that fit, the heaviest are kept. (3) Their orders are searched depth first, cut where a beginning already
-costs more distance than the best found. (4) For one order the starts that minimise the sum of absolute
-distances under chain constraints are an isotonic L1 fit: after subtracting the lengths before it, each start
-lies at a preferred place or a bound of some cue, so a small table over those values is exact.
+completion never hurts what follows (a silence belongs to the cue after it alone), so this decides exactly
+which subsets fit: 2**n * n steps. (2) Of those that fit, the heaviest are kept. (3) Their orders are searched
+depth first, cut where a beginning already costs more distance than the best found. (4) For one order the
+starts that minimise the sum of absolute distances under chain constraints are an isotonic L1 fit: after
+subtracting the lengths before it, each start lies at a preferred place or a bound of some cue, so a small
+table over those values is exact.
 (:mod:`cuelane.session.subsets` does the first two, :mod:`cuelane.session.orders` the others.)
 
 Past `MAX_OFFERS` offers, the lightest optional ones are left out before the search (and reported as such).

@@ -1,14 +1,22 @@
-"""Equipment, and what to do at the pips: put down what is held, have ready what comes next."""
+"""Equipment, and what to do at the pips: put down what is held, pick up what comes next.
+
+What is held is put down before a rest of `PUT_DOWN_FROM_MS` and more and before an exercise without it, and
+picked up before the exercise that needs it, every time. A thing is called as the plan calls it until it has
+been used, and "the" thing after.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from cuelane.base.language import Language
-from cuelane.session.candidates import Candidate
-from cuelane.session.cues.here import Here, line_candidate, own_lines, tally_of
+from cuelane.session.candidates import WEIGHTS, Candidate
+from cuelane.session.cues.here import Here, Spot, line_candidate, own_lines, tally_of
 from cuelane.session.model import Interval
+
+PUT_DOWN_FROM_MS = 15_000
+"""In a shorter rest before the same equipment, it stays in hand."""
 
 _PUT_DOWN_WEIGHT = 62
 
@@ -34,36 +42,110 @@ def change(here: Here) -> Iterator[Candidate]:
         fitting = fitting or [line for line in lines if line.to is None]
     if fitting:
         line = min(fitting, key=lambda row: here.history.times.get(tally_of(interval, "change", row), 0))
-        yield line_candidate(
-            here, "change", line, "last before the pips", must=True, toward=1.0, chain=("end", 90)
-        )
+        spot = Spot("last before the pips", toward=1.0, chain=("end", 90), must=True)
+        yield line_candidate(here, "change", line, spot)
         return
-    if lines or after is None or here.level == "spare" or after.exercise == interval.exercise:
-        return
-    if held(interval, here.words) and not held(after, here.words):
-        text = here.say("handling", "put_down")
+    down = to_put_down(here)
+    if down and here.level != "spare":
+        text = here.say("handling", "put_down", items=put_names(here, down))
+        wish = "it is free hands that follow" if here.around.resting else "what comes next does without it"
         yield Candidate(
-            "change", text, _PUT_DOWN_WEIGHT, "what comes next needs free hands", toward=1.0,
-            chain=("end", 90), uses=("handling.put_down",),
+            "change", text, _PUT_DOWN_WEIGHT, wish, toward=1.0, chain=("end", 90),
+            uses=("handling.put_down",), tells=(("down", interval.set_index),),
         )  # fmt: skip
 
 
-def to_have_ready(here: Here, coming: Interval, told: str) -> tuple[str, tuple[str, ...]] | None:
-    """Return the words for what `coming` needs and has not been told, with the phrases they use.
-
-    Things needed for the first time, and things that were put down since; `told` is what a preview says, in
-    lower case: what it names need not be said.
-    """
-    here_now = here.arc.last_set(here.interval.index)
-    in_hand = set(here_now.spec.needs if here_now is not None and here_now.spec else ())
-    new = [thing for thing in here.around.new_needs if thing.split()[-1].lower() not in told]
-    if new:
-        return here.say("preview", "needs", items=here.words.listing(new)), ("preview.needs",)
-    again = [
-        thing
-        for thing in held(coming, here.words)
-        if thing not in in_hand and thing not in here.around.new_needs
+def put_down_in_rest(here: Here) -> Iterator[Candidate]:
+    """Yield at the beginning of a rest what is still held, if the set before it had no time to say so."""
+    done = here.around.before
+    if done is None or here.level == "spare" or here.interval.kind != "rest":
+        return
+    own = [
+        line for line in own_lines(done, "change") if here.history.times.get(tally_of(done, "change", line))
     ]
-    if again and here.level != "spare":
-        return here.words.say("preview", "have_ready", items=here.words.listing(again)), ()
-    return None
+    down = _let_go(here, done, here.around.after, here.interval.length_ms)
+    previous = here.arc.session.intervals[here.interval.index - 1]
+    if not down or own or previous.exercise is None or ("down", done.set_index) in here.history.told:
+        return
+    text = here.words.say("handling", "put_down_now", items=put_names(here, down))
+    yield Candidate(
+        "change", text, _PUT_DOWN_WEIGHT, "the set before had no time for it", toward=0.02, chain=("end", 1)
+    )
+
+
+def to_put_down(here: Here) -> tuple[str, ...]:
+    """Return what this set holds and what follows does not; nothing where nothing is done after it."""
+    index = here.interval.index + 1
+    intervals = here.arc.session.intervals
+    rest_ms = intervals[index].length_ms if here.around.resting else 0
+    return _let_go(here, here.interval, here.around.after, rest_ms)
+
+
+def _let_go(here: Here, done: Interval, after: Interval | None, rest_ms: int) -> tuple[str, ...]:
+    if after is None:
+        return ()
+    mine = held(done, here.words)
+    if rest_ms >= PUT_DOWN_FROM_MS:
+        return mine
+    # Two where one was held before is told by what comes next: nothing need be put down for it.
+    kept = held(after, here.words)
+    return tuple(thing for thing in mine if not any(_same_kind(thing, other) for other in kept))
+
+
+def to_fetch(here: Here, coming: Interval) -> tuple[str, ...]:
+    """Return what `coming` needs and is not in hand: what is held, and all that is new."""
+    interval, words = here.interval, here.words
+    done = here.arc.last_set(interval.index)
+    resting = interval.exercise is None and interval.kind != "change"
+    put_down = resting and interval.length_ms >= PUT_DOWN_FROM_MS
+    in_hand = () if put_down or done is None or done.spec is None else tuple(done.spec.needs)
+    new, wanted = here.around.new_needs, held(coming, words)
+    needs = coming.spec.needs if coming.spec else ()
+    return tuple(thing for thing in needs if thing in new or (thing in wanted and thing not in in_hand))
+
+
+def names(here: Here, things: Sequence[str]) -> str:
+    """Return a list of things as they are called by now.
+
+    As the plan has it where it is new, or where the session has another number of the same; else "the" thing.
+    """
+    told = []
+    for thing in things:
+        several = any(other != thing and _same_kind(thing, other) for other in here.arc.needs)
+        told.append(thing if several or thing in here.around.new_needs else here.words.definite(thing))
+    return here.words.listing(told)
+
+
+def put_names(here: Here, things: Sequence[str]) -> str:
+    """Return a list of things in hand: those and no others."""
+    return here.words.listing([here.words.definite(thing) for thing in things])
+
+
+def _same_kind(one: str, two: str) -> bool:
+    """Return whether two names differ only in how many there are, as "one bell" and "two bells"."""
+    bare_one, bare_two = (" ".join(thing.lower().split()[1:]) or thing.lower() for thing in (one, two))
+    return bare_one.startswith(bare_two) or bare_two.startswith(bare_one)
+
+
+def needs_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:
+    """Yield in a rest what `coming` needs for the first time, before the preview that presumes it."""
+    if not here.around.new_needs:
+        return
+    things = to_fetch(here, coming)
+    text = here.say("preview", "needs", items=names(here, things))
+    yield Candidate(
+        "preview", text, WEIGHTS["needs"], spot.wish, toward=spot.toward, chain=spot.chain,
+        uses=("preview.needs",), tells=tuple(("need", thing) for thing in things),
+    )  # fmt: skip
+
+
+def pick_up(here: Here, coming: Interval, spot: Spot, prefer_ms: int | None) -> Iterator[Candidate]:
+    """Yield in a rest what is picked up for a set that needs nothing new."""
+    things = to_fetch(here, coming)
+    if not things or here.around.new_needs:
+        return
+    text = here.say("handling", "pick_up", items=names(here, things))
+    yield Candidate(
+        "preview", text, WEIGHTS["needs"], spot.wish, toward=spot.toward, prefer_ms=prefer_ms,
+        chain=spot.chain, uses=("handling.pick_up",),
+    )  # fmt: skip

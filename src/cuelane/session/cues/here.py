@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from cuelane.base.language import Language, fill
@@ -18,7 +18,9 @@ LATE_MS = 12_000
 LATE_FROM_MS = 20_000
 LATE_CUES = 2
 AFTER_SET_UP = ("start", 500)
-"""In the order of a set: name, caution, set-up or reminder, options, sides, and then all else."""
+"""In the order of a set: name, set-up or reminder and caution, options, and then all else."""
+APART_MS = 3_500
+"""The silence wished in a set before a cue that has nothing to do with the one before it."""
 
 _SECOND_FORM_WEIGHT = 25
 # Where lines in turn are said moves with the appearance, so that no line stands in one place every time.
@@ -109,31 +111,52 @@ def was_said(here: Here, interval: Interval, role: str, line: CueLine) -> bool:
     return here.history.times.get(tally_of(interval, role, line), 0) > 0
 
 
-def line_candidate(
-    here: Here, role: str, line: CueLine, wish: str, *, weight: int | None = None, must: bool = False,
-    toward: float = 0.0, chain: tuple[str, int] | None = None, latest_ms: int | None = None,
-) -> Candidate:  # fmt: skip
+@dataclass(frozen=True)
+class Spot:
+    """Where in an interval a line would be said, and why there; the fields are those of `Candidate`.
+
+    ``weight`` None is the role's own.
+    """
+
+    wish: str
+    toward: float = 0.0
+    chain: tuple[str, int] | None = None
+    not_before_ms: int = 0
+    latest_ms: int | None = None
+    quiet_ms: int = 0
+    weight: int | None = None
+    must: bool = False
+
+
+def line_candidate(here: Here, role: str, line: CueLine, spot: Spot) -> Candidate:
     """Return a line of the plan as it would be spoken in this set."""
     text = with_sides(line.text, here.interval, here.words)
     uses: tuple[str, ...] = ()
     if role in ("easier", "harder", "swap") and not says_it_is_a_choice(text, here.words):
-        text = here.say("options", role, text=text)
-        uses = (f"options.{role}",)
-    pinned, must = line.at is not None, must if line.must is None else line.must
+        text, uses = as_choice(here, role, text)
+    pinned, must = line.at is not None, spot.must if line.must is None else line.must
+    weight = WEIGHTS[role] if spot.weight is None else spot.weight
     return Candidate(
         role,
         text,
-        line.weight if line.weight is not None else (WEIGHTS[role] if weight is None else weight),
-        "where the plan fixes it" if pinned else wish,
+        weight if line.weight is None else line.weight,
+        "where the plan fixes it" if pinned else spot.wish,
         must=must,
         start_ms=line.at,
-        toward=toward,
-        chain=None if pinned else chain,
+        toward=spot.toward,
+        chain=None if pinned else spot.chain,
         tally=tally_of(here.interval, role, line),
-        latest_ms=None if pinned or must else latest_ms,
+        not_before_ms=0 if pinned or must else spot.not_before_ms,
+        latest_ms=None if pinned or must else spot.latest_ms,
+        quiet_ms=0 if pinned else spot.quiet_ms,
         uses=uses,
         mark=line.mark,
     )
+
+
+def as_choice(here: Here, role: str, text: str) -> tuple[str, tuple[str, ...]]:
+    """Return an option with words before it that say it is one, and the phrase they are."""
+    return here.say("options", role, text=text, inner=here.words.inside(text)), (f"options.{role}",)
 
 
 def says_it_is_a_choice(text: str, words: Language) -> bool:
@@ -142,14 +165,12 @@ def says_it_is_a_choice(text: str, words: Language) -> bool:
 
 
 def in_turn(
-    here: Here, role: str, wish: str, *, toward: float, most: int = 1, weight: int | None = None,
-    must: bool = False, chain: tuple[str, int] | None = None, rest_appearances: int = 0, again: bool = False,
-    latest_ms: int | None = None,
-) -> Iterator[Candidate]:  # fmt: skip
+    here: Here, role: str, spot: Spot, *, most: int = 1, rest_appearances: int = 0
+) -> Iterator[Candidate]:
     """Yield the role's next lines in turn: only those used least, so none repeats before all have been used.
 
-    Lines that name their rounds stand outside the turn. A lone line is not said at consecutive appearances
-    (``again`` lifts that), nor within ``rest_appearances`` of its last.
+    Lines that name their rounds stand outside the turn. A lone line is not said at consecutive appearances,
+    nor within ``rest_appearances`` of its last.
     """
     appearance = here.interval.appearance or 1
     turning: list[CueLine] = []
@@ -157,20 +178,16 @@ def in_turn(
         if line.rounds is None and line.at is None:
             turning += [line] if applies(line, here.interval) else []
         elif applies(line, here.interval):
-            yield line_candidate(
-                here, role, line, wish, must=must, toward=toward, chain=chain, latest_ms=latest_ms
-            )
+            yield line_candidate(here, role, line, replace(spot, weight=None))
     times = {line.text: here.history.times.get(tally_of(here.interval, role, line), 0) for line in turning}
     offered = 0
     for line in turning:
         last = here.history.last.get(tally_of(here.interval, role, line))
-        too_soon = last is not None and not again and appearance - last < 2 + rest_appearances
+        too_soon = last is not None and appearance - last < 2 + rest_appearances
         if times[line.text] > min(times.values()) or too_soon:
             continue
-        yield line_candidate(
-            here, role, line, wish, weight=weight if offered == 0 else _SECOND_FORM_WEIGHT, must=must,
-            toward=toward + 0.22 * offered, chain=chain, latest_ms=latest_ms,
-        )  # fmt: skip
+        second = replace(spot, weight=_SECOND_FORM_WEIGHT, toward=spot.toward + 0.22 * offered)
+        yield line_candidate(here, role, line, spot if offered == 0 else second)
         offered += 1
         if offered == most:
             return
@@ -188,3 +205,15 @@ def with_sides(text: str, interval: Interval, words: Language) -> str:
 def other_side(interval: Interval) -> Literal["left", "right"]:
     """Return the side that a set is not done on."""
     return "right" if interval.side == "left" else "left"
+
+
+def side_form(interval: Interval) -> str:
+    """Return which form of a phrase names a set's side: none, the side, or both where they come in one set.
+
+    An exercise on each side has always both, and is named by the first; one whose sides alternate is said to
+    have both in the set in which it has.
+    """
+    if not interval.side:
+        return ""
+    split = interval.half is not None and interval.spec is not None and interval.spec.sides == "alternate"
+    return "_both" if split else "_side"

@@ -1,7 +1,8 @@
 """A set from its first second to its last: only what belongs to it, and a quiet end.
 
 At most two cues begin in the last 12 s: what comes next and what to do at the pips come first, then a time
-call, then praise. All else starts before.
+call, then praise. Where all three would come, the call says what comes next. All else starts before, each
+with some silence before it where there is room.
 """
 
 from __future__ import annotations
@@ -9,13 +10,26 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from cuelane.session.candidates import Candidate
-from cuelane.session.cues.coming import coming_in_work
+from cuelane.session.cues.coming import call_says_next, coming_in_work
 from cuelane.session.cues.handling import change
-from cuelane.session.cues.here import AFTER_SET_UP, LATE_CUES, Here, in_turn, other_side, own_lines
+from cuelane.session.cues.here import (
+    AFTER_SET_UP,
+    APART_MS,
+    LATE_CUES,
+    Here,
+    Spot,
+    in_turn,
+    other_side,
+    own_lines,
+)
 from cuelane.session.cues.options import options_in_set
 from cuelane.session.cues.praise import praise_in_set
 from cuelane.session.cues.set_start import set_start
 from cuelane.session.cues.time_calls import time_calls
+
+# The turn of a set on each side is told once, so long before it.
+_TURN_TOLD_MS = 4_000
+_TURN_AT_THE_EARLIEST_MS = 6_000
 
 
 def work(here: Here) -> Iterator[Candidate]:
@@ -29,30 +43,15 @@ def work(here: Here) -> Iterator[Candidate]:
         # A first set has its set-up to think of.
         most = 1 if here.level == "spare" or appearance == 1 else 1 + many
         most += here.level == "full"
-        toward = 0.45 + here.shift
-        yield from in_turn(
-            here,
-            "form",
-            "once settled",
-            toward=toward,
-            most=most,
-            chain=AFTER_SET_UP,
-            latest_ms=here.before_late_ms,
-        )
+        yield from in_turn(here, "form", _settled(here, "once settled", 0.45), most=most)
     yield from options_in_set(here)
-    yield from in_turn(
-        here,
-        "say",
-        "where there is time",
-        toward=0.5 + here.shift,
-        chain=AFTER_SET_UP,
-        latest_ms=here.before_late_ms,
-    )
+    yield from in_turn(here, "say", _settled(here, "where there is time", 0.5))
     end = list(_end(here))
     yield from end
-    late_room = LATE_CUES - len(
-        {candidate.group or candidate.text for candidate in end if not candidate.latest_ms}
-    )
+    # Forms of one thing count once, and a call that says what comes is in their group.
+    late_room = LATE_CUES - len({candidate.group or candidate.text for candidate in end})
+    if call_says_next(here, crowded=any(candidate.role == "change" for candidate in end)):
+        late_room = 0
     calls = list(time_calls(here, late_room))
     yield from calls
     late_from_ms = here.late_from_ms
@@ -61,12 +60,24 @@ def work(here: Here) -> Iterator[Candidate]:
     yield from praise_in_set(here, late_room)
 
 
+def _settled(here: Here, wish: str, toward: float) -> Spot:
+    return Spot(
+        wish, toward=toward + here.shift, chain=AFTER_SET_UP, latest_ms=here.before_late_ms, quiet_ms=APART_MS
+    )
+
+
 def _end(here: Here) -> Iterator[Candidate]:
     """Yield what prepares the turn, or the set that follows."""
     interval = here.interval
     if interval.half == 1:
         text = here.words.say("preview", "other_side", side=here.words.side(other_side(interval)))
-        yield Candidate("side", text, 45, "before the turn", toward=1.0, chain=("end", 10))
+        yield Candidate(
+            "side", text, 45, "once, about four seconds before the turn",
+            prefer_ms=max(0, interval.length_ms - _TURN_TOLD_MS),
+            not_before_ms=max(0, interval.length_ms - _TURN_AT_THE_EARLIEST_MS), chain=("end", 10),
+            quiet_ms=APART_MS, tells=(("turn", interval.set_index),),
+        )  # fmt: skip
         return
-    yield from coming_in_work(here)
-    yield from change(here)
+    leaving = list(change(here))
+    yield from coming_in_work(here, crowded=bool(leaving))
+    yield from leaving

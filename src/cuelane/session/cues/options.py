@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from cuelane.plan.model import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import (
     AFTER_SET_UP,
     Here,
+    Spot,
     applies,
+    as_choice,
     in_turn,
     own_lines,
     says_it_is_a_choice,
@@ -21,31 +24,62 @@ from cuelane.session.model import Interval
 
 SWAP_EVERY = 3
 """A swap that has been told is told again only after so many appearances."""
+EASIER_BY_MS, HARDER_BY_MS = 8_000, 12_000
+"""When in a set an option starts at the latest; behind a long set-up the easier way may be later."""
+
+_OPTION_QUIET_MS = 1_000
 
 
 def options_in_set(here: Here) -> Iterator[Candidate]:
-    """Yield the easier way in the first half of an exercise's appearances and the harder in the second.
+    """Yield the easier way in the first half of an exercise's appearances, the harder in the second.
 
-    At the first set they come right after the set-up; an exercise that comes once gets both.
+    At the first set both come right after the set-up, the harder only if there is time for it. What the
+    first side of a set was offered, the other is told that it has too.
     """
     interval = here.interval
     appearance, appearances = interval.appearance or 1, interval.appearances or 1
-    if interval.half == 2 or (here.level == "spare" and appearance > 1):
+    if here.level == "spare" and appearance > 1:
+        return
+    if interval.half == 2:
+        yield from _same_on_this_side(here)
         return
     first = appearance == 1
     if not first or not _rest_before(here):
         yield from _swap_in_set(here)
-    if 2 * appearance <= appearances + 1:
-        yield from in_turn(
-            here, "easier", "right after the set-up" if first else "in the first half of its appearances",
-            toward=0.0 if first else 0.55 + here.shift, chain=("start", 300) if first else AFTER_SET_UP,
-            latest_ms=here.before_late_ms,
-        )  # fmt: skip
-    if 2 * appearance > appearances + 1 or appearances == 1:
-        yield from in_turn(
-            here, "harder", "the only set has both ways" if appearances == 1 else "in the second half",
-            toward=0.6 + here.shift, chain=AFTER_SET_UP, latest_ms=here.before_late_ms,
-        )  # fmt: skip
+    tells = (("option", interval.set_index),)
+    early = 2 * appearance <= appearances + 1
+    if early:
+        wish = "right after the set-up" if first else "early, in the first half of its appearances"
+        for line in in_turn(here, "easier", _early(here, wish, 300, EASIER_BY_MS)):
+            yield replace(line, tells=tells)
+    if first or not early:
+        wish = "early, in the second half of its appearances"
+        if first:
+            wish = "the only set has both ways" if appearances == 1 else "the first set has both ways"
+        for line in in_turn(here, "harder", _early(here, wish, 310, HARDER_BY_MS)):
+            yield replace(line, tells=tells)
+
+
+def _early(here: Here, wish: str, order: int, by_ms: int) -> Spot:
+    """Return the place of an option: by `by_ms`, or as soon as the set-up is over, in the first half."""
+    half_ms = here.interval.length_ms // 2
+    told = [line for role in ("setup", "caution") for line in own_lines(here.interval, role)]
+    # A long set-up is over later than that; what comes right behind it is still early.
+    latest_ms = half_ms - 1 if here.interval.appearance == 1 and told and order == 300 else by_ms
+    return Spot(
+        wish, chain=("start", order), latest_ms=min(latest_ms, half_ms - 1), quiet_ms=_OPTION_QUIET_MS
+    )
+
+
+def _same_on_this_side(here: Here) -> Iterator[Candidate]:
+    if ("option", here.interval.set_index) not in here.history.told:
+        return
+    text = here.say("options", "same_side")
+    yield Candidate(
+        "easier", text, WEIGHTS["easier"], "what the first side was offered, the other has too",
+        chain=("start", 300), latest_ms=min(HARDER_BY_MS, here.interval.length_ms // 2),
+        quiet_ms=_OPTION_QUIET_MS, uses=("options.same_side",),
+    )  # fmt: skip
 
 
 def _rest_before(here: Here) -> bool:
@@ -55,11 +89,12 @@ def _rest_before(here: Here) -> bool:
 
 def _swap_in_set(here: Here) -> Iterator[Candidate]:
     first = here.interval.appearance == 1
-    yield from in_turn(
-        here, "swap", "early, while it can still be changed", toward=0.0 if first else 0.2,
-        rest_appearances=SWAP_EVERY - 2, chain=("start", 290) if first else AFTER_SET_UP,
-        latest_ms=here.before_late_ms,
+    spot = Spot(
+        "early, while it can still be changed", toward=0.0 if first else 0.2,
+        chain=("start", 290) if first else AFTER_SET_UP, latest_ms=here.before_late_ms,
+        quiet_ms=_OPTION_QUIET_MS,
     )  # fmt: skip
+    yield from in_turn(here, "swap", spot, rest_appearances=SWAP_EVERY - 2)
 
 
 def swap_before(here: Here, coming: Interval, toward: float) -> Iterator[Candidate]:
@@ -69,7 +104,7 @@ def swap_before(here: Here, coming: Interval, toward: float) -> Iterator[Candida
             text = with_sides(line.text, coming, here.words)
             uses: tuple[str, ...] = ()
             if not says_it_is_a_choice(text, here.words):
-                text, uses = here.say("options", "swap", text=text), ("options.swap",)
+                text, uses = as_choice(here, "swap", text)
             yield Candidate(
                 "swap", text, WEIGHTS["swap"] if line.weight is None else line.weight,
                 "in the rest before, where there is time to choose", must=line.must is True, toward=toward,
@@ -98,7 +133,7 @@ def heavier_before(here: Here, toward: float) -> Iterator[Candidate]:
             yield Candidate(
                 "heavier", text, WEIGHTS["heavier"] if line.weight is None else line.weight,
                 f"in the rest before round {part.number}, from which it may be heavier",
-                must=line.must is True, toward=toward, chain=("end", 75),
+                must=line.must is True, toward=toward, chain=("end", 62),
                 tally=tally_of(entry, "heavier", line), uses=uses, mark=line.mark,
             )  # fmt: skip
             return
@@ -113,4 +148,4 @@ def _heavier_text(here: Here, entry: Interval, line: CueLine, done: int) -> tupl
         return text, ("options.heavier",)
     if says_it_is_a_choice(line.text, words):
         return line.text, ()
-    return here.say("options", "heavier_text", text=line.text), ("options.heavier_text",)
+    return as_choice(here, "heavier_text", line.text)

@@ -1,12 +1,18 @@
-"""Praise: sparse, late in a set or after a round, and never more than is known to be so."""
+"""Praise: sparse, late in a set or after a round, and never more than is known to be so.
+
+None of the program's own where one is to be still: in flows, stretching, cooling down and breathing.
+"""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 from cuelane.plan.model import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
-from cuelane.session.cues.here import Here, applies, line_candidate, own_lines
+from cuelane.session.cues.here import APART_MS, Here, Spot, applies, line_candidate, own_lines
+from cuelane.session.cues.time_calls import TEN_MS, has_ten
+from cuelane.session.model import Interval
 
 PRAISE_FROM, PRAISE_TO = 0.60, 0.85
 """Where in a set praise may start, as parts of it."""
@@ -14,6 +20,8 @@ SETS_BETWEEN = 3
 """At most one of so many sets has praise, in it or after it."""
 
 _LEAST_MS = 20_000
+# Praise is over, and some silence too, when the last call comes.
+_BEFORE_CALL_MS = 5_000
 
 
 def _is_due(here: Here, set_index: int | None) -> bool:
@@ -27,7 +35,7 @@ def praise_in_set(here: Here, late_room: int) -> Iterator[Candidate]:
     lines = [line for line in own_lines(interval, "praise") if applies(line, interval)]
     for line in lines:
         if line.at is not None:
-            yield line_candidate(here, "praise", line, "where the plan fixes it")
+            yield line_candidate(here, "praise", line, Spot("where the plan fixes it"))
     if not _is_due(here, interval.set_index) or interval.length_ms < _LEAST_MS:
         return
     part = here.arc.round_of(interval)
@@ -41,9 +49,14 @@ def praise_in_set(here: Here, late_room: int) -> Iterator[Candidate]:
     latest_ms = int(interval.length_ms * PRAISE_TO)
     if late_room <= 0 and here.before_late_ms is not None:
         latest_ms = min(latest_ms, here.before_late_ms)
+    if has_ten(here):
+        latest_ms = min(latest_ms, interval.length_ms - TEN_MS - _BEFORE_CALL_MS)
     if latest_ms < interval.length_ms * PRAISE_FROM:
         return
-    own = [line for line in lines if line.at is None] or _of_all(here)
+    own = [line for line in lines if line.at is None] or list(interval.praise)
+    if not own and is_still(here, interval):
+        return
+    own = own or _of_all(here)
     wish, weight, mark = "late in the set, one in three", WEIGHTS["praise"], None
     uses: tuple[str, ...] = ("praise.set",)
     if own:
@@ -54,14 +67,22 @@ def praise_in_set(here: Here, late_room: int) -> Iterator[Candidate]:
         text = here.say("praise", "set")
     yield Candidate(
         "praise", text, weight, wish, toward=0.72, not_before_ms=int(interval.length_ms * PRAISE_FROM),
-        latest_ms=latest_ms, tally=("", "praise", text), uses=uses, mark=mark,
+        latest_ms=latest_ms, quiet_ms=APART_MS, tally=("", "praise", text), uses=uses, mark=mark,
     )  # fmt: skip
 
 
 def _of_all(here: Here) -> list[CueLine]:
-    """Return the block's praise, else the plan's."""
+    """Return the plan's praise."""
     plan = here.arc.session.plan.praise
-    return list(here.interval.praise) or (list(plan) if plan else [])
+    return list(plan) if plan else []
+
+
+def is_still(here: Here, interval: Interval) -> bool:
+    """Return whether a set is of a kind in which praise would disturb; the pack knows names of such."""
+    if interval.pattern in ("flow", "breath"):
+        return True
+    names = f"{interval.block}. {interval.exercise or ''}"
+    return any(re.search(entry, names, re.I) for entry in here.words.phrases("lint", "cool_down"))
 
 
 def praise_after_round(here: Here) -> Iterator[Candidate]:
@@ -70,7 +91,7 @@ def praise_after_round(here: Here) -> Iterator[Candidate]:
     part = here.arc.round_of(done)
     index = here.interval.index
     previous = here.arc.session.intervals[index - 1] if index else None
-    if done is None or part is None or previous is None or previous.exercise is None:
+    if done is None or part is None or previous is None or previous.exercise is None or is_still(here, done):
         return
     if done.set_index != part.sets[-1].set_index or not _is_due(here, done.set_index) or part.total < 2:
         return

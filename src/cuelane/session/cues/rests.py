@@ -11,17 +11,20 @@ from dataclasses import replace
 from cuelane.session.arc import RoundPart
 from cuelane.session.candidates import Candidate
 from cuelane.session.cues.coming import coming_in_rest, new_in_round
+from cuelane.session.cues.handling import put_down_in_rest
 from cuelane.session.cues.here import Here, own_lines, tally_of
 from cuelane.session.cues.options import heavier_before, swap_before
 from cuelane.session.cues.praise import praise_after_round
-from cuelane.session.cues.time_calls import rest_call
+from cuelane.session.cues.set_start import other_side_text
+from cuelane.session.cues.time_calls import TEN_MS, rest_call
 from cuelane.session.model import Interval
 from cuelane.session.pattern_words import how_it_goes
 
 _REST_SAID_FROM_MS = 8_000
 _LIGHT_UNDER_MS = 12_000
 # Nobody listens in the first seconds after work.
-_BREATH_MS = 4_000
+_BREATH_MS, _SHORT_BREATH_MS = 4_000, 2_500
+_LONG_FROM_MS = 30_000
 _FOCUS_FROM_MS = 20_000
 _ROUND_WEIGHT = 68
 # What the short form of something that a rest should teach is worth less.
@@ -29,6 +32,7 @@ _SHORTER = 30
 _HALF_WEIGHT = 46
 _FOCUS_WEIGHT = 28
 _HOW_WEIGHT = 44
+_SIDE_LATER_WEIGHT = 42
 # Names are listed up to so many; more are "the same four".
 _LISTED = 3
 
@@ -40,6 +44,7 @@ def rest(here: Here) -> Iterator[Candidate]:
         text = here.words.phrase("opening", "ready")
         yield Candidate("announce", text, 55, "at once", lead=True)
     if interval.kind == "rest" and interval.length_ms >= _REST_SAID_FROM_MS:
+        yield from put_down_in_rest(here)
         yield from praise_after_round(here)
         text = here.say("announce", "rest")
         yield Candidate(
@@ -54,7 +59,8 @@ def before_set(here: Here) -> Iterator[Candidate]:
     breathes = interval.kind == "rest" and interval.length_ms >= _FOCUS_FROM_MS
     for candidate in _preparing(here):
         if breathes and not candidate.must and candidate.start_ms is None:
-            candidate = replace(candidate, not_before_ms=_BREATH_MS)
+            breath_ms = _BREATH_MS if interval.length_ms >= _LONG_FROM_MS else _SHORT_BREATH_MS
+            candidate = replace(candidate, not_before_ms=breath_ms)
         yield candidate
 
 
@@ -72,13 +78,15 @@ def _preparing(here: Here) -> Iterator[Candidate]:
     if coming is None or coming.spec is None:
         return
     previous = here.around.before
+    yield from _other_side_later(here)
     if previous is not None and previous.block_index != coming.block_index:
         yield from _next_block(here, coming)
     part = None if light else here.arc.begins_round(interval.index)
     named = False
     if part is not None:
-        named = _names_first(here, part)
-        yield from _round(here, part, toward - 0.1)
+        named = len(part.names) == 1 and here.level != "spare"
+        # With nothing new to show there is time, and the words are best spread over it.
+        yield from _round(here, part, toward - 0.1 if part.new else toward)
     yield from coming_in_rest(here, toward, named=named, light=light)
     if light:
         return
@@ -88,6 +96,19 @@ def _preparing(here: Here) -> Iterator[Candidate]:
     if not interval.lines:
         yield from _focus(here, coming, part)
         yield from rest_call(here)
+
+
+def _other_side_later(here: Here) -> Iterator[Candidate]:
+    """Yield the side that an alternating exercise comes on next, if its first set had no time to say so."""
+    interval, done = here.interval, here.around.before
+    before = here.arc.session.intervals[interval.index - 1] if interval.index else None
+    if done is None or before is None or before.exercise is None or interval.length_ms < _LIGHT_UNDER_MS:
+        return
+    text = other_side_text(here, done, later=True)
+    if text is not None and ("other side", done.set_index) not in here.history.told:
+        yield Candidate(
+            "side", text, _SIDE_LATER_WEIGHT, "its set had no time for it", toward=0.1, chain=("end", 3)
+        )
 
 
 def _next_block(here: Here, coming: Interval) -> Iterator[Candidate]:
@@ -115,22 +136,9 @@ def _round(here: Here, part: RoundPart, toward: float) -> Iterator[Candidate]:
 
 
 def _position(here: Here, part: RoundPart) -> tuple[str, str]:
-    words = here.words
-    if part.number == part.total:
-        return here.say("rounds", "last"), "rounds.last"
-    if part.number == part.total - 1 and part.number > 2:
-        return here.say("rounds", "second_last"), "rounds.second_last"
-    text = here.say(
-        "rounds", "position", n=words.number(part.number), total=words.number(part.total),
-        nth=words.ordinal(part.number),
-    )  # fmt: skip
-    return text, "rounds.position"
-
-
-def _names_first(here: Here, part: RoundPart) -> bool:
-    """Return whether the round's sentence names its first exercise."""
-    before = here.arc.previous(part.sets[0])
-    return len(part.sets) <= _LISTED and _content_key(here, part, before) in ("list", "list_new", "same_one")
+    words, key = here.words, "last" if part.number == part.total else "position"
+    text = here.say("rounds", key, n=words.number(part.number), total=words.number(part.total))
+    return text, f"rounds.{key}"
 
 
 def _content_key(here: Here, part: RoundPart, before: RoundPart | None) -> str | None:
@@ -182,9 +190,9 @@ def _focus(here: Here, coming: Interval, part: RoundPart | None) -> Iterator[Can
     if len(lines) < 2 or "{" in lines[times.index(min(times))].text:
         return
     line = lines[times.index(min(times))]
-    text = here.say("options", "focus", exercise=coming.exercise, text=line.text)
+    # Behind the name of the exercise, and so with nothing of its own before it.
     yield Candidate(
-        "form", text, _FOCUS_WEIGHT, "a point of form while there is time to think", toward=0.5,
-        chain=("end", 60), tally=tally_of(coming, "form", line), appearance=coming.appearance,
-        uses=("options.focus",), mark=line.mark,
+        "form", line.text, _FOCUS_WEIGHT, "a point of form while there is time to think",
+        toward=0.5, prefer_ms=interval.length_ms - TEN_MS - 1_000 if part is not None else None,
+        chain=("end", 66), tally=tally_of(coming, "form", line), appearance=coming.appearance, mark=line.mark,
     )  # fmt: skip

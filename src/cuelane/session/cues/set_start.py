@@ -1,33 +1,41 @@
-"""The beginning of a set: its name, what must be known before moving, and how to set up."""
+"""The beginning of a set: its name, how to set up, and what must be known before moving."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
+from cuelane.plan.model import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import (
+    APART_MS,
     Here,
+    Spot,
     due,
     ends_training,
     in_turn,
     line_candidate,
     other_side,
     own_lines,
+    side_form,
     was_said,
     with_sides,
 )
 from cuelane.session.model import Interval
 
 CAUTION_BY_MS = 5_000
-"""A caution that is said again starts at most this long after the set; the first always before the set-up."""
+"""A caution in a set starts at most this long after its start: behind a short set-up, else before it."""
 
 _NAME_MUST_FROM_MS = 10_000
 _CAUTION_AGAIN_WEIGHT = 32
 _OTHER_SIDE_WEIGHT = 45
+# The first seconds of a set have enough to say.
+_OTHER_SIDE_FROM_MS = 20_000
+_IN_PLACE = "early, while getting into place"
 
 
 def set_start(here: Here) -> Iterator[Candidate]:
-    """Yield a set's name, its cautions if they have not been heard, and its set-up or a reminder."""
+    """Yield a set's name, its set-up or a reminder, and its cautions if they have not been heard."""
     interval = here.interval
     if interval.half == 2:
         yield from _turned(here)
@@ -37,26 +45,25 @@ def set_start(here: Here) -> Iterator[Candidate]:
     if interval.appearance == 1:
         for place, line in enumerate(due(here, "setup")):
             yield line_candidate(
-                here,
-                "setup",
-                line,
-                "early, while getting into place",
-                must=True,
-                chain=("start", 200 + place),
+                here, "setup", line, Spot(_IN_PLACE, chain=("start", 200 + place), must=True)
             )
         yield from _other_side_next(here)
     else:
-        yield from in_turn(
-            here, "remind", "early, while getting into place", toward=0.05, chain=("start", 200),
-            latest_ms=here.before_late_ms,
-        )  # fmt: skip
+        spot = Spot(_IN_PLACE, toward=0.05, chain=("start", 200), latest_ms=here.before_late_ms)
+        yield from in_turn(here, "remind", spot)
 
 
 def _turned(here: Here) -> Iterator[Candidate]:
-    """Yield the other side's name at the middle of a set on each side, and its set-up."""
+    """Yield the word for the turn of a set on each side, and what is to be known of the other side.
+
+    The side is named here only where the end of the first half had no room for it.
+    """
     interval = here.interval
     side = here.words.side(interval.side or "")
-    forms = ["switch", "short"] if here.around.after else ["switch_last", "switch", "short"]
+    if ("turn", interval.set_index) in here.history.told:
+        forms = ["switch_last", "switch_told"] if ends_training(here) else ["switch_told"]
+    else:
+        forms = ["switch", "short"]
     for place, form in enumerate(forms):
         text = here.say("side_change", form, side=side)
         yield Candidate(
@@ -68,12 +75,27 @@ def _turned(here: Here) -> Iterator[Candidate]:
             lead=True,
             group="announce",
         )
-    for line in due(here, "setup") if interval.appearance == 1 else ():
-        if "{side}" in line.text:
-            yield line_candidate(
-                here, "setup", line, "the other side's", weight=WEIGHTS["remind"], toward=0.05,
-                chain=("start", 200), latest_ms=here.before_late_ms,
-            )  # fmt: skip
+    yield from _other_sides_own(here)
+
+
+def _other_sides_own(here: Here) -> Iterator[Candidate]:
+    """Yield what the plan says of this side: a reminder that names it, else those sentences of the set-up."""
+    spot = Spot(
+        "the other side's", toward=0.05, chain=("start", 200), weight=WEIGHTS["remind"],
+        latest_ms=here.before_late_ms,
+    )  # fmt: skip
+    sided = [line for line in own_lines(here.interval, "remind") if "{side}" in line.text and line.at is None]
+    if sided:
+        yield line_candidate(here, "remind", sided[0], replace(spot, must=False))
+        return
+    if here.interval.appearance != 1:
+        return
+    for line in due(here, "setup"):
+        parts = [part for part in line.text.split(". ") if "{side}" in part or "{other_side}" in part]
+        if parts:
+            text = ". ".join(parts)
+            short: CueLine = line.model_copy(update={"text": text if text[-1:] in ".!?" else f"{text}."})
+            yield line_candidate(here, "setup", short, spot)
 
 
 def _name(here: Here) -> Iterator[Candidate]:
@@ -87,13 +109,16 @@ def _name(here: Here) -> Iterator[Candidate]:
         at_ms = own[0].at
         must = must if own[0].must is None else own[0].must
         heavy = heavy if own[0].weight is None else own[0].weight
-    for place, form in enumerate([*_long_forms(here, bool(own)), "exercise"]):
-        key = f"{form}_side" if side else form
+    forms = [*_long_forms(here, bool(own)), "exercise"]
+    keys = [f"{form}_side" if side else form for form in forms]
+    if side_form(interval) == "_both":
+        keys.insert(0, "exercise_both")
+    for place, key in enumerate(keys):
         text = words.say(
             "announce", key, n=words.number(interval.round or 0), side=side, exercise=spoken.rstrip(".!?… ")
         )
         wish = "right after the pip" if at_ms is None else "where the plan fixes it"
-        if form in ("last_time", "once"):
+        if key.startswith(("last_time", "once")):
             wish += f", {interval.appearance} of its {interval.appearances} in the session"
         yield Candidate(
             "announce", text, heavy - place, wish, must=must, start_ms=at_ms, lead=at_ms is None,
@@ -121,29 +146,41 @@ def _long_forms(here: Here, own: bool) -> list[str]:
 
 
 def _cautions(here: Here) -> Iterator[Candidate]:
-    """Yield the cautions that have not been heard, before the set-up; some are said again, where it helps."""
+    """Yield the cautions that have not been heard; some are said again, where it helps.
+
+    Each may come behind the set-up, by `CAUTION_BY_MS`, or else before it.
+    """
     interval = here.interval
     if interval.appearance == 1:
         for place, line in enumerate(due(here, "caution")):
             if not was_said(here, interval, "caution", line):
-                yield line_candidate(
-                    here, "caution", line, "before moving, at the first appearance", must=True,
-                    chain=("start", 100 + place),
-                )  # fmt: skip
+                yield from _before_moving(here, line, place, "before moving, at the first appearance")
         return
     for line in own_lines(interval, "caution"):
         # A caution for a later appearance of its own is as binding there as the first.
         if (line.rounds is not None or line.from_round is not None) and line in due(here, "caution"):
-            yield line_candidate(
-                here, "caution", line, "before moving, as the plan asks", must=True, chain=("start", 100)
-            )
+            yield from _before_moving(here, line, 0, "before moving, as the plan asks")
     if any(line.rounds is not None or line.at is not None for line in own_lines(interval, "caution")):
         return
     if _same_region(here.around.before, interval):
-        yield from in_turn(
-            here, "caution", "the set before loaded the same region", toward=0.0,
-            weight=_CAUTION_AGAIN_WEIGHT, rest_appearances=2, chain=("start", 100), latest_ms=CAUTION_BY_MS,
+        spot = Spot(
+            "the set before loaded the same region", chain=("start", 100), weight=_CAUTION_AGAIN_WEIGHT,
+            latest_ms=CAUTION_BY_MS,
         )  # fmt: skip
+        yield from in_turn(here, "caution", spot, rest_appearances=2)
+
+
+def _before_moving(here: Here, line: CueLine, place: int, wish: str) -> Iterator[Candidate]:
+    one = line_candidate(here, "caution", line, Spot(wish, chain=("start", 100 + place), must=True))
+    if line.at is not None or not due(here, "setup") or here.interval.appearance != 1:
+        yield one
+        return
+    group = f"caution {place}"
+    yield replace(
+        one, wish=f"{wish}, behind a short set-up", chain=("start", 260 + place), latest_ms=CAUTION_BY_MS,
+        group=group, weight=one.weight + 1,
+    )  # fmt: skip
+    yield replace(one, group=group)
 
 
 def _same_region(before: Interval | None, interval: Interval) -> bool:
@@ -153,23 +190,38 @@ def _same_region(before: Interval | None, interval: Interval) -> bool:
 
 def _other_side_next(here: Here) -> Iterator[Candidate]:
     """Yield, once for each alternating exercise, that this side stays and the other comes next."""
-    interval, words = here.interval, here.words
-    again = (interval.appearances or 1) > 1
-    alternates = interval.spec is not None and interval.spec.sides == "alternate"
-    if here.level == "spare" or not again or not alternates or interval.half is not None or not interval.side:
+    found = other_side_text(here, here.interval)
+    if found is None or here.before_late_ms is None or here.before_late_ms < _OTHER_SIDE_FROM_MS:
         return
-    following = [
-        entry
-        for entry in here.arc.session.intervals[interval.index + 1 :]
-        if entry.spec is interval.spec and entry.exercise == interval.exercise and entry.appearance == 2
-    ]
-    where = (following[0].block_index, following[0].round) if following else None
-    in_next_round = where == (interval.block_index, (interval.round or 0) + 1)
-    text = words.say(
-        "sides", "next_round" if in_next_round else "next_time",
-        side=words.side(interval.side), other_side=words.side(other_side(interval)),
-    )  # fmt: skip
     yield Candidate(
-        "side", text, _OTHER_SIDE_WEIGHT, "once, when the side is new", toward=0.25,
-        chain=("start", 400), latest_ms=here.before_late_ms,
+        "side", found, _OTHER_SIDE_WEIGHT, "once, when the side is new and the start is over",
+        prefer_ms=_OTHER_SIDE_FROM_MS, not_before_ms=_OTHER_SIDE_FROM_MS, latest_ms=here.before_late_ms,
+        quiet_ms=APART_MS, tells=(("other side", here.interval.set_index),),
+    )  # fmt: skip
+
+
+def other_side_text(here: Here, done: Interval, *, later: bool = False) -> str | None:
+    """Return what is said, at an exercise's first set or `later` in the rest behind it, of the side to come.
+
+    None where no other side comes, or it comes in the same set.
+    """
+    words = here.words
+    again = (done.appearances or 1) > 1 and done.appearance == 1
+    alternates = done.spec is not None and done.spec.sides == "alternate"
+    if here.level == "spare" or not again or not alternates or done.half is not None or not done.side:
+        return None
+    following = next(
+        (
+            entry
+            for entry in here.arc.session.intervals[done.index + 1 :]
+            if entry.spec is done.spec and entry.exercise == done.exercise and entry.appearance == 2
+        ),
+        None,
+    )
+    in_next_round = following is not None and (
+        (following.block_index, following.round) == (done.block_index, (done.round or 0) + 1)
+    )
+    return words.say(
+        "sides", ("next_round" if in_next_round else "next_time") + ("_later" if later else ""),
+        exercise=done.exercise, side=words.side(done.side), other_side=words.side(other_side(done)),
     )  # fmt: skip

@@ -12,8 +12,7 @@ KIT = Path(__file__).parent / "kit"
 MOST_LINES, MOST_PARAMETERS, MOST_MODULE_LINES = 60, 8, 400
 
 # What still takes too many: nothing may be added here, and what shrinks is taken out.
-STILL_MANY = {
-}
+STILL_MANY = {}
 
 
 def functions() -> list[tuple[str, ast.FunctionDef | ast.AsyncFunctionDef]]:

@@ -440,6 +440,24 @@ def test_a_heavier_load_is_offered_before_its_round() -> None:
     assert "If you have it, bring a heavier bell too." in [one.text for one in found.cues]
 
 
+def test_a_heavier_load_without_words_is_offered_in_the_programs() -> None:
+    """A plan that says what the heavier load needs, and no words for it, is a plan and has a line."""
+    plan = {
+        "session": [
+            {
+                "block": "A",
+                "pattern": "circuit",
+                "work": "40s",
+                "rest": "30s",
+                "rounds": 4,
+                "exercises": "swing",
+            }
+        ],
+        "exercises": {"swing": {"heavier_needs": "a heavier bell"}},
+    }
+    assert [one for one in arranged(plan).schedule.cues if one.role == "heavier"]
+
+
 def test_a_swap_is_told_before_the_set() -> None:
     """It is said in the rest before, and not at every appearance."""
     spec = {"swap": "If your knee complains, do bridges instead."}

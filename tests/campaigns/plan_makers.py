@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import json
 import random
 from collections.abc import Callable, Iterator
@@ -89,7 +90,7 @@ def broken_tree(rng: random.Random) -> bytes:
         elif rng.random() < 0.3 and isinstance(holder, dict):
             holder[f"{key}s"] = holder.pop(key)
         else:
-            holder[key] = rng.choice(ODD)
+            holder[key] = copy.deepcopy(rng.choice(ODD))
         if not plan:
             break
     return json.dumps(plan, ensure_ascii=False, indent=rng.choice([None, 1])).encode()

@@ -98,10 +98,12 @@ class _Fault:
         self.lines, self.kind, self.pattern = lines, kind, pattern
         self.type: str = fault["type"]
         self.context: dict[str, Any] = fault.get("ctx", {})
-        # Parts in angle brackets name the form that a value was read as; no person wrote them.
-        path = [part for part in fault["loc"] if not (isinstance(part, str) and part.startswith("<"))]
-        self.key = str(path[-1]) if path and isinstance(path[-1], str) else ""
         about_key = self.type in ("extra_forbidden", "missing")
+        # Parts in angle brackets name the form that a value was read as; no person wrote them. The last part
+        # of a fault about a key is that key, which a person may have begun with a bracket.
+        loc, last = (fault["loc"][:-1], fault["loc"][-1:]) if about_key else (fault["loc"], ())
+        path = [part for part in loc if not (isinstance(part, str) and part.startswith("<"))] + [*last]
+        self.key = str(path[-1]) if path and isinstance(path[-1], str) else ""
         self.node: Node = node
         self.label, self.item = "", 0
         self.mark: Mark = node.mark

@@ -123,7 +123,8 @@ def heavier_before(here: Here, toward: float) -> Iterator[Candidate]:
         spec = entry.spec
         if spec is None or not (spec.heavier or spec.heavier_needs):
             continue
-        lines = spec.heavier or [CueLine(text="")]
+        # No words of the person's own stand for the program's; a plan itself may have no line without words.
+        lines = spec.heavier or [CueLine.model_construct(text="")]
         for line in lines:
             if part.number < (line.from_round or part.total // 2 + 1) or was_said(
                 here, entry, "heavier", line

@@ -10,9 +10,12 @@ from pathlib import Path
 
 import pytest
 
+from children import run_command
 from cuelane.cli import outcome
 
 MAIN = "from cuelane.cli import main; main()"
+# A file that is not cuelane's: refused with 2 and a message, by the command that imports least.
+REFUSED = "new circuit --out program.py"
 FAILING = """
 import cuelane.plan.schema
 def fail():
@@ -171,8 +174,8 @@ def test_a_reader_that_leaves_changes_no_exit_code(tmp_path: Path) -> None:
     ("line", "code"),
     [
         ("schema >&-", 0),
-        ("schedule missing.yaml 2>&-", 2),
-        ("schedule missing.yaml <&- >&- 2>&-", 2),
+        (f"{REFUSED} 2>&-", 2),
+        (f"{REFUSED} <&- >&- 2>&-", 2),
     ],
 )
 def test_closed_streams_change_no_exit_code(line: str, code: int, tmp_path: Path) -> None:
@@ -188,8 +191,8 @@ def test_closed_streams_change_no_exit_code(line: str, code: int, tmp_path: Path
     [
         ("schema > /dev/full", "", 3),
         ("--help > /dev/full", "1", 3),
-        ("-vv schedule missing.yaml 2> /dev/full", "", 2),
-        ("schedule missing.yaml 2> /dev/full", "1", 2),
+        (f"-vv {REFUSED} 2> /dev/full", "", 2),
+        (f"{REFUSED} 2> /dev/full", "1", 2),
     ],
 )
 def test_full_streams(line: str, unbuffered: str, code: int, tmp_path: Path) -> None:
@@ -204,18 +207,18 @@ def test_full_streams(line: str, unbuffered: str, code: int, tmp_path: Path) -> 
 
 def test_what_commands_a_terminal_never_reaches_it(tmp_path: Path) -> None:
     """Names of files and commands in messages, and the words of a voice, show signs by number."""
-    done = child(MAIN, "schedule", "a\x1b[2J\u202eb.yaml", cwd=str(tmp_path))
+    done = run_command("schedule", "a\x1b[2J\u202eb.yaml", cwd=tmp_path)
     assert done.returncode == 2
     assert "a\\x1b[2J\\u202eb.yaml" in done.stderr
     assert "\x1b" not in done.stderr
-    done = child(MAIN, "no\x1b[2Jcommand")
+    done = run_command("no\x1b[2Jcommand")
     assert done.returncode == 2
     assert "\x1b" not in done.stderr
     (tmp_path / "voices").mkdir()
     (tmp_path / "voices" / "mine.toml").write_text(
         'engine = "system"\ncredit = "A\\u001b[2J\\nnatural  a forged line"\n', encoding="utf-8"
     )
-    done = child(MAIN, "voices", "--folder", str(tmp_path))
+    done = run_command("voices", "--folder", tmp_path)
     assert done.returncode == 0, done.stderr
     assert "mine" in done.stdout
     assert "\x1b" not in done.stdout

@@ -270,12 +270,21 @@ def test_only_ordinary_files_of_a_bounded_size_are_read(tmp_path):
             read_ordinary(path, 1_000)
 
 
-def test_a_clip_taken_away_during_a_render_is_spoken_again(tmp_path, small_plan, store_folder):
+@pytest.fixture
+def full_folder(tmp_path, small_plan, store_folder):
+    """A store of one's own that has the small session's clips, taken from that of the run."""
+    prepare(small_plan, store=ClipStore(store_folder))
+    # Other processes of the run are writing there: what has no name yet is theirs.
+    others = shutil.ignore_patterns("leases", "store.lock", "*.tmp")
+    return shutil.copytree(store_folder, tmp_path / "store", ignore=others)
+
+
+def test_a_clip_taken_away_during_a_render_is_spoken_again(full_folder, small_plan):
     """A store emptied under a running render costs time, not the render; and the note says what changed."""
-    store = ClipStore(store_folder)
+    store = ClipStore(full_folder)
     prepared = prepare(small_plan, store=store)
     sha256 = next(event.clip for event in prepared.schedule.events if event.clip)
-    (wav,) = store_folder.rglob(f"{sha256[7:]}.wav")
+    (wav,) = full_folder.rglob(f"{sha256[7:]}.wav")
     wav.unlink()
     load = clip_loader(store, lambda name: spoken_again(name, prepared.voiced, store=store))
 
@@ -285,12 +294,10 @@ def test_a_clip_taken_away_during_a_render_is_spoken_again(tmp_path, small_plan,
         clip_loader(store)(sha256)
 
 
-def test_rendering_again_mends_a_store_without_notes(tmp_path, small_plan, store_folder):
+def test_rendering_again_mends_a_store_without_notes(tmp_path, full_folder, small_plan):
     """All notes beside the audio gone: the next render has all its clips."""
-    store = ClipStore(tmp_path / "store")
-    shutil.copytree(store_folder, tmp_path / "store", ignore=shutil.ignore_patterns("leases", "store.lock"))
-    prepare(small_plan, store=store)
-    for note in (tmp_path / "store").glob("audio/*/*.json"):
+    store = ClipStore(full_folder)
+    for note in full_folder.glob("audio/*/*.json"):
         note.unlink()
 
     rendered = render(small_plan, tmp_path / "a.wav", RenderOptions(extras=False), store=store)

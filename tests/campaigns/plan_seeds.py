@@ -122,6 +122,7 @@ session:
   hold_out: 1s
   cycles: 2
   spoken_cycles: 1
+  explain: false
   caution: Breathe normally if you feel light-headed.
 """,
     """\

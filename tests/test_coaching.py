@@ -524,3 +524,32 @@ def test_breathing_and_stretching_are_spoken_slower() -> None:
     assert [row.manner for row in found if row.text == "Crouch."] == [None, "stretching"]
     assert [row.manner for row in found if "Bridge." in row.text][-1] == "stretching"
     assert any(row.manner is None and "Bridge." in row.text for row in found)
+
+
+def test_of_one_and_two_of_a_kind_the_opening_asks_for_two() -> None:
+    """Names that only begin alike stay apart."""
+    exercises = {
+        "row": {"needs": "one dumbbell"}, "press": {"needs": ["two dumbbells", "a mat"]},
+        "sit": {"needs": "a mattress"},
+    }  # fmt: skip
+    block = {"block": "B", "pattern": "circuit", "work": "30s", "exercises": list(exercises)}
+    texts = texts_of({"session": [block], "exercises": exercises})
+
+    assert "You will need two dumbbells, a mat and a mattress." in texts
+
+
+def test_a_change_tells_at_once_what_comes_and_its_side_once() -> None:
+    """There is just time to get there."""
+    block = {
+        "block": "B", "pattern": "flow", "work": "40s", "change": "8s",
+        "exercises": ["crouch", "row", "plank"],
+    }  # fmt: skip
+    exercises = {"crouch": {}, "row": {"sides": "each", "preview": "Row. Hand on the bench."}, "plank": {}}
+    schedule = arranged({"title": "Test", "session": [block], "exercises": exercises}).schedule
+    changes = [row for row in schedule.intervals if row.kind == "change"]
+
+    assert len(changes) == 2
+    for row in changes:
+        told = [cue for cue in schedule.cues if row.start_sample <= cue.onset_sample < row.end_sample]
+        assert told[0].onset_sample - row.start_sample <= 2 * schedule.sample_rate
+        assert sum("left" in (cue.text or "").lower() for cue in told) <= 1

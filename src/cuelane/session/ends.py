@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from cuelane.base.language import Language
 from cuelane.plan.model import CueLine, Plan
 from cuelane.session.arc import arc_of
+from cuelane.session.equipment import heavier_needs_of, needs_of
 from cuelane.session.model import Interval, Session
 from cuelane.session.part_names import is_main, is_named, main_sets
 from cuelane.session.pattern_words import how_it_goes
@@ -75,10 +76,10 @@ def opening(
         minutes = max(1, round(session.length_ms / 60_000))
         about = words.say("opening", "length", count=minutes, n=words.number(minutes))
         lines = [f"{title} {about}", *_parts(session, words), *_cold(session, words)]
-    needs = equipment(body)
+    needs = needs_of(body)
     if needs:
         lines.append(words.say("opening", "needs", items=words.listing(needs)))
-    heavier = [thing for thing in _heavier(body) if thing not in needs]
+    heavier = [thing for thing in heavier_needs_of(body) if thing not in needs]
     if heavier:
         lines.append(words.say("opening", "needs_option", items=words.listing(heavier)))
     told = (*as_lines(lines), *cautions)
@@ -144,20 +145,3 @@ def _own_closing(plan: Plan, words: Language, session: Session | None) -> list[s
         return [end, words.phrase("closing", "after_stretch")]
     quiet = session.length_ms < _ENDS_FROM_MS or last.pattern == "script" or plan.coaching == "spare"
     return [end, words.phrase("closing", "slow_down" if quiet else "no_cool_down")]
-
-
-def equipment(intervals: Sequence[Interval]) -> list[str]:
-    """Return what the session needs, each thing once, in order of first need."""
-    needs: dict[str, None] = {}
-    for interval in intervals:
-        for thing in interval.spec.needs if interval.spec else ():
-            needs.setdefault(thing)
-    return list(needs)
-
-
-def _heavier(intervals: Sequence[Interval]) -> list[str]:
-    needs: dict[str, None] = {}
-    for interval in intervals:
-        for thing in interval.spec.heavier_needs if interval.spec else ():
-            needs.setdefault(thing)
-    return list(needs)

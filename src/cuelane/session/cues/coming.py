@@ -195,11 +195,19 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
     if coming is None or coming.spec is None:
         return
     # Where time is short it is said last thing.
-    toward = 1.0 if light and interval.pattern != "ready" else toward
+    if interval.kind == "change":
+        # There is just time to get there: it is heard at once.
+        toward = 0.0
+    elif light and interval.pattern != "ready":
+        toward = 1.0
     when = "at the end, before what it is about" if toward == 1.0 else "in the rest before it is needed"
     side = words.side(coming.side) if coming.side else ""
     must = bool(side) and interval.length_ms >= SIDE_MUST_FROM_MS and not interval.lines
-    previews = [line for line in own_lines(coming, "preview") if applies(line, coming)]
+    previews = [
+        line
+        for line in own_lines(coming, "preview")
+        if applies(line, coming) and not was_said(here, coming, "preview", line)
+    ]
     first = coming.appearance == 1
     # The opening has just told what the first set needs.
     if interval.pattern != "ready":

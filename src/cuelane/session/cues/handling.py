@@ -13,6 +13,7 @@ from collections.abc import Iterator, Sequence
 from cuelane.base.language import Language
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import Here, Spot, line_candidate, own_lines, tally_of
+from cuelane.session.equipment import same_kind
 from cuelane.session.model import Interval
 
 PUT_DOWN_FROM_MS = 15_000
@@ -89,7 +90,7 @@ def _let_go(here: Here, done: Interval, after: Interval | None, rest_ms: int) ->
         return mine
     # Two where one was held before is told by what comes next: nothing need be put down for it.
     kept = held(after, here.words)
-    return tuple(thing for thing in mine if not any(_same_kind(thing, other) for other in kept))
+    return tuple(thing for thing in mine if not any(same_kind(thing, other) for other in kept))
 
 
 def to_fetch(here: Here, coming: Interval) -> tuple[str, ...]:
@@ -111,7 +112,7 @@ def names(here: Here, things: Sequence[str]) -> str:
     """
     told = []
     for thing in things:
-        several = any(other != thing and _same_kind(thing, other) for other in here.arc.needs)
+        several = any(other != thing and same_kind(thing, other) for other in here.arc.needs)
         told.append(thing if several or thing in here.around.new_needs else here.words.definite(thing))
     return here.words.listing(told)
 
@@ -119,12 +120,6 @@ def names(here: Here, things: Sequence[str]) -> str:
 def put_names(here: Here, things: Sequence[str]) -> str:
     """Return a list of things in hand: those and no others."""
     return here.words.listing([here.words.definite(thing) for thing in things])
-
-
-def _same_kind(one: str, two: str) -> bool:
-    """Return whether two names differ only in how many there are, as "one bell" and "two bells"."""
-    bare_one, bare_two = (" ".join(thing.lower().split()[1:]) or thing.lower() for thing in (one, two))
-    return bare_one.startswith(bare_two) or bare_two.startswith(bare_one)
 
 
 def needs_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:

@@ -1,0 +1,36 @@
+"""What a session needs, as it is told to whoever trains."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from cuelane.session.model import Interval
+
+# A plural's ending in the languages spoken here: bells, boîtes, Hanteln, pesi.
+_PLURAL_LETTERS = 2
+
+
+def same_kind(one: str, two: str) -> bool:
+    """Return whether two names differ only in how many there are, as "one bell" and "two bells".
+
+    That is, in their first word and the ending of their last: at most two letters more.
+    """
+    shorter, longer = sorted(
+        (" ".join(thing.lower().split()[1:]) or thing.lower() for thing in (one, two)), key=len
+    )
+    return longer.startswith(shorter) and len(longer) - len(shorter) <= _PLURAL_LETTERS
+
+
+def needs_of(intervals: Iterable[Interval]) -> list[str]:
+    """Return what the session needs, each thing once, in order of first need; of one and two, two."""
+    needs = list(dict.fromkeys(thing for one in intervals if one.spec for thing in one.spec.needs))
+    return [thing for thing in needs if not any(_is_more(other, thing) for other in needs)]
+
+
+def heavier_needs_of(intervals: Sequence[Interval]) -> list[str]:
+    """Return what is good to have for a heavier load, each thing once."""
+    return list(dict.fromkeys(thing for one in intervals if one.spec for thing in one.spec.heavier_needs))
+
+
+def _is_more(other: str, thing: str) -> bool:
+    return len(other.split()[-1]) > len(thing.split()[-1]) and same_kind(other, thing)

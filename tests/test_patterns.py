@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import Plan
-from cuelane.session.ends import easy_talk_ms, equipment
+from cuelane.session.ends import easy_talk_ms
+from cuelane.session.equipment import needs_of
 from cuelane.session.expand import expand
 from cuelane.session.model import Interval
 
@@ -204,7 +205,7 @@ def test_equipment_is_listed_in_order_of_need() -> None:
     """Each thing once, in the order it is first needed."""
     block = {"pattern": "circuit", "work": "30s", "exercises": ["a", "b", "a"]}
     found = intervals_of(block, {"a": {"needs": ["band", "mat"]}, "b": {"needs": ["mat", "chair"]}})
-    assert equipment(found) == ["band", "mat", "chair"]
+    assert needs_of(found) == ["band", "mat", "chair"]
 
 
 def test_talk_time_is_whole_seconds_at_an_easy_pace() -> None:

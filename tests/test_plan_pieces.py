@@ -104,7 +104,8 @@ def test_a_plan_is_read_in_pieces_as_it_is_as_a_whole(text: str) -> None:
     cut = pieces.pieces_of(text)
     assert "".join(piece.text for piece in cut) == text
     assert [piece.start for piece in cut] == [text.index(piece.text, piece.start) for piece in cut]
-    assert max(len(piece.text) for piece in cut) < 1_000
+    # The longest exercise of the demos has some 1,000 signs; the plans are 3,000 and more.
+    assert max(len(piece.text) for piece in cut) < 1_500
 
 
 @given(st.sampled_from(TEXTS), TYPING)

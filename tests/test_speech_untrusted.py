@@ -310,7 +310,13 @@ def filled(n_frames, name="output"):
 
 def test_a_strangers_model_speaks_as_our_own(tmp_path):
     """The same model beside a plan gives the same samples, from a process of its own."""
-    with_model(tmp_path, model=OWN_MODEL.read_bytes())
+    own = find_voice("natural").settings
+    definition = (
+        f'engine = "natural"\nsentence_pause_ms = {own.sentence_pause_ms}\n[model]\nfile = "m.onnx"\n'
+    )
+    put(tmp_path, "x.toml", f"{definition}length_scale = {own.model.length_scale}\n")
+    put(tmp_path, "m.onnx", OWN_MODEL.read_bytes())
+    put(tmp_path, "m.onnx.json", json.dumps(OWN_CONFIG))
     theirs, ours = NaturalVoice(find_voice("x", tmp_path)), NaturalVoice(find_voice("natural"))
     for line, pace in (("Rest now.", 1.0), ("Knees out. Go.", 1.1)):
         left, right = theirs.speak(line, pace), ours.speak(line, pace)

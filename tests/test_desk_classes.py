@@ -85,6 +85,13 @@ def ended(desk: Any, name: str = NAME) -> Any:
     return found
 
 
+def opened(desk: Any, name: str = NAME) -> Any:
+    """Return how the recording's tape stands once it is decoded."""
+    while (found := ask(desk, "GET", f"/api/class-tape/{name}").json)["state"] in ("running", "waiting"):
+        time.sleep(0.02)
+    return found
+
+
 @pytest.fixture
 def listened(desk: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
     """A desk with a class whose analysis is known already, so that no recogniser need be made."""
@@ -111,14 +118,59 @@ def test_a_class_becomes_a_plan_of_the_desk(listened: Any, tmp_path: Path) -> No
 def test_what_was_found_stands_on_its_page(listened: Any) -> None:
     """Rounds, sentences, reasons; what is said in it stays text; any place of it can be listened to."""
     html = ask(listened, "GET", f"/class/{NAME}").body.decode()
-    for wanted in ("points at a picture", "doubtful", "Watch how my knee moves.", 'class="c-work"', "c-kept"):
+    for wanted in ("points at a picture", "doubtful", "Watch how my knee moves."):
         assert wanted in html
+    assert "--beep-at" not in html, "a page has fields, not options"
+    tape = opened(listened)
+    assert tape["of_seconds"] == FOUND.seconds == tape["seconds"]
+    assert 'class="c-work"' in tape["picture"]
+    assert 'class="c-kept"' in tape["picture"]
     assert "<script>alert" not in html
     assert "<b>music" not in html
     sound, rate = soundfile.read(io.BytesIO(ask(listened, "GET", f"/class-sound/{NAME}/6000-7500.wav").body))
     assert rate == RATE
     assert len(sound) == round(1.5 * RATE)
     assert np.abs(sound).max() > 0.15
+
+
+def test_what_is_known_of_a_class_is_given_to_the_listening(listened: Any, tmp_path: Path) -> None:
+    """A time and a plan, kept with the class; nonsense is refused in words and changes nothing."""
+    plan = (
+        "title: T\nsession:\n  - block: A\n    pattern: circuit\n    work: 10s\n    exercises: [row]\n"
+        "exercises:\n  row: {}\n"
+    )
+    (tmp_path / "followed.yaml").write_text(plan, encoding="utf-8")
+    about = tmp_path / NAME / "class.json"
+    before = about.read_bytes()
+    for wrong in ({"beep_at": "soon"}, {"beep_at": "", "plan": "../x.yaml"}, {"beep_at": "-3"}):
+        answer = post(listened, f"/api/class-run/{NAME}", wrong)
+        assert answer.status == 400
+        assert answer.json["error"]
+    assert about.read_bytes() == before
+    folder = tmp_path / NAME
+    options = AdaptOptions(None, plan=tmp_path / "followed.yaml", beep_at_s=14.0)
+    write_found(folder, analysis_key(folder / "Monday class.wav", options))
+    post(listened, f"/api/class-run/{NAME}", {"beep_at": "0:14", "plan": "followed.yaml"})
+    end = ended(listened)
+    assert end["state"] == "done", end["error"]
+    kept = json.loads(about.read_bytes())
+    assert (kept["beep_at_s"], kept["plan"]) == (14.0, "followed.yaml")
+    html = ask(listened, "GET", f"/class/{NAME}").body.decode()
+    assert 'value="14s"' in html
+    assert "<option selected>followed.yaml</option>" in html
+
+
+def test_one_thing_at_a_time_on_the_whole_desk(listened: Any, tmp_path: Path) -> None:
+    """A track is not made while a class is listened to; it is said what the desk is doing."""
+    (tmp_path / "p.yaml").write_text("title: T\nsession:\n  - rest: 30s\n", encoding="utf-8")
+    busy = post(listened, f"/api/class-decide/{NAME}", {"kept": [True, True, True]})
+    assert busy.json["state"] == "running"
+    answer = post(listened, "/api/finish/p.yaml/render", {"format": ".flac"})
+    assert answer.status == 400
+    assert f"listening to the class {NAME}" in answer.json["error"]
+    assert ask(listened, "GET", f"/api/class-tape/{NAME}").json["state"] == "waiting"
+    assert ended(listened)["state"] == "done"
+    assert opened(listened)["state"] == "done"
 
 
 def test_decisions_are_written_and_the_plan_made_again(listened: Any, tmp_path: Path) -> None:

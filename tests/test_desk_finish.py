@@ -182,7 +182,7 @@ def test_one_job_at_a_time_and_a_stopped_one_ends(tmp_path: Path) -> None:
     jobs.start("render", "p", work)
     assert begun.wait(30)
     assert jobs.now()["step"] == "writing"
-    with pytest.raises(UsageError, match="already"):
+    with pytest.raises(UsageError, match="The desk is"):
         jobs.start("render", "q", work)
     jobs.cancel()
     assert jobs.wait()["status"] == "cancelled"

@@ -34,9 +34,11 @@ from cuelane.desk.edits import data_of
 from cuelane.desk.finishing import Finishing
 from cuelane.desk.jobs import Jobs
 from cuelane.desk.made import made_of
+from cuelane.desk.one_at_a_time import OneAtATime
 from cuelane.desk.planning import PlanView
 from cuelane.desk.score_part import score_of, score_style
 from cuelane.desk.sound import asked_range, total_bytes
+from cuelane.desk.tapes import Tapes
 from cuelane.desk.views import forms, page, preview_parts, state
 from cuelane.desk.words import desk_words
 from cuelane.desk.workspace import Workspace, Workspaces
@@ -65,9 +67,10 @@ ASSETS = {
 def application(folder: Path, store: ClipStore | None = None) -> Starlette:
     """Return the desk of a folder as an ASGI application; :mod:`cuelane.desk.guard` says who may use it."""
     workspaces = Workspaces(folder, store or ClipStore())
-    chores = Chores()
-    classes = Classes(workspaces, chores)
-    at_the_end = Finishing(workspaces, Jobs())
+    turn = OneAtATime()
+    chores = Chores(turn)
+    classes = Classes(workspaces, chores, Tapes(turn))
+    at_the_end = Finishing(workspaces, Jobs(turn))
 
     @contextlib.asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:

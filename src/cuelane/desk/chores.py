@@ -13,6 +13,7 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from cuelane.base.errors import CuelaneError, UsageError
+from cuelane.desk.one_at_a_time import OneAtATime
 
 Told = Callable[[str, int, int], None]
 Work = Callable[..., Any]
@@ -108,22 +109,36 @@ def _run(work: Work, values: tuple[Any, ...], to_tell: Connection) -> None:
 class Chores:
     """The long work of a desk, one at a time, by name; what has ended stays to be looked at."""
 
-    def __init__(self) -> None:
+    def __init__(self, turn: OneAtATime | None = None) -> None:
+        self._turn = turn or OneAtATime()
         self._lock = threading.Lock()
         self._known: dict[str, Chore] = {}
 
-    def start(self, name: str, work: Work, values: tuple[Any, ...], after: Callable[[], None]) -> Chore:
-        """Start work under a name.
+    def start(
+        self, name: str, what: str, work: Work, values: tuple[Any, ...], after: Callable[[], None]
+    ) -> Chore:
+        """Start work under a name; `what` is what the desk is said to be doing meanwhile.
 
         Raises
         ------
-        UsageError : other work is not finished; `after` has been called all the same.
+        UsageError : the desk is busy with this or something else; `after` has been called all the same.
         """
+
+        def over() -> None:
+            after()
+            self._turn.give()
+
         with self._lock:
-            if any(chore.state == "running" for chore in self._known.values()):
+            try:
+                self._turn.take(what)
+            except UsageError:
                 after()
-                raise UsageError("the desk is still listening to another recording; wait for it, or stop it")
-            self._known[name] = Chore(work, values, after)
+                raise
+            try:
+                self._known[name] = Chore(work, values, over)
+            except BaseException:
+                over()
+                raise
             return self._known[name]
 
     def get(self, name: str) -> Chore | None:

@@ -14,13 +14,16 @@ from starlette.routing import Route
 from cuelane.adapt.analysis import Analysis
 from cuelane.adapt.report import clock
 from cuelane.base.errors import UsageError
+from cuelane.base.units import format_duration
 from cuelane.deliver.page_text import ROLE_WORDS
 from cuelane.desk.answers import answered, object_in
 from cuelane.desk.asked import BadRequestError
 from cuelane.desk.booth_pages import wav
-from cuelane.desk.classes import N_POINTS, Classes
+from cuelane.desk.classes import Classes
+from cuelane.desk.tapes import N_POINTS
 from cuelane.desk.uploads import stream_into
 from cuelane.desk.views import page
+from cuelane.desk.words import desk_words
 from cuelane.web.page_parts import envelope_path, plain, spans_path
 
 Asked = dict[str, Any]
@@ -49,6 +52,7 @@ def class_routes(classes: Classes) -> list[Route]:
         get("/class/{name}", pages.class_page),
         get("/class-sound/{name}/{start:int}-{end:int}.wav", pages.sound),
         get("/api/class-state/{name}", pages.state),
+        get("/api/class-tape/{name}", pages.tape),
         post("/api/class-run/{name}", pages.run),
         post("/api/class-stop/{name}", pages.stop),
         post("/api/class-decide/{name}", pages.decide),
@@ -76,12 +80,13 @@ class _ClassPages:
         found = self._classes.open(name)
         analysis = self._classes.analysis(name)
         runs = self._classes.progress(name)["state"] == "running"
-        values: dict[str, Any] = {"name": name, "found": None, "runs": runs}
+        beep_at = f"{format_duration(round(1000 * found.beep_at_s))}" if found.beep_at_s is not None else ""
+        values: dict[str, Any] = {"name": name, "found": None, "runs": runs, "beep_at": beep_at}
+        values |= {"plans": self._classes.plans(), "followed": found.plan.name if found.plan else ""}
         if analysis is not None and not runs:
             kept = self._classes.decided(name, analysis)
             values["found"] = {
-                "picture": self._picture(name, analysis, kept),
-                "doubts": self._classes.doubts(analysis),
+                "doubts": [_for_the_desk(doubt) for doubt in self._classes.doubts(analysis)],
                 "cues": _rows(analysis, kept),
                 "plan": self._classes.plan_name(name),
             }
@@ -112,9 +117,24 @@ class _ClassPages:
         name = request.path_params["name"]
         return await answered(lambda: {"captions": self._classes.add_captions(name, body)})
 
-    def run(self, request: Request, _: Asked) -> Any:
-        self._classes.run(request.path_params["name"])
+    def run(self, request: Request, data: Asked) -> Any:
+        name, told = request.path_params["name"], "beep_at" in data
+        if told:
+            self._classes.tell(name, str(data["beep_at"]).strip()[:20], str(data.get("plan", ""))[:200])
+        # Whoever says more about a class wants its plan made anew; undo brings the one before back.
+        self._classes.run(name, again=told)
         return self.state(request)
+
+    def tape(self, request: Request) -> Any:
+        """How far the recording is decoded, and once it is, its picture with what was found on it."""
+        name = request.path_params["name"]
+        told = self._classes.tape(name)
+        analysis = self._classes.analysis(name)
+        if analysis is not None:
+            told["of_seconds"] = round(analysis.seconds, 1)
+            if told["state"] == "done":
+                told["picture"] = self._picture(name, analysis, self._classes.decided(name, analysis))
+        return told
 
     def stop(self, request: Request, _: Asked) -> Any:
         self._classes.stop(request.path_params["name"])
@@ -149,7 +169,7 @@ class _ClassPages:
         paths = [
             ("work", spans((row for row in analysis.intervals if row.kind == "work"), 0, 100)),
             ("rest", spans((row for row in analysis.intervals if row.kind == "rest"), 0, 100)),
-            ("wave", envelope_path(self._classes.envelope(name))),
+            ("wave", envelope_path(self._classes.tapes.of(name).envelope)),
             ("pip", spans_path(((x - 1, x + 1) for x in ends), top=0, bottom=100)),
             ("kept", spans((c for c, k in zip(analysis.cues, kept, strict=True) if k), 103, 112)),
             ("left", spans((c for c, k in zip(analysis.cues, kept, strict=True) if not k), 114, 123)),
@@ -174,6 +194,12 @@ def _rows(analysis: Analysis, kept: list[bool]) -> list[dict[str, Any]]:
         }
         for index, (cue, keep) in enumerate(zip(analysis.cues, kept, strict=True))
     ]
+
+
+def _for_the_desk(doubt: str) -> str:
+    """Return a doubt without the options of the command line, for which the page has fields."""
+    words = desk_words()
+    return doubt.replace("--beep-at", words.classes["by_beep_at"]).replace("--plan", words.classes["by_plan"])
 
 
 def _fail(error: Exception) -> None:

@@ -6,15 +6,10 @@ import json
 import re
 import shutil
 import tempfile
-import threading
 import unicodedata
-import weakref
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
-
-import numpy as np
 
 from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.adapted_folder import ANALYSIS, DECISIONS, MAX_OWN_BYTES, PLAN
@@ -26,46 +21,40 @@ from cuelane.adapt.words.caption_reader import read_captions
 from cuelane.base.errors import AudioFileError, UsageError
 from cuelane.base.files import all_or_nothing
 from cuelane.base.ordinary import read_ordinary
+from cuelane.base.units import parse_duration_ms
 from cuelane.desk.chores import Chores, Told
 from cuelane.desk.one_take import Audio
+from cuelane.desk.tapes import Tapes
+from cuelane.desk.words import desk_words
 from cuelane.desk.workspace import Workspaces
-from cuelane.recording.decode import CLIP_RATE, Recording, open_recording
 
 ABOUT = "class.json"
 CAPTIONS = "captions.txt"
-N_POINTS = 1200
 MAX_HEARD_S = 60.0
 _ENDINGS = re.compile(r"\.[a-z0-9]{1,5}")
 
 
 @dataclass(frozen=True)
 class BroughtClass:
-    """A class: its folder, and the files that were brought."""
+    """A class: its folder, the files that were brought, and what was said of it.
+
+    ``beep_at_s`` is where a countdown ends in the recording; ``plan`` the plan that was followed in it.
+    """
 
     folder: Path
     recording: Path
     captions: Path | None
-
-
-@dataclass
-class _Heard:
-    """A recording decoded to disk, and its outline: the lowest and highest sample of each of `N_POINTS`."""
-
-    name: str
-    recording: Recording
-    envelope: list[tuple[float, float]]
-    put_away: weakref.finalize[..., Any]
-    """Deletes what was decoded; called at the latest when the program ends."""
+    beep_at_s: float | None = None
+    plan: Path | None = None
 
 
 class Classes:
     """The classes of a desk. All methods may be called from several threads."""
 
-    def __init__(self, workspaces: Workspaces, chores: Chores) -> None:
+    def __init__(self, workspaces: Workspaces, chores: Chores, tapes: Tapes) -> None:
         self._workspaces = workspaces
         self._chores = chores
-        self._lock = threading.Lock()
-        self._heard: _Heard | None = None
+        self.tapes = tapes
 
     def names(self) -> list[str]:
         """Return the names of the folders that hold a class, sorted."""
@@ -89,7 +78,7 @@ class Classes:
 
     def brought(self, name: str, recording: Path) -> None:
         """Note that the recording of a new class is there."""
-        self._note(recording.parent, recording, None)
+        self._note(BroughtClass(recording.parent, recording, None))
 
     def give_up(self, name: str) -> None:
         """Remove the folder of a class whose recording did not come."""
@@ -113,7 +102,7 @@ class Classes:
         target = found.folder / CAPTIONS
         with all_or_nothing(target, owned=[target]) as staged:
             staged.write_bytes(target, text)
-        self._note(found.folder, found.recording, found.folder / CAPTIONS)
+        self._note(replace(found, captions=found.folder / CAPTIONS))
         return n_captions
 
     def open(self, name: str) -> BroughtClass:
@@ -125,9 +114,14 @@ class Classes:
             about = json.loads(read_ordinary(folder / ABOUT, 10_000))
             recording = _inside(folder, about["recording"])
             captions = _inside(folder, about["captions"]) if about.get("captions") else None
+            beep_at_s = about.get("beep_at_s")
+            beep_at_s = float(beep_at_s) if beep_at_s is not None else None
+            plan = about.get("plan")
+            # A plan that is gone meanwhile is done without.
+            plan = self._workspaces.folder.path / plan if plan in self._workspaces.folder.names() else None
         except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
             raise UsageError("this class cannot be opened: its recording is not there") from error
-        return BroughtClass(folder, recording, captions)
+        return BroughtClass(folder, recording, captions, beep_at_s, plan)
 
     def run(self, name: str, *, again: bool = False) -> None:
         """Listen to a class in the background; `again` replaces a plan that was changed since.
@@ -136,8 +130,35 @@ class Classes:
         """
         found = self.open(name)
         self._chores.start(
-            _chore(name), _adapt, (found.recording, found.folder, found.captions, again), lambda: None
+            _chore(name), desk_words()("busy.class", name=name), _adapt, (found, again), lambda: None
         )
+
+    def tell(self, name: str, beep_at: str, plan: str) -> None:
+        """Note what a person knows of a class, for the next time it is listened to; empty where nothing is.
+
+        Parameters
+        ----------
+        beep_at : where a countdown ends in the recording, as a plan's durations are written.
+        plan : the name of a plan of this folder that was followed.
+
+        Raises
+        ------
+        UsageError : no duration, or no such plan.
+        """
+        found = self.open(name)
+        try:
+            beep_at_s = parse_duration_ms(beep_at) / 1000 if beep_at else None
+        except ValueError as error:
+            raise UsageError(desk_words()("classes.no_time", text=beep_at)) from error
+        if plan and plan not in self._workspaces.folder.names():
+            raise UsageError(desk_words()("classes.no_such_plan", name=plan))
+        self._note(
+            replace(found, beep_at_s=beep_at_s, plan=self._workspaces.folder.path / plan if plan else None)
+        )
+
+    def plans(self) -> list[str]:
+        """Return the names of the plans that a class may have followed."""
+        return self._workspaces.folder.names()
 
     def stop(self, name: str) -> None:
         """Stop listening to a class."""
@@ -155,7 +176,7 @@ class Classes:
             text = read_ordinary(found.folder / ANALYSIS, MAX_OWN_BYTES).decode("utf-8")
         except (OSError, UnicodeDecodeError):
             return None
-        return from_json(text, analysis_key(found.recording, AdaptOptions(found.captions)))
+        return from_json(text, analysis_key(found.recording, _options(found)))
 
     def decided(self, name: str, analysis: Analysis) -> list[bool]:
         """Return whether each cue is kept. Raises PlanError where the decisions file is wrong."""
@@ -191,56 +212,43 @@ class Classes:
         return plan if plan in self._workspaces.folder.names_below() else None
 
     def sound(self, name: str, start_s: float, end_s: float) -> Audio:
-        """Return a part of a class's recording, a minute at most."""
-        return self._opened(name).recording.full(start_s, min(end_s, start_s + MAX_HEARD_S))
+        """Return a part of a class's recording, a minute at most.
 
-    def envelope(self, name: str) -> list[tuple[float, float]]:
-        """Return the outline of a class's recording: `N_POINTS` of (lowest, highest), full scale 1.0."""
-        return self._opened(name).envelope
+        Raises UsageError before its tape is there.
+        """
+        self.open(name)
+        recording = self.tapes.of(name).recording
+        assert recording is not None, "a tape that is done holds its recording"
+        return recording.full(start_s, min(end_s, start_s + MAX_HEARD_S))
+
+    def tape(self, name: str) -> dict[str, Any]:
+        """Return how far the recording of a class is decoded; the first call begins it."""
+        return self.tapes.look(name, self.open(name).recording)
 
     def close(self) -> None:
         """Put away what was decoded."""
-        with self._lock:
-            if self._heard is not None:
-                self._heard.put_away()
-                self._heard = None
+        self.tapes.close()
 
-    def _opened(self, name: str) -> _Heard:
-        found = self.open(name)
-        with self._lock:
-            if self._heard is None or self._heard.name != name:
-                scratch = tempfile.mkdtemp(prefix="cuelane-class-")
-                try:
-                    recording = open_recording(found.recording, Path(scratch))
-                except BaseException:
-                    shutil.rmtree(scratch, ignore_errors=True)
-                    raise
-                if self._heard is not None:
-                    self._heard.put_away()
-                put_away = weakref.finalize(recording, shutil.rmtree, scratch, True)
-                self._heard = _Heard(name, recording, _outline(recording), put_away)
-            return self._heard
-
-    def _note(self, folder: Path, recording: Path, captions: Path | None) -> None:
-        about = {"recording": recording.name, "captions": captions.name if captions else None}
-        path = folder / ABOUT
+    def _note(self, found: BroughtClass) -> None:
+        about = {
+            "recording": found.recording.name,
+            "captions": found.captions.name if found.captions else None,
+            "beep_at_s": found.beep_at_s,
+            "plan": found.plan.name if found.plan else None,
+        }
+        path = found.folder / ABOUT
         with all_or_nothing(path, owned=[path]) as staged:
             staged.write_text(path, json.dumps(about, ensure_ascii=False) + "\n")
 
 
-def _adapt(told: Told, recording: Path, folder: Path, captions: Path | None, again: bool) -> int:
+def _adapt(told: Told, found: BroughtClass, again: bool) -> int:
     """Run in the child; return how many cues are kept."""
-    return sum(adapt_recording(recording, folder, AdaptOptions(captions), step=told, force=again).kept)
+    made = adapt_recording(found.recording, found.folder, _options(found), step=told, force=again)
+    return sum(made.kept)
 
 
-def _outline(recording: Recording) -> list[tuple[float, float]]:
-    edges = np.linspace(0, recording.n_frames, N_POINTS + 1).astype(int)
-    found = []
-    for first, last in pairwise(edges):
-        # A quarter of a second of each stretch stands for it: its peaks, within what a picture shows.
-        samples = recording.full_frames(int(first), int(min(last, first + CLIP_RATE // 4)))
-        found.append((float(samples.min(initial=0.0)), float(samples.max(initial=0.0))))
-    return found
+def _options(found: BroughtClass) -> AdaptOptions:
+    return AdaptOptions(found.captions, plan=found.plan, beep_at_s=found.beep_at_s)
 
 
 def _inside(folder: Path, name: str) -> Path:

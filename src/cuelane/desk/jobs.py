@@ -11,7 +11,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from cuelane.base.errors import CuelaneError, UsageError
+from cuelane.base.errors import CuelaneError
+from cuelane.desk.one_at_a_time import OneAtATime
+from cuelane.desk.words import desk_words
 
 Status = Literal["running", "done", "failed", "cancelled"]
 Tell = Callable[[str], Callable[[int, int], None]]
@@ -49,7 +51,8 @@ class Job:
 class Jobs:
     """The desk's jobs. All methods may be called from several threads."""
 
-    def __init__(self) -> None:
+    def __init__(self, turn: OneAtATime | None = None) -> None:
+        self._turn = turn or OneAtATime()
         self._lock = threading.Lock()
         self._job: Job | None = None
         self._thread: threading.Thread | None = None
@@ -64,11 +67,10 @@ class Jobs:
 
         Raises
         ------
-        UsageError : another one is running.
+        UsageError : the desk is busy with this or something else.
         """
         with self._lock:
-            if self._job is not None and self._job.status == "running":
-                raise UsageError("something is being made already; wait for it, or stop it first")
+            self._turn.take(desk_words()(f"busy.{kind}", name=plan))
             number = self._job.number + 1 if self._job is not None else 1
             job = self._job = Job(number, kind, plan)
             self._stop = threading.Event()
@@ -135,4 +137,5 @@ class Jobs:
     ) -> None:
         with self._lock:
             job.message, job.links = message, links or []
+            self._turn.give()
             job.status = status

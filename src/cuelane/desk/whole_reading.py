@@ -13,6 +13,7 @@ from cuelane.desk.booth import Booth, key_of
 from cuelane.desk.chores import Chore, Chores, Told
 from cuelane.desk.one_take import Audio
 from cuelane.desk.uploads import unnamed
+from cuelane.desk.words import desk_words
 from cuelane.takes.run import LineResult, TakesResult, find_takes
 from cuelane.takes.voice_folder import voice_delivery, voice_folder, write_voice
 
@@ -40,7 +41,9 @@ class WholeReadings:
             after()
             raise
 
-        self._chores.start(_name(name), _listen, (source, texts), after)
+        self._chores.start(
+            _name(name), desk_words()("busy.reading", name=name), _listen, (source, texts), after
+        )
 
     def state(self, name: str) -> dict[str, Any]:
         """Return how far it is, and once it is done what was found of each line."""

@@ -58,6 +58,24 @@ function wireOne(box) {
     else at("class-step").textContent = state === "failed" ? error : w("classes.not_yet");
   }
 
+  // The recording is decoded by the desk meanwhile; what was found can be read at once.
+  async function lookAtTape() {
+    const answer = await send(`/api/class-tape/${name}`, null);
+    if (answer.status !== 200) return;
+    const { state, error, seconds, of_seconds: length, picture } = answer.body;
+    const bar = at("tape-progress");
+    bar.hidden = state !== "running";
+    for (const button of document.querySelectorAll(".hear")) button.setAttribute("aria-disabled", String(state !== "done"));
+    const told = { running: w("classes.tape_comes"), waiting: error, failed: error, done: "" }[state];
+    if (at("tape-state").textContent !== told) at("tape-state").textContent = told;
+    if (state === "running") {
+      if (length) bar.value = Math.min(1, seconds / length);
+      else bar.removeAttribute("value");
+    }
+    if (picture) at("tape").innerHTML = picture;
+    if (state === "running" || state === "waiting") setTimeout(lookAtTape, state === "running" ? 300 : LOOK_MS);
+  }
+
   async function begin(path, body) {
     const answer = await send(`/api/${path}/${name}`, body);
     if (answer.status !== 200) return answer.body && trouble(answer.body.error);
@@ -77,7 +95,7 @@ function wireOne(box) {
   at("class-again").addEventListener("click", () => begin("class-run", {}));
   box.addEventListener("click", (event) => {
     const button = event.target.closest("[data-start]");
-    if (!button) return;
+    if (!button || button.getAttribute("aria-disabled") === "true") return;
     at("audio").src = `/class-sound/${name}/${Math.max(0, button.dataset.start - 200)}-${Number(button.dataset.end) + 200}.wav`;
     at("audio").play().catch((error) => error.name !== "AbortError" && trouble(w("booth.not_heard")));
   });
@@ -85,7 +103,12 @@ function wireOne(box) {
     const boxes = [...document.querySelectorAll("[data-index]")].sort((a, b) => a.dataset.index - b.dataset.index);
     begin("class-decide", { kept: boxes.map((one) => one.checked) });
   });
-  if (!box.dataset.found) look();
+  at("class-know")?.addEventListener("submit", (event) => {
+    event.preventDefault();
+    begin("class-run", { beep_at: at("know-beep").value, plan: at("know-plan").value });
+  });
+  if (box.dataset.found) lookAtTape();
+  else look();
 }
 
 if (at("bring-form")) wireBring();

@@ -360,7 +360,7 @@ def test_a_breath_block_is_announced_before_its_first_breath() -> None:
     texts = [cue.text for cue in found.cues]
     assert texts[1:3] == [
         "Even breath. In for five, out for five.",
-        "A high tone means breathe in, a low one breathe out.",
+        "A high tone means breathe in, a low one means breathe out.",
     ]
     led = [
         *["Breathe in.", "Breathe out."] * 2,

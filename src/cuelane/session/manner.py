@@ -26,7 +26,8 @@ def _own(interval: Interval, words: Language) -> str | None:
         return "breathing"
     if interval.pattern == "script":
         return None
-    still = interval.pattern == "flow" and not is_named(interval.block, "warm_up", words)
+    brisk = is_named(interval.block, "warm_up", words) and not is_named(interval.block, "gentle", words)
+    still = interval.pattern == "flow" and not brisk
     return "stretching" if still or is_named(interval.block, "cool_down", words) else None
 
 

@@ -32,6 +32,8 @@ _NEXT_MS, _NEXT_MOVING_MS = 6_000, 9_000
 _CAUTION_EARLY_WEIGHT = 33
 # In a shorter rest the caution waits for the set itself, where it comes with the set-up.
 _CAUTION_EARLY_FROM_MS = 40_000
+# In a shorter change there is time for the name alone; a caution without it says nothing.
+_CAUTION_IN_CHANGE_FROM_MS = 10_000
 # By how much the bare name is worth less than the preview of what is new.
 _NAME_ONLY = 40
 _MOST_NEW = 2
@@ -217,10 +219,11 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
         if side and previews and "{side}" not in " ".join(line.text for line in previews):
             text = words.say("preview", "side", side=side)
             yield Candidate("side", text, WEIGHTS["side"], when, must=must, toward=toward, chain=("end", 40))
-    yield from cautions_before(here, coming, toward, WEIGHTS["caution"], ("end", 45))
+    if interval.kind != "change" or interval.length_ms >= _CAUTION_IN_CHANGE_FROM_MS:
+        yield from cautions_before(here, coming, toward, WEIGHTS["caution"], ("end", 45))
     fetch = to_fetch(here, coming)
     part = None if light else here.arc.begins_round(interval.index)
-    last = (part is not None and not first) or not (light or (first and previews))
+    last = part is not None and not first
     at_ms = None
     if last and has_rest_call(here):
         # What is new has been shown; what comes first may be something else, and must be the last word.
@@ -230,7 +233,7 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
         key, order = _short_key(here.around.before, coming), 30
         if part is not None and not first:
             key, order = "side" if named else f"round_first{side_form(coming)}", 65
-        if light and fetch and f"{key}_needs" in _WITH_NEEDS:
+        if light and fetch and not here.around.new_needs and f"{key}_needs" in _WITH_NEEDS:
             key = f"{key}_needs"
         text = words.say(
             "preview", key, exercise=coming.exercise or "", side=side, items=names(here, fetch) or None

@@ -196,12 +196,7 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
     interval, coming, words = here.interval, here.around.following, here.words
     if coming is None or coming.spec is None:
         return
-    # Where time is short it is said last thing.
-    if interval.kind == "change":
-        # There is just time to get there: it is heard at once.
-        toward = 0.0
-    elif light and interval.pattern != "ready":
-        toward = 1.0
+    toward = _toward(interval, toward, light=light)
     when = "at the end, before what it is about" if toward == 1.0 else "in the rest before it is needed"
     side = words.side(coming.side) if coming.side else ""
     must = bool(side) and interval.length_ms >= SIDE_MUST_FROM_MS and not interval.lines
@@ -211,8 +206,10 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
         if applies(line, coming) and not was_said(here, coming, "preview", line)
     ]
     first = coming.appearance == 1
+    # A change has time for one line: the name, with what is needed.
+    in_one = interval.kind == "change" and not previews
     # The opening has just told what the first set needs.
-    if interval.pattern != "ready":
+    if interval.pattern != "ready" and not in_one:
         yield from needs_before(here, coming, Spot(_PICK_UP, toward, ("end", 25)))
     if first:
         yield from _previews(here, coming, previews, side, must, toward, when)
@@ -233,19 +230,29 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
         key, order = _short_key(here.around.before, coming), 30
         if part is not None and not first:
             key, order = "side" if named else f"round_first{side_form(coming)}", 65
-        if light and fetch and not here.around.new_needs and f"{key}_needs" in _WITH_NEEDS:
-            key = f"{key}_needs"
-        text = words.say(
-            "preview", key, exercise=coming.exercise or "", side=side, items=names(here, fetch) or None
-        )
-        weight = WEIGHTS["preview"] - (_NAME_ONLY if first and previews else 5)
-        yield Candidate(
-            "side" if side else "preview", text, weight, when, must=must, toward=toward, group="next",
-            prefer_ms=None if at_ms is None else max(0, at_ms - (_PICK_UP_MS if fetch else 0)),
-            chain=("end", order),
-        )  # fmt: skip
+        keys = [key]
+        if light and fetch and (in_one or not here.around.new_needs) and f"{key}_needs" in _WITH_NEEDS:
+            keys = [f"{key}_needs", key]
+        for place, form in enumerate(keys):
+            text = words.say(
+                "preview", form, exercise=coming.exercise or "", side=side, items=names(here, fetch) or None
+            )
+            weight = WEIGHTS["preview"] - (_NAME_ONLY if first and previews else 5) - place
+            yield Candidate(
+                "side" if side else "preview", text, weight, when, must=must, toward=toward, group="next",
+                prefer_ms=None if at_ms is None else max(0, at_ms - (_PICK_UP_MS if fetch else 0)),
+                chain=("end", order),
+            )  # fmt: skip
     if not light:
         yield from pick_up(here, coming, Spot(_PICK_UP, toward + 0.1, ("end", 70)), at_ms)
+
+
+def _toward(interval: Interval, toward: float, *, light: bool) -> float:
+    if interval.kind == "change":
+        # There is just time to get there: it is heard at once.
+        return 0.0
+    # In a short rest it is said last thing.
+    return 1.0 if light and interval.pattern != "ready" else toward
 
 
 def _previews(

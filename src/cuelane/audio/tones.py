@@ -28,6 +28,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.signal import sosfreqz
@@ -95,6 +96,7 @@ def pip_for(next_kind: str, role: str, sample_rate: int = SAMPLE_RATE) -> PipSpe
     return _spec(role, *((_D6, _SHORT_MS) if role == "short" else (_G5, _LONG_REST_MS)), sample_rate)
 
 
+@lru_cache(maxsize=256)
 def _spec(role: str, note: int, length_ms: int, sample_rate: int) -> PipSpec:
     frequency_hz = note_hz(note)
     n_periods = round(frequency_hz * length_ms / 1000)

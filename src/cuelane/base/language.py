@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 from typing import Any
 
@@ -78,13 +78,7 @@ class Language:
 
     def number(self, value: int) -> str:
         """Return a whole number from 0 to 99 in words, where num2words has the language; else in digits."""
-        if value > 99:
-            return str(value)
-        try:
-            return str(num2words(value, lang=self.code))
-        except NotImplementedError:
-            # Engines read figures in their own language.
-            return str(value)
+        return _in_words(value, self.code) if value <= 99 else str(value)
 
     def ordinal(self, value: int) -> str | None:
         """Return the word for a place in an order, None past those that the pack has."""
@@ -159,3 +153,12 @@ def load_language(code: str) -> Language:
         raise UsageError(f"no words for language {code!r}; there are: {', '.join(known)}")
     text = (resources.files("cuelane") / "languages" / f"{base}.toml").read_text(encoding="utf-8")
     return Language(base, tomllib.loads(text))
+
+
+@lru_cache(maxsize=1_024)
+def _in_words(value: int, code: str) -> str:
+    try:
+        return str(num2words(value, lang=code))
+    except NotImplementedError:
+        # Engines read figures in their own language.
+        return str(value)

@@ -7,10 +7,11 @@ Lengths come from outside, as real clips or as estimates; which of the offered c
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache, partial
 
 from cuelane.audio.tones import PipSpec, pip_for, shortened
+from cuelane.base.altered import altered
 from cuelane.base.language import Language, load_language
 from cuelane.base.schedule import Dropped, Event, Schedule, ScheduledInterval
 from cuelane.base.units import to_sample
@@ -103,10 +104,10 @@ def arrange(session: Session, sounding_of: Soundings, sample_rate: int, *, place
         longer = partial(_space, session, index, sample_rate, nearest[index])
         here = Attempt(interval, candidates, slots, space, longer)
         if found is None:
-            misfits.append(replace(here, before=last))
+            misfits.append(altered(here, before=last))
             # Shown as far as it goes, so that the person sees the rest of the session.
             found = place(
-                tuple(replace(slot, must=False, weight=slot.weight + 1000 * slot.must) for slot in slots),
+                tuple(altered(slot, must=False, weight=slot.weight + 1000 * slot.must) for slot in slots),
                 space,
             )
         assert found is not None, "with no must-cue there is always the empty placement"
@@ -138,7 +139,7 @@ def _schedule(
         sample_rate=sample_rate,
         n_frames=to_sample(session.length_ms, sample_rate),
         intervals=tuple(_interval(entry, sample_rate) for entry in session.intervals),
-        events=tuple(replace(event, id=f"e{number:04d}") for number, event in enumerate(ordered, 1)),
+        events=tuple(altered(event, id=f"e{number:04d}") for number, event in enumerate(ordered, 1)),
         dropped=tuple(dropped),
         extra={"cautions": printed},
     )
@@ -352,9 +353,9 @@ def _reasons(
         length_s = slot.length / sample_rate
         if number in found.left_out:
             reason = "more cues were offered than the placer weighs; this was the lightest"
-        elif not musts_fit([replace(slot, must=True)], space):
+        elif not _fit((altered(slot, must=True),), space):
             reason = f"its {length_s:.1f} s have no place in this interval"
-        elif not musts_fit([*musts, replace(slot, must=True)], space):
+        elif not _fit((*musts, altered(slot, must=True)), space):
             reason = f"its {length_s:.1f} s have no place beside the must-cues"
         elif spoken + slot.length > space.talk_limit:
             reason = f"its {length_s:.1f} s would pass the interval's share of talk"
@@ -362,3 +363,9 @@ def _reasons(
             reason = f"its {length_s:.1f} s have no place beside heavier cues"
         rows.append(Dropped(candidate.role, candidate.text, index, reason))
     return rows
+
+
+@lru_cache(maxsize=_KEPT_PLACEMENTS)
+def _fit(musts: tuple[Offer, ...], space: Space) -> bool:
+    """Return :func:`musts_fit`'s answer, kept: rounds come again, and at the desk whole plans do."""
+    return musts_fit(musts, space)

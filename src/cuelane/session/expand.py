@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
+from cuelane.base.altered import altered
 from cuelane.base.language import Language, load_language
 from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import CueLine, Include, PatternBlock, Pause, Plan, Say
@@ -84,7 +84,7 @@ def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
             countdown = _countdown_of(plan.pips, None, "") or following.countdown
             assert countdown is not None, "leads_on has seen the following interval's"
             grown_ms = 0 if entry.lasts else countdown.count * countdown.spacing_ms
-            entry = replace(entry, end_ms=entry.end_ms + grown_ms, countdown=countdown)
+            entry = altered(entry, end_ms=entry.end_ms + grown_ms, countdown=countdown)
         result.append(entry)
     return result
 
@@ -99,14 +99,14 @@ def _items(loaded: LoadedPlan) -> list[Interval]:
         if isinstance(item, Include):
             inner = _items(loaded.includes[index])
             shift = block_index
-            intervals += [replace(entry, block_index=entry.block_index + shift) for entry in inner]
+            intervals += [altered(entry, block_index=entry.block_index + shift) for entry in inner]
             block_index = max((entry.block_index for entry in intervals), default=-1) + 1
         elif isinstance(item, Say):
             length_ms = item.lasts or easy_talk_ms([line.text for line in item.say])
             name = "closing" if index + 1 == len(plan.session) and intervals else "talk"
             title = words.phrase("blocks", name)
             talk = Interval(0, title, block_index, "say", "talk", 0, length_ms, lines=tuple(item.say))
-            intervals.append(replace(talk, lasts=item.lasts is not None))
+            intervals.append(altered(talk, lasts=item.lasts is not None))
             block_index += 1
         elif isinstance(item, Pause):
             countdown = _countdown_of(plan.pips, None, "pause")
@@ -140,7 +140,7 @@ def _block(loaded: LoadedPlan, block: PatternBlock, block_index: int) -> list[In
         length_ms = easy_talk_ms([line.text for line in lines])
         talk = Interval(0, block.block, block_index, block.pattern, "talk", 0, length_ms, lines=lines)
         warns = tuple(line.text for line in getattr(block, "caution", ()))
-        intervals.append(replace(talk, warns=warns))
+        intervals.append(altered(talk, warns=warns))
     for draft in drafts_of(plan, block):
         spec = plan.exercises.get(draft.exercise) if draft.exercise else None
         interval = Interval(
@@ -161,7 +161,7 @@ def _block(loaded: LoadedPlan, block: PatternBlock, block_index: int) -> list[In
             calls_ms=None if calls is None else tuple(calls),
             praise=tuple(getattr(block, "praise", ())),
         )
-        intervals.append(replace(interval, **dict(draft.fields)))  # type: ignore[arg-type]
+        intervals.append(altered(interval, **dict(draft.fields)))
     return intervals
 
 
@@ -187,8 +187,8 @@ def _halves(entry: Interval, first: str, second: str) -> list[Interval]:
     if entry.countdown:
         turn = entry.countdown if half_ms >= _HALF_COUNTED_FROM_MS else Countdown(0, 1)
     return [
-        replace(entry, end_ms=half_ms, side=first, half=1, countdown=turn),
-        replace(entry, end_ms=entry.length_ms - half_ms, side=second, half=2),
+        altered(entry, end_ms=half_ms, side=first, half=1, countdown=turn),
+        altered(entry, end_ms=entry.length_ms - half_ms, side=second, half=2),
     ]
 
 
@@ -207,21 +207,21 @@ def _with_sides(intervals: Sequence[Interval], *, even: bool = False) -> list[In
         if entry.kind != "work" or entry.exercise is None or entry.spec is None:
             result.append(entry)
             continue
-        numbered = replace(entry, set_index=n_sets)
+        numbered = altered(entry, set_index=n_sets)
         n_sets += 1
         if entry.pattern == "script":
             result.append(numbered)
             continue
         key = _definition(entry)
         seen[key] += 1
-        numbered = replace(numbered, appearance=seen[key], appearances=total[key])
+        numbered = altered(numbered, appearance=seen[key], appearances=total[key])
         first, second = entry.spec.first_side, "right" if entry.spec.first_side == "left" else "left"
         evened = even and total[key] % 2 and seen[key] == total[key] and entry.length_ms >= _EVENED_FROM_MS
         if entry.spec.sides == "alternate" and entry.side is None and evened:
             result += _halves(numbered, first, second)
         elif entry.spec.sides == "alternate" and entry.side is None:
             odd = numbered.appearance is not None and numbered.appearance % 2 == 1
-            result.append(replace(numbered, side=first if odd else second))
+            result.append(altered(numbered, side=first if odd else second))
         elif entry.spec.sides == "each" and entry.side is None:
             result += _halves(numbered, first, second)
         else:
@@ -260,7 +260,7 @@ def _placed(intervals: Sequence[Interval]) -> Iterator[Interval]:
             longest_ms = min(longest_ms, max(0, end_ms - clear_ms))
             count = min(entry.countdown.count, longest_ms // entry.countdown.spacing_ms)
             countdown = Countdown(count, entry.countdown.spacing_ms)
-        yield replace(
+        yield altered(
             entry,
             index=index,
             start_ms=start_ms,

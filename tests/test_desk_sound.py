@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import shutil
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,10 +13,13 @@ import pytest
 import soundfile
 
 from cuelane.audio.clip import Clip, content_hash, quantise24
+from cuelane.audio.store import ClipStore
 from cuelane.base.errors import SignalError
 from cuelane.base.schedule import Event, Schedule, ScheduledInterval
 from cuelane.desk.sound import HEADER_BYTES, MOST_BYTES, PREVIEW_GAIN_DB, asked_range, bytes_of, total_bytes
+from cuelane.desk.workspace import Workspaces
 from cuelane.render import mix
+from cuelane.speech.speak import Spoken
 
 RATE = 48_000
 
@@ -113,3 +118,23 @@ def test_a_cue_without_a_clip_is_said(session: tuple[Schedule, Any]) -> None:
     with pytest.raises(SignalError):
         bytes_of(bare, load, wanted)
     assert HEADER_BYTES == 44, "the canonical header of PCM in RIFF WAVE: 12 + 24 + 8 bytes"
+
+
+def test_words_offered_at_two_paces_are_spoken_at_both(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A session with stretching in it says the same words slower there; none is left to be spoken."""
+    demo = Path(__file__).parents[1] / "demo" / "ferry-landing-strength.yaml"
+    shutil.copy(demo, tmp_path)
+    asked: list[tuple[str, float]] = []
+
+    def quiet(texts: list[str], voice: object, *, store: object, pace: float) -> Spoken:
+        asked.extend((text, pace) for text in texts)
+        samples = quantise24(np.full(RATE, 0.1, dtype=np.float32))
+        return Spoken({text: Clip(text, "v", RATE, samples, content_hash(samples), ()) for text in texts})
+
+    monkeypatch.setattr("cuelane.desk.lines.speak_all", quiet)
+    workspace = Workspaces(tmp_path, ClipStore(tmp_path / "store")).open(demo.name)
+    assert workspace.spoken().n_unspoken == 0
+    assert len(set(asked)) == len(asked)
+    assert len({text for text, _ in asked}) < len(asked)

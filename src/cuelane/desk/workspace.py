@@ -134,13 +134,16 @@ class Workspace:
         """Return the next few lines to speak: what follows the playhead, then the rest."""
         assert preview.schedule is not None
         rate = preview.schedule.sample_rate
-        offered = {one.text: one for one in reversed(_offered(preview))}
+        # The same words can be offered at two paces, slower where one stretches.
+        offered: dict[str, list[Candidate]] = {}
+        for one in _offered(preview):
+            offered.setdefault(one.text, []).append(one)
         cues = preview.schedule.cues
         order = sorted(cues, key=lambda cue: (cue.end_sample < self._playhead_s * rate, cue.onset_sample))
         texts = dict.fromkeys([*(cue.text or "" for cue in order), *offered])
         assert preview.loaded is not None
         lines = self.previewer.lines_of(preview.loaded.plan.voice)
-        return lines.unspoken(offered[text] for text in texts if text in offered)[:4]
+        return lines.unspoken(one for text in texts for one in offered.get(text, ()))[:4]
 
     def _clip(self, sha256: str) -> Samples:
         found = self._clips.get(sha256)

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from devtools import Browser, Page
 
+from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.analysis import analysis_key
 from cuelane.audio.store import ClipStore
 from cuelane.render.run import render
@@ -158,7 +159,7 @@ def fill(folder: Path) -> None:
     recording = own / "Monday class.wav"
     recording.write_bytes(class_wav())
     (own / "class.json").write_text('{"recording": "Monday class.wav", "captions": null}', encoding="utf-8")
-    write_found(own, analysis_key(recording, None, None, None))
+    write_found(own, analysis_key(recording, AdaptOptions()))
 
 
 @contextmanager

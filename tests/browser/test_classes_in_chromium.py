@@ -29,6 +29,7 @@ def test_a_class_is_decided_on_by_ear_and_opens_as_a_plan(desk: Desk) -> None:
     known_class(desk.folder)
     page = desk.page
     desk.go(f"/class/{NAME}")
+    page.wait("document.querySelector('.cues .hear').getAttribute('aria-disabled') === 'false'")
     page.click(".cues .hear")
     page.wait("document.getElementById('audio').currentTime > 0.2")
     plan = desk.folder / NAME / "plan.yaml"

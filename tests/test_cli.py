@@ -126,6 +126,20 @@ def test_voices_lists_names_and_licences() -> None:
     assert all(row["licence"] for row in data)
 
 
+def test_a_broken_definition_hides_no_voice(tmp_path: Path) -> None:
+    """The others are listed, then file and line of what is wrong, and the exit is 2."""
+    folder = tmp_path / "voices"
+    folder.mkdir()
+    (folder / "aaa.toml").write_text('title = "x"\nengine = "loud"\n', encoding="utf-8")
+    (folder / "mine.toml").write_text('engine = "system"\n', encoding="utf-8")
+    done = run("voices", "--folder", str(tmp_path), "--json")
+
+    assert done.returncode == 2
+    assert [voice["name"] for voice in json.loads(done.stdout)] == ["mine", "natural", "system"]
+    assert "aaa.toml:2" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
 def test_the_version_is_the_packages() -> None:
     """`--version` prints the version that the package has."""
     import cuelane

@@ -19,7 +19,7 @@ from cuelane.speech.engines import ENGINES, engine_of, load_voice
 from cuelane.speech.estimate import estimate_seconds
 from cuelane.speech.natural import NaturalVoice, model_path
 from cuelane.speech.speak import clip_from_file, speak_all, spoken_words
-from cuelane.speech.voices import find_voice, list_voices
+from cuelane.speech.voices import find_voice, readable_voices
 
 posix = pytest.mark.skipif(
     sys.platform == "win32", reason="Windows has no named pipes, devices or links that anybody may make"
@@ -419,7 +419,7 @@ def test_every_engine_is_registered_once():
         assert name in str(engine.settings.model_fields["engine"].annotation)
         assert engine.about
         assert engine.missing() == ""
-    for voice in list_voices():
+    for voice in readable_voices()[0]:
         assert isinstance(load_voice(voice), Voice)
         assert engine_of(voice).synthetic
 

@@ -28,7 +28,7 @@ from cuelane.speech.engines import load_voice
 from cuelane.speech.estimate import estimate_seconds
 from cuelane.speech.natural import model_path
 from cuelane.speech.speak import spoken_words
-from cuelane.speech.voices import find_voice, list_voices, voices_folder
+from cuelane.speech.voices import find_voice, readable_voices, voices_folder
 
 SLOW_S = 5.0
 NASTY: list[Any] = [
@@ -144,7 +144,7 @@ def use(plan: Path) -> None:
         with contextlib.suppress(CuelaneError):
             what()
 
-    attempt(lambda: list_voices(plan))
+    attempt(lambda: readable_voices(plan)[0])
     for name in ("x", "s", "a", "b"):
 
         def load(name: str = name) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cuelane.base.errors import UsageError
+from cuelane.base.errors import PlanError, UsageError
 from cuelane.base.unsafe_text import on_one_line
 from cuelane.cli.output import out, out_json
 
@@ -41,11 +41,16 @@ def voices(
 
 
 def _list(folder: Path, as_json: bool) -> None:
-    """Print each voice with its credit and, where its engine is not installed, what would install it."""
-    from cuelane.speech.engines import engine_of
-    from cuelane.speech.voices import list_voices
+    """Print each voice with its credit and, where its engine is not installed, what would install it.
 
-    found = list_voices(folder)
+    Raises
+    ------
+    PlanError : definitions that are wrong, after those that are right have been listed.
+    """
+    from cuelane.speech.engines import engine_of
+    from cuelane.speech.voices import readable_voices
+
+    found, problems = readable_voices(folder)
     if as_json:
         out_json(
             [
@@ -56,17 +61,20 @@ def _list(folder: Path, as_json: bool) -> None:
                     "credit": voice.credit,
                     "licence": voice.licence,
                     "about": engine_of(voice).about,
+                    "installed": not engine_of(voice).missing(),
                     "missing": engine_of(voice).missing() or None,
                 }
                 for voice in found
             ]
         )
-        return
-    for voice in found:
-        out(f"{voice.name:<16} {voice.engine:<10} {voice.language:<6} {on_one_line(voice.licence)}")
-        out(f"{'':16} {on_one_line(voice.credit)}")
-        if missing := engine_of(voice).missing():
-            out(f"{'':16} not installed; install it with: {missing}")
+    else:
+        for voice in found:
+            out(f"{voice.name:<16} {voice.engine:<10} {voice.language:<6} {on_one_line(voice.licence)}")
+            out(f"{'':16} {on_one_line(voice.credit)}")
+            if missing := engine_of(voice).missing():
+                out(f"{'':16} not installed; install it with: {missing}")
+    if problems:
+        raise PlanError(problems)
 
 
 def _spoken(line: str, name: str, folder: Path, path: Path, pace: float, force: bool) -> Clip:

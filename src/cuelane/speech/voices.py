@@ -61,14 +61,15 @@ def voice_names(plan_folder: Path | None = None) -> list[str]:
     return sorted(_names(plan_folder))
 
 
-def list_voices(plan_folder: Path | None = None) -> list[VoiceDefinition]:
-    """Return every voice that `find_voice` would find, by name.
-
-    Raises
-    ------
-    PlanError : a voice's file is wrong.
-    """
-    return [find_voice(name, plan_folder) for name in sorted(_names(plan_folder))]
+def readable_voices(plan_folder: Path | None = None) -> tuple[list[VoiceDefinition], list[Problem]]:
+    """Return the voices whose files are right, by name, and what is wrong with the others."""
+    voices, problems = [], []
+    for name in voice_names(plan_folder):
+        try:
+            voices.append(find_voice(name, plan_folder))
+        except PlanError as error:
+            problems += error.problems
+    return voices, problems
 
 
 def _folders(plan_folder: Path | None) -> list[tuple[Path, bool]]:

@@ -8,12 +8,14 @@ import shutil
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from cuelane.audio.clip import Clip, content_hash, quantise24
 from cuelane.audio.store import ClipStore, recipe_key
+from cuelane.audio.store_files import set_aside_unless_folder
 from cuelane.base.errors import DeliveryError
 from cuelane.base.ordinary import OddFileError, read_ordinary
 from cuelane.render.run import RenderOptions, clip_loader, prepare, render
@@ -139,6 +141,24 @@ def test_a_file_or_folder_in_the_way_is_set_aside(tmp_path, where):
 
     assert ClipStore(tmp_path).get(key).sha256 == clip.sha256
     assert len(list(tmp_path.glob("odd/*"))) == 1
+
+
+def test_a_folder_that_another_writer_has_just_made_stays(tmp_path, monkeypatch):
+    """Two writers make one folder: the later one looks, finds nothing, and must not move the other's away."""
+    seen = Path.is_dir
+
+    def made_after_the_look(path):
+        there = seen(path)
+        path.mkdir(exist_ok=True)
+        return there
+
+    monkeypatch.setattr(Path, "is_dir", made_after_the_look)
+    set_aside_unless_folder(tmp_path / "aa", tmp_path)
+    (tmp_path / "aa").mkdir(exist_ok=True)
+    set_aside_unless_folder(tmp_path / "aa", tmp_path)
+    monkeypatch.undo()
+
+    assert [entry.name for entry in tmp_path.iterdir()] == ["aa"]
 
 
 def test_a_header_that_promises_too_much_is_not_believed(tmp_path):

@@ -160,9 +160,10 @@ def set_aside_unless_file(path: Path, store: Path) -> None:
 
 def set_aside_unless_folder(path: Path, store: Path) -> None:
     """Make way where something that is no folder stands in a folder's place; a link to a folder is one."""
-    if not path.is_dir():
-        with contextlib.suppress(FileNotFoundError):
-            path.lstat()
+    with contextlib.suppress(FileNotFoundError):
+        # One look decides: a folder that another writer makes after it is not in the way.
+        mode = path.lstat().st_mode
+        if not (stat.S_ISDIR(mode) or (stat.S_ISLNK(mode) and path.is_dir())):
             _set_aside(path, store)
 
 

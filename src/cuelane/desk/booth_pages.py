@@ -169,7 +169,7 @@ class _BoothPages:
 
 
 def wav(samples: Audio) -> Response:
-    """Return mono sound at 48 kHz as a WAV file of 16 bits."""
+    """Return mono sound at 48 kHz, shape (n_samples,), as a WAV file of 16 bits."""
     file = io.BytesIO()
     soundfile.write(file, samples, CLIP_RATE, format="WAV", subtype="PCM_16")
     return Response(file.getvalue(), media_type="audio/wav")

@@ -212,7 +212,7 @@ class Classes:
         return plan if plan in self._workspaces.folder.names_below() else None
 
     def sound(self, name: str, start_s: float, end_s: float) -> Audio:
-        """Return a part of a class's recording, a minute at most.
+        """Return a part of a class's recording, a minute at most; shape (n_samples,), 48 kHz.
 
         Raises UsageError before its tape is there.
         """

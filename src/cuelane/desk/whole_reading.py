@@ -59,7 +59,10 @@ class WholeReadings:
         return found
 
     def clip(self, name: str, key: str) -> Audio:
-        """Return the clip that was cut for a line. Raises UsageError where there is none."""
+        """Return the clip that was cut for a line; shape (n_samples,), 48 kHz.
+
+        Raises UsageError where there is none.
+        """
         for line in self._result(name).lines:
             if key_of(line.text) == key and line.clip is not None:
                 return line.clip

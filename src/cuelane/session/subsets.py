@@ -21,7 +21,7 @@ _NEVER = 1 << 62
 
 
 def fitting(offers: Sequence[Offer], items: Sequence[OfferWindow], space: Space) -> _Flags:
-    """Return for every subset, as a bit mask, whether an order and starts keep all the rules; (2**n,)."""
+    """Return for every subset, as a bit mask, whether an order and starts keep all the rules; shape (2**n,)."""
     n_offers = len(offers)
     earliest = np.array([item.earliest for item in items], dtype=np.int64)
     latest = np.array([item.latest_start for item in items], dtype=np.int64)
@@ -80,7 +80,10 @@ def _layers(n_offers: int) -> tuple[tuple[_Integers, _Integers, _Integers], ...]
 
 
 def heaviest(offers: Sequence[Offer], fitting: _Flags) -> list[int] | None:
-    """Return the fitting subsets of greatest weight that hold every must, or None."""
+    """Return the fitting subsets of greatest weight that hold every must, or None.
+
+    `fitting` says of each subset, by bit mask, whether it fits; shape (2**n,).
+    """
     required: dict[str, int] = {}
     for number, offer in enumerate(offers):
         if offer.must:

@@ -52,10 +52,6 @@ def on_arrays(module: str) -> Iterator[tuple[str, str]]:
 
 def test_each_public_function_on_arrays_gives_a_shape() -> None:
     """In every package."""
-    found = {
-        f"{module} {name}": text
-        for module in TREES
-        for name, text in on_arrays(module)
-    }
+    found = {f"{module} {name}": text for module in TREES for name, text in on_arrays(module)}
     assert len(found) > 100
     assert [name for name, text in found.items() if not SHAPE.search(text)] == []

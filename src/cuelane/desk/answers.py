@@ -1,4 +1,4 @@
-"""A piece of work in a thread of its own, and its errors as words that a page can show."""
+"""Routes whose handlers run in a thread of their own, and whose errors are words that a page can show."""
 
 from __future__ import annotations
 
@@ -7,13 +7,18 @@ from collections.abc import Callable
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
 
 from cuelane.base.errors import CuelaneError, PlanError
 from cuelane.desk.asked import BadRequestError
 from cuelane.desk.document import ChangedElsewhereError
 from cuelane.desk.edits import EditError
 from cuelane.desk.planning import SupersededError
+
+Asked = dict[str, Any]
+"""The object in a request's body."""
 
 
 async def answered(work: Callable[[], Any]) -> Response:
@@ -33,9 +38,27 @@ async def answered(work: Callable[[], Any]) -> Response:
     return answer if isinstance(answer, Response) else JSONResponse(answer)
 
 
-def object_in(body: bytes) -> dict[str, Any]:
+def object_in(body: bytes) -> Asked:
     """Return the object in a request's body. Raises BadRequestError, or ValueError, where there is none."""
     data = json.loads(body) if body else {}
     if not isinstance(data, dict):
         raise BadRequestError("an object was expected")
     return data
+
+
+def get_route(path: str, handler: Callable[[Request], Any]) -> Route:
+    """Return a route that answers GET with what `handler` gives in a thread of its own."""
+    return _route(path, lambda request, _: handler(request), "GET")
+
+
+def post_route(path: str, handler: Callable[[Request, Asked], Any]) -> Route:
+    """Return a route that answers POST; `handler` gets the object in the body too."""
+    return _route(path, handler, "POST")
+
+
+def _route(path: str, handler: Callable[[Request, Asked], Any], method: str) -> Route:
+    async def answer(request: Request) -> Response:
+        body = await request.body() if method == "POST" else b""
+        return await answered(lambda: handler(request, object_in(body)))
+
+    return Route(path, answer, methods=[method])

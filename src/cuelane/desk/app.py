@@ -23,7 +23,7 @@ from cuelane.check.picture import PICTURE_CSS
 from cuelane.deliver.outline import outline_of
 from cuelane.deliver.page_score import overview_paths
 from cuelane.desk import finishing
-from cuelane.desk.answers import answered, object_in
+from cuelane.desk.answers import Asked, get_route, post_route
 from cuelane.desk.asked import BadRequestError, edits_asked, was_there
 from cuelane.desk.booth_pages import booth_routes
 from cuelane.desk.chores import Chores
@@ -79,23 +79,26 @@ def application(folder: Path, store: ClipStore | None = None) -> Starlette:
         await run_in_threadpool(classes.close)
         await run_in_threadpool(at_the_end.close)
 
-    def route(path: str, handler: Callable[..., Any], *methods: str) -> Route:
-        return Route(path, partial(_answer, handler, workspaces), methods=list(methods or ("GET",)))
+    def get(path: str, handler: Callable[[Workspaces, Request], Any]) -> Route:
+        return get_route(path, partial(handler, workspaces))
+
+    def post(path: str, handler: Callable[[Workspaces, Request, Asked], Any]) -> Route:
+        return post_route(path, partial(handler, workspaces))
 
     return Starlette(
         routes=[
-            route("/", shelf_page),
-            route("/plan/{name}", compose_page),
-            route("/assets/{name}", asset),
-            route("/api/new", new_plan, "POST"),
-            route("/api/plan/{name}", get_state),
-            route("/api/plan/{name}/score", get_score),
-            route("/api/plan/{name}/edit", post_edit, "POST"),
-            route("/api/plan/{name}/try", post_try, "POST"),
-            route("/api/plan/{name}/text", post_text, "POST"),
-            route("/api/plan/{name}/undo", post_undo, "POST"),
-            route("/api/plan/{name}/redo", post_redo, "POST"),
-            route("/sound/{name}/{number:int}.wav", get_sound),
+            get("/", shelf_page),
+            get("/plan/{name}", compose_page),
+            get("/assets/{name}", asset),
+            post("/api/new", new_plan),
+            get("/api/plan/{name}", get_state),
+            get("/api/plan/{name}/score", get_score),
+            post("/api/plan/{name}/edit", post_edit),
+            post("/api/plan/{name}/try", post_try),
+            post("/api/plan/{name}/text", post_text),
+            post("/api/plan/{name}/undo", post_undo),
+            post("/api/plan/{name}/redo", post_redo),
+            get("/sound/{name}/{number:int}.wav", get_sound),
             *booth_routes(workspaces, chores),
             *class_routes(classes),
             *finishing.routes(at_the_end),
@@ -104,17 +107,11 @@ def application(folder: Path, store: ClipStore | None = None) -> Starlette:
     )
 
 
-async def _answer(handler: Callable[..., Any], workspaces: Workspaces, request: Request) -> Response:
-    """Run a handler in a thread of its own; every error becomes words that the page can show."""
-    body = await request.body() if request.method == "POST" else b""
-    return await answered(lambda: handler(workspaces, request, object_in(body)))
-
-
 def _workspace(workspaces: Workspaces, request: Request) -> Workspace:
     return workspaces.open(request.path_params["name"])
 
 
-def shelf_page(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Response:
+def shelf_page(workspaces: Workspaces, request: Request) -> Response:
     """The plans of the folder, and a way to start one."""
     rows: list[dict[str, Any]] = []
     for name in [*workspaces.folder.names(), *workspaces.folder.names_below()]:
@@ -146,7 +143,7 @@ def _made(plan: Path, text: str) -> str:
     return said if made.fresh else f"{said}; {words['stale']}"
 
 
-def compose_page(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Response:
+def compose_page(workspaces: Workspaces, request: Request) -> Response:
     """One plan: its forms, its timetable, its sound."""
     name = request.path_params["name"]
     version, preview = _workspace(workspaces, request).now()
@@ -158,7 +155,7 @@ def compose_page(workspaces: Workspaces, request: Request, _: dict[str, Any]) ->
     )
 
 
-def asset(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Response:
+def asset(workspaces: Workspaces, request: Request) -> Response:
     """The desk's own style and script."""
     name = request.path_params["name"]
     if name not in ASSETS:
@@ -171,7 +168,7 @@ def asset(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Respon
     return Response(text, media_type=ASSETS[name])
 
 
-def new_plan(workspaces: Workspaces, request: Request, data: dict[str, Any]) -> Any:
+def new_plan(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     """Write a starter plan under a name made from its title."""
     title, pattern = " ".join(str(data.get("title", "")).split()), str(data.get("pattern", ""))
     text = starter_plan(pattern, title)
@@ -188,7 +185,7 @@ def new_plan(workspaces: Workspaces, request: Request, data: dict[str, Any]) -> 
     return {"name": name}
 
 
-def get_state(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Any:
+def get_state(workspaces: Workspaces, request: Request) -> Any:
     """The present version, for a page that looks whether anything has changed."""
     workspace = _workspace(workspaces, request)
     version, preview = workspace.now()
@@ -200,13 +197,13 @@ def get_state(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> An
     return _whole(workspaces, request.path_params["name"], version, preview)
 
 
-def get_score(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Any:
+def get_score(workspaces: Workspaces, request: Request) -> Any:
     """The session drawn, a staff for each block; nothing where the plan cannot be planned."""
     schedule = _workspace(workspaces, request).now()[1].schedule
     return {"score": score_of(schedule) if schedule is not None else ""}
 
 
-def post_edit(workspaces: Workspaces, request: Request, data: dict[str, Any]) -> Any:
+def post_edit(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     """Make edits as one step."""
     workspace = _workspace(workspaces, request)
     text = workspace.document.now().text
@@ -216,7 +213,7 @@ def post_edit(workspaces: Workspaces, request: Request, data: dict[str, Any]) ->
     return _after(workspaces, request, version)
 
 
-def post_try(workspaces: Workspaces, request: Request, data: dict[str, Any]) -> Any:
+def post_try(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     """Plan edits that are not saved: what a person is just typing."""
     workspace = _workspace(workspaces, request)
     text = workspace.document.now().text
@@ -224,7 +221,7 @@ def post_try(workspaces: Workspaces, request: Request, data: dict[str, Any]) -> 
     return {"parts": preview_parts(preview), "findings": state(Version(0, "", ""), preview)["findings"]}
 
 
-def post_text(workspaces: Workspaces, request: Request, data: dict[str, Any]) -> Any:
+def post_text(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     """Put a whole text in place."""
     version = _workspace(workspaces, request).document.replace(
         str(data.get("text", "")), what="the text", number=_whole_number(data, "number")
@@ -232,17 +229,17 @@ def post_text(workspaces: Workspaces, request: Request, data: dict[str, Any]) ->
     return _after(workspaces, request, version)
 
 
-def post_undo(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Any:
+def post_undo(workspaces: Workspaces, request: Request, _: Asked) -> Any:
     """Go one step back."""
     return _after(workspaces, request, _workspace(workspaces, request).document.undo())
 
 
-def post_redo(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Any:
+def post_redo(workspaces: Workspaces, request: Request, _: Asked) -> Any:
     """Go one step forward again."""
     return _after(workspaces, request, _workspace(workspaces, request).document.redo())
 
 
-def get_sound(workspaces: Workspaces, request: Request, _: dict[str, Any]) -> Response:
+def get_sound(workspaces: Workspaces, request: Request) -> Response:
     """A range of the session's sound, mixed now."""
     workspace = _workspace(workspaces, request)
     try:
@@ -271,7 +268,7 @@ def _after(workspaces: Workspaces, request: Request, version: Version) -> Any:
     return _whole(workspaces, request.path_params["name"], newest, preview)
 
 
-def _whole_number(data: dict[str, Any], key: str) -> int:
+def _whole_number(data: Asked, key: str) -> int:
     value = data.get(key)
     if type(value) is not int:
         raise BadRequestError(f"{key} must be a whole number")

@@ -144,7 +144,10 @@ class Booth:
         return self._wait(line.text, OneTake(clip, 0.0, (), None))
 
     def kept(self, name: str, key: str, voice: str) -> Audio:
-        """Return the recording of a line; shape (n_samples,), 48 kHz. Raises UsageError where there is none."""
+        """Return the recording of a line; shape (n_samples,), 48 kHz.
+
+        Raises UsageError where there is none.
+        """
         line, folder = self.line(name, key), _folder(self.workspaces.open(name))
         found: ClipRecording | str = ""
         if (voice_folder(folder, voice) / INDEX).exists():

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import tempfile
-from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -16,7 +15,7 @@ from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
 from cuelane.base.errors import UsageError
-from cuelane.desk.answers import answered, object_in
+from cuelane.desk.answers import Asked, answered, get_route, post_route
 from cuelane.desk.asked import BadRequestError
 from cuelane.desk.booth import Booth
 from cuelane.desk.chores import Chores
@@ -28,40 +27,23 @@ from cuelane.desk.workspace import Workspaces
 from cuelane.recording.decode import CLIP_RATE
 from cuelane.speech.definition import MAX_LINE_S
 
-Asked = dict[str, Any]
-
 
 def booth_routes(workspaces: Workspaces, chores: Chores) -> list[Route]:
     """Return the routes of the booth."""
     pages = _BoothPages(workspaces, chores)
 
-    def get(path: str, handler: Callable[[Request], Any]) -> Route:
-        return Route(path, partial(_get, handler), methods=["GET"])
-
-    def post(path: str, handler: Callable[[Request, Asked], Any]) -> Route:
-        return Route(path, partial(_post, handler), methods=["POST"])
-
     return [
-        get("/booth/{name}", pages.page),
-        get("/api/booth/{name}", pages.state),
-        get("/api/booth/{name}/reading", pages.reading),
-        get("/take/{name}/{key}/{take}.wav", pages.take_sound),
-        get("/reading/{name}/{key}.wav", pages.reading_sound),
-        post("/api/booth/{name}/keep", pages.keep),
-        post("/api/booth/{name}/back", pages.back),
-        post("/api/booth/{name}/reading", pages.settle),
+        get_route("/booth/{name}", pages.page),
+        get_route("/api/booth/{name}", pages.state),
+        get_route("/api/booth/{name}/reading", pages.reading),
+        get_route("/take/{name}/{key}/{take}.wav", pages.take_sound),
+        get_route("/reading/{name}/{key}.wav", pages.reading_sound),
+        post_route("/api/booth/{name}/keep", pages.keep),
+        post_route("/api/booth/{name}/back", pages.back),
+        post_route("/api/booth/{name}/reading", pages.settle),
         Route("/api/take/{name}/{key}", pages.take, methods=["POST"]),
         Route("/api/reading/{name}", pages.read, methods=["POST"]),
     ]
-
-
-async def _get(handler: Callable[[Request], Any], request: Request) -> Response:
-    return await answered(lambda: handler(request))
-
-
-async def _post(handler: Callable[[Request, Asked], Any], request: Request) -> Response:
-    body = await request.body()
-    return await answered(lambda: handler(request, object_in(body)))
 
 
 class _BoothPages:

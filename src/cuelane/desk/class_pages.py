@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import partial
 from typing import Any
 
@@ -16,7 +15,7 @@ from cuelane.adapt.report import clock
 from cuelane.base.errors import UsageError
 from cuelane.base.units import format_duration
 from cuelane.deliver.page_text import ROLE_WORDS
-from cuelane.desk.answers import answered, object_in
+from cuelane.desk.answers import Asked, answered, get_route, post_route
 from cuelane.desk.asked import BadRequestError
 from cuelane.desk.booth_pages import wav
 from cuelane.desk.classes import Classes
@@ -26,7 +25,6 @@ from cuelane.desk.views import page
 from cuelane.desk.words import desk_words
 from cuelane.web.page_parts import envelope_path, plain, spans_path
 
-Asked = dict[str, Any]
 _STYLES = ("class.css", "booth.css")
 
 
@@ -34,28 +32,15 @@ def class_routes(classes: Classes) -> list[Route]:
     """Return the routes of the classes."""
     pages = _ClassPages(classes)
 
-    def get(path: str, handler: Callable[[Request], Any]) -> Route:
-        async def answer(request: Request) -> Response:
-            return await answered(partial(handler, request))
-
-        return Route(path, answer, methods=["GET"])
-
-    def post(path: str, handler: Callable[[Request, Asked], Any]) -> Route:
-        async def answer(request: Request) -> Response:
-            body = await request.body()
-            return await answered(lambda: handler(request, object_in(body)))
-
-        return Route(path, answer, methods=["POST"])
-
     return [
-        get("/classes", pages.list_page),
-        get("/class/{name}", pages.class_page),
-        get("/class-sound/{name}/{start:int}-{end:int}.wav", pages.sound),
-        get("/api/class-state/{name}", pages.state),
-        get("/api/class-tape/{name}", pages.tape),
-        post("/api/class-run/{name}", pages.run),
-        post("/api/class-stop/{name}", pages.stop),
-        post("/api/class-decide/{name}", pages.decide),
+        get_route("/classes", pages.list_page),
+        get_route("/class/{name}", pages.class_page),
+        get_route("/class-sound/{name}/{start:int}-{end:int}.wav", pages.sound),
+        get_route("/api/class-state/{name}", pages.state),
+        get_route("/api/class-tape/{name}", pages.tape),
+        post_route("/api/class-run/{name}", pages.run),
+        post_route("/api/class-stop/{name}", pages.stop),
+        post_route("/api/class-decide/{name}", pages.decide),
         Route("/api/class-words/{name}", pages.captions, methods=["POST"]),
         Route("/api/class/new", pages.bring, methods=["POST"]),
     ]

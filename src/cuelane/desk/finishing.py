@@ -19,7 +19,7 @@ from cuelane.base.units import format_clock, to_ms
 from cuelane.check.picture import error_svg, wave_svg
 from cuelane.check.run import check
 from cuelane.check.text import summary_rows
-from cuelane.desk.answers import answered, object_in
+from cuelane.desk.answers import Asked, answered, get_route, post_route
 from cuelane.desk.archive import files_of, zipped
 from cuelane.desk.asked import BadRequestError
 from cuelane.desk.forms import place_name
@@ -37,8 +37,6 @@ from cuelane.render.run import RenderOptions
 from cuelane.render.run import render as render_plan
 
 ASSETS_OF: dict[str, Any] = {"scripts": ["finish.js"], "styles": ["finish.css"]}
-
-Handler = Callable[["Finishing", Request, dict[str, Any]], Any]
 
 
 class Finishing:
@@ -68,33 +66,32 @@ class Finishing:
 def routes(finishing: Finishing) -> list[Route]:
     """Return the paths of this view."""
 
-    def route(path: str, handler: Handler, *methods: str) -> Route:
-        async def endpoint(request: Request) -> Response:
-            body = await request.body() if request.method == "POST" else b""
-            return await answered(lambda: handler(finishing, request, object_in(body)))
+    def get(path: str, handler: Callable[[Finishing, Request], Any]) -> Route:
+        return get_route(path, partial(handler, finishing))
 
-        return Route(path, endpoint, methods=list(methods or ("GET",)))
+    def post(path: str, handler: Callable[[Finishing, Request, Asked], Any]) -> Route:
+        return post_route(path, partial(handler, finishing))
 
     return [
-        route("/finish/{name}", finish_page),
-        route("/api/finish/{name}", get_parts),
-        route("/api/finish/{name}/render", post_render, "POST"),
-        route("/api/finish/{name}/check", post_check, "POST"),
-        route("/api/finish/{name}/under", post_under, "POST"),
-        route("/api/finish/{name}/keep", post_keep, "POST"),
-        route("/api/finish/{name}/unsong", post_remove_song, "POST"),
-        route("/api/finish/{name}/phone", post_phone, "POST"),
+        get("/finish/{name}", finish_page),
+        get("/api/finish/{name}", get_parts),
+        post("/api/finish/{name}/render", post_render),
+        post("/api/finish/{name}/check", post_check),
+        post("/api/finish/{name}/under", post_under),
+        post("/api/finish/{name}/keep", post_keep),
+        post("/api/finish/{name}/unsong", post_remove_song),
+        post("/api/finish/{name}/phone", post_phone),
         Route("/api/music/{name}", partial(post_song, finishing), methods=["POST"]),
-        route("/api/phone", get_phone),
-        route("/api/phone/stop", post_phone_stop, "POST"),
-        route("/api/job", get_job),
-        route("/api/job/cancel", post_cancel, "POST"),
-        route("/made/{name}/{which}", get_sound),
-        route("/export.zip", get_export),
+        get("/api/phone", get_phone),
+        post("/api/phone/stop", post_phone_stop),
+        get("/api/job", get_job),
+        post("/api/job/cancel", post_cancel),
+        get("/made/{name}/{which}", get_sound),
+        get("/export.zip", get_export),
     ]
 
 
-def finish_page(finishing: Finishing, request: Request, _: dict[str, Any]) -> Response:
+def finish_page(finishing: Finishing, request: Request) -> Response:
     """The view."""
     name = request.path_params["name"]
     workspace = finishing.workspace(request)
@@ -113,12 +110,12 @@ def finish_page(finishing: Finishing, request: Request, _: dict[str, Any]) -> Re
     return HTMLResponse(page("finish.html.j2", "finish", title, plan=name, **ASSETS_OF, **values))
 
 
-def get_parts(finishing: Finishing, request: Request, _: dict[str, Any]) -> Any:
+def get_parts(finishing: Finishing, request: Request) -> Any:
     """The parts of the view that change."""
     return {"parts": _parts(finishing, request.path_params["name"], finishing.workspace(request))}
 
 
-def post_render(finishing: Finishing, request: Request, data: dict[str, Any]) -> Any:
+def post_render(finishing: Finishing, request: Request, data: Asked) -> Any:
     """Render the plan and check what came of it."""
     name, workspace = request.path_params["name"], finishing.workspace(request)
     suffix = data.get("format")
@@ -130,7 +127,6 @@ def post_render(finishing: Finishing, request: Request, data: dict[str, Any]) ->
     options = _options(data)
 
     def work(tell: Tell) -> dict[str, Any]:
-
         text = workspace.document.now().text
         render_plan(
             workspace.document.path,
@@ -145,7 +141,7 @@ def post_render(finishing: Finishing, request: Request, data: dict[str, Any]) ->
     return finishing.jobs.start("render", name, work, partial(_to_mend, workspace))
 
 
-def _options(data: dict[str, Any]) -> RenderOptions:
+def _options(data: Asked) -> RenderOptions:
     return RenderOptions(
         for_music=data.get("for_music") is True,
         embed=data.get("embed") is True,
@@ -153,7 +149,7 @@ def _options(data: dict[str, Any]) -> RenderOptions:
     )
 
 
-def post_check(finishing: Finishing, request: Request, _: dict[str, Any]) -> Any:
+def post_check(finishing: Finishing, request: Request, _: Asked) -> Any:
     """Check the newest audio once more."""
     workspace = finishing.workspace(request)
     made = finishing.made(workspace)
@@ -164,7 +160,7 @@ def post_check(finishing: Finishing, request: Request, _: dict[str, Any]) -> Any
     return finishing.jobs.start("check", request.path_params["name"], work)
 
 
-def post_under(finishing: Finishing, request: Request, data: dict[str, Any]) -> Any:
+def post_under(finishing: Finishing, request: Request, data: Asked) -> Any:
     """Put the songs under the newest audio, to try."""
     name, workspace = request.path_params["name"], finishing.workspace(request)
     level, made = data.get("level"), finishing.made(workspace)
@@ -182,7 +178,7 @@ def post_under(finishing: Finishing, request: Request, data: dict[str, Any]) -> 
     return finishing.jobs.start("under", name, work)
 
 
-def post_keep(finishing: Finishing, request: Request, _: dict[str, Any]) -> Any:
+def post_keep(finishing: Finishing, request: Request, _: Asked) -> Any:
     """Keep the newest mix beside the plan."""
     name, workspace = request.path_params["name"], finishing.workspace(request)
     kept = finishing.beds.keep(name, finishing.workspaces.folder.path)
@@ -210,14 +206,14 @@ def _refuse(message: str) -> Any:
     raise UsageError(message)
 
 
-def post_remove_song(finishing: Finishing, request: Request, data: dict[str, Any]) -> Any:
+def post_remove_song(finishing: Finishing, request: Request, data: Asked) -> Any:
     """Take a song out again."""
     name, workspace = request.path_params["name"], finishing.workspace(request)
     finishing.beds.remove(name, str(data.get("file")))
     return {"parts": _parts(finishing, name, workspace)}
 
 
-def post_phone(finishing: Finishing, request: Request, data: dict[str, Any]) -> Any:
+def post_phone(finishing: Finishing, request: Request, data: Asked) -> Any:
     """Open the listener for one file: the track, or the mix that was kept."""
     name, workspace = request.path_params["name"], finishing.workspace(request)
     made = finishing.made(workspace)
@@ -231,27 +227,27 @@ def post_phone(finishing: Finishing, request: Request, data: dict[str, Any]) -> 
     return _with_code(finishing.handoff.start(shared, name, path.name))
 
 
-def get_phone(finishing: Finishing, request: Request, _: dict[str, Any]) -> Any:
+def get_phone(finishing: Finishing, request: Request) -> Any:
     """What is open for a phone, if anything is."""
     return _with_code(finishing.handoff.now())
 
 
-def post_phone_stop(finishing: Finishing, request: Request, _: dict[str, Any]) -> Any:
+def post_phone_stop(finishing: Finishing, request: Request, _: Asked) -> Any:
     """Close the listener."""
     return finishing.handoff.stop()
 
 
-def get_job(finishing: Finishing, request: Request, _: dict[str, Any]) -> Any:
+def get_job(finishing: Finishing, request: Request) -> Any:
     """How the newest job stands."""
     return finishing.jobs.now()
 
 
-def post_cancel(finishing: Finishing, request: Request, _: dict[str, Any]) -> Any:
+def post_cancel(finishing: Finishing, request: Request, _: Asked) -> Any:
     """Stop the running job."""
     return finishing.jobs.cancel()
 
 
-def get_sound(finishing: Finishing, request: Request, _: dict[str, Any]) -> Response:
+def get_sound(finishing: Finishing, request: Request) -> Response:
     """The track, the mix that is tried, or the mix that was kept: to play, or to save."""
     name, workspace = request.path_params["name"], finishing.workspace(request)
     made = finishing.made(workspace)
@@ -267,7 +263,7 @@ def get_sound(finishing: Finishing, request: Request, _: dict[str, Any]) -> Resp
     return FileResponse(path, media_type=media_type_of(path.name), filename=saved)
 
 
-def get_export(finishing: Finishing, request: Request, _: dict[str, Any]) -> Response:
+def get_export(finishing: Finishing, request: Request) -> Response:
     """The whole folder as one zip file."""
     folder = finishing.workspaces.folder.path
     files = files_of(folder)
@@ -280,7 +276,6 @@ def get_export(finishing: Finishing, request: Request, _: dict[str, Any]) -> Res
 def _checked(
     finishing: Finishing, workspace: Workspace, audio: Path, text: str, tell: Tell
 ) -> dict[str, Any]:
-
     planned = load_schedule(audio.with_suffix(".schedule.json"))
     if not planned.events:
         return {"ok": None}

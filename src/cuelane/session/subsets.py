@@ -21,7 +21,7 @@ _NEVER = 1 << 62
 
 
 def fitting(offers: Sequence[Offer], items: Sequence[OfferWindow], space: Space) -> _Flags:
-    """Return for every subset, as a bit mask, whether an order and starts keep all the rules; shape (2**n,)."""
+    """Return for every subset, as a bit mask, whether some order and starts keep all rules; shape (2**n,)."""
     n_offers = len(offers)
     earliest = np.array([item.earliest for item in items], dtype=np.int64)
     latest = np.array([item.latest_start for item in items], dtype=np.int64)

@@ -11,12 +11,18 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+import soundfile
 
 from cuelane.base import journal
-from cuelane.base.errors import DeliveryError
+from cuelane.base.errors import DeliveryError, UsageError
 from cuelane.base.files import all_or_nothing, finish_interrupted
-from cuelane.base.seals import sealable_json
+from cuelane.base.seals import digest_of, listed_files, sealable_json
+from cuelane.speech.definition import ClipRecording
+from cuelane.speech.recorded import RecordedVoice
+from cuelane.speech.voices import find_voice, voice_names
+from cuelane.takes.voice_folder import INDEX, keep_clip
 
 OPERATIONS = ("replace", "link", "unlink", "rmdir", "fsync", "mkdir")
 NAMES = ("x.m4a", "x.html", "x.vtt", "x.md")
@@ -212,6 +218,51 @@ def test_a_strangers_journal_moves_nothing_outside(target: str, tmp_path: Path) 
     assert list(outside.iterdir()) == []
     assert not (tmp_path / "theirs.txt").exists()
     assert sorted(path.name for path in folder.iterdir()) == ["link"]
+
+
+@pytest.mark.parametrize("first", [True, False], ids=["first clip", "second reading"])
+def test_a_recorded_voice_is_whole_before_it_is_read(
+    first: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A voice whose clips and index were cut off anywhere is completed or undone by whoever looks for it."""
+    low, high = (np.full(4_800, level, np.float32) for level in (0.1, 0.2))
+    seen = set()
+    at = 0
+    came_to_it = True
+    while came_to_it:
+        at += 1
+        folder = tmp_path / str(at) / "voices" / "mine"
+        folder.mkdir(parents=True)
+        if not first:
+            keep_clip(folder, 1, "One.", low)
+            keep_clip(folder, 2, "Two.", low)
+        work = lambda where=folder: keep_clip(where, 1, "One.", high)  # noqa: E731
+        came_to_it = _cut_off(work, at, monkeypatch, error=KilledError(), dead=True)
+        plan_folder = tmp_path / str(at)
+        there = "mine" in voice_names(plan_folder)
+        assert there or first
+        assert _leftovers(folder) == [], at
+        if there:
+            found = RecordedVoice(find_voice("mine", plan_folder)).find("One.")
+            assert isinstance(found, ClipRecording), at
+            assert all(digest_of(folder / name) == row for name, row in listed_files(folder / INDEX).items())
+            seen.add(float(soundfile.read(found.path)[0].max()) > 0.15)
+        else:
+            seen.add(False)
+    assert at > 10
+    assert seen == {False, True}
+
+
+def test_a_voice_that_links_outside_is_not_settled(tmp_path: Path) -> None:
+    """What somebody left in a folder elsewhere is not touched for a link beside a plan."""
+    staging = tmp_path / "outside" / ".cuelane-00000000"
+    staging.mkdir(parents=True)
+    (tmp_path / "plan" / "voices").mkdir(parents=True)
+    (tmp_path / "plan" / "voices" / "mine").symlink_to(tmp_path / "outside")
+    voice_names(tmp_path / "plan")
+    with pytest.raises(UsageError):
+        find_voice("mine", tmp_path / "plan")
+    assert staging.is_dir()
 
 
 def test_check_tells_a_mixed_set(tmp_path: Path, store_folder: Path) -> None:

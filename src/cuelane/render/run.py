@@ -111,6 +111,7 @@ def prepare(
     UsageError : there is no such `voice`.
     VoiceError : the speech engine is missing or failed.
     """
+    finish_interrupted(plan_path.parent)
     loaded = load_plan(plan_path, voices=None if voice else voice_names)
     session = expand(loaded)
     definition = find_voice(voice or loaded.plan.voice, loaded.folder)
@@ -182,7 +183,6 @@ def render(
     touched then.
     """
     form, store, wanted = format_of(out), store or ClipStore(), options or RenderOptions()
-    finish_interrupted(plan_path.parent)
     listing = out.with_name(out.stem + LISTING)
     targets = [out.with_name(out.stem + ending) for ending in _endings(wanted)]
     inputs = [plan_path]

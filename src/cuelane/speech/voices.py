@@ -9,13 +9,16 @@ from __future__ import annotations
 
 import difflib
 import itertools
+import os
 import re
+from collections.abc import Iterable
 from importlib.resources import files
 from pathlib import Path
 
 from pydantic import ValidationError
 
 from cuelane.base.errors import Mark, PlanError, Problem, UsageError
+from cuelane.base.files import finish_interrupted
 from cuelane.speech.bounded_toml import read_toml
 from cuelane.speech.definition import (
     MAX_DEFINITION_BYTES,
@@ -45,6 +48,7 @@ def find_voice(name: str, plan_folder: Path | None = None) -> VoiceDefinition:
     PlanError : its file is wrong; with file and line.
     """
     if _NAME.fullmatch(name):
+        _finish_interrupted(plan_folder, [name])
         for folder, own in _folders(plan_folder):
             source = _source(folder, name)
             if source is not None:
@@ -83,11 +87,22 @@ def _names(plan_folder: Path | None) -> set[str]:
         if folder.is_dir():
             some = itertools.islice(folder.iterdir(), _MOST_ENTRIES)
             found |= {path.name.removesuffix(".toml") if _is_file(path) else path.name for path in some}
+    _finish_interrupted(plan_folder, found)
     return {
         name
         for name in found
         if _NAME.fullmatch(name) and any(_source(folder, name) for folder, _ in _folders(plan_folder))
     }
+
+
+def _finish_interrupted(plan_folder: Path | None, names: Iterable[str]) -> None:
+    """Complete or undo what a run that died left of these voices: clips, and the index that names them."""
+    if plan_folder is not None:
+        root = os.path.realpath(plan_folder)
+        places = [
+            Path(os.path.realpath(plan_folder / "voices" / name)) for name in names if _NAME.fullmatch(name)
+        ]
+        finish_interrupted(*(place for place in places if place.is_relative_to(root)))
 
 
 def _source(folder: Path, name: str) -> Path | None:

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.base.errors import UsageError
-from cuelane.base.files import Staged, all_or_nothing
+from cuelane.base.files import Staged, all_or_nothing, finish_interrupted
 from cuelane.base.seals import sealable_json
 from cuelane.recording.cutting import write_clip
 from cuelane.speech.recorded import match_key
@@ -26,7 +26,7 @@ _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
 
 
 def voice_folder(plan_folder: Path, name: str) -> Path:
-    """Return the folder of the recorded voice `name` beside a plan.
+    """Return the folder of the recorded voice `name` beside a plan, what a run that died left in it settled.
 
     Raises
     ------
@@ -37,6 +37,7 @@ def voice_folder(plan_folder: Path, name: str) -> Path:
     folder = plan_folder / "voices" / name
     if (folder / "voice.toml").exists() or (folder / "index.toml").exists():
         raise UsageError(f"{folder}: is a voice that takes did not make; give another name")
+    finish_interrupted(folder)
     return folder
 
 

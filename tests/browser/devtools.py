@@ -176,13 +176,17 @@ class Page:
                 raise TimeoutError(f"never came true: {expression}")
             time.sleep(0.02)
 
-    def press(self, key: str, *, code: str = "", text: str = "") -> None:
-        """Press and release a key, as a keyboard would."""
+    def press(self, key: str, *, code: str = "", text: str = "", held: str = "") -> None:
+        """Press and release a key, as a keyboard would; `held` is ``Shift`` or ``Control`` meanwhile."""
         typed = text or (key if len(key) == 1 else "\r" if key == "Enter" else "")
         names = {" ": "Space", "/": "Slash"}
         fields = {"key": key, "code": code or names.get(key, key), "windowsVirtualKeyCode": _KEYS.get(key, 0)}
+        fields["modifiers"] = {"": 0, "Control": 2, "Shift": 8}[held]
+        # What the keys do in a text field is told by the system, of which a page without a screen has none.
+        fields["commands"] = ["selectAll"] if (held, key) == ("Control", "a") else []
+        typed = "" if held == "Control" else typed
         self.call("Input.dispatchKeyEvent", type="keyDown", text=typed, **fields)
-        self.call("Input.dispatchKeyEvent", type="keyUp", **fields)
+        self.call("Input.dispatchKeyEvent", type="keyUp", **fields | {"commands": []})
 
     def click(self, selector: str, across: float = 0.5) -> None:
         """Click an element, at a part of its width, after bringing it into view."""

@@ -55,7 +55,7 @@ class Problem:
 
 
 class CuelaneError(Exception):
-    """Root of every error that is somebody's to mend; never a programming fault."""
+    """Root of every error that a person can put right, in a plan or on the machine; no programming fault."""
 
     exit_code: ClassVar[int] = 2
 

@@ -26,7 +26,7 @@ from cuelane.base.folder_lock import FolderLock, folder_locked
 from cuelane.base.ordinary import read_ordinary
 
 Keep = Callable[[str, dict[str, Any]], bool]
-"""Whether a file of the set before, by its name in the old list and the whole old list, stays beside."""
+"""Takes a file's name in the previous set's list, and that whole list; returns whether the file stays."""
 
 _MAX_LIST_BYTES = 64_000_000
 # Renames of a set take milliseconds; chosen so that a slow disk is waited for, and a dead run is not.
@@ -40,9 +40,9 @@ class Rules:
     Attributes
     ----------
     inputs : what the command reads; never written onto, not even with `force`.
-    owned : what it is there to change, such as a plan that is open on the desk.
+    owned : files that the command exists to change, such as a plan that is open on the desk.
     force : files that cuelane did not write, or that were changed since, are replaced too.
-    listing : the file beside that lists those of its set with their digests.
+    listing : the file that lists the files of the set, with their digests.
     home : a folder that the command makes if it is not there.
     """
 
@@ -92,8 +92,8 @@ class Rules:
     def _is_ours(self, place: Path) -> bool:
         """Return whether cuelane wrote the file and nobody changed it since.
 
-        Another delivery may just be putting its set in place. So a no counts only if none was at work before
-        and after the look, and the file and its list stayed the same ones.
+        Another delivery may be putting its set in place at this moment. So the answer no is final only if no
+        delivery was under way before and after the look, and the file and its list are still the same ones.
         """
         for _ in range(_LOOKS):
             seen = self._standing(place)
@@ -186,8 +186,8 @@ class Staged:
     def write_listing(self, make: Callable[[dict[str, Any]], str], keep: Keep) -> None:
         """Write the list of the set last: `make` gets digests by name, and returns the text, sealable.
 
-        A file that the list before has, that nobody has changed and that is not written now is removed,
-        unless `keep`; what stays is listed again, its entry as it was.
+        A file of the previous list that nobody has changed and that is not written now is removed, unless
+        `keep` says that it stays; then it is listed again, with its old entry.
         """
         assert self._rules.listing is not None
         self.path_for(self._rules.listing)
@@ -265,7 +265,7 @@ class Staged:
     def _discard(self) -> None:
         for group in self._groups.values():
             try:
-                # With a journal it is the next run's to settle.
+                # Where there is a journal, the next run completes or undoes the delivery.
                 if not (group.staging / journal.JOURNAL).exists():
                     journal.remove_staging(group.staging)
             finally:

@@ -52,8 +52,8 @@ class FileMove:
 def put_in_place(staging: Path, moves: Sequence[FileMove]) -> None:
     """Put a set in place; the files are synced already, and the lock of the folder is held.
 
-    Raises whatever kept it from being done; everything is as it was then, or will be when the next run has
-    looked at the journal.
+    Raises the error that prevented it. Everything is then as it was before, or will be when the next run has
+    read the journal.
     """
     folder = staging.parent
     if len(moves) == 1 and moves[0].staged:
@@ -91,7 +91,7 @@ def recover(folder: Path) -> None:
 
 
 def recover_locked(folder: Path) -> None:
-    """Do the same while the folder's lock is held."""
+    """Do what :func:`recover` does, for a caller that holds the folder's lock already."""
     for staging in list(_stagings(folder)):
         lock = FolderLock(staging)
         try:
@@ -195,7 +195,7 @@ def _write(staging: Path, direction: str, moves: Sequence[FileMove]) -> None:
 
 
 def _read(staging: Path) -> tuple[str, list[FileMove]]:
-    """Return a journal; nothing of one that is not ours, so that a stranger's moves nothing."""
+    """Return a journal's direction and moves; no moves if cuelane did not write it: then nothing is moved."""
     try:
         data = json.loads(read_ordinary(staging / JOURNAL, _MAX_BYTES, follow=False))
         moves = [FileMove(**row) for row in data["moves"]]

@@ -1,7 +1,7 @@
 """Files from a place that is not trusted: opened only if ordinary, read only up to a size.
 
-A name may stand for a pipe that never ends, a device, or three gigabytes of holes. So what it is and how
-large it is are looked at before the first byte is read, and once more on the file that was really opened.
+A name may stand for a pipe that never ends, a device, or a sparse file of many gigabytes. So what it is and
+how large it is are checked before the first byte is read, and once more on the file that was really opened.
 """
 
 from __future__ import annotations

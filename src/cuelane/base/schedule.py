@@ -1,8 +1,8 @@
 """The schedule: the table that the renderer writes and that the checker, the page and others read.
 
 Samples count from the first sample that a player outputs, encoder delay already removed. ``end_sample`` is
-one past the last. The JSON form is ``cuelane.schedule/1``; unknown further keys are kept out of the way,
-not refused.
+one past the last. The JSON form is ``cuelane.schedule/1``; keys that are not known here are not refused: at
+the top level they are kept in ``extra``, elsewhere they are ignored.
 """
 
 from __future__ import annotations
@@ -135,8 +135,8 @@ def listed_schedule(schedule: Schedule, audio_name: str, files: Mapping[str, Any
     Parameters
     ----------
     audio_name : the track that the schedule was written with.
-    files : ``sha256:`` and digest of each file that was written with it, the audio's among them; or, of one
-        that stays from a set before, its whole entry.
+    files : by name, ``sha256:`` and digest of each file that was written with it, the audio's among them; for
+        a file that stays from a previous set, its whole entry.
     """
     entries = {
         name: {"sha256": entry, "audio": audio_name} if isinstance(entry, str) else entry
@@ -226,7 +226,7 @@ def from_json(text: str, source: str = "schedule") -> Schedule:
         for row in rows["dropped"]
     )
     known = {"schema", "title", "language", "sample_rate", "n_frames", "intervals", "events", "dropped"}
-    # What a delivery writes of its files is no property of the session.
+    # These keys describe the delivered files, not the session.
     known |= {"audio", "files", "seal"}
     return Schedule(
         title=_text(data, "title", source),

@@ -14,7 +14,7 @@ from typing import Any, NoReturn
 from cuelane.base.errors import AudioFileError
 
 MAX_BYTES = 48_000_000
-"""JSON of empty lists, the worst there is, takes 22 times its size in memory."""
+"""In the worst case, JSON of empty lists, reading takes 22 times the file's size in memory."""
 
 MAX_INTERVALS = 50_000
 MAX_EVENTS = 200_000
@@ -36,7 +36,7 @@ _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
 
 def parsed(text: str, source: str) -> Any:
-    """Return the JSON value in `text`, which holds no number that is not finite and no half of a character.
+    """Return the JSON value in `text`, in which every number is finite and every character whole.
 
     Raises
     ------

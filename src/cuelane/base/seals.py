@@ -19,7 +19,7 @@ from cuelane.base.ordinary import open_ordinary, read_ordinary
 
 _SIGN = "cuelane-seal:"
 BLANK_SEAL = _SIGN + "0" * 64
-"""Stands in a file until it is sealed; as long as the seal that takes its place."""
+"""The placeholder for a seal in a file that is not sealed yet, of the same length as a seal."""
 
 MAX_SEALED_BYTES = 128_000_000
 _SEAL = re.compile(re.escape(_SIGN.encode()) + rb"([0-9a-f]{64})")
@@ -33,7 +33,7 @@ def digest_of(path: Path) -> str:
 
 
 def digest_if_there(path: Path) -> str | None:
-    """Return :func:`digest_of`, or None where there is nothing. Raises OSError of what is no file."""
+    """Return :func:`digest_of`, or None where there is nothing. Raises OSError if it is no ordinary file."""
     try:
         return digest_of(path)
     except FileNotFoundError:

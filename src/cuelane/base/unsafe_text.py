@@ -1,4 +1,4 @@
-"""The characters that no text of a stranger brings into what we write or print, and Markdown's own.
+"""Removes unsafe characters from text that others wrote, before we write or print it; escapes Markdown.
 
 One function makes a text safe for each place: ``cli.output.safe_for_terminal`` and ``json_text``,
 ``deliver.marks.cell`` (spreadsheets), ``web.page_parts`` (HTML and scripts), `escape_markdown`,

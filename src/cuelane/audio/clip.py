@@ -1,9 +1,8 @@
 """A cue's audio, and where its first and last audible samples are.
 
 The rule, for speech: the *onset* is the first sample at which the RMS over a 5 ms window centred on that
-sample comes within 35 dB of the clip's loudest 5 ms; the *end* is one past the last such sample. A window
-that leans on neither side is never more than 2.5 ms from what a detector with leading or trailing windows
-calls the onset.
+sample comes within 35 dB of the clip's loudest 5 ms; the *end* is one past the last such sample. A centred
+window keeps the onset within 2.5 ms of the one that a detector with leading or trailing windows finds.
 """
 
 from __future__ import annotations

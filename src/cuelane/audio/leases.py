@@ -1,4 +1,4 @@
-"""Which clips of a store are in use, told between processes so that none of them is pruned.
+"""Records which clips of a store are in use, so that no other process prunes them.
 
 ::
 
@@ -50,7 +50,7 @@ class Leases:
     def claim(self, *names: str) -> None:
         """Keep what has these names (hex digests) from being pruned until released or this process ends.
 
-        In a folder that cannot be written nothing can be said, and nothing be pruned by this user either.
+        In a folder that cannot be written no claim can be recorded, but this user cannot prune there either.
         """
         with self._thread_lock:
             new = [name for name in names if name not in self._claimed]
@@ -64,7 +64,7 @@ class Leases:
 
     @contextlib.contextmanager
     def locked(self) -> Iterator[None]:
-        """Hold the whole store, against other processes and threads: for pruning, or to say what is used.
+        """Lock the whole store against other processes and threads, to prune it or to record what is used.
 
         Raises
         ------
@@ -99,7 +99,7 @@ class Leases:
                 continue
             if _is_held(path.with_suffix(".lock")):
                 live.add(path.stem)
-                # What cannot be read says nothing about what is used: then nothing may be pruned.
+                # A list that cannot be read raises here: what it claims is unknown, so nothing may be pruned.
                 with contextlib.suppress(FileNotFoundError):
                     used.update(read_ordinary(path, _MOST_BYTES).decode("ascii", "replace").split())
             else:

@@ -10,9 +10,9 @@
 
 Every file is written to a temporary name in its own folder, synced, then renamed, so a reader meets a whole
 file or none. Two processes that write the same clip write the same bytes. A file that does not hold what
-its name promises is treated as absent and removed, and the line is spoken again. What was used least recently
-goes first; what a running process has had from the store or put into it never goes, even if the store then is
-larger than it should be.
+its name promises is treated as absent and removed, and the line is spoken again. When the store is too large,
+the clips used least recently are removed first. A clip that a running process has read or written is never
+removed, even if the store then stays too large.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ _HASH = re.compile(r"sha256:([0-9a-f]{64})")
 _KEY = re.compile(r"[0-9a-f]{64}")
 _SHRINK_TO = 0.9
 _PUTS_BETWEEN_SCANS = 256
-# A time of use beyond this lies in the future: some clock was wrong, and it says nothing.
+# A file's time of use further ahead of the clock than this comes from a wrong clock: it counts as the oldest.
 _CLOCK_SLACK_NS = 300 * 10**9
 
 
@@ -82,13 +82,13 @@ def recipe_key(parts: Mapping[str, Any]) -> str:
 class ClipStore:
     """Clips by recipe or by content, in one folder.
 
-    What one object gave or took stays in the store until it is closed, or its process ends.
+    What one object has returned or been given stays in the store until it is closed, or its process ends.
 
     Parameters
     ----------
     folder : created when first written to; :func:`default_folder` if None.
-    max_bytes : what is not in use goes, least recently used first, until the files together stay below this,
-        within the last few hundred clips written.
+    max_bytes : above this size in all, files not in use are removed, least recently used first. Other
+        processes' files are counted once in every few hundred clips written.
     """
 
     def __init__(self, folder: Path | None = None, *, max_bytes: int = MAX_BYTES) -> None:
@@ -100,7 +100,7 @@ class ClipStore:
         self._puts = 0
 
     def close(self) -> None:
-        """Say that nothing is in use here any more; the store can be used on, and claims anew."""
+        """Release every clip that this object claimed. It can be used again, and then makes new claims."""
         self._leases.release()
 
     def __enter__(self) -> Self:
@@ -124,7 +124,7 @@ class ClipStore:
             return None
         beside = self._audio_paths(clip.sha256)[1]
         if read_record(beside, None) is None:
-            # The clip itself is whole; what is said in it can be noted another time.
+            # The clip itself is whole; the note of what is said in it can be written another time.
             with contextlib.suppress(DeliveryError):
                 self._write(beside, record_of(clip, None))
         touch(path)
@@ -135,8 +135,8 @@ class ClipStore:
 
         Raises
         ------
-        SignalError : samples off the 24-bit grid, none or more than ten minutes of them, or a hash that is
-            not theirs.
+        SignalError : samples off the 24-bit grid, none or more than ten minutes of them, or a hash that does
+            not match them.
         DeliveryError : the folder cannot be written.
         """
         if not _KEY.fullmatch(recipe_key):
@@ -146,7 +146,7 @@ class ClipStore:
         if not np.array_equal(quantise24(clip.samples), clip.samples):
             raise SignalError("the clip store keeps 24-bit samples; pass them through quantise24 first")
         if content_hash(clip.samples) != clip.sha256:
-            raise SignalError(f"the clip of {clip.text!r} carries a hash that is not its samples'")
+            raise SignalError(f"the hash of the clip of {clip.text!r} does not match its samples")
         audio, beside = self._audio_paths(clip.sha256)
         # Claimed before it is written, so that it is never there and free to be pruned.
         self._leases.claim(recipe_key, audio.stem)

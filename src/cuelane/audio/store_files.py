@@ -1,7 +1,7 @@
 """The files of the clip store: sealed records and 24-bit WAV, written whole; and what to do with odd ones.
 
-A record's seal is a hash over all else that it says, the name of its own recipe among it: a record copied
-over another, or changed in a single byte, is none.
+A record's seal is a hash over everything else in it, the key of its recipe included: a record that was copied
+over another, or changed in a single byte, is not accepted.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from cuelane.base.ordinary import read_ordinary
 
 FORMAT_VERSION = 1
 MAX_FRAMES = 600 * 48_000
-"""Ten minutes: far more than a line takes, and what a reader need not fear."""
+"""Ten minutes: far more than a line takes, and small enough to read into memory."""
 
 _MAX_RECORD_BYTES = 1_000_000
 _MAX_WAV_BYTES = 3 * MAX_FRAMES + 4_096
@@ -141,7 +141,7 @@ def owner_of(temporary: str) -> str:
 
 
 def remove(path: Path, store: Path) -> None:
-    """Remove what has a clip's name and is none; a folder with something in it is set aside instead."""
+    """Remove what has a clip's name but is no clip; a folder with something in it is set aside instead."""
     try:
         if stat.S_ISDIR(path.lstat().st_mode):
             _set_aside(path, store)

@@ -8,10 +8,10 @@ anything     D6, 1174.66 Hz, 0.1 s    G5, 783.99 Hz, 0.7 s: down a fifth
 ===========  =======================  ===========================
 
 The middle of a two-sided set has one ``turn`` pip (E6, 1318.51 Hz, 0.25 s). Breath phases have a soft
-``phase`` tone each, going down the stairs of a chord: in E6, hold C6, out G5, and E5 for staying empty.
+``phase`` tone each, descending through a chord: in E6, hold C6, out G5, and E5 for the hold after it.
 Pitches are equal-tempered (A4 = 440 Hz, ISO 16:1975; value from a secondary source), within the 600 Hz to
-4 kHz that a phone's speaker gives. That short pips lead up to a long one whose start is the mark is the
-manner of the Greenwich Time Signal (value from a secondary source); no standard fixes pitch or length.
+4 kHz that a phone's speaker reproduces. Short pips before a long one whose start marks the time are the form
+of the Greenwich Time Signal (value from a secondary source); no standard fixes pitch or length.
 
 Level. Clips come at -20 LUFS, and a pip is to be heard about as loud as they are: its K-weighted level while
 it sounds is that of the speech, and shorter tones are raised by ``-10 lg(1 - exp(-T / 100 ms))`` for what the
@@ -73,7 +73,7 @@ def pip_for(next_kind: str, role: str, sample_rate: int = SAMPLE_RATE) -> PipSpe
     Parameters
     ----------
     next_kind : the kind of the interval that begins (``work``, ``rest``, ``change``, ``talk``, ``in``,
-        ``hold``, ``out``, ``hold_out`` for staying empty), ``end`` for the session's end.
+        ``hold``, ``out``, ``hold_out`` after breathing out), ``end`` for the session's end.
     role : ``short`` or ``long``, or ``turn`` for the middle of a two-sided set. A breath phase begins
         with a ``phase`` tone, whatever is asked for; short pips that lead up to one are those before a rest.
 
@@ -162,6 +162,6 @@ def _envelope(role: str, n_frames: int, sample_rate: int) -> Samples:
     envelope[:n_edge] = edge
     envelope[n_frames - n_edge :] = edge[::-1]
     if role == "phase":
-        # A swell and a long fall, like a breath, under edges that still mark the beginning.
+        # A slow rise and a long fall, as of a breath, with edges steep enough to mark the beginning.
         envelope *= 0.5 + 0.5 * np.sin(np.pi * (np.arange(n_frames) + 0.5) / n_frames) ** 2
     return np.asarray(envelope)

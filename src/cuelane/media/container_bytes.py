@@ -19,7 +19,7 @@ def has_gapless_info(path: Path, container: str, codec: str) -> bool:
     if codec == "mp3" and container == "mp3":
         frame = _first_mp3_frame(path)
         return frame is not None and _lame_delay(frame) is not None
-    # AAC in ADTS has no place for it.
+    # AAC in ADTS has no field for it.
     return not (codec == "aac" and container == "aac")
 
 

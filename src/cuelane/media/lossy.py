@@ -32,7 +32,7 @@ def write_lossy(
 
     Raises
     ------
-    DeliveryError : the encoder failed; the message says what it said.
+    DeliveryError : the encoder failed; the message holds the encoder's last line.
     """
     sound = ["-f", "f32le", "-ar", str(sample_rate), "-ac", str(blocks.n_channels), "-i", "pipe:0"]
     command = [*ffmpeg.quiet(), *sound, *metadata_options]

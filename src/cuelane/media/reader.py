@@ -170,7 +170,8 @@ def _by_ffmpeg(path: Path, notice: Damage) -> Iterator[Any]:
             yield from _program_output(path, ffmpeg.sound_of_stdin(PACKET_FRAMES), quick, file)
             if quick.n_frames and quick.code == 0 and not quick.lines:
                 return
-    # Whatever is odd is left to the program's usual way, which says what it is and goes on after it.
+    # If anything was unusual, the file is decoded again in the usual way, which names the cause and goes on
+    # after it.
     options = ["-map", "0:a:0", "-vn", "-sn", "-dn", "-map_metadata", "-1"]
     options += ["-af", f"asetnsamples=n={PACKET_FRAMES}:p=0"]
     with ffmpeg.input_file(path) as (opened, file):
@@ -178,7 +179,7 @@ def _by_ffmpeg(path: Path, notice: Damage) -> Iterator[Any]:
 
 
 def _after(path: Path, quick: _Run, whole: _Run, output: Iterator[Any], notice: Damage) -> Iterator[Any]:
-    """Yield what `output` has beyond what the `quick` run gave already, and tell what it said."""
+    """Yield what `output` has beyond what the `quick` run gave already; pass its messages to `notice`."""
     shape = next(output, None)
     if shape is None:
         raise AudioFileError(f"{path}: {_cause(whole.lines)}")
@@ -186,7 +187,7 @@ def _after(path: Path, quick: _Run, whole: _Run, output: Iterator[Any], notice: 
         yield shape
     elif shape != quick.shape:
         raise AudioFileError(
-            f"{path}: changes its sample rate or its channels on the way; convert it to WAV first"
+            f"{path}: its sample rate or number of channels changes within the file; convert it to WAV first"
         )
     n_before = 0
     for block in output:
@@ -204,7 +205,7 @@ def _after(path: Path, quick: _Run, whole: _Run, output: Iterator[Any], notice: 
 
 
 def _program_output(path: Path, options: list[str], run: _Run, source: IO[bytes] | None) -> Iterator[Any]:
-    """Yield (sample_rate, n_channels) and then blocks, and tell `run` of it."""
+    """Yield (sample_rate, n_channels) and then blocks, and note both in `run`."""
     command = [*ffmpeg.quiet(), *options, "-bitexact", "-c:a", "pcm_f32le"]
     command += ["-flush_packets", "0", "-f", "wav", "pipe:1"]
     with ffmpeg.running(command, feed=False, source=source) as (process, said):

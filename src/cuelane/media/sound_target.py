@@ -1,4 +1,4 @@
-"""A file that libsndfile writes through, so that what the disk says is not lost.
+"""A file that libsndfile writes through, so that the disk's own error is not lost.
 
 Given a name, libsndfile reports every refusal of the system as "System error.". Given this file, the error
 itself is kept, and raised.
@@ -21,7 +21,7 @@ class SoundTarget(io.FileIO):
         self.failure: OSError | None = None
 
     def write(self, data: Any) -> int:
-        """Write all of `data`; return 0 where the system refuses, for errors cannot pass libsndfile."""
+        """Write all of `data`; return 0 if the system refuses: no exception can pass libsndfile."""
         left = memoryview(data)
         n_bytes = left.nbytes
         try:

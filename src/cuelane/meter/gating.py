@@ -41,7 +41,7 @@ def channel_weights(n_channels: int) -> Array:
 
     Raises
     ------
-    SignalError : no weights are laid down here for so many channels.
+    SignalError : there are no weights here for so many channels.
     """
     if 1 <= n_channels <= 3:
         return np.ones(n_channels)
@@ -65,7 +65,7 @@ def loudness_range_lu(short_term_powers: Array) -> float:
     """Return EBU Tech 3342's loudness range of `short_term_powers` (mean squares of 3 s windows, 10 a
     second; shape (n,)), at least 0.
 
-    0.0 when none passes the gates. Not meaningful for isolated utterances: the text says so itself.
+    0.0 when none passes the gates. Not meaningful for isolated utterances, as Tech 3342 itself says.
     """
     audible = short_term_powers[short_term_powers >= power_of_loudness(ABSOLUTE_GATE_LUFS)]
     if not audible.size:
@@ -84,7 +84,7 @@ def clip_loudness_lufs(samples: npt.NDArray[np.floating], sample_rate: int) -> f
 
     Under 400 ms: the K-weighted mean square over the whole clip, ungated. From 400 ms: gated as in BS.1770,
     over whole 400 ms blocks every 10 ms and one that ends with the clip. Both agree at 400 ms, and neither
-    counts the silence around a clip. (BS.1770 itself is silent under 400 ms.)
+    counts the silence around a clip. (BS.1770 defines nothing under 400 ms.)
 
     Parameters
     ----------

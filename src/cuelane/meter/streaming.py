@@ -32,7 +32,7 @@ class Meter:
 
     Energies are summed over 10 ms bins. Momentary (400 ms) and short-term (3 s) loudness are read at every
     bin, so a burst's place in time costs at most 0.02 LU; the integrated gate and the range take every tenth,
-    as the standards say. What is kept grows by 0.6 MB for an hour: the gate has to look back.
+    as the standards say. Memory grows by 0.6 MB an hour, since the relative gate needs all earlier readings.
 
     Loudness of silence, or of less than one window, is -inf; the range then is 0.0. Never NaN.
     """

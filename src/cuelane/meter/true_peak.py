@@ -22,13 +22,14 @@ HALF_LENGTH = 12
 
 REACH = 2 * HALF_LENGTH
 STRIDE = 40
-"""Samples interpolated at once, by one matrix product: the linear algebra library is fast at those."""
+"""Input samples whose following points one row of a matrix product gives, which is fast."""
 
 ROWS = 128
-"""Interpolated before the peak that they could still raise is looked at again."""
+"""Strides interpolated in one product. Then those that cannot exceed the peak so far are left out."""
 
 SINGLE_PRECISION = 1e-4
-"""Products this close, as a share, are read again in double; single ones were 2e-7 wrong at most on noise."""
+"""Single-precision points within this share of the peak are computed again in double precision. On noise the
+error of single precision was at most 2e-7."""
 
 
 @functools.lru_cache(maxsize=4)
@@ -44,7 +45,7 @@ def interpolation_taps(oversampling: int) -> Array:
 def interpolation_matrix(oversampling: int, stride: int = STRIDE) -> Array:
     """Return what gives every point after each of `stride` samples at once.
 
-    Shape (stride + 23, stride * (oversampling - 1)): 11 samples before them and 12 after are leant on.
+    Shape (stride + 23, stride * (oversampling - 1)): the points need 11 samples before and 12 after them too.
     """
     taps = interpolation_taps(oversampling)
     matrix = np.zeros((stride + REACH - 1, stride * (oversampling - 1)))
@@ -90,7 +91,7 @@ class TruePeak:
 
     @property
     def peak(self) -> float:
-        """The peak so far, linear; what has been pushed is taken to be followed by silence."""
+        """The peak so far, linear, as if silence followed what has been pushed."""
         n_strides = -(-len(self._pending) // STRIDE)
         tail = np.zeros((n_strides * STRIDE + REACH - 1, self._pending.shape[1]))
         tail[: len(self._pending)] = self._pending
@@ -103,7 +104,7 @@ class TruePeak:
         magnitude = np.abs(joined)
         # All channels of a stride in one row, since NumPy is slow at the maxima of short ones.
         here = magnitude[: n_strides * STRIDE].reshape(n_strides, -1).max(axis=1)
-        # A stride's points lean on up to 23 samples of the next one.
+        # A stride's points depend on up to 23 samples of the next one.
         after = np.append(here[1:], magnitude[n_strides * STRIDE :].max())
         reachable = np.maximum(here, after) * self._bound
         candidates = np.flatnonzero(reachable > self._peak)
@@ -113,7 +114,7 @@ class TruePeak:
         peak, done, size = self._peak, 0, 4
         while done < len(order) and reachable[order[done]] > peak:
             taken = windows[order[done : done + size]].reshape(-1, STRIDE + REACH - 1)
-            # Twice as fast in single precision; what may be the highest is then read in double.
+            # Twice as fast in single precision; what may be the highest is then computed again in double.
             between = product(taken.astype(np.float32, copy=False), self._matrix_32)
             highest = max(float(between.max()), -float(between.min())) * (1 - SINGLE_PRECISION)
             if highest > peak * (1 - 2 * SINGLE_PRECISION):

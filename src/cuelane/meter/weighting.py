@@ -33,7 +33,7 @@ _SHELF_HZ, _SHELF_DB, _SHELF_Q, _SHELF_BAND_POWER = (
 _HIGH_PASS_HZ, _HIGH_PASS_Q = 38.13547087602444, 0.5003270373238773
 
 STEP = 1 << 13
-"""Samples looked at together for silence: about as long as the filter takes to fade."""
+"""Silence is looked for in stretches of so many samples, about as long as the filter takes to decay."""
 
 
 @functools.lru_cache(maxsize=16)
@@ -90,15 +90,15 @@ def k_weight(samples: npt.NDArray[np.floating], sample_rate: int) -> Array:
 class KWeighting:
     """K-weights a stream, block after block.
 
-    In silence the filter's memory fades into numbers so small that a processor takes many times as long over
-    each; below -500 dBFS it is taken for the zero it is heard as, and silence from there on costs nothing.
+    In silence the filter's state decays to denormal numbers, over which a processor takes many times as long.
+    So a state below -500 dBFS is set to zero, and silence from there on costs nothing.
 
-    Two channels go through the filter as one complex number: each step waits for the one before, and both
-    wait together (stereo at 9.7 ns a frame against 13.4).
+    Two channels are filtered as one complex signal. Each step of a filter waits for the one before, so both
+    together take little longer than one (stereo at 9.7 ns a frame against 13.4).
     """
 
     def __init__(self, sample_rate: int, weights: Array) -> None:
-        """Begin at rest; `weights` holds what each channel's energy counts for, shape (n_channels,)."""
+        """Begin at rest; `weights`, shape (n_channels,), holds the factor on each channel's energy."""
         self._sos = k_weighting_sos(sample_rate)
         self._weights = weights
         pairs = range(0, len(weights), 2)
@@ -109,7 +109,7 @@ class KWeighting:
 
     @property
     def is_at_rest(self) -> bool:
-        """Whether silence would stay silence."""
+        """Whether silence as input would give silence as output."""
         return not any(state.any() for state in self._states)
 
     def energy(self, block: npt.NDArray[np.floating]) -> Array:

@@ -1,8 +1,8 @@
 """Parts that every page we write shares: its shell, its look, safe text, a time axis and plain SVG paths.
 
-A page is one self-contained file that asks the network for nothing. All text in it is a stranger's: it
-goes through jinja2's autoescape or :func:`script_json`, and a content security policy that names the
-page's own script by hash stands behind that, should an escape ever be forgotten.
+A page is one self-contained file that asks the network for nothing. No text in it is trusted: all of it
+goes through jinja2's autoescape or :func:`script_json`. Should an escape ever be forgotten, the page's
+content security policy still allows no script but its own, which it names by hash.
 """
 
 from __future__ import annotations
@@ -94,7 +94,7 @@ def document(*, title: str, body: str, css: str = "", script: str = "", descript
 
     Parameters
     ----------
-    title, description : text of anybody's; escaped here.
+    title, description : text that need not be trusted; escaped here.
     body : HTML that is safe already, as a template rendered by :func:`environment` is.
     css, script : the project's own, never made from a plan's text. `css` follows :func:`base_css`.
     """
@@ -129,7 +129,7 @@ def time_ticks(length_s: float, most: int = 10) -> list[int]:
 
 
 def axis_svg(length_s: float, *, most: int = 10) -> Markup:
-    """Return a time axis of the full width of its parent, ticks labelled ``M:SS``; for the eye alone."""
+    """Return a time axis of the full width of its parent, ticks as ``M:SS``; hidden from screen readers."""
     marks = []
     for tick in time_ticks(length_s, most):
         place = 100 * tick / length_s if length_s > 0 else 0.0

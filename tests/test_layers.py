@@ -18,6 +18,7 @@ MAY_USE = {
     "desk": "under takes adapt recording render deliver lint facts speech session plan check web media meter "
     "audio",
     "under": "hearing media meter",
+    "compare": "media meter",
     "takes": "recording render speech session",
     "adapt": "lint recording audio plan session",
     "render": "deliver lint facts speech hearing session plan media meter audio",

@@ -35,6 +35,7 @@ COMMANDS = (
     "takes",
     "adapt",
     "under",
+    "compare",
     "desk",
 )
 

@@ -1,0 +1,42 @@
+"""The comparison of two files, each a schedule or a track with its schedule beside it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from cuelane.base.errors import UsageError
+from cuelane.base.schedule import LISTING, Schedule, load_schedule
+from cuelane.compare.pair_report import Comparison
+from cuelane.compare.schedules import changes
+from cuelane.compare.sounds import sound_changes
+
+
+def compare(before: Path, after: Path) -> Comparison:
+    """Return what differs between two schedules or two tracks; the sound only where both are tracks.
+
+    Raises
+    ------
+    UsageError : a track without its schedule beside it.
+    AudioFileError : a file that cannot be read.
+    """
+    sessions = [schedule_of(path) for path in (before, after)]
+    tracks = not any(_is_schedule(path) for path in (before, after))
+    sound = sound_changes(before, after) if tracks else None
+    return Comparison(str(before), str(after), changes(*sessions), sound)
+
+
+def schedule_of(path: Path) -> Schedule:
+    """Return the schedule that `path` is, or that lies beside the track that it is."""
+    if _is_schedule(path):
+        return load_schedule(path)
+    beside = path.with_name(path.stem + LISTING)
+    if not beside.is_file():
+        hint = (
+            f"there is no {beside.name} beside it; name a schedule (.json), or a track that lies with its own"
+        )
+        raise UsageError(f"{path}: {hint if path.is_file() else 'there is no such file'}")
+    return load_schedule(beside)
+
+
+def _is_schedule(path: Path) -> bool:
+    return path.suffix.lower() == ".json"

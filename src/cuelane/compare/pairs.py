@@ -1,0 +1,28 @@
+"""Which part of one list goes with which part of another, by the matching of Python's difflib."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterator, Sequence
+from difflib import SequenceMatcher
+from itertools import zip_longest
+from typing import TypeVar
+
+_T = TypeVar("_T")
+Pair = tuple[_T | None, _T | None]
+
+MOST_ALIGNED = 4_000
+"""Chosen: difflib's time grows with the square of what two lists have in common over and over, some seconds
+here; longer lists are paired place by place."""
+
+
+def paired(before: Sequence[_T], after: Sequence[_T], key: Callable[[_T], Hashable]) -> Iterator[Pair[_T]]:
+    """Yield what goes together, in order: equal keys, and what stands in place of something else.
+
+    What only one list has comes with None.
+    """
+    if max(len(before), len(after)) > MOST_ALIGNED:
+        yield from zip_longest(before, after)
+        return
+    left, right = [key(one) for one in before], [key(one) for one in after]
+    for _, i1, i2, j1, j2 in SequenceMatcher(None, left, right, autojunk=False).get_opcodes():
+        yield from zip_longest(before[i1:i2], after[j1:j2])

@@ -106,15 +106,40 @@ def _about_times(table: Timetable, cue: Event) -> bool:
         right &= len(same) == 1
     if text.startswith("Last one."):
         right &= table.sets[-1].set_index == row.set_index
-    if "side comes next" in text:
-        later = same[1]
-        right &= same[0].set_index == row.set_index and later.side not in (row.side, None)
-        if text.endswith("next round."):
-            right &= (later.block, later.round) == (row.block, (row.round or 0) + 1)
+    if found := re.fullmatch(r"The (\S+) side this (round|time), the (\S+) side next \2\.", text):
+        right &= any(_sides_follow(table, one, found) for one in _firsts_after(table, cue))
+    if found := re.fullmatch(r"Next (?:round|time), (.+) is on the (\S+) side\.", text):
+        later = next(
+            one for one in table.sets if one.start_sample > cue.onset_sample and one.exercise == found[1]
+        )
+        right &= later.side == found[2]
+        if text.startswith("Next round"):
+            done = table.done(cue)
+            right &= (later.block, later.round) == (done.block, (done.round or 0) + 1)
     if text == "That is about half of the session.":
         first = table.sets[0].start_sample
         right &= 0.45 <= (cue.onset_sample - first) / (table.last - first) <= 0.55
     return right
+
+
+def _firsts_after(table: Timetable, cue: Event) -> list[ScheduledInterval]:
+    """Return the first sets of exercises in the round that follows a cue, or is under way."""
+    coming = table.coming(cue)
+    firsts = {one.exercise: one for one in reversed(table.sets)}
+    return [
+        one
+        for one in firsts.values()
+        if (one.block, one.round) == (coming.block, coming.round) and one.start_sample > cue.onset_sample
+    ]
+
+
+def _sides_follow(table: Timetable, first: ScheduledInterval, found: re.Match[str]) -> bool:
+    """Return whether an exercise's first two sets are on the sides told, and a round apart."""
+    same = [one for one in table.sets if one.exercise == first.exercise]
+    if len(same) < 2 or (same[0].side, same[1].side) != (found[1], found[3]):
+        return False
+    apart = (same[1].block, same[1].round) == (first.block, (first.round or 0) + 1)
+    return apart or found[2] == "time"
 
 
 def _about_praise(table: Timetable, cue: Event) -> bool:
@@ -122,7 +147,7 @@ def _about_praise(table: Timetable, cue: Event) -> bool:
     if cue.role != "praise" or table.schedule.intervals[cue.interval].kind != "rest":
         return True
     done = table.done(cue)
-    if found := re.search(r"[Rr]ound (\S+?)(?: is done| done|\.)", text):
+    if found := re.search(r"[Rr]ound (\S+?)(?: is done| is behind you)?\.", text):
         return NUMBERS.get(found[1]) == done.round or "longest" in text
     if "longest" in text:
         others = [k for k in range(1, table.rounds(done.block) + 1) if k != done.round]
@@ -255,8 +280,8 @@ def test_every_kind_of_sentence_is_held_against_the_timetable() -> None:
         said += " ".join(cue.text or "" for cue in schedule.cues)
     for words in (
         "which is new", "drops off", "the top", "the last one", "the same", "now:", "then rest",
-        "for the last time", "Last one", "comes next round", "half of the session", "longest round",
-        "of nine", "Halfway", "seconds of the session", "Back in", "If you have one", "felt easy",
+        "for the last time", "Last one", "side next round", "half of the session", "longest round",
+        "of nine", "Halfway", "when we get there", "If you have one", "felt easy", "We do", "near you",
     ):  # fmt: skip
         assert words.lower() in said.lower(), words
 
@@ -309,7 +334,7 @@ def test_a_breath_block_can_go_unexplained() -> None:
     found = arranged({"session": [block | {"explain": False}]}).schedule
     texts = [cue.text for cue in found.cues]
     assert not any("In for six" in (text or "") for text in texts)
-    assert "First: Slow." in texts
+    assert "We start with Slow." in texts
     at = texts.index("A high tone means breathe in, a low one means breathe out.")
     assert texts[at - 1] == "Breathe out."
 
@@ -370,11 +395,15 @@ def test_changing_work_is_listed() -> None:
 
 
 def test_breaths_are_counted() -> None:
-    """Of ten breaths half are done at the sixth, and two are left at the ninth."""
+    """Of ten breaths half are done at the sixth, and two are left at the ninth; of three the last is told."""
     block = {"block": "Slow", "pattern": "breath", "inhale": "4s", "hold": "4s", "exhale": "4s", "cycles": 10}
     found = arranged({"session": [block]}).schedule
     at = {cue.text: found.intervals[cue.interval].round for cue in found.cues}
-    assert (at["Halfway."], at["One more after this."], at["The last of these."]) == (6, 9, 10)
+    assert (at["Halfway."], at["One more after this."]) == (6, 9)
+    assert "The last of these." not in at
+    short = arranged({"session": [block | {"cycles": 3}]}).schedule
+    (last,) = [cue for cue in short.cues if cue.text == "The last of these."]
+    assert short.intervals[last.interval].round == 3
     first = min(row.start_sample for row in found.intervals if row.kind == "in")
     before = [cue.text or "" for cue in found.cues if cue.onset_sample < first]
     assert any("skip the holds" in text for text in before)

@@ -59,17 +59,27 @@ class Language:
         return [str(text) for text in (entry if isinstance(entry, list) else [entry])]
 
     def say(
-        self, section: str, key: str, *, turn: int = 0, count: int | None = None, **values: str | None
+        self,
+        section: str,
+        key: str,
+        *,
+        turn: int = 0,
+        usual: bool = False,
+        count: int | None = None,
+        **values: str | None,
     ) -> str:
         """Return a phrase with its placeholders filled, each that begins a sentence with a capital.
 
-        Of several forms it is number `turn`, from the first again after the last; forms with a placeholder
-        whose value is None are passed over. `count` chooses between ``one`` and ``other``.
+        Of several forms it is number `turn`, from the first again after the last; with `usual` the first
+        comes two times in three, and the others in turn. Forms with a placeholder whose value is None are
+        passed over. `count` chooses between ``one`` and ``other``.
         """
         forms = self._forms(section, key, count)
         absent = {name for name, value in values.items() if value is None}
         usable = [form for form in forms if not absent & set(_PLACEHOLDER.findall(form))] or forms
         filled = {name: value for name, value in values.items() if value is not None}
+        if usual and len(usable) > 1:
+            turn = 1 + turn // 3 % (len(usable) - 1) if turn % 3 == 2 else 0
         return fill(usable[turn % len(usable)], filled)
 
     def side(self, side: str) -> str:

@@ -72,35 +72,37 @@ def opening(
     """
     title = words.say("opening", "title", title=plan.title)
     lines = [title]
-    if session is not None and plan.coaching != "spare" and any(row.appearance for row in session.intervals):
-        minutes = max(1, round(session.length_ms / 60_000))
-        about = words.say("opening", "length", count=minutes, n=words.number(minutes))
-        lines = [f"{title} {about}", *_parts(session, words), *_cold(session, words)]
+    told = session is not None and any(row.appearance or row.cycle for row in session.intervals)
+    if session is not None and told and plan.coaching != "spare":
+        lines = [*_plan_of(session, title, words), *_cold(session, words)]
+        if any(row.countdown and row.countdown.count for row in session.intervals if row.kind != "talk"):
+            lines.append(words.phrase("opening", "pips"))
     needs = needs_of(body)
     if needs:
         lines.append(words.say("opening", "needs", items=words.listing(needs)))
     heavier = [thing for thing in heavier_needs_of(body) if thing not in needs]
     if heavier:
         lines.append(words.say("opening", "needs_option", items=words.listing(heavier)))
-    told = (*as_lines(lines), *cautions)
-    length_ms = easy_talk_ms([line.text for line in told])
-    return Interval(0, words.phrase("blocks", "opening"), -1, "opening", "talk", 0, length_ms, lines=told)
+    whole = (*as_lines(lines), *cautions)
+    length_ms = easy_talk_ms([line.text for line in whole])
+    return Interval(0, words.phrase("blocks", "opening"), -1, "opening", "talk", 0, length_ms, lines=whole)
 
 
-def _parts(session: Session, words: Language) -> list[str]:
-    """Return how the one block goes, or which parts there are."""
+def _plan_of(session: Session, title: str, words: Language) -> list[str]:
+    """Return the title with how long it is, and which parts there are or how the one part goes."""
+    minutes = max(1, round(session.length_ms / 60_000))
+    n = words.number(minutes)
     blocks: dict[int, str] = {}
     for entry in session.intervals:
-        if entry.exercise is not None or entry.cycle is not None:
+        if entry.is_training:
             blocks.setdefault(entry.block_index, entry.block)
-    if len(blocks) == 1:
-        how = how_it_goes(arc_of(session), next(iter(blocks)), words)
-        return [how] if how else []
     names = list(blocks.values())
-    if len(names) > _MOST_PARTS or len(set(names)) < len(names):
-        return []
-    items = words.listing(names, "then")
-    return [words.say("opening", "parts", count=len(names), n=words.number(len(names)), items=items)]
+    if 1 < len(names) <= _MOST_PARTS and len(set(names)) == len(names):
+        items = words.listing(names, "then")
+        return [f"{title} {words.say('opening', 'length_parts', count=minutes, n=n, items=items)}"]
+    about = f"{title} {words.say('opening', 'length', count=minutes, n=n)}"
+    how = how_it_goes(arc_of(session), next(iter(blocks)), words) if len(names) == 1 else None
+    return [about, how] if how else [about]
 
 
 def _cold(session: Session, words: Language) -> list[str]:

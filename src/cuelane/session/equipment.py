@@ -24,7 +24,7 @@ def same_kind(one: str, two: str) -> bool:
 def needs_of(intervals: Iterable[Interval]) -> list[str]:
     """Return what the session needs, each thing once, in order of first need; of one and two, two."""
     needs = list(dict.fromkeys(thing for one in intervals if one.spec for thing in one.spec.needs))
-    return [thing for thing in needs if not any(_is_more(other, thing) for other in needs)]
+    return [thing for thing in needs if not any(is_more(other, thing) for other in needs)]
 
 
 def heavier_needs_of(intervals: Sequence[Interval]) -> list[str]:
@@ -32,5 +32,6 @@ def heavier_needs_of(intervals: Sequence[Interval]) -> list[str]:
     return list(dict.fromkeys(thing for one in intervals if one.spec for thing in one.spec.heavier_needs))
 
 
-def _is_more(other: str, thing: str) -> bool:
+def is_more(other: str, thing: str) -> bool:
+    """Return whether one name is the plural of the other, as "two bells" of "one bell"."""
     return len(other.split()[-1]) > len(thing.split()[-1]) and same_kind(other, thing)

@@ -1,4 +1,4 @@
-"""Breath blocks: the phases that the voice leads, then halfway, "one more" and the last breath.
+"""Breath blocks: the phases that the voice leads, then halfway and "one more".
 
 What the count and the tones are is told before the block (:mod:`cuelane.session.breath_words`), unless the
 plan has ``explain: false``; then the tones are named where the voice hands over to them.
@@ -27,26 +27,41 @@ def breath(here: Here) -> Iterator[Candidate]:
             WEIGHTS["announce"],
             "with its breath phase",
             lead=True,
+            chain=("breath", 0),
         )
+        yield from _handing_over(here)
     elif interval.kind != "in":
         return
-    elif cycle == cycles:
+    elif cycle == cycles and cycles < _TWO_MORE_FROM_CYCLES:
         yield Candidate("time", words.phrase("breath", "last"), 50, "with the last breath", lead=True)
     elif cycle == interval.spoken_cycles + 1:
-        if cycle == 1 and interval.explain:
-            return
-        forms = [] if interval.explain else [f"tones{shape_of(_phases(here))}"]
-        for place, form in enumerate((*forms, "follow")):
-            yield Candidate(
-                "say", words.phrase("breath", form), 50 - place, "where the voice hands over", lead=True,
-                group="tones",
-            )  # fmt: skip
+        # Where the voice has led no breath, nothing but this one has room for it.
+        if not (cycle == 1 and interval.explain) and ("tones", interval.block_index) not in here.history.told:
+            yield from _tones(here, lead=True)
     elif here.level == "spare":
         return
     elif cycle == cycles - 1 and cycles >= _TWO_MORE_FROM_CYCLES:
         yield Candidate("time", words.phrase("breath", "two_more"), 50, "two breaths are left", lead=True)
     elif 2 * (cycle - 1) == cycles and cycles >= _HALF_FROM_CYCLES:
         yield Candidate("time", words.phrase("breath", "half"), 50, "half of the breaths are done", lead=True)
+
+
+def _handing_over(here: Here) -> Iterator[Candidate]:
+    """Yield, in the last phase that the voice leads and behind its word, that the tones lead from there."""
+    interval, following = here.interval, here.arc.session.intervals[here.interval.index + 1 :][:1]
+    goes_on = following and following[0].cycle == interval.spoken_cycles + 1
+    if goes_on and following[0].block_index == interval.block_index:
+        yield from _tones(here, lead=False)
+
+
+def _tones(here: Here, *, lead: bool) -> Iterator[Candidate]:
+    interval = here.interval
+    forms = [] if interval.explain else [f"tones{shape_of(_phases(here))}"]
+    for place, form in enumerate((*forms, "follow")):
+        yield Candidate(
+            "say", here.words.phrase("breath", form), 50 - place, "where the voice hands over", lead=lead,
+            toward=0.5, group="tones", chain=("breath", 1), tells=(("tones", interval.block_index),),
+        )  # fmt: skip
 
 
 def _phases(here: Here) -> list[str]:

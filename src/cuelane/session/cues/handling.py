@@ -13,13 +13,14 @@ from collections.abc import Iterator, Sequence
 from cuelane.base.language import Language
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import Here, Spot, line_candidate, own_lines, tally_of
-from cuelane.session.equipment import same_kind
+from cuelane.session.equipment import is_more, same_kind
 from cuelane.session.model import Interval
 
 PUT_DOWN_FROM_MS = 15_000
 """In a shorter rest before the same equipment, it stays in hand."""
 
 _PUT_DOWN_WEIGHT = 62
+_PART_NEEDS_WEIGHT = 61
 
 
 def held(interval: Interval | None, words: Language) -> tuple[str, ...]:
@@ -90,7 +91,9 @@ def _let_go(here: Here, done: Interval, after: Interval | None, rest_ms: int) ->
         return mine
     # Two where one was held before is told by what comes next: nothing need be put down for it.
     kept = held(after, here.words)
-    return tuple(thing for thing in mine if not any(same_kind(thing, other) for other in kept))
+    return tuple(
+        thing for thing in mine if thing not in kept and not any(is_more(other, thing) for other in kept)
+    )
 
 
 def to_fetch(here: Here, coming: Interval) -> tuple[str, ...]:
@@ -100,12 +103,22 @@ def to_fetch(here: Here, coming: Interval) -> tuple[str, ...]:
     resting = interval.exercise is None and interval.kind != "change"
     put_down = resting and interval.length_ms >= PUT_DOWN_FROM_MS
     in_hand = () if put_down or done is None or done.spec is None else tuple(done.spec.needs)
-    new, wanted = here.around.new_needs, held(coming, words)
+    new, wanted = untold_needs(here), held(coming, words)
     needs = coming.spec.needs if coming.spec else ()
     return tuple(thing for thing in needs if thing in new or (thing in wanted and thing not in in_hand))
 
 
-def names(here: Here, things: Sequence[str]) -> str:
+def untold(here: Here, things: Sequence[str]) -> tuple[str, ...]:
+    """Return the things that have not been asked for yet."""
+    return tuple(thing for thing in things if ("need", thing) not in here.history.told)
+
+
+def untold_needs(here: Here) -> tuple[str, ...]:
+    """Return what the set that follows at once is the first to need, and has not been asked for."""
+    return untold(here, here.around.new_needs)
+
+
+def spoken_names(here: Here, things: Sequence[str]) -> str:
     """Return a list of things as they are called by now.
 
     As the plan has it where it is new, or where the session has another number of the same; else "the" thing.
@@ -122,12 +135,23 @@ def put_names(here: Here, things: Sequence[str]) -> str:
     return here.words.listing([here.words.definite(thing) for thing in things])
 
 
-def needs_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:
-    """Yield in a rest what `coming` needs for the first time, before the preview that presumes it."""
-    if not here.around.new_needs:
+def needs_before(here: Here, coming: Interval, spot: Spot, *, at_once: bool) -> Iterator[Candidate]:
+    """Yield what `coming` needs for the first time, before the preview that presumes it.
+
+    `at_once`, what is held is picked up then and there.
+    """
+    things, mine = to_fetch(here, coming), held(coming, here.words)
+    if at_once:
+        up = [thing for thing in things if thing in mine]
+        if up:
+            yield _pick_up(here, up, spot, None)
+        things = tuple(thing for thing in things if thing not in mine)
+    # The opening has just told what the first set needs, and the beginning of a part what is needed there.
+    stands_by = part_things(here, coming) if begins_part(here, coming) else ()
+    things = tuple(thing for thing in things if thing not in stands_by)
+    if here.interval.pattern == "ready" or not set(things) & set(untold_needs(here)):
         return
-    things = to_fetch(here, coming)
-    text = here.say("preview", "needs", items=names(here, things))
+    text = here.say("preview", "needs", items=spoken_names(here, things))
     yield Candidate(
         "preview", text, WEIGHTS["needs"], spot.wish, toward=spot.toward, chain=spot.chain,
         uses=("preview.needs",), tells=tuple(("need", thing) for thing in things),
@@ -135,12 +159,55 @@ def needs_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate
 
 
 def pick_up(here: Here, coming: Interval, spot: Spot, prefer_ms: int | None) -> Iterator[Candidate]:
-    """Yield in a rest what is picked up for a set that needs nothing new."""
-    things = to_fetch(here, coming)
-    if not things or here.around.new_needs:
+    """Yield in a rest what is picked up, last thing before the set."""
+    mine = held(coming, here.words)
+    things = [thing for thing in to_fetch(here, coming) if thing in mine]
+    if things:
+        yield _pick_up(here, things, spot, prefer_ms)
+
+
+def _pick_up(here: Here, things: Sequence[str], spot: Spot, prefer_ms: int | None) -> Candidate:
+    text = here.say("handling", "pick_up", items=spoken_names(here, things))
+    return Candidate(
+        "preview", text, WEIGHTS["needs"] if spot.weight is None else spot.weight, spot.wish,
+        toward=spot.toward, prefer_ms=prefer_ms, chain=spot.chain, uses=("handling.pick_up",),
+        tells=tuple(("need", thing) for thing in things),
+    )  # fmt: skip
+
+
+def begins_part(here: Here, coming: Interval) -> bool:
+    """Return whether no set of its part comes before a set."""
+    before = here.around.before
+    return before is None or before.block_index != coming.block_index
+
+
+def part_things(here: Here, coming: Interval) -> tuple[str, ...]:
+    """Return what a set's part has standing by; what is held only for a flow, where no rest tells of it."""
+    sets = [
+        entry
+        for (block, _), part in here.arc.rounds.items()
+        if block == coming.block_index
+        for entry in part.sets
+    ]
+    if here.level == "spare" or len(sets) < 2:
+        return ()
+    things = [
+        thing
+        for entry in sets
+        for thing in (entry.spec.needs if entry.spec else ())
+        if entry.pattern == "flow" or thing not in held(entry, here.words)
+    ]
+    return tuple(dict.fromkeys(things))
+
+
+def part_needs(here: Here, coming: Interval) -> Iterator[Candidate]:
+    """Yield before a part what to have near for it."""
+    things, words = part_things(here, coming), here.words
+    if not things:
         return
-    text = here.say("handling", "pick_up", items=names(here, things))
+    told = [words.definite(thing) if thing not in untold(here, things) else thing for thing in things]
     yield Candidate(
-        "preview", text, WEIGHTS["needs"], spot.wish, toward=spot.toward, prefer_ms=prefer_ms,
-        chain=spot.chain, uses=("handling.pick_up",),
+        "preview", here.say("preview", "block_needs", items=words.listing(told)), _PART_NEEDS_WEIGHT,
+        "before the part that needs it", toward=0.2, chain=("end", 12), uses=("preview.block_needs",),
+        tells=tuple(("need", thing) for thing in things),
     )  # fmt: skip

@@ -62,9 +62,9 @@ class Here:
         return _SHIFTS[(self.interval.appearance or 0) % len(_SHIFTS)]
 
     def say(self, section: str, key: str, *, count: int | None = None, **values: str | None) -> str:
-        """Return a phrase of the pack in the form whose turn it is."""
+        """Return a phrase of the pack in the form whose turn it is; all but praise has a usual form."""
         turn = self.history.phrases.get(f"{section}.{key}", 0)
-        return self.words.say(section, key, turn=turn, count=count, **values)
+        return self.words.say(section, key, turn=turn, usual=section != "praise", count=count, **values)
 
 
 def ends_training(here: Here) -> bool:
@@ -102,13 +102,22 @@ def due(here: Here, role: str) -> list[CueLine]:
 
 
 def tally_of(interval: Interval, role: str, line: CueLine) -> tuple[str, str, str]:
-    """Return what a line is counted by: two exercises of one name in two plans have lines of their own."""
-    return f"{interval.exercise} {id(interval.spec)}", role, line.text
+    """Return what a line is counted by: two exercises of one name in two plans have lines of their own.
+
+    A line that names the side is another line on the other side.
+    """
+    side = f" {interval.side}" if "{" in line.text and interval.spec and interval.spec.sides != "each" else ""
+    return f"{interval.exercise} {id(interval.spec)}{side}", role, line.text
 
 
 def was_said(here: Here, interval: Interval, role: str, line: CueLine) -> bool:
     """Return whether a line of an exercise has been spoken."""
     return here.history.times.get(tally_of(interval, role, line), 0) > 0
+
+
+def is_told_now(here: Here, interval: Interval, role: str, line: CueLine) -> bool:
+    """Return whether a line was last spoken for this appearance of its exercise."""
+    return here.history.last.get(tally_of(interval, role, line)) == interval.appearance
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from cuelane.session.candidates import Candidate
-from cuelane.session.cues.coming import call_says_next, coming_in_work
+from cuelane.session.cues.coming_in_work import call_says_next, coming_in_work
 from cuelane.session.cues.handling import change
 from cuelane.session.cues.here import (
     AFTER_SET_UP,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from cuelane.plan.model import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
@@ -31,33 +30,28 @@ _OPTION_QUIET_MS = 1_000
 
 
 def options_in_set(here: Here) -> Iterator[Candidate]:
-    """Yield the easier way in the first half of an exercise's appearances, the harder in the second.
+    """Yield the easier way in the first half of an exercise's appearances, and both ways in the second.
 
-    At the first set both come right after the set-up, the harder only if there is time for it. What the
-    first side of a set was offered, the other is told that it has too.
+    A single set has both. The first of several has the set-up and the easier way to think of; later, when it
+    is known how the exercise feels, the harder way is never the only one.
     """
     interval = here.interval
     appearance, appearances = interval.appearance or 1, interval.appearances or 1
-    if here.level == "spare" and appearance > 1:
-        return
-    if interval.half == 2:
-        yield from _same_on_this_side(here)
+    if interval.half == 2 or (here.level == "spare" and appearance > 1):
         return
     first = appearance == 1
     if not first or not _rest_before(here):
         yield from _swap_in_set(here)
-    tells = (("option", interval.set_index),)
-    early = 2 * appearance <= appearances + 1
-    if early:
-        wish = "right after the set-up" if first else "early, in the first half of its appearances"
-        for line in in_turn(here, "easier", _early(here, wish, 300, EASIER_BY_MS)):
-            yield replace(line, tells=tells)
-    if first or not early:
-        wish = "early, in the second half of its appearances"
-        if first:
-            wish = "the only set has both ways" if appearances == 1 else "the first set has both ways"
-        for line in in_turn(here, "harder", _early(here, wish, 310, HARDER_BY_MS)):
-            yield replace(line, tells=tells)
+    both = appearances == 1 or 2 * appearance > appearances + 1
+    wish = "right after the set-up" if first else "early, in the first half of its appearances"
+    if both:
+        wish = "the only set has both ways" if first else "both ways, in the second half of its appearances"
+    # In the last set of all the easier way is said even if it was the time before.
+    again = -1 if both and appearance == appearances else 0
+    easier = list(in_turn(here, "easier", _early(here, wish, 300, EASIER_BY_MS), rest_appearances=again))
+    yield from easier
+    if both and (easier or not own_lines(interval, "easier")):
+        yield from in_turn(here, "harder", _early(here, wish, 310, HARDER_BY_MS), rest_appearances=again)
 
 
 def _early(here: Here, wish: str, order: int, by_ms: int) -> Spot:
@@ -69,17 +63,6 @@ def _early(here: Here, wish: str, order: int, by_ms: int) -> Spot:
     return Spot(
         wish, chain=("start", order), latest_ms=min(latest_ms, half_ms - 1), quiet_ms=_OPTION_QUIET_MS
     )
-
-
-def _same_on_this_side(here: Here) -> Iterator[Candidate]:
-    if ("option", here.interval.set_index) not in here.history.told:
-        return
-    text = here.say("options", "same_side")
-    yield Candidate(
-        "easier", text, WEIGHTS["easier"], "what the first side was offered, the other has too",
-        chain=("start", 300), latest_ms=min(HARDER_BY_MS, here.interval.length_ms // 2),
-        quiet_ms=_OPTION_QUIET_MS, uses=("options.same_side",),
-    )  # fmt: skip
 
 
 def _rest_before(here: Here) -> bool:

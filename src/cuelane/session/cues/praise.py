@@ -1,18 +1,17 @@
 """Praise: sparse, late in a set or after a round, and never more than is known to be so.
 
-None of the program's own where one is to be still: in flows, stretching, cooling down and breathing.
+None of the program's own outside the main work: in flows, warming up, stretching, cooling down and breathing.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 
 from cuelane.plan.model import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import APART_MS, Here, Spot, applies, line_candidate, own_lines
 from cuelane.session.cues.time_calls import TEN_MS, has_ten
-from cuelane.session.model import Interval
+from cuelane.session.part_names import is_main
 
 PRAISE_FROM, PRAISE_TO = 0.60, 0.85
 """Where in a set praise may start, as parts of it."""
@@ -54,7 +53,7 @@ def praise_in_set(here: Here, late_room: int) -> Iterator[Candidate]:
     if latest_ms < interval.length_ms * PRAISE_FROM:
         return
     own = [line for line in lines if line.at is None] or list(interval.praise)
-    if not own and is_still(here, interval):
+    if not own and not is_main(interval, here.words):
         return
     own = own or _of_all(here)
     wish, weight, mark = "late in the set, one in three", WEIGHTS["praise"], None
@@ -77,21 +76,15 @@ def _of_all(here: Here) -> list[CueLine]:
     return list(plan) if plan else []
 
 
-def is_still(here: Here, interval: Interval) -> bool:
-    """Return whether a set is of a kind in which praise would disturb; the pack knows names of such."""
-    if interval.pattern in ("flow", "breath"):
-        return True
-    names = f"{interval.block}. {interval.exercise or ''}"
-    return any(re.search(entry, names, re.I) for entry in here.words.phrases("lint", "cool_down"))
-
-
 def praise_after_round(here: Here) -> Iterator[Candidate]:
     """Yield in the rest after a round what was done in it, for the longest that it was."""
     done = here.around.before
     part = here.arc.round_of(done)
     index = here.interval.index
     previous = here.arc.session.intervals[index - 1] if index else None
-    if done is None or part is None or previous is None or previous.exercise is None or is_still(here, done):
+    if done is None or part is None or previous is None or previous.exercise is None:
+        return
+    if not is_main(done, here.words):
         return
     if done.set_index != part.sets[-1].set_index or not _is_due(here, done.set_index) or part.total < 2:
         return

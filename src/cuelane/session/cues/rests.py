@@ -10,12 +10,13 @@ from dataclasses import replace
 
 from cuelane.session.arc import RoundPart
 from cuelane.session.candidates import Candidate
-from cuelane.session.cues.coming import coming_in_rest, new_in_round
-from cuelane.session.cues.handling import put_down_in_rest
+from cuelane.session.cues.coming_in_rest import coming_in_rest
+from cuelane.session.cues.handling import begins_part, part_needs, put_down_in_rest
 from cuelane.session.cues.here import Here, own_lines, tally_of
+from cuelane.session.cues.new_in_round import explained_at_its_set, later_in_round, new_in_round
 from cuelane.session.cues.options import heavier_before, swap_before
 from cuelane.session.cues.praise import praise_after_round
-from cuelane.session.cues.set_start import other_side_text
+from cuelane.session.cues.sides import other_side_later
 from cuelane.session.cues.time_calls import TEN_MS, rest_call
 from cuelane.session.model import Interval
 from cuelane.session.pattern_words import how_it_goes
@@ -32,7 +33,6 @@ _SHORTER = 30
 _HALF_WEIGHT = 46
 _FOCUS_WEIGHT = 28
 _HOW_WEIGHT = 44
-_SIDE_LATER_WEIGHT = 42
 # Names are listed up to so many; more are "the same four".
 _LISTED = 3
 
@@ -78,15 +78,18 @@ def _preparing(here: Here) -> Iterator[Candidate]:
     if coming is None or coming.spec is None:
         return
     previous = here.around.before
-    yield from _other_side_later(here)
-    if previous is not None and previous.block_index != coming.block_index:
+    yield from other_side_later(here)
+    new_part = begins_part(here, coming)
+    if new_part and previous is not None:
         yield from _next_block(here, coming)
+    if new_part:
+        yield from part_needs(here, coming)
     part = None if light else here.arc.begins_round(interval.index)
     named = False
     if part is not None:
         named = len(part.names) == 1 and here.level != "spare"
-        # With nothing new to show there is time, and the words are best spread over it.
-        yield from _round(here, part, toward - 0.1 if part.new else toward)
+        # With nothing new to tell there is time, and the words are best spread over it.
+        yield from _round(here, part, toward - 0.1 if _explains(here, part) else toward)
     yield from coming_in_rest(here, toward, named=named, light=light)
     if light:
         return
@@ -96,19 +99,6 @@ def _preparing(here: Here) -> Iterator[Candidate]:
     if not interval.lines:
         yield from _focus(here, coming, part)
         yield from rest_call(here)
-
-
-def _other_side_later(here: Here) -> Iterator[Candidate]:
-    """Yield the side that an alternating exercise comes on next, if its first set had no time to say so."""
-    interval, done = here.interval, here.around.before
-    before = here.arc.session.intervals[interval.index - 1] if interval.index else None
-    if done is None or before is None or before.exercise is None or interval.length_ms < _LIGHT_UNDER_MS:
-        return
-    text = other_side_text(here, done, later=True)
-    if text is not None and ("other side", done.set_index) not in here.history.told:
-        yield Candidate(
-            "side", text, _SIDE_LATER_WEIGHT, "its set had no time for it", toward=0.1, chain=("end", 3)
-        )
 
 
 def _next_block(here: Here, coming: Interval) -> Iterator[Candidate]:
@@ -125,14 +115,32 @@ def _round(here: Here, part: RoundPart, toward: float) -> Iterator[Candidate]:
     coming = part.sets[0]
     position, uses = _position(here, part)
     content = _content(here, part)
+    later: tuple[str, ...] = ()
+    if content is not None and _told_later(here, part):
+        later = ("rounds.explained_later",)
+        content = f"{content} {here.say('rounds', 'explained_later')}"
     tells = (("round", coming.block_index, part.number),)
     forms = [position] if content is None or here.level == "spare" else [f"{position} {content}", position]
     for place, text in enumerate(forms):
         why = "which round comes" if place else "which round comes and what it holds"
         yield Candidate(
             "announce", text, _ROUND_WEIGHT - _SHORTER * place, why, toward=toward,
-            group="round", chain=("end", 20), uses=(uses,), tells=tells,
+            group="round", chain=("end", 20), uses=(uses, *(() if place else later)), tells=tells,
         )  # fmt: skip
+
+
+def _explains(here: Here, part: RoundPart) -> bool:
+    """Return whether the rest before a round has something new to explain."""
+    return any(entry not in _told_later(here, part) for entry in part.new)
+
+
+def _told_later(here: Here, part: RoundPart) -> list[Interval]:
+    """Return what is new in a round and explained right before its own set, or at its start."""
+    return [
+        entry
+        for entry in later_in_round(part)
+        if explained_at_its_set(here, entry) and (own_lines(entry, "preview") or own_lines(entry, "setup"))
+    ]
 
 
 def _position(here: Here, part: RoundPart) -> tuple[str, str]:
@@ -178,9 +186,9 @@ def _content(here: Here, part: RoundPart) -> str | None:
 def _focus(here: Here, coming: Interval, part: RoundPart | None) -> Iterator[Candidate]:
     """Yield a point of form for what comes, in a rest in which nothing is new."""
     interval = here.interval
-    if interval.length_ms < _FOCUS_FROM_MS or here.level == "spare":
+    if interval.kind != "rest" or interval.length_ms < _FOCUS_FROM_MS or here.level == "spare":
         return
-    if coming.appearance == 1 or (part is not None and part.new):
+    if coming.appearance == 1 or (part is not None and _explains(here, part)):
         return
     # Not in every rest: before a round, else before every other set.
     if part is None and (coming.set_index or 0) % 2:
@@ -190,9 +198,10 @@ def _focus(here: Here, coming: Interval, part: RoundPart | None) -> Iterator[Can
     if len(lines) < 2 or "{" in lines[times.index(min(times))].text:
         return
     line = lines[times.index(min(times))]
-    # Behind the name of the exercise, and so with nothing of its own before it.
+    text = here.say("form", "coming", text=line.text, inner=here.words.inside(line.text))
     yield Candidate(
-        "form", line.text, _FOCUS_WEIGHT, "a point of form while there is time to think",
+        "form", text, _FOCUS_WEIGHT, "a point of form while there is time to think",
         toward=0.5, prefer_ms=interval.length_ms - TEN_MS - 1_000 if part is not None else None,
-        chain=("end", 66), tally=tally_of(coming, "form", line), appearance=coming.appearance, mark=line.mark,
+        chain=("end", 66), tally=tally_of(coming, "form", line), appearance=coming.appearance,
+        uses=("form.coming",), mark=line.mark,
     )  # fmt: skip

@@ -8,14 +8,13 @@ from dataclasses import replace
 from cuelane.plan.model import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import (
-    APART_MS,
     Here,
     Spot,
     due,
     ends_training,
     in_turn,
+    is_told_now,
     line_candidate,
-    other_side,
     own_lines,
     side_form,
     was_said,
@@ -28,9 +27,6 @@ CAUTION_BY_MS = 5_000
 
 _NAME_MUST_FROM_MS = 10_000
 _CAUTION_AGAIN_WEIGHT = 32
-_OTHER_SIDE_WEIGHT = 45
-# The first seconds of a set have enough to say.
-_OTHER_SIDE_FROM_MS = 20_000
 _IN_PLACE = "early, while getting into place"
 
 
@@ -47,7 +43,6 @@ def set_start(here: Here) -> Iterator[Candidate]:
             yield line_candidate(
                 here, "setup", line, Spot(_IN_PLACE, chain=("start", 200 + place), must=True)
             )
-        yield from _other_side_next(here)
     else:
         spot = Spot(_IN_PLACE, toward=0.05, chain=("start", 200), latest_ms=here.before_late_ms)
         yield from in_turn(here, "remind", spot)
@@ -158,7 +153,8 @@ def _cautions(here: Here) -> Iterator[Candidate]:
         return
     for line in own_lines(interval, "caution"):
         # A caution for a later appearance of its own is as binding there as the first.
-        if (line.rounds is not None or line.from_round is not None) and line in due(here, "caution"):
+        again = line.rounds is not None or line.from_round is not None
+        if again and line in due(here, "caution") and not is_told_now(here, interval, "caution", line):
             yield from _before_moving(here, line, 0, "before moving, as the plan asks")
     if any(line.rounds is not None or line.at is not None for line in own_lines(interval, "caution")):
         return
@@ -186,42 +182,3 @@ def _before_moving(here: Here, line: CueLine, place: int, wish: str) -> Iterator
 def _same_region(before: Interval | None, interval: Interval) -> bool:
     mine = set(interval.spec.load if interval.spec else ())
     return bool(mine & set(before.spec.load if before is not None and before.spec else ()))
-
-
-def _other_side_next(here: Here) -> Iterator[Candidate]:
-    """Yield, once for each alternating exercise, that this side stays and the other comes next."""
-    found = other_side_text(here, here.interval)
-    if found is None or here.before_late_ms is None or here.before_late_ms < _OTHER_SIDE_FROM_MS:
-        return
-    yield Candidate(
-        "side", found, _OTHER_SIDE_WEIGHT, "once, when the side is new and the start is over",
-        prefer_ms=_OTHER_SIDE_FROM_MS, not_before_ms=_OTHER_SIDE_FROM_MS, latest_ms=here.before_late_ms,
-        quiet_ms=APART_MS, tells=(("other side", here.interval.set_index),),
-    )  # fmt: skip
-
-
-def other_side_text(here: Here, done: Interval, *, later: bool = False) -> str | None:
-    """Return what is said, at an exercise's first set or `later` in the rest behind it, of the side to come.
-
-    None where no other side comes, or it comes in the same set.
-    """
-    words = here.words
-    again = (done.appearances or 1) > 1 and done.appearance == 1
-    alternates = done.spec is not None and done.spec.sides == "alternate"
-    if here.level == "spare" or not again or not alternates or done.half is not None or not done.side:
-        return None
-    following = next(
-        (
-            entry
-            for entry in here.arc.session.intervals[done.index + 1 :]
-            if entry.spec is done.spec and entry.exercise == done.exercise and entry.appearance == 2
-        ),
-        None,
-    )
-    in_next_round = following is not None and (
-        (following.block_index, following.round) == (done.block_index, (done.round or 0) + 1)
-    )
-    return words.say(
-        "sides", ("next_round" if in_next_round else "next_time") + ("_later" if later else ""),
-        exercise=done.exercise, side=words.side(done.side), other_side=words.side(other_side(done)),
-    )  # fmt: skip

@@ -3,7 +3,8 @@
 Where the plan has ``calls``, they are made, and no other. Otherwise each set of 30 s and more has a call ten
 seconds before its end (fifteen, where the countdown is about to say ten anyway); one of a minute and more
 also has one at its half, and of shorter ones every other. The words say what follows: rest, the other side,
-or, where equipment or position changes too, the next exercise itself.
+or, where equipment or position changes too, the next exercise itself. Where people stretch or cool
+down nothing is called out.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from collections.abc import Iterator
 
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import APART_MS, Here, ends_training
+from cuelane.session.manner import manner_of
 
 TEN_MS = 10_000
 
@@ -29,7 +31,11 @@ _EXTRA_WEIGHT = 22
 def has_ten(here: Here) -> bool:
     """Return whether the rule gives this set a call ten seconds before its end."""
     interval = here.interval
-    return interval.calls_ms is None and _is_long(here) and is_clear(here, TEN_MS)
+    return interval.calls_ms is None and _is_long(here) and is_clear(here, TEN_MS) and not _is_still(here)
+
+
+def _is_still(here: Here) -> bool:
+    return manner_of(here.arc, here.interval.index, here.words) is not None
 
 
 def _is_long(here: Here) -> bool:
@@ -45,7 +51,7 @@ def time_calls(here: Here, late_room: int) -> Iterator[Candidate]:
             if left_ms * 2 <= interval.length_ms and is_clear(here, left_ms) and left_ms % 1000 == 0:
                 yield _call(here, left_ms)
         return
-    if not _is_long(here):
+    if not _is_long(here) or _is_still(here):
         return
     half_ms = interval.length_ms // 2
     if late_room > 0:
@@ -110,7 +116,8 @@ def has_rest_call(here: Here) -> bool:
     """Return whether a rest has a call ten seconds before its end."""
     interval = here.interval
     return (
-        interval.length_ms >= _REST_FROM_MS
+        interval.kind == "rest"
+        and interval.length_ms >= _REST_FROM_MS
         and here.level != "spare"
         and here.around.following is not None
         and not interval.lines

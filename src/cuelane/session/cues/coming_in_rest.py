@@ -1,0 +1,169 @@
+"""What comes next, said where nothing is done: in a rest, a change, or the time to get ready.
+
+What is new is explained right before its own set: in the rest or the change there, if that is long enough,
+else in the rest before its round, and then its caution stands at the start of the set.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from cuelane.plan.model import CueLine
+from cuelane.session.candidates import WEIGHTS, Candidate
+from cuelane.session.cues.handling import needs_before, pick_up, spoken_names, to_fetch, untold_needs
+from cuelane.session.cues.here import (
+    Here,
+    Spot,
+    applies,
+    is_told_now,
+    own_lines,
+    side_form,
+    tally_of,
+    was_said,
+    with_sides,
+)
+from cuelane.session.cues.naming import NEEDS_FORMS, next_key, previewed, untold_previews
+from cuelane.session.cues.positions import down_before, up_before
+from cuelane.session.cues.sides import side_before
+from cuelane.session.cues.time_calls import TEN_MS, has_rest_call
+from cuelane.session.model import Interval
+
+SIDE_MUST_FROM_MS = 12_000
+
+# In less time there is room for the name or the preview alone, and a caution without either says nothing.
+_CAUTION_FROM_MS, _CAUTION_SURE_FROM_MS = 10_000, 20_000
+_CAUTION_EARLY_WEIGHT = 33
+# By how much the bare name is worth less than the preview of what is new.
+_NAME_ONLY = 60
+# The last words before the call of a rest: its name, and what to pick up.
+_FIRST_MS, _PICK_UP_MS = 2_500, 2_500
+_NEEDED = "before the exercise that needs it"
+# Where it has just been said that it is needed.
+_PICK_UP_AGAIN_WEIGHT = 45
+
+
+@dataclass(frozen=True)
+class _Coming:
+    """The set that follows, and how it is told: `must` for its side, `previews` where it is new."""
+
+    entry: Interval
+    toward: float
+    when: str
+    must: bool
+    previews: list[CueLine]
+
+
+def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> Iterator[Candidate]:
+    """Yield what prepares the set that follows; `named` where the round's own sentence names it alone.
+
+    `light` is for short rests: nothing beyond the exercise, its side and what to pick up.
+    """
+    interval, entry = here.interval, here.around.following
+    if entry is None or entry.spec is None:
+        return
+    toward = _toward(interval, toward, light=light)
+    when = "at the end, before what it is about" if toward == 1.0 else "in the rest before it is needed"
+    must = bool(entry.side) and interval.length_ms >= SIDE_MUST_FROM_MS and not interval.lines
+    previews = untold_previews(here, entry) if entry.appearance == 1 else []
+    coming = _Coming(entry, toward, when, must, previews)
+    yield from up_before(here, entry, Spot("", toward, ("end", 24)))
+    quick = light or interval.kind == "change"
+    if previews or not quick:
+        # Where there is no preview a short time has one line: the name, with what is needed.
+        yield from needs_before(here, entry, Spot(_NEEDED, toward, ("end", 25)), at_once=quick)
+    if previews:
+        yield from _previews(here, coming)
+    else:
+        yield from down_before(here, entry, Spot("", toward, ("end", 42)))
+    sure = interval.length_ms >= _CAUTION_SURE_FROM_MS
+    if interval.length_ms >= _CAUTION_FROM_MS:
+        weight = WEIGHTS["caution"] if sure else _CAUTION_EARLY_WEIGHT
+        yield from cautions_before(here, entry, Spot("", toward, ("end", 45), weight=weight))
+    yield from _name(here, coming, named=named, quick=quick)
+
+
+def _toward(interval: Interval, toward: float, *, light: bool) -> float:
+    if interval.kind == "change":
+        # There is just time to get there: it is heard at once.
+        return 0.0
+    # In a short rest it is said last thing.
+    return 1.0 if light and interval.pattern != "ready" else toward
+
+
+def _name(here: Here, coming: _Coming, *, named: bool, quick: bool) -> Iterator[Candidate]:
+    """Yield the name of what comes, with its side and, where time is short, with what it needs."""
+    interval, entry, words = here.interval, coming.entry, here.words
+    side = words.side(entry.side) if entry.side else ""
+    fetch, untold = to_fetch(here, entry), untold_needs(here)
+    part = None if quick else here.arc.begins_round(interval.index)
+    when, at_ms, last = coming.when, None, part is not None and entry.appearance != 1
+    if last and has_rest_call(here):
+        # What is new has been told; what comes first may be something else, and must be the last word.
+        when = "last before the call: it is what comes first"
+        at_ms = interval.length_ms - TEN_MS - _FIRST_MS
+    if not named or side:
+        key, order = next_key(here.around.before, entry), 30
+        if last:
+            key, order = "side" if named else f"first{side_form(entry)}", 65
+        long_key = f"{key}{'_new' if untold else '_needs'}"
+        with_needs = quick and fetch and not coming.previews and long_key in NEEDS_FORMS
+        for place, form in enumerate([long_key, key] if with_needs else [key]):
+            text = words.say(
+                "preview",
+                form,
+                exercise=entry.exercise or "",
+                side=side,
+                items=spoken_names(here, fetch) or None,
+            )
+            weight = WEIGHTS["preview"] - (_NAME_ONLY if coming.previews else 5) - place
+            yield Candidate(
+                "side" if side else "preview", text, weight, when, must=coming.must, toward=coming.toward,
+                prefer_ms=None if at_ms is None else max(0, at_ms - (_PICK_UP_MS if fetch else 0)),
+                group="next", chain=("end", order),
+                tells=tuple(("need", thing) for thing in fetch) if form == long_key else (),
+            )  # fmt: skip
+    if not quick:
+        weight = _PICK_UP_AGAIN_WEIGHT if untold else WEIGHTS["needs"]
+        spot = Spot(_NEEDED, coming.toward + 0.1, ("end", 70), weight=weight)
+        yield from pick_up(here, entry, spot, at_ms)
+
+
+def _previews(here: Here, coming: _Coming) -> Iterator[Candidate]:
+    """Yield the plan's own words about a new exercise, and on which side it begins."""
+    entry = coming.entry
+    for place, line in enumerate(coming.previews):
+        # The first line stands for the name; further ones are said after it.
+        text = with_sides(line.text, entry, here.words) if place else previewed(here, entry, line, "coming")
+        yield Candidate(
+            "preview", text, WEIGHTS["preview"] if line.weight is None else line.weight,
+            coming.when if line.at is None else "where the plan fixes it",
+            must=line.must is True or (coming.must and place == 0), start_ms=line.at, toward=coming.toward,
+            group=None if place else "next", chain=("end", 30 + place) if line.at is None else None,
+            tally=tally_of(entry, "preview", line), mark=line.mark,
+        )  # fmt: skip
+    if entry.side and "{side}" not in " ".join(line.text for line in coming.previews):
+        yield from side_before(here, entry, Spot(coming.when, coming.toward, ("end", 40), must=coming.must))
+
+
+def cautions_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:
+    """Yield a set's cautions: an exercise's first, and later those for which the plan names the rounds.
+
+    What is not said here is said at the set's start.
+    """
+    if coming.half == 2:
+        return
+    first = coming.appearance == 1
+    for place, line in enumerate(own_lines(coming, "caution")):
+        again = line.rounds is not None or line.from_round is not None
+        if line.at is not None or not applies(line, coming) or not (first or again):
+            continue
+        if was_said(here, coming, "caution", line) if first else is_told_now(here, coming, "caution", line):
+            continue
+        weight = WEIGHTS["caution"] if spot.weight is None else spot.weight
+        yield Candidate(
+            "caution", with_sides(line.text, coming, here.words),
+            weight if line.weight is None else line.weight, "before the movement it is about",
+            toward=spot.toward, chain=spot.chain and (spot.chain[0], spot.chain[1] + place),
+            tally=tally_of(coming, "caution", line), mark=line.mark, appearance=coming.appearance,
+        )  # fmt: skip

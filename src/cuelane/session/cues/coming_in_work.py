@@ -1,0 +1,135 @@
+"""What comes next, said in a set that another follows at once: one short line near its end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from cuelane.plan.model import CueLine
+from cuelane.session.candidates import WEIGHTS, Candidate
+from cuelane.session.cues.handling import held, spoken_names, to_fetch, untold_needs
+from cuelane.session.cues.here import APART_MS, Here, tally_of
+from cuelane.session.cues.naming import NEEDS_FORMS, next_key, previewed, untold_previews
+from cuelane.session.cues.positions import changes_place
+from cuelane.session.cues.time_calls import TEN_MS, has_ten
+from cuelane.session.model import Interval
+
+NEXT_FROM_MS, NEXT_TO_MS = 10_000, 4_000
+"""How long before the end of a set what comes next is said: not earlier, and not later."""
+
+# Where equipment or position changes, it is needed sooner.
+_NEXT_MS, _NEXT_MOVING_MS = 6_000, 9_000
+_BLOCK_WEIGHT = 60
+
+
+def coming_in_work(here: Here, *, crowded: bool) -> Iterator[Candidate]:
+    """Yield the one line about the next set that the end of a set has room for, in its forms.
+
+    Where the end is `crowded` by something to do, or equipment or position changes, and a call is due ten
+    seconds before the end, that call says what comes.
+    """
+    interval, coming, words = here.interval, here.around.following, here.words
+    if coming is None or coming.spec is None or coming.set_index == interval.set_index:
+        return
+    if interval.block_index != coming.block_index:
+        text = words.say("preview", "block", block=coming.block)
+        yield Candidate(
+            "preview", text, _BLOCK_WEIGHT, "before the next part", toward=0.7, chain=("end", 10),
+            latest_ms=here.before_late_ms, quiet_ms=APART_MS,
+        )  # fmt: skip
+    side = words.side(coming.side) if coming.side else ""
+    spot = _next_spot(here, changes_place(here, interval, coming))
+    preview = _untold(here, coming)
+    if preview is not None:
+        yield _preview_in_work(here, coming, preview, side)
+    ending, items = _needs_form(here, coming)
+    key = next_key(interval, coming)
+    forms = [f"{key}{ending}", key] if items and f"{key}{ending}" in NEEDS_FORMS else [key]
+    tells = [
+        tuple(("need", thing) for thing in untold_needs(here)) if form.endswith("_new") else ()
+        for form in forms
+    ]
+    name = coming.exercise or ""
+    if has_ten(here):
+        # Else it is there for names that are too long to be said between the call and the pips.
+        instead = call_says_next(here, crowded=crowded)
+        weight = WEIGHTS["preview"] + WEIGHTS["time"] + (10 if instead else -6)
+        n = words.number(TEN_MS // 1000)
+        text = here.say("time", forms[0], n=n, exercise=name, side=side, items=items)
+        why = "ten seconds before the end, and what comes, in one"
+        yield Candidate(
+            "time", text, weight, f"{why}: there is something to do before it" if instead else why,
+            start_ms=interval.length_ms - TEN_MS, group="next", quiet_ms=APART_MS, uses=(f"time.{forms[0]}",),
+            tells=tells[0],
+        )  # fmt: skip
+    for place, form in enumerate(forms):
+        text = words.say("preview", form, exercise=name, side=side, items=items)
+        yield Candidate(
+            "side" if side else "preview", text, WEIGHTS["preview"] - 5 - place, spot.wish,
+            prefer_ms=spot.prefer_ms, not_before_ms=spot.not_before_ms, latest_ms=spot.latest_ms,
+            quiet_ms=APART_MS, group="next", chain=("end", 30), tells=tells[place],
+        )  # fmt: skip
+
+
+def call_says_next(here: Here, *, crowded: bool) -> bool:
+    """Return whether the call ten seconds before the end is to say what comes, instead of only the time."""
+    interval, coming = here.interval, here.around.following
+    if coming is None or coming.spec is None or coming.set_index == interval.set_index or not has_ten(here):
+        return False
+    # A preview that has still to be heard says more than the name.
+    return crowded or (_untold(here, coming) is None and changes_place(here, interval, coming))
+
+
+def _untold(here: Here, coming: Interval) -> CueLine | None:
+    """Return the first line of a preview that no rest has told."""
+    return next(iter(untold_previews(here, coming)), None) if coming.appearance == 1 else None
+
+
+def _needs_form(here: Here, coming: Interval) -> tuple[str, str | None]:
+    """Return which form names what is fetched for `coming`, and the names: all, if some are untold."""
+    fetch = to_fetch(here, coming)
+    if untold_needs(here):
+        return "_new", spoken_names(here, fetch)
+    return "_needs", spoken_names(
+        here, [thing for thing in fetch if thing in held(coming, here.words)]
+    ) or None
+
+
+@dataclass(frozen=True)
+class _NextSpot:
+    prefer_ms: int
+    not_before_ms: int
+    latest_ms: int
+    wish: str
+
+
+def _next_spot(here: Here, moving: bool) -> _NextSpot:
+    """Return where in a set what comes next is said, before a countdown however long it is."""
+    interval = here.interval
+    countdown = interval.countdown
+    pips_ms = countdown.count * countdown.spacing_ms if countdown else 0
+    # A countdown of more than the usual three seconds moves it all forward.
+    end_ms = interval.length_ms - max(0, pips_ms - NEXT_TO_MS)
+    before_ms = _NEXT_MOVING_MS if moving else _NEXT_MS
+    wish = (
+        "early enough to change equipment or position" if moving else "some seconds before what it is about"
+    )
+    return _NextSpot(
+        max(0, end_ms - before_ms), max(0, end_ms - NEXT_FROM_MS), max(0, end_ms - NEXT_TO_MS), wish
+    )
+
+
+def _preview_in_work(here: Here, coming: Interval, line: CueLine, side: str) -> Candidate:
+    """Return the first line of a preview that no rest has told, so that it is not heard as an order."""
+    words, spot = here.words, _next_spot(here, moving=True)
+    text = previewed(here, coming, line, "coming")
+    if side and "{side}" not in line.text:
+        text = f"{text} {words.say('preview', 'side', side=side)}"
+    pinned = line.at is not None
+    return Candidate(
+        "preview", text, WEIGHTS["preview"] if line.weight is None else line.weight,
+        "where the plan fixes it" if pinned else spot.wish, must=line.must is True, start_ms=line.at,
+        prefer_ms=None if pinned else spot.prefer_ms, not_before_ms=0 if pinned else spot.not_before_ms,
+        quiet_ms=0 if pinned else APART_MS, group="next", chain=None if pinned else ("end", 30),
+        tally=tally_of(coming, "preview", line), mark=line.mark,
+    )  # fmt: skip

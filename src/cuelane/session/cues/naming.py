@@ -1,0 +1,44 @@
+"""How the set that comes is named before it: the pack's phrase for it, or the plan's own preview."""
+
+from __future__ import annotations
+
+from cuelane.plan.model import CueLine
+from cuelane.session.cues.here import Here, applies, own_lines, side_form, was_said, with_sides
+from cuelane.session.model import Interval
+
+NEEDS_FORMS = ("next_needs", "next_side_needs", "next_new", "next_side_new")
+"""The phrases of the pack that name what is needed, too."""
+
+
+def next_key(previous: Interval | None, coming: Interval) -> str:
+    """Return which of the pack's phrases names `coming` after `previous`."""
+    if previous is None:
+        return "first" + side_form(coming)
+    same = previous.exercise == coming.exercise
+    if coming.side and same and side_form(coming) == "_side":
+        return "again_side" if previous.side != coming.side else "again_same_side"
+    if coming.side:
+        return "next" + side_form(coming)
+    return "again" if same else "next"
+
+
+def untold_previews(here: Here, coming: Interval) -> list[CueLine]:
+    """Return the lines of a preview that apply and have not been heard."""
+    return [
+        line
+        for line in own_lines(coming, "preview")
+        if applies(line, coming) and not was_said(here, coming, "preview", line)
+    ]
+
+
+def previewed(here: Here, coming: Interval, line: CueLine, key: str) -> str:
+    """Return a preview behind words (``coming``, ``new``) that tell it from an order to start now.
+
+    A line that the plan pins to a time stands as written.
+    """
+    text, name = with_sides(line.text, coming, here.words), coming.exercise or ""
+    if line.at is not None:
+        return text
+    if text.lower().startswith(name.lower()):
+        return here.words.say("preview", key, inner=here.words.inside(text))
+    return here.words.say("preview", f"{key}_named", exercise=name, text=text)

@@ -148,7 +148,7 @@ def test_without_templates_nothing_is_claimed_under_music(
     assert len(cues) == len(schedule.cues) > 0
     assert all(event.measured_s is None for event in cues)
     assert in_place(report) == []
-    assert report.verdict.startswith("Good as far as it goes")
+    assert report.verdict.startswith("Good, but incomplete")
     assert f"{len(cues)} cues could not be measured" in report.notes[0]
 
 

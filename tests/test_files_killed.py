@@ -299,4 +299,4 @@ def test_check_tells_a_mixed_set(tmp_path: Path, store_folder: Path) -> None:
         assert name in with_set(report, audio, schedule).notes[-1]
         (tmp_path / name).write_bytes(new)
     (tmp_path / "x.md").write_bytes(old["x.md"])
-    assert "x.md is not as it was written" in with_set(report, audio, schedule).notes[-1]
+    assert "x.md was changed since it was written" in with_set(report, audio, schedule).notes[-1]

@@ -1,4 +1,4 @@
-"""What sounds where nothing should: the level between events."""
+"""The level of sound between the events, where a finished track is silent."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from cuelane.check.intake import ANALYSIS_RATE, CheckedSound
 
 STEP = ANALYSIS_RATE // 10
 GUARD_S = 0.15
-"""Chosen: codecs smear and rooms ring; closer than this to an event, sound is the event's."""
+"""Chosen: codecs smear and rooms ring, so sound closer to an event than this is taken for the event's own."""
 READ = STEP * 600
 SILENCE_DBFS = -60.0
-"""Chosen: louder than this between events is sound; noise floors of good recordings lie below (value from
-memory)."""
+"""Chosen: what is louder than this between events counts as sound; the noise floors of good recordings lie
+below (value from memory)."""
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,8 @@ from cuelane.check.fault_words import Tolerance
 # Chosen: a tone displaced in a row 1 s apart is noticed from 25 ms, 0.5 s apart from 12.5 ms (published:
 # Friberg and Sundberg 1995); well within both.
 PIP_TOLERANCE_MS = 5.0
-# Chosen: words have no onset that is heard so exactly; less reports what a re-encoding does in a room.
+# Chosen: the onset of a word is not heard so exactly as a pip's; a smaller value would report what a room and
+# a re-encoding do.
 CUE_TOLERANCE_MS = 20.0
 PLAIN_CUE_TOLERANCE_MS = 50.0
 """Published: mir_eval.onset counts an onset as found within 50 ms (value read in its source). Without a

@@ -1,4 +1,4 @@
-"""Where something was cut or put in: parts of a file that follow one clock at offsets of their own."""
+"""Where something was cut out or put in: the parts of a file that share a clock rate but not an offset."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import numpy as np
 from cuelane.check.fit import Array, ClockPiece, Votes
 
 SWITCH_COST = 2.6
-"""Chosen: A piece of its own must explain this much more than the pieces round it, in events."""
+"""Chosen: a piece must explain so many events more than the pieces before and after it do."""
 # Chosen: coarse places are good to some 5 ms; wider hides small cuts, narrower splits one clock in two.
 PIECE_WINDOW_S = 0.045
 # Chosen: a file in more pieces was not cut but played anew; more costs time with its square.
@@ -52,7 +52,7 @@ def _modes(votes: Votes, lag: Array, offset_s: float) -> Array:
     place = np.floor(lag / PIECE_WINDOW_S).astype(np.int64)
     sure = votes.weight > 0.2
     n = int(votes.event.max(initial=0)) + 1
-    # One number for each event in each bin; an event next door is the same number plus n.
+    # One number for each pair of event and bin; the same event in the next bin is that number plus n.
     there = np.unique(place[sure] * n + votes.event[sure])
     bins, size = np.unique(there // n, return_counts=True)
     in_both = np.unique(there[np.isin(there + n, there)] // n, return_counts=True)

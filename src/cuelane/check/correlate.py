@@ -13,7 +13,8 @@ Signal = npt.NDArray[np.float32]
 Table = npt.NDArray[np.float64]
 
 PRE_EMPHASIS = 0.95
-"""Chosen: speech falls off with frequency; lifting it back makes the correlation peak a few samples wide."""
+"""Chosen: speech is weaker towards high frequencies; with those lifted, the peak of the correlation is only a
+few samples wide."""
 
 # Chosen: -60 dB under the loudest window; higher hides soft cues, lower lets rounding correlate.
 _RELATIVE_FLOOR = 1e-6
@@ -23,7 +24,7 @@ noise."""
 
 
 _SPAN, _LOOK, _FINER = 48, 6, 8
-"""Chosen: a top is interpolated from 48 samples on each side, at eighths within 6 samples."""
+"""Chosen: a peak is interpolated from 48 samples on each side, at eighths of a sample within 6 samples."""
 
 
 @dataclass(frozen=True)
@@ -167,7 +168,8 @@ def peak_at(plain: Signal, normal: Table, energy: float, at: int) -> Peak:
 def delayed(template: Signal, fraction: float) -> Signal:
     """Return `template`, shape (n,), later by `fraction` of a sample, -0.5 to 0.5; shape (n + 2,).
 
-    Taking a cue out of a sound, or reading its level, half a sample off leaves half of its treble behind.
+    A cue that is subtracted from a sound half a sample off its place leaves half of its treble behind; its
+    level would be read wrongly too.
     """
     n = next_fast_len(len(template) + 64, real=True)
     padded = np.concatenate([np.zeros(1, np.float32), template, np.zeros(n - len(template) - 1, np.float32)])

@@ -14,9 +14,10 @@ from cuelane.check.report import Fault
 from cuelane.check.speech.clip_match import Heard
 from cuelane.check.templates import Template
 
-# Chosen: a change of level that a listener notices between two cues; less reports what codecs do.
+# Chosen: a change of level that a listener notices between two cues; a smaller one would report what codecs
+# do.
 LEVEL_LU = 2.0
-# Chosen: beyond what the measurement itself scatters, so that music and rooms cause no fault.
+# Chosen: more than the scatter of the measurement itself, so that music and rooms cause no fault.
 LEVEL_SIGMAS = 3.0
 # Chosen: with fewer cues there is no usual level to differ from.
 FEW_FOR_LEVEL = 3
@@ -26,7 +27,7 @@ def event_faults(
     findings: Findings, templates: dict[str, Template], fit: Fit, tolerance: Tolerance,
     covered: set[str], absolute: bool,
 ) -> list[Fault]:  # fmt: skip
-    """Return the faults of single events; those in `covered` are already told by a fault of the file."""
+    """Return the faults of single events, without those in `covered`, which a fault of the file explains."""
     faults: list[Fault] = []
     swapped = _swaps(findings)
     for finding in findings.rows:
@@ -138,7 +139,7 @@ def _cut(finding: Finding) -> Fault:
     elif first <= 0.04:
         what = f"has lost its first {size_of(last * 1000)}"
     else:
-        what = f"has a hole of {size_of((last - first) * 1000)}, {size_of(first * 1000)} in"
+        what = f"has a gap of {size_of((last - first) * 1000)}, {size_of(first * 1000)} after its beginning"
     message = f"{clock(finding.place_s)} {name} {what}."
     return Fault("cut short", message, finding.expected.event.id, finding.time_s)
 

@@ -30,9 +30,9 @@ from cuelane.check.templates import Source, Template
 from cuelane.check.threads import side_by_side
 
 NEAR_S = REACH_S + 0.05
-# Chosen: a cue so near a place sounds there, early or late; farther away it was moved.
+# Chosen: a cue so near its place is early or late; one farther away was moved.
 IN_PLACE_S = 0.3
-# Chosen, of the cue's own coarse score: lower measures more rivals, higher may miss the true one.
+# Chosen, as a share of the cue's own coarse score: lower measures more rivals, higher may miss the true one.
 RIVAL_LIKENESS = 0.9
 
 
@@ -156,7 +156,7 @@ def _rivals(
 
 
 def _instead(ruler: Ruler, rivals: list[PhraseHit]) -> list[Heard]:
-    """Return the cue that is really there, of those that look as if."""
+    """Return the cue that is really there, of those that the coarse search proposed."""
     found: Heard | None = None
     tried: set[str] = set()
     for candidate in sorted(rivals, key=lambda c: -c.score):

@@ -29,11 +29,12 @@ SPEED_BIN_S = 0.25
 MAX_EVENTS_OF_A_KEY = 14
 """Chosen: 500 pips against 500 tones are 250,000 pairs; so many of each sound, spread evenly, place a
 session."""
-# Chosen: candidates that each event asks, and the fewest of a long session; more costs memory.
+# Chosen: for how many of the nearest candidates each event votes, and the least in a long session; more costs
+# memory.
 NEAREST, FEWEST_NEAREST = 256, 24
 MOST_VOTES = 1_000_000
-"""Chosen: A day has 10,000 pips and more: each asks only the tones that a cut of minutes could make its
-own."""
+"""Chosen, for all events together: a day has 10,000 pips and more, and each then votes only for tones so near
+that a cut of some minutes could have moved it there."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ class ClockPiece:
 
 @dataclass(frozen=True)
 class Fit:
-    """The clock rate (file seconds per session second) and the pieces in order; one is the rule.
+    """The clock rate (file seconds per session second) and the pieces in order; usually there is one.
 
     ``support`` is the share of the votes that agree, in [0, 1].
     """

@@ -24,8 +24,8 @@ ANALYSIS_RATE = 16_000
 """Hz. Onsets are measured at this rate: 8 kHz loses pitch periods in rooms, 48 kHz gains nothing."""
 
 REACH_S = 0.4
-"""Chosen: how far from its place an event is sought first; further away only what the coarse search
-proposed."""
+"""Chosen: how far from its place an event is sought first; farther away only where the coarse search
+proposed a place."""
 
 METERED_RATES = range(8_000, 384_001)
 USUAL_RATE = 48_000
@@ -37,10 +37,9 @@ SILENCE = 1e-6
 # Chosen: 0.004 dB under full scale, so that a 16-bit file's -32767 and a codec's rounding count.
 FULL_SCALE = 0.9995
 BLOCK_FRAMES = 262_144
-"""Chosen: five seconds at once: with smaller blocks the threads spend their time handing the interpreter
-over."""
+"""Chosen: five seconds; with smaller blocks the threads mostly wait for the interpreter's lock."""
 CLIPPED_RUN = 3
-"""Chosen: so many samples in a row at full scale are a clipped crest; one or two may be honest."""
+"""Chosen: so many samples in a row at full scale are a clipped crest; one or two may be true peaks."""
 
 # Chosen: finer than a line of the picture, which is all it is for.
 PEAKS_PER_S = 100
@@ -103,7 +102,7 @@ class CheckedSound:
 
 
 class _Beside:
-    """Passes blocks on to a listener on a thread of its own; numpy lets go of the lock while it works."""
+    """Passes blocks to a listener on a thread of its own, since numpy releases the interpreter's lock."""
 
     def __init__(self, push: Callable[[Any], None]) -> None:
         self._push = push
@@ -136,7 +135,7 @@ class _Beside:
 
 @dataclass
 class Intake:
-    """What one pass over the file tells. ``envelope`` holds (lowest, highest) sample of every 10 ms."""
+    """What one pass over the file gives. ``envelope`` holds (lowest, highest) sample of every 10 ms."""
 
     info: MediaInfo
     recording: CheckedSound

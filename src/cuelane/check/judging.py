@@ -21,7 +21,7 @@ from cuelane.check.locate import Expected
 from cuelane.check.report import EventResult, Fault, Report, Summary
 from cuelane.check.templates import Template
 
-# Chosen: codecs change loudness by a tenth of it; a player's volume or a second mastering by more.
+# Chosen: codecs change loudness by a tenth of this; a player's volume or a second mastering by more.
 OTHER_LOUDNESS_LU = 1.0
 # Chosen: -80 dBFS, under any recording's own noise.
 SILENT_PEAK = 1e-4
@@ -168,7 +168,7 @@ def _verdict(summary: Summary, faults: list[Fault]) -> str:
         return f"Good: all {summary.events} events are in place."
     if not faults:
         rest = summary.events - summary.matched
-        return f"Good as far as it goes: {summary.matched} events are in place, {rest} could not be measured."
+        return f"Good, but incomplete: {summary.matched} events are in place, {rest} could not be measured."
     n = len(faults)
     return f"Not right: {n} fault{'s' if n > 1 else ''}, {summary.matched} of {summary.events} events found."
 

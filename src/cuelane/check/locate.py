@@ -1,4 +1,4 @@
-"""Every event's place in the file: a coarse fit, then the waveform, then the fit again from what it said."""
+"""Every event's place in the file: a coarse fit, then a measurement in the waveform, then a fit to that."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ FEW = 80
 # Chosen: the share of votes that agree; lower reads a session into another's file, higher misses edited
 # ones.
 MIN_SUPPORT = 0.25
-# Chosen: less is a clock's error, which the first look already allows for.
+# Chosen: a smaller change is a clock's error, for which the first look already allows.
 SPEED_CHANGED = 2e-3
 # Chosen: a minute at once bounds the memory.
 READ = 1 << 20
@@ -204,7 +204,7 @@ def _inside(recording: CheckedSound, place_s: float, length_s: float) -> bool:
 
 
 def refit(located: Located, expected: list[Expected], fit: Fit, templates: dict[str, Template]) -> Fit:
-    """Return the line through what was measured; each kind weighs as exactly as it was measured."""
+    """Return the line through what was measured; the more exactly a kind is measured, the more it weighs."""
     x: list[float] = []
     y: list[float] = []
     is_pip: list[bool] = []

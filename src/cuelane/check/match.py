@@ -36,7 +36,7 @@ def match(
 def _apart(
     expected: npt.NDArray[np.float64], found: npt.NDArray[np.float64], window_s: float
 ) -> Iterator[tuple[Indices, Indices]]:
-    """Yield the groups (expected, found) between which nothing can be paired: a day would be too large."""
+    """Yield groups (expected, found) between which nothing can be paired: a day at once is too large."""
     times = np.concatenate([expected, found])
     order = np.argsort(times, kind="stable")
     breaks = np.flatnonzero(np.diff(times[order]) > window_s) + 1

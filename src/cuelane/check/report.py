@@ -104,7 +104,8 @@ class Report:
     faults: tuple[Fault, ...]
     notes: tuple[str, ...]
     pieces: tuple[tuple[float, float], ...] = ()
-    """(session time in s from which it holds, offset in s), where the file was cut or something put in."""
+    """(session time in s from which it holds, offset in s) of each piece of a file from which something was
+    cut out, or into which something was put."""
     envelope: npt.NDArray[np.float32] | None = field(default=None, repr=False, compare=False)
     """Lowest and highest sample of every 10 ms of the file, shape (n, 2); for the picture only."""
 

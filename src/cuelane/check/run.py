@@ -29,7 +29,8 @@ from cuelane.check.speech.without_model import find_offset
 from cuelane.check.templates import ClipSource, gather
 from cuelane.check.unmodelled import add_foreign, add_plain
 
-# Chosen: a cut in a short file may look like a changed speed; lower lets it, higher keeps a wrong speed.
+# Chosen: a cut in a short file may look like a changed speed; a lower value believes that, a higher one
+# misses a real change.
 FAR_BETTER = 1.2
 
 
@@ -95,7 +96,8 @@ def _listen(schedule: Schedule, findings: Findings, recording: CheckedSound, fit
 
     if not schedule.language.lower().startswith("en"):
         return [
-            f"The recogniser knows English only; the words of this session ({schedule.language}) stay open."
+            "The recogniser knows English only; the words of this session "
+            f"({schedule.language}) were not checked."
         ]
     rows = [
         f for f in findings.rows if f.expected.kind is None and f.time_s is not None and f.expected.event.text
@@ -109,7 +111,7 @@ def _listen(schedule: Schedule, findings: Findings, recording: CheckedSound, fit
         if finding.words not in (None, finding.expected.event.text) and finding.source != "none":
             notes.append(
                 f"{clock(finding.place_s)} {name_of(finding.expected)} fits its clip, but the recogniser "
-                f'hears "{finding.words}": worth a listen.'
+                f'hears "{finding.words}": listen to it.'
             )
     return notes
 

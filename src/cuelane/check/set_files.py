@@ -24,7 +24,7 @@ def with_set(report: Report, audio: Path, schedule: Path) -> Report:
 
     A page, captions or chapters that name another track than the schedule does are a fault, since they tell
     of other words or times; a file that is not as it was written is noted, since a person may have edited it.
-    Of an audio file that the schedule does not list beside it nothing is said.
+    Nothing is reported of an audio file that the schedule does not list.
     """
     try:
         entries = json.loads(read_ordinary(schedule, MAX_BYTES)).get("files", {})
@@ -51,7 +51,9 @@ def with_set(report: Report, audio: Path, schedule: Path) -> Report:
                 Fault("mixed set", f"{name} was made with another render of {audio.name}: render again.")
             )
         elif now not in (None, listed):
-            notes.append(f"{name} is not as it was written with this schedule: edited, or of another render.")
+            notes.append(
+                f"{name} was changed since it was written with this schedule, or is of another render."
+            )
     if not faults:
         return replace(report, notes=(*report.notes, *notes))
     every = (*report.faults, *faults)

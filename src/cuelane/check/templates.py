@@ -76,7 +76,7 @@ def gather(schedule: Schedule, store: ClipSource | None, against: Path | None) -
     AudioFileError : `against` cannot be read, or is shorter than the schedule says.
     """
     if against is not None:
-        # Also where the store has every clip, and it is not read: a name that is wrong is told.
+        # Also where the store has every clip and the original is not read: a wrong name is reported.
         require_file(against)
     found: dict[str, Template] = {}
     wanted: dict[str, Event] = {}

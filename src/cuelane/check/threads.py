@@ -8,7 +8,8 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
 MOST_THREADS = 4
-"""Chosen: more only wait for each other: between two transforms the interpreter runs one thread at a time."""
+"""Chosen: more would only wait for each other, since the interpreter runs one thread at a time between two
+transforms."""
 # Chosen: fewer are done before a thread has started.
 FEW = 8
 

@@ -9,15 +9,16 @@ from cuelane.check.intake import ANALYSIS_RATE, CheckedSound
 from cuelane.check.speech.without_model import UNSURE, find_speech
 
 MOST_SHARE = 0.8
-"""Chosen: when so many of the cues do not sound like their clips, it is not the words that are wrong."""
-# Chosen: with fewer missing cues it may be the words of each that are wrong.
+"""Chosen: when this share of the cues do not sound like their clips, the voice is another one; with fewer,
+the words of each are wrong."""
+# Chosen: with fewer missing cues than this, too, the words of each are taken to be wrong.
 FEWEST = 4
-# Chosen: a shorter sound is a noise and no words.
+# Chosen: a shorter sound is a noise, not words.
 LEAST_S = 0.25
 # Chosen: over the usual level between events; lower takes music for a voice.
 SOUNDING_DB = 12.0
 LEAST_SHARE = 0.4
-"""Chosen: shorter than this share of the cue, what sounds in its place is a noise and no words."""
+"""Chosen: a sound shorter than this share of the cue is a noise, not other words."""
 
 
 def add_plain(findings: Findings, recording: CheckedSound, rate: float, between_dbfs: float) -> None:

@@ -20,15 +20,16 @@ from cuelane.check.threads import side_by_side
 MIN_SCORE = 0.6
 # Chosen: a pip farther than this from its place is looked at twice, since it may be a note of the music.
 NEAR_S = 0.025
-# Chosen: pips of a kind are one wave, so only music and rooms part their levels; more takes notes for pips.
+# Chosen: pips of a kind are the same wave, so only music and rooms make their levels differ; a larger value
+# takes notes of the music for pips.
 SAME_LEVEL_DB = 3.0
 FAINT_DB = 12.0
 """Chosen: so much softer than the others of its kind, a tone is something else."""
-# Chosen, higher than for the right pitch: any tone may be taken for it.
+# Chosen, higher than for the right pitch, since here a tone of any pitch is looked for.
 OTHER_PITCH_SCORE = 0.8
-# Chosen, as the next two: as sure and as loud as the real ones, or notes of music are called extra pips.
+# Chosen: an extra pip must be as certain as the real ones; with less, notes of music are called extra pips.
 EXTRA_SCORE = 0.85
-# Chosen, as the last.
+# Chosen: and as loud as they are, within this.
 EXTRA_LEVEL_DB = 2.0
 # Chosen: an extra pip belongs to a countdown; farther away a tone is something else.
 EXTRA_WITHIN_S = 2.5

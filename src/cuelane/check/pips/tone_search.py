@@ -32,11 +32,12 @@ EDGE_S = 0.008
 SEGMENT = 1 << 17
 # Chosen, in Hz: more than the band's 300, so that nothing is lost; more costs time.
 COARSE_RATE = 500
-# Chosen, lower than for a pip that is measured: the coarse look may only lose none.
+# Chosen, lower than for a pip that is measured, since the coarse search must not lose any.
 MIN_COARSE_SCORE = 0.45
-# Chosen: closer tops are one tone's.
+# Chosen: peaks closer than this belong to one tone.
 MIN_APART_S = 0.06
-# Chosen: twenty times the pips of a day; the less likely go first, so that music fills no memory.
+# Chosen: twenty times the pips of a day; beyond it the least likely are dropped, so that music fills no
+# memory.
 MOST_TONES = 200_000
 
 Complex = npt.NDArray[np.complexfloating]
@@ -70,14 +71,14 @@ def guard_s(kind: PipKind) -> float:
 def _band_filter(
     n: int, frequency_hz: float, n_out: int
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], npt.NDArray[np.float32], Complex]:
-    """Return (bins of the sound, where they go, their weights, the turn that follows) for :func:`band_of`."""
+    """Return (bins of the sound, where they go, their weights, the phase rotation) for :func:`band_of`."""
     per_bin = ANALYSIS_RATE / n
     centre = round(frequency_hz / per_bin)
     half = int(HALF_BAND_HZ / per_bin)
     bins = np.arange(-half, half + 1)
     bins = bins[(centre + bins > 0) & (centre + bins < n // 2 + 1)]
     weight = np.cos(np.pi / 2 * np.clip((np.abs(bins) / half - 0.8) / 0.2, 0, 1)) ** 2 * (2 * n_out / n)
-    # The nearest bin is not the pitch itself: turn what is left.
+    # The nearest bin is not the pitch itself: a phase rotation removes the rest.
     left = frequency_hz - centre * per_bin
     turn = np.exp(-2j * np.pi * left * np.arange(n_out) * (n / n_out / ANALYSIS_RATE))
     return centre + bins, bins % n_out, weight.astype(np.float32), turn.astype(np.complex64)
@@ -218,7 +219,7 @@ def measure(
     n = -(-len(sound) // 2048) * 2048
     bins, pattern, own = _pattern(kind, n)
     band_bins = rfft(sound, n)[bins]
-    # Shifted down by whole bins, the band fits a quarter of the rate; magnitudes do not mind.
+    # Shifted down by whole bins, the band fits a quarter of the rate, and its magnitudes are the same.
     n_out = n // step
     spectrum = np.zeros((2, n_out), dtype=np.complex128)
     spectrum[0, (bins - bins[0]) % n_out] = band_bins * pattern
@@ -238,7 +239,7 @@ def measure(
     size = np.abs(found[low:high])
     score = size / np.sqrt(energy * own)
     top = int(np.argmax(score))
-    # Score leans on the guards; the time comes from the correlation's own top nearby.
+    # The score depends on the guards, so the time is taken from the correlation's own peak nearby.
     span = max(2, int(n_tone) // 8)
     left = max(0, top - span)
     crest = left + int(np.argmax(size[left : top + span + 1]))
@@ -250,7 +251,8 @@ def measure(
         values = (turns * products).sum(axis=1)
         place_s = float(times[1] + (vertex(np.square(np.abs(values)), 1) - 1) * reach_s)
     value = complex((np.exp(2j * np.pi * place_s * bins * ANALYSIS_RATE / n) * products).sum())
-    # The template's own phase turns with its place; what is left is the pip's phase at its onset.
+    # The template's own phase rotates with its place; without that, what is left is the pip's phase at its
+    # onset.
     onset_s = place_s - 0.5 / ANALYSIS_RATE + 0.5 / sample_rate
     return Tone(first_s + onset_s, float(score[top]), kind, abs(value) / own * 2, float(np.angle(value)))
 

@@ -1,4 +1,4 @@
-"""Cues measured in the waveform with their templates, and told from their near twins."""
+"""Measures cues in the waveform by their templates, and tells them from cues that sound nearly the same."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from cuelane.check.templates import Template
 MIN_SCORE = 0.15
 SHORT_SCORE = 7.0
 """Chosen: noise correlates by chance as 1/sqrt(2 * bandwidth * length); so many of those are needed."""
-# Chosen: what speech with its treble lifted fills; it only sets how far chance correlates.
+# Chosen: the bandwidth of speech with its treble lifted; it only sets how much correlation chance gives.
 BANDWIDTH_HZ = 3000.0
 
 ECHO_S = 0.03
@@ -37,7 +37,8 @@ BETWEEN_SAMPLES = 0.6
 """Derived: of the correlation's top, what its highest sample may be. Half a sample off it is 2 / pi =
 0.64, where there is sound up to half the rate."""
 OVERLAID_GAIN = 0.6
-"""Chosen: a cue found under another must be this strong: less may be what a room leaves of its near twin."""
+"""Chosen: a cue found under another must be this strong; a weaker one may be the remains, in a room, of a cue
+that sounds nearly the same."""
 # Chosen: more costs time, fewer may leave out the cue that is really said.
 RIVALS = 5
 
@@ -135,9 +136,9 @@ class Ruler:
 def strongest(ruler: Ruler, own: Heard, candidates: list[PhraseHit]) -> Heard:
     """Return `own`, or the rival that explains the same stretch of sound better.
 
-    Near twins ("left leg", "right leg") correlate up to 0.6, far above the threshold for being found, so a
-    cue counts only if no other cue of the session explains more. Rivals are those that the coarse search
-    saw at the same place.
+    Cues that differ in a word ("left leg", "right leg") correlate up to 0.6, far above the threshold for
+    being found, so a cue counts only if no other cue of the session explains more. Its rivals are the cues
+    that the coarse search proposed at the same place.
     """
     leader = own
     tried: set[str] = {own.key}

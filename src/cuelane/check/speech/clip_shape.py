@@ -25,7 +25,7 @@ SURE = 100.0
 MIN_SHARE = 0.01
 QUIET = 0.25
 """Chosen: of the energy that should be there: where less sounds, the stretch is certainly gone."""
-# Chosen, stricter: where something else sounds, chance and reflections can cancel a stretch.
+# Chosen, stricter: where something else sounds, chance and reflections can cancel a part of the cue.
 LOUD_ABSENT = 0.8
 LOUD_GAP_S = 0.12
 """Chosen: where something else sounds, only a longer stretch at either end counts: a room's reflections

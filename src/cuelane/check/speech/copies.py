@@ -70,7 +70,7 @@ def elsewhere(
         return found
 
     verified = [heard for found in side_by_side(copies, events.items()) for heard in found]
-    # The strongest first: its near twins then find only what it leaves.
+    # The strongest first: similar cues are then looked for only in what it leaves.
     added: list[Heard] = []
     for heard in sorted(merge(verified), key=lambda h: -h.energy):
         if any(_meets(h, heard.key, heard.time_s, ruler) for h in added):

@@ -1,7 +1,7 @@
 """A first, coarse look for every cue everywhere: band envelopes, correlated all at once.
 
-The sound becomes 18 band envelopes 100 times a second, compressed and freed of their slow mean, so neither
-level nor a steady bed matters much. All cues are searched in a stretch with one matrix product per
+The sound becomes 18 band envelopes 100 times a second, compressed and with their slow mean taken away, so
+neither level nor steady sound matters much. All cues are searched in a stretch with one matrix product per
 frequency of the envelopes: 200 cues in 45 minutes take about a second. Places are good to some 5 ms; what is
 found here is measured in the waveform afterwards.
 """
@@ -24,11 +24,11 @@ HOP = ANALYSIS_RATE // 100
 WINDOW = 400
 # Derived: the next power of two above the window.
 N_FFT = 512
-# Chosen: more tells near twins better and costs time, fewer finds less in music.
+# Chosen: more would tell similar cues apart better but cost time; fewer would find less in music.
 N_BANDS = 18
 # Chosen: what codecs keep and rooms leave of speech.
 LOW_HZ, HIGH_HZ = 200.0, 7000.0
-# Chosen: half a second; shorter takes words for a steady bed, longer leaves slow music in.
+# Chosen: half a second; shorter removes words as if they were steady sound, longer leaves slow music in.
 MEAN_FRAMES = 51
 
 # Chosen: 20 s at once, a power of two for the transform; longer costs memory.
@@ -37,10 +37,11 @@ BLOCK_FRAMES = 2048
 LONGEST_FRAMES = 800
 # Chosen: more costs memory, fewer leaves the processor waiting for Python.
 BLOCKS_AT_ONCE = 4
-# Chosen: the coarse look may only lose none; lower gives more places to measure than there is time for.
+# Chosen: low, since the coarse search must not lose any; still lower gives more places than there is time
+# for.
 MIN_SCORE = 0.35
 MOST_CANDIDATES = 200_000
-"""Chosen: when there are more, the less likely half goes, so that a day of music fills no memory."""
+"""Chosen: when there are more, the less likely half is dropped, so that a day of music fills no memory."""
 
 Features = npt.NDArray[np.float32]
 

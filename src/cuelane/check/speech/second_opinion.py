@@ -2,8 +2,8 @@
 
 Independent of clips and correlation, so it can contradict both. It is only asked which of the session's
 cues it hears, or none: the whole alternative is optional and the best-path search is off, which keeps it from
-hearing a cue where there is none. With music as loud as speech it is no proof, and a difference is a note for
-a listen, not a fault, unless the measurement agrees.
+hearing a cue where there is none. With music as loud as speech it proves nothing, and a difference is a note
+that asks a person to listen, not a fault, unless the measurement agrees.
 """
 
 from __future__ import annotations

@@ -25,7 +25,7 @@ WINDOW = 5 * STEP
 # Derived: the rule of an onset, within 35 dB of the loudest 5 ms, as clips are cut by.
 RANGE_DB = 35.0
 MARGIN_DB = 12.0
-"""Chosen: speech must stand so far above the sound around it for its edges to be seen."""
+"""Chosen: speech must be so much louder than the sound around it for its edges to be found."""
 # Chosen: longer than the closure of a p, t or k; a longer one joins two cues.
 PAUSE_S = 0.12
 # Chosen: farther from its place a cue without a template cannot be told from another.
@@ -93,8 +93,8 @@ def find_speech(
     """Return the stretch of sound for each cue planned at (onset, end), in seconds of the file.
 
     `blanked` are stretches known to be something else, taken out first. `between_dbfs` is the usual level
-    between events. A cue that sound all around covers is given back as UNSURE: that it is missing cannot be
-    said either. With `any_length` a stretch need not end when the cue should: another voice says it.
+    between events. A cue among other sound is returned as UNSURE, since it cannot be said to be missing
+    either. With `any_length` a stretch need not end when the cue should, for a cue that another voice says.
     """
     pieces: list[Speech] = []
     covered: list[bool] = []

@@ -3,9 +3,10 @@
 Calibration. A digital level becomes a sound pressure level by one convention: speech at the track's speech
 loudness stands for speech at normal vocal effort, 62.35 dB SPL overall (ANSI S3.5-1997, table 3). The two are
 tied through K-weighting: the standard's normal-effort spectrum, read as a BS.1770 meter would read it, has
-that speech loudness. A clip with another spectrum but equal loudness then comes out at its own bands' levels,
-and music so many LU above or below speech that far above or below. Louder listening moves both together and
-changes the index little: in what matters here, the masker is the music and not the threshold of hearing.
+that speech loudness. A clip of equal loudness but another spectrum then has levels of its own in the bands,
+and music that is so many LU above or below speech lies as many decibels above or below it. Louder listening
+raises both together and changes the index little, since here the music masks the speech, not the threshold of
+hearing.
 
 Stereo is heard with one ear at a time: bands are means over channels, and a mono sound in two channels is as
 loud as that mono sound.

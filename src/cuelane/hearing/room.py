@@ -112,7 +112,7 @@ def room(
     music_level_lu: float = DEFAULT_MUSIC_LEVEL_LU,
     stretch: Stretch = "loudest",
 ) -> Room:
-    """Return what the session leaves open and how each event fares over music.
+    """Return what the session leaves open, and how well each event is heard over music.
 
     Parameters
     ----------
@@ -131,7 +131,7 @@ def room(
     full_scale_db = full_scale_db_spl(REFERENCE_LUFS)
 
     def masker_of(event: Event) -> tuple[object, Array]:
-        """Return what tells the masker from others, and its levels when the music is as loud as speech."""
+        """Return what identifies the masker, and its levels when the music is as loud as speech."""
         if source is None:
             return None, spectrum_levels_db(programme_powers(REFERENCE_LUFS), full_scale_db)
         start, end = event.onset_sample / schedule.sample_rate, event.end_sample / schedule.sample_rate
@@ -167,7 +167,7 @@ def room(
 
 
 def cue_over_masker(event: Event, speech_db: Array, masker_db: Array, music_level_lu: float) -> CueRoom:
-    """Return how a cue fares over a masker that is `music_level_lu` against speech.
+    """Return how well a cue is heard over a masker at `music_level_lu` relative to speech.
 
     `speech_db` and `masker_db`, the masker at the loudness of speech, are spectrum levels, dB SPL per hertz,
     shape (18,).
@@ -191,7 +191,7 @@ def pip_db_spl(event: Event, sample_rate: int, full_scale_db: float) -> float:
 
 
 def pip_over_masker_db(event: Event, pip_db: float, masker_db: Array) -> float:
-    """Return how far a pip of `pip_db` SPL stands over the masker in its critical band, dB.
+    """Return by how many dB a pip of `pip_db` SPL exceeds the masker in its critical band.
 
     `masker_db` holds spectrum levels, dB SPL per hertz, shape (18,).
     """
@@ -220,7 +220,7 @@ def highest_pip_masker_gain_db(
 
 
 def pip_over_masker(event: Event, pip_db: float, masker_db: Array, music_level_lu: float) -> PipRoom:
-    """Return how a pip of `pip_db` SPL fares over a masker that is `music_level_lu` against speech.
+    """Return how well a pip of `pip_db` SPL is heard over a masker at `music_level_lu` relative to speech.
 
     `masker_db` holds the masker's spectrum levels at the loudness of speech, dB SPL per hertz, shape (18,).
     """
@@ -241,7 +241,7 @@ def pip_over_masker(event: Event, pip_db: float, masker_db: Array, music_level_l
 def _measured(
     event: Event, samples: Samples, sample_rate: int, masker_db: Array, music_level_lu: float
 ) -> CueRoom:
-    """Return the cue with what would bring it to good, the least first, each tried and not supposed."""
+    """Return the cue with the advice that would make it good, the smallest change first; each was tried."""
     full_scale_db = full_scale_db_spl(REFERENCE_LUFS)
     speech_db = spectrum_levels_db(band_powers(samples, sample_rate), full_scale_db)
     cue = cue_over_masker(event, speech_db, masker_db, music_level_lu)

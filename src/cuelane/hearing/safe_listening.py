@@ -1,8 +1,8 @@
 """Safe listening: how long, how loud, in plain words.
 
 The allowance is for a *week* of listening for pleasure; it is never mixed with the rules for a *day* of work,
-such as NIOSH's. It does not replace a clinician, and does not know how loud a phone plays: this program sees
-levels in a file, not at an ear.
+such as NIOSH's. It does not replace a clinician, and nobody here knows how loud a phone plays: this program
+knows the levels in a file, not at an ear.
 
 Source: WHO and ITU-T H.870 (2018; second edition 03/2022), value from a secondary source.
 """

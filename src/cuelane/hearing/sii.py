@@ -177,10 +177,9 @@ def highest_masker_gain_db(
 def highest_gain_db(
     enough: Callable[[float], bool], lowest_db: float = -60.0, highest_db: float = 60.0
 ) -> float | None:
-    """Return the largest gain (dB) that leaves enough, where the more gain the less is left.
+    """Return the largest gain (dB) for which `enough` holds; it must hold for every smaller gain as well.
 
-    To 0.01 dB, never above the exact answer; `highest_db` if even that leaves enough, None if not even
-    `lowest_db` does.
+    To 0.01 dB, never above the exact answer; `highest_db` if that is enough, None if not even `lowest_db` is.
     """
     if enough(highest_db):
         return highest_db

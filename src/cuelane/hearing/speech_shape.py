@@ -1,9 +1,9 @@
 """Gentle shaping of a voice that has to be heard over music; measured, not assumed, to help.
 
-Three things a mixing engineer would do, each kept small: a high-pass that gives away what music covers
-anyway, a broad presence boost where consonants live, and moderate compression that lifts quiet syllables.
+Three things a mixing engineer would do, each kept small: a high-pass that removes what music covers anyway, a
+broad boost at the frequencies of consonants, and moderate compression that lifts quiet syllables.
 Which strength is used, if any, is chosen by the gain in Speech Intelligibility Index at equal loudness: a
-shape must earn what it changes. Recorded voices are left alone unless somebody asks.
+shape that gains too little is not used. Recorded voices are left alone unless somebody asks.
 
 Filters are SciPy's. The strengths are ours (common practice, no source). Shape before trimming: the filters
 move no sound, but a quieter first consonant can move the onset as the onset rule sees it.
@@ -77,8 +77,7 @@ def shape_speech(samples: npt.NDArray[np.floating], sample_rate: int, shape: Sha
 
 
 def _compression_gain(samples: Array, sample_rate: int, ratio: float) -> Array:
-    """Return the linear gain at each sample; it follows the syllables, not the wave, and runs neither ahead
-    nor behind."""
+    """Return the linear gain at each sample; it follows the syllables, not the wave, without delay."""
     smooth = butter(1, _SMOOTHING_HZ, fs=sample_rate, output="sos")
     padding = min(samples.size - 1, sample_rate // 10)
     power = np.maximum(sosfiltfilt(smooth, np.square(samples), padlen=padding), 1e-12)
@@ -104,7 +103,7 @@ def choose_shape(
     music_level_lu: float = -3.0,
     shapes: Sequence[Shape] = SHAPES,
 ) -> ShapeChoice:
-    """Return the gentlest shape that comes within 0.01 of the best mean SII, or OFF when none earns 0.02.
+    """Return the gentlest shape that comes within 0.01 of the best mean SII, or OFF when none gains 0.02.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""One file's tree to models, part by part, so that a fault in one part hides none in another."""
+"""Turns one file's tree into models, part by part, so that a fault in one part hides none in another."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class Parts:
     voice: Scalar | None = None
     """Who speaks, where the plan says so as text."""
     names_unsure: bool = False
-    """The exercises could not be read, so that none can be said to be missing."""
+    """The exercises could not be read; then none is reported as missing."""
 
 
 def build(lines: Lines, tree: Node) -> Parts:

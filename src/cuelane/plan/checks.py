@@ -1,4 +1,4 @@
-"""What each part of a plan must agree on with the others, once each part is right by itself."""
+"""Checks that the parts of a plan agree with one another, once each part is right by itself."""
 
 from __future__ import annotations
 
@@ -95,7 +95,7 @@ def _check_names(lines: Lines, parts: Parts) -> None:
 
 
 def _check_to(lines: Lines, parts: Parts, line: CueLine, start: Mark) -> None:
-    """Note a line for what follows that names what never can."""
+    """Note a `to` that names an exercise which can never follow."""
     if line.to is None or line.to == REST or line.to in parts.exercises:
         return
     known = [*parts.exercises, REST]

@@ -39,7 +39,7 @@ class Size:
 
 
 def size_of(item: Item | None, exercises: Mapping[str, Exercise | None]) -> Size:
-    """Return the size of one session item, at least as large as what it will become; includes aside."""
+    """Return the size of one session item, at least as large as its expansion; includes count as nothing."""
     if isinstance(item, Say):
         return Size(1, item.lasts or 0)
     if isinstance(item, Pause):

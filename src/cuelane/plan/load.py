@@ -1,4 +1,4 @@
-"""From a plan file to a checked plan, its includes with it; every problem of all of them at once.
+"""From a plan file to a checked plan with its includes; all their problems are reported at once.
 
 A plan may come from anywhere, so nothing in one reaches outside its folder and every size has a limit:
 see source_text, parse, own_folder and limits. Included plans lie inside the folder of the outermost
@@ -30,9 +30,9 @@ def load_plan(
 ) -> LoadedPlan:
     """Return the plan at `path`, checked, with all it includes; every model object knows its place.
 
-    `voices` names the voices that a plan in a folder can have; without it the plan's voice is not checked,
-    for another may be going to speak. `text` is read in place of what the file holds, for a plan that is
-    being written.
+    `voices` names the voices that a plan in a folder can have. Without it the plan's voice is not checked,
+    since another voice may have been chosen to speak. `text` is read in place of the file's content, for a
+    plan that is being written.
 
     Raises
     ------
@@ -54,7 +54,7 @@ def load_plan(
 
 @dataclass
 class _Known:
-    """A file that has been read: itself, and what it and its includes come to."""
+    """A file that has been read: the plan itself, and its size with its includes."""
 
     plan: LoadedPlan
     size: Size
@@ -156,7 +156,7 @@ class _Loader:
         return self.known[resolved]
 
     def size(self, lines: Lines, parts: Parts, known: dict[int, _Known]) -> Size:
-        """Return what a file comes to; the item that passes a limit is noted."""
+        """Return a file's size with its includes; the first item that passes a limit is noted."""
         total = Size()
         for index, item in enumerate(parts.session):
             total += known[index].size if index in known else size_of(item, parts.exercises)

@@ -1,4 +1,4 @@
-"""Validation errors to problems in the words of the plan: one fault, one message, with its place."""
+"""Turns validation errors into problems in the words of the plan: one message a fault, with its place."""
 
 from __future__ import annotations
 

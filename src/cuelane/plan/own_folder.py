@@ -41,7 +41,7 @@ def _names(folder: Path) -> list[str]:
 
 
 def _alike(path: Path) -> str:
-    """Return a question with the file that is most likely meant; by stems, for every plan ends alike."""
+    """Return a question with the file most likely meant; stems are compared, since all plans end in .yaml."""
     by_stem = {Path(name).stem: name for name in _names(path.parent) if Path(name).suffix == path.suffix}
     found = nearest(path.stem, by_stem)
     return f"did you mean {quoted(by_stem[found])}?" if found else ""

@@ -2,10 +2,10 @@
 
 The scanner of the YAML reader is most of the time that a plan takes to load. At the desk a plan is read at
 each keystroke with one line changed, so the text is cut before each key of the plan, and before each item of
-its session and each of its exercises; each piece is a document of its own, and what it reads as is kept by
-its text. Where that would not be sure to give what the whole gives (several documents, directives, odd line
-ends, a piece that is no plain group of keys or items), nothing is cut and the whole is read: so a quotation
-or a bracket that runs over a cut, whose first piece then ends in the middle, is read and reported as ever.
+its session and each of its exercises. Each piece is parsed as a document of its own, and the result is kept
+under its text. Where the result might differ from that of the whole (several documents, directives, odd line
+ends, a piece that is no plain group of keys or items), nothing is cut and the whole is read. So a quotation
+or a bracket that runs across a cut is read and reported as in the whole text.
 """
 
 from __future__ import annotations
@@ -32,9 +32,9 @@ PARSER_ERRORS = (
 """What the parser was seen to raise on hostile text, besides errors of its own with a place."""
 
 _LONGEST_CUT = 128 * 1024
-"""Characters; the events of a longer text would fill more memory at once than reading it as it comes."""
+"""Characters; the events of a longer text, held all at once, would fill too much memory."""
 _KEPT_PIECES, _LONGEST_KEPT = 1_024, 4_096
-"""Pieces, and the characters of each: some 100 MB where all of them are the worst there is, 5 for a demo."""
+"""The most pieces kept, and the most characters of each: some 100 MB in the worst case, 5 MB for a demo."""
 
 _ODD = re.compile(r"[\t\r\0\x85\u2028\u2029\ufeff]|^(?:---|\.\.\.|%)", re.M)
 _NAME = r"[^\s#\-?:,\[\]{}&*!|>'\"%@`][^:#]*"
@@ -88,7 +88,7 @@ _Read = TypeVar("_Read")
 def kept_by_piece(read: Callable[[str], _Read]) -> Callable[[str], _Read]:
     """Return `read`, a function of a piece's text alone, so that it remembers what short pieces gave.
 
-    What it gives is shared from then on, and must not be changed.
+    Its results are shared from then on, and must not be changed.
     """
     kept = lru_cache(maxsize=_KEPT_PIECES)(read)
 
@@ -128,7 +128,7 @@ def _inside(lines: list[str], key: int, end: int) -> tuple[Role, list[int]]:
 
 @dataclass(frozen=True)
 class Events:
-    """What one piece reads as: the events of its lone group of keys or items, without those around it."""
+    """The parser's events of one piece: those of its only group of keys or items, without the ones around."""
 
     document: Event
     opening: Event

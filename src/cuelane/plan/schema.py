@@ -20,8 +20,8 @@ _DURATIONS = {"Duration": duration_schema(zero=True), "PositiveDuration": durati
 def plan_schema() -> dict[str, Any]:
     """Return the JSON Schema (2020-12) of a plan file, with descriptions and examples.
 
-    It accepts every plan that loads. It refuses unknown keys, wrong types and values out of range; what
-    parts of a plan must agree on (names, files, sides, totals) only loading can tell.
+    It accepts every plan that loads. It refuses unknown keys, wrong types and values out of range; whether
+    the parts of a plan agree with one another (names, files, sides, totals) only loading can tell.
     """
     schema = Plan.model_json_schema()
     definitions = schema.pop("$defs")

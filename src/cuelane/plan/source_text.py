@@ -1,4 +1,4 @@
-"""A plan file's bytes to its lines, or the reason why they are not a plan."""
+"""Turns a plan file's bytes into lines, or says why they are not a plan."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ class Lines:
         return len(self.problems) >= MAX_PROBLEMS
 
     def shown(self, mark: Mark) -> str:
-        """Return the line at `mark` fit for a terminal; empty where it would be too long to point into."""
+        """Return the line at `mark`, safe to print; empty where it is too long for a caret below it."""
         if mark.line > len(self.lines) or mark.column > _SHOWN_COLUMNS:
             return ""
         line = self.lines[mark.line - 1][:_SHOWN_COLUMNS]

@@ -1,4 +1,4 @@
-"""What a plan's YAML is read to: values that know their places."""
+"""The tree that a plan's YAML is read to: values that know their places in the file."""
 
 from __future__ import annotations
 

@@ -79,8 +79,8 @@ Duration = Annotated[int, PlainValidator(_duration), WithJsonSchema(duration_sch
 """Milliseconds, 0 to an hour."""
 
 LEAST_LENGTH_MS = 200
-"""From one boundary, or one short pip, to the next: closer, pips of 100 ms with the silence that tells them
-apart would run into each other (chosen; nobody can do anything in an interval so short)."""
+"""The least time from one boundary, or one short pip, to the next. Chosen: with less, pips of 100 ms and the
+silence between them would not fit; nobody can do anything in an interval so short."""
 
 Length = Annotated[int, PlainValidator(_length), WithJsonSchema(duration_schema(zero=False))]
 """Milliseconds, 200 to an hour: an interval, or from one pip to the next."""

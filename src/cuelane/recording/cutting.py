@@ -1,4 +1,4 @@
-"""One take cut from its recording: rumble out, trimmed with a little air, levelled, ends faded."""
+"""Cuts one take from its recording: rumble filtered out, trimmed with a little air, levelled, ends faded."""
 
 from __future__ import annotations
 

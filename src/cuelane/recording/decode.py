@@ -1,4 +1,4 @@
-"""A recording decoded once to disk: mono at 48 kHz to cut clips from, and at 16 kHz to listen to.
+"""A recording decoded once to disk: mono at 48 kHz to cut clips from, and at 16 kHz for recognition.
 
 Both are 16-bit files that are read a piece at a time, so memory does not grow with the recording.
 """
@@ -65,7 +65,7 @@ class Recording:
         return self.n_frames / CLIP_RATE
 
     def part(self, start_s: float, end_s: float) -> Recording:
-        """Return the recording from `start_s`, to the nearest millisecond, to `end_s`, as far as it goes."""
+        """Return the part from `start_s`, to the nearest millisecond, to `end_s` or the recording's end."""
         first_ms = max(0, round(start_s * 1000))
         n_listen = max(0, round(end_s * LISTEN_RATE) - first_ms * LISTEN_RATE // 1000)
         n_listen = min(n_listen, max(0, self.n_listen - first_ms * LISTEN_RATE // 1000))

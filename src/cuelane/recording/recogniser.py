@@ -97,8 +97,8 @@ def _decode(decoder: Any, samples: Audio) -> list[HeardWord]:
 class ScriptListener:
     """Recognises freely, but over the words of a script: it can hear a line cut short, not just whole lines.
 
-    A bigram model with back-off is made from the lines (absolute discounting), so that what was said decides
-    and the script only leans.
+    A bigram model with back-off is made from the lines (absolute discounting), so that the script makes its
+    own lines likelier, but the sound decides.
     """
 
     def __init__(self, lines: Sequence[str]) -> None:

@@ -1,9 +1,9 @@
-"""Bring the room tone of several recordings together, so that clips of different days sit side by side.
+"""Makes the room tones of several recordings alike, so that clips of different days fit together.
 
-A recording's room tone is what sounds in its pauses. The noisier recording is brought down towards the
-quieter by a spectral gate: Boll, "Suppression of acoustic noise in speech using spectral subtraction", IEEE
-Trans. ASSP 27 (1979), with a floor, so that it never does more than the difference calls for. Nothing is
-done to the quietest recording, or where the difference is under 3 dB.
+A recording's room tone is what sounds in its pauses. The noise of the noisier recording is lowered towards
+that of the quieter by a spectral gate: Boll, "Suppression of acoustic noise in speech using spectral
+subtraction", IEEE Trans. ASSP 27 (1979), with a floor, so that the noise is lowered by no more than the
+difference. Nothing is done to the quietest recording, or where the difference is under 3 dB.
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ Spectrum = npt.NDArray[np.float64]
 WINDOW = 2048
 # Chosen: deeper removes more noise and leaves more artefacts.
 DEEPEST_DB = 12.0
-# Chosen: a smaller difference is left alone, since processing costs more than it mends.
+# Chosen: a smaller difference is left alone, since processing would do more harm than good.
 _WORTH_DB = 3.0
-# Chosen: more leaves fewer stray tones of noise and takes more off soft speech.
+# Chosen: a larger value leaves fewer isolated tones of noise but removes more of soft speech.
 _OVER_SUBTRACTION = 2.0
 # Chosen: more pauses give a steadier mean and take longer to read.
 _LISTEN_AT_MOST_S = 30.0
@@ -77,7 +77,8 @@ def soften(samples: Audio, tone: Spectrum, by_db: float) -> Audio:
     scale = np.hanning(WINDOW).sum() ** 2
     _, _, bins = stft(samples, CLIP_RATE, "hann", WINDOW, WINDOW * 3 // 4)
     power = np.abs(bins) ** 2 * scale
-    # Power is averaged over neighbours in time: single bins of noise flutter, and gates on them sing.
+    # Power is averaged over neighbouring frames: single bins of noise fluctuate, and gating each alone would
+    # be heard as tones ("musical noise").
     smooth = np.apply_along_axis(lambda row: np.convolve(row, np.full(5, 0.2), "same"), 1, power)
     gain = np.sqrt(np.clip(1 - _OVER_SUBTRACTION * tone[:, None] / (smooth + 1e-20), 0, 1))
     gain = np.maximum(gain, 10 ** (-min(by_db, DEEPEST_DB) / 20))

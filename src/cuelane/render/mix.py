@@ -4,12 +4,12 @@ Nothing here holds the session: a block is zeros plus whatever events reach into
 its events in the order of their onsets, whatever the block size. Outside events the samples are exactly zero.
 
 Loudness without rendering. Silence adds only blocks that BS.1770's gate leaves out, so only the stretches
-that sound are filtered, each with enough silence after it for the filter to come to rest, and their energies
-are put on the 100 ms grid of the whole file. What comes out is what a meter reads on the rendered file.
+with sound are filtered, each with enough silence after it for the filter to come to rest, and their energies
+are added up on the 100 ms grid of the whole file. The result is what a meter reads on the rendered file.
 
-Level. Clips come at -20 LUFS with true peaks of at most -7 dBTP, and pips keep to them, so one gain lands
-the file on its target under its ceiling. Where the two conflict the ceiling wins, and that is said. Lossy
-encoders move peaks: `headroom_db` keeps the mix so far under the ceiling.
+Level. Clips come at -20 LUFS with true peaks of at most -7 dBTP, and pips keep to the same limits, so one
+gain brings the file to its target loudness under its ceiling. Where the two conflict, the ceiling is kept and
+``limited_by_peak`` says so. Lossy encoders raise peaks: `headroom_db` keeps the mix so far under the ceiling.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ TARGET_LUFS = -16.0
 CEILING_DBTP = -1.0
 
 _KEPT_BYTES = 48 * 1024 * 1024
-# K-weighting falls by 240 nepers a second: after this silence nothing of its state is left that counts.
+# The filter's state decays by 240 nepers a second: after this silence nothing of it is left that counts.
 _REST_S = 0.2
 _NEARLY_NOTHING = 1e-20
 
@@ -97,7 +97,7 @@ def blocks(
 def span(schedule: Schedule, load_clip: LoadClip, first: int, last: int, *, gain_db: float) -> Samples:
     """Return the session's samples from `first` up to but not including `last`, shape (n,), float32.
 
-    Only what sounds there is looked at. Raises SignalError as :func:`plan_levels` does.
+    Only the events in that span are read. Raises SignalError as :func:`plan_levels` does.
     """
     near = [event for event in schedule.events if event.onset_sample < last and event.end_sample > first]
     mixer = _Mixer(replace(schedule, events=tuple(near)), load_clip, gain_db=gain_db)
@@ -136,7 +136,8 @@ def _measured(schedule: Schedule, mixer: _Mixer) -> tuple[float, float]:
 
 
 def _stretches(schedule: Schedule) -> list[tuple[int, int, tuple[object, ...] | None]]:
-    """Return (start, end, key) of all that sounds, with rest after it; key names a lone event's sound."""
+    """Return (start, end, key) of each stretch with sound and the silence after it; key names a lone event's
+    sound."""
     rest = int(_REST_S * schedule.sample_rate)
     spans: list[tuple[int, int, tuple[object, ...] | None]] = []
     for event in sorted(schedule.events, key=lambda event: event.onset_sample):

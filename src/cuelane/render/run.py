@@ -42,8 +42,9 @@ from cuelane.speech.voices import find_voice, voice_names
 TARGET_LUFS = -16.0
 CEILING_DBTP = -1.0
 
-# A session of few, short words reads below its clips' loudness, and wants more gain than their peaks allow.
-# So far they may be held down further, which is not heard as a limiter at work; beyond it, it stays quieter.
+# A session of few, short words measures below its clips' loudness and needs more gain than their peaks allow.
+# The peaks may be limited further by so much, which is not heard; where more were needed, the session stays
+# quieter.
 MOST_HOLD_DB = 3.0
 _LANDINGS = 4
 
@@ -191,7 +192,7 @@ def render(
         return all_or_nothing(out, *targets, inputs=inputs, listing=listing, force=force)
 
     with delivery():
-        # Told before a minute of speaking.
+        # Refused here, before a minute of speaking.
         pass
     prepared = prepare(plan_path, voice=wanted.voice, pace=wanted.pace, store=store, progress=speech_progress)
     if prepared.advice:
@@ -246,7 +247,7 @@ def landed(
     for _ in range(_LANDINGS):
         if not levels.limited_by_peak:
             break
-        # Holding peaks costs a little loudness, which asks for a little more gain: hence the rounds.
+        # Limiting peaks costs a little loudness, which then needs a little more gain: hence the rounds.
         wanted_db = target_lufs - (levels.integrated_lufs - levels.gain_db)
         cap_db = max(CEILING_DBTP - headroom_db - wanted_db - 0.05, uncut_db - MOST_HOLD_DB)
         clips = _held(load_clip, cap_db)

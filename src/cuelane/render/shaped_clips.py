@@ -16,7 +16,7 @@ from cuelane.base.schedule import Schedule
 from cuelane.hearing.speech_shape import OFF, ShapeChoice, choose_shape, shape_speech
 from cuelane.speech.finish import TRUE_PEAK_DBTP, hold_peaks
 
-# The choice is a mean over clips; this many say it.
+# The choice is by a mean over clips; this many are enough for it.
 _MOST_CLIPS_WEIGHED = 32
 _VERSION = 1
 

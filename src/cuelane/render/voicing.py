@@ -1,8 +1,8 @@
-"""How long each line of a session lasts, and which clip sounds: estimated at first, then spoken.
+"""How long each line of a session lasts, and which clip is played: estimated at first, then spoken.
 
-The arrangement decides what is offered, and what is offered decides what must be spoken. So a session is
-arranged with estimates, what that offered is spoken, and it is arranged again with real lengths, until no
-line is new: two or three times in practice.
+Which lines are offered depends on their lengths, and their lengths are known only once they are spoken. So a
+session is arranged with estimates, the lines that were offered are spoken, and it is arranged again with real
+lengths, until no new line is offered: two or three times in practice.
 """
 
 from __future__ import annotations

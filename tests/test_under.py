@@ -505,7 +505,7 @@ def test_peaks_that_would_meet_make_the_music_give_way(tmp_path: Path, folder: P
     assert report.loudness_lufs == pytest.approx(-16.0, abs=0.3)
     softer = [note for note in report.notes if "spiky.wav is played" in note]
     assert len(softer) == 1
-    assert "its peaks are too tall" in softer[0]
+    assert "its peaks are too high" in softer[0]
     # Away from events what is left of the dips is the 3 dB that a song's own peaks may cost.
     music_db = (report.plan.music_db - report.plan.gain_db)[: SESSION.events[0].onset_sample // NODE - 60]
     assert -3.5 < music_db.min() < -0.5

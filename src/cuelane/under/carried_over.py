@@ -1,4 +1,4 @@
-"""What the mixed file carries over from its track: title and other tags, chapters, cover."""
+"""What the mixed file takes over from its track: title and other tags, chapters, cover."""
 
 from __future__ import annotations
 

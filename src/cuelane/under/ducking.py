@@ -1,10 +1,10 @@
 """The music's gain, from the plan and not from a detector.
 
-A gain is a line of nodes in decibels, 10 ms apart, straight between them. Before an event it goes down in
-half a cosine, is at its depth 50 ms before the onset, holds to 50 ms after the end, and is back within 0.6 s.
-Events closer than 1.2 s hold it down between them, at the lesser of their depths. No ramp passes 0.08 dB per
-ms, so no gain steps: deeper ducks take longer ramps before the onset. The way back has 0.6 s, and no duck is
-deeper than a ramp of that length can be.
+A gain is given in decibels at nodes 10 ms apart, and runs straight between them. Before an event it goes down
+along half a cosine, reaches its depth 50 ms before the onset, stays there until 50 ms after the end, and is
+back within 0.6 s. Between events closer than 1.2 s it stays down, at the smaller of their depths. No ramp is
+steeper than 0.08 dB per ms, so that no step is heard: a deeper duck begins earlier. The ramp back takes at
+most 0.6 s, which limits the depth of every duck.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ RELEASE_MS = 540
 HELD_GAP_MS = 1_200
 MOST_SLOPE_DB_PER_MS = 0.08
 WHOLE_SLOPE_DB_PER_MS = 0.018
-"""For the gain of everything, which comes on top of the music's own: together under 0.1 dB per ms."""
+"""For the common gain of track and music, which adds to the music's own: together under 0.1 dB per ms."""
 
 DEEPEST_DB = RELEASE_MS * MOST_SLOPE_DB_PER_MS * 2 / np.pi
 
@@ -54,7 +54,7 @@ def duck_nodes(ducks: Sequence[Duck], n_nodes: int, node_frames: int, sample_rat
 
 
 def _lower(gain: Array, first: float, last: float, depth_db: float, node_frames: int, per_ms: float) -> None:
-    """Take `gain` down to -depth_db between two samples at least, with a ramp on either side."""
+    """Lower `gain` to -depth_db or less between two samples, with a ramp on either side."""
     # Half a cosine is pi/2 times as steep in its middle as a straight line.
     attack = max(ATTACK_MS, depth_db * np.pi / 2 / MOST_SLOPE_DB_PER_MS) * per_ms
     release = RELEASE_MS * per_ms
@@ -88,7 +88,7 @@ def under_ceiling(
     low = np.flatnonzero(most_db < np.maximum(gain_db[:-1], gain_db[1:]))
     if not low.size:
         return held
-    # A bound is felt no further away than its slope takes to rise to the highest wanted.
+    # A bound acts no farther away than the slope needs to rise from it to the highest gain wanted.
     reach = int(np.ceil((float(gain_db.max()) - float(most_db[low].min())) / step)) + 1
     for near in np.split(low, np.flatnonzero(np.diff(low) > 2 * reach + 1) + 1):
         first, last = max(0, int(near[0]) - reach), min(len(most_db), int(near[-1]) + 1 + reach)

@@ -1,8 +1,8 @@
 """How far the music goes down for each event, and the gains of the whole: decided before anything is mixed.
 
-Each cue and pip has been measured where it lies; the music that will lie under it is known from the bed.
-Everything is heard with one ear (see :mod:`cuelane.hearing.bands`), speech at the median loudness of
-the track's own cues standing for normal vocal effort.
+Each cue and pip has been measured at its place in the track, and the music that will be under it is known
+from the bed. All levels are for one ear (see :mod:`cuelane.hearing.bands`); speech at the median loudness of
+the track's own cues stands for normal vocal effort.
 """
 
 from __future__ import annotations
@@ -46,17 +46,17 @@ MOST_PEAK_DIP_DB = 3.0
 
 _PART = 1_000 * NODES_PER_HOP
 _SUM_ROUNDS = 5
-"""Chosen: gain, dips and loudness depend on each other; each round moves the loudness less than the last."""
+"""Chosen: gain, dips and loudness depend on each other; each round changes the loudness less."""
 _FIT_ROUNDS = 5
 """Chosen: a bound on rounds that end as soon as the songs' peaks stay where they are allowed."""
 
 MARGIN_SII = 0.02
-"""Aimed at beyond a cue's target, for what frames of 100 ms do not see of the music."""
+"""Added to a cue's target, for changes of the music within the frames of 100 ms."""
 
 
 @dataclass(frozen=True)
 class Need:
-    """What an event needs of the music under it: ``depth_lu`` down, and what it then reaches.
+    """By how much the music must go down for an event, ``depth_lu``, and how well the event is then heard.
 
     ``value`` is a cue's SII or a pip's dB over the masker in its critical band; ``reached`` says whether that
     is its target. ``wanted_lu`` is the depth that would be enough for it, inf where none is.
@@ -136,9 +136,9 @@ def plan_mix(
 ) -> MixPlan:
     """Return the gains that land the sum on its loudness with no peak over the ceiling.
 
-    Where peaks of speech and music could meet over the ceiling the music gives way, in ramps as smooth as its
-    ducks; only where the track's own peaks pass it does the whole give way, by 3 dB at most. Nothing reacts
-    to the sound: the bound on each 10 ms is known beforehand.
+    Where peaks of speech and music together could exceed the ceiling the music is lowered, in ramps as smooth
+    as its ducks; only where the track's own peaks exceed it is the whole lowered, by 3 dB at most. Nothing
+    reacts to the sound as it comes: the bound on each 10 ms is known beforehand.
     """
     node, rate, n_nodes = node_frames(bed.sample_rate), bed.sample_rate, bed.n_nodes
     music, voice = bed.profile(n_channels), _padded(track.profile, bed.n_nodes)
@@ -203,7 +203,7 @@ def _room_for_music(
     """Fill `most_db` with the gain, in dB, at which the music's peak and the voice's meet the ceiling."""
     for part, ends in _parts(len(music.peak)):
         peak = music.peak[part]
-        # The music never has to give way by more than 20 dB for a peak; the rest is the whole's to give.
+        # The music is never lowered by more than 20 dB for a peak; beyond that the whole is lowered.
         left = np.maximum(ceiling - voice.peak[part], peak * 0.1 * _peaks(ducked_db[ends]))
         with np.errstate(divide="ignore", invalid="ignore"):
             most_db[part] = np.where(peak > 0, 20 * np.log10(left / peak), np.inf)
@@ -225,8 +225,8 @@ def fit_music(
 ) -> tuple[Bed, MixPlan, int]:
     """Return the music laid out, the gains, and the number of channels.
 
-    A song whose own peaks would need deep dips is made softer; that moves the gain of the whole, which moves
-    where its peaks lie, so it is done again until it holds.
+    A song whose own peaks would need deep dips is played softer. That changes the gain of the whole and so
+    the level of its peaks, so it is repeated until no song changes.
     """
     n_nodes = -(-schedule.n_frames // node_frames(schedule.sample_rate))
     loudness_lufs = sound.speech_lufs + options.music_level_lu

@@ -1,4 +1,4 @@
-"""The track and its music, measured before anything is mixed; and whether the track is its schedule's."""
+"""Measures the track and its music before anything is mixed; tells whether the schedule is the track's."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ LOST_BELOW_SPEECH_LU = 20.0
 MOST_LOST_SHARE = 10
 """Chosen: with more than one cue in ten lost it is another track; with fewer, one that somebody edited."""
 LONGER_IS_TOLD_S = 0.5
-"""Chosen: well over what an encoder adds to the end, and less than any edit that somebody makes."""
+"""Chosen: well over what an encoder adds to the end, and less than a person's edit would change."""
 _MOST_WAITING = 3
 
 
@@ -43,7 +43,7 @@ def measured(
     enough = threading.Event()
 
     def hoped() -> float:
-        """Return the frames that the files being read may cover, by what those before have held to a byte."""
+        """Return the frames that the files being read may cover, estimated from their sizes in bytes."""
         of_read = sum(song.path.stat().st_size for song in songs)
         of_these = sum(path.stat().st_size for path, _ in reading)
         return covered * of_these / of_read if of_read else 0.0

@@ -25,8 +25,8 @@ Progress = Callable[[int, int], None]
 CEILING_DBTP = -1.0
 """The most that a file may reach once decoded: EBU R 128, at most -1 dBTP."""
 LOWERED_BEYOND_DB = (0.2, 1.0)
-"""Where an encoder's noise adds more than its headroom, it is elsewhere each time the mix is another, so the
-whole is encoded again under a ceiling lower by what was too much, and by this much beyond; then once more."""
+"""Where an encoder's noise adds more than its headroom, the whole is encoded again under a ceiling lower by
+the excess and by this much more, since a changed mix has its noise elsewhere; if need be, once more."""
 
 _BLOCK_NODES = 128
 """Chosen: 1.28 s at a time costs NumPy few calls, and is small beside a decoder's own memory."""
@@ -56,7 +56,7 @@ class Mixdown:
     metadata: Metadata
 
     def write(self, path: Path, gains: MixPlan, progress: Progress) -> Meter:
-        """Write the sum and return what was read in all that a player will decode of it.
+        """Write the sum and return the meter's reading of what a player will decode.
 
         A lossless file holds what was mixed; a lossy one is decoded again.
         """
@@ -107,8 +107,8 @@ def write_under_ceiling(
 
     Returns
     -------
-    The gains of the file that is kept, and its reading; its peaks may still be over, which is the caller's
-    to tell.
+    The gains of the file that is kept, and its reading; its peaks may still be over the ceiling, which the
+    caller must report.
     """
     form = format_of(path)
     ceiling_dbtp = planned_ceiling_dbtp(form)

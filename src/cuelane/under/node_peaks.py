@@ -13,7 +13,7 @@ Block = npt.NDArray[np.float32]
 _OVERSAMPLING = 4
 _LONGEST_STRIDE = 24
 _MOST_PRODUCTS = 480_000
-"""At once, so that what they give stays in the processor's cache."""
+"""Chosen: so many products at once, so that they stay in the processor's cache."""
 
 
 class NodePeaks:
@@ -28,7 +28,7 @@ class NodePeaks:
         self._node, self._stride, self._n_channels = node, stride, n_channels
         self._matrix = interpolation_matrix(_OVERSAMPLING, stride).astype(np.float32)
         self._batch = max(1, _MOST_PRODUCTS // (self._matrix.size * (node // stride)))
-        # A point leans on 11 samples before its own and on 12 after.
+        # A point depends on 11 samples before its own and 12 after.
         self._pending = np.zeros((HALF_LENGTH - 1, n_channels), dtype=np.float32)
         self._peaks: list[Block] = []
 

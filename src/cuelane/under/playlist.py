@@ -1,7 +1,7 @@
 """Music files laid out along a session: matched in loudness, joined by equal-power crossfades.
 
 Silence at a file's ends is left out. Every file is read once to measure it and once to play it, in blocks;
-what is kept of it grows by 0.1 MB a minute.
+the measurement kept in memory grows by 0.1 MB a minute.
 """
 
 from __future__ import annotations
@@ -97,7 +97,7 @@ def lay_out(
 
 @dataclass(frozen=True, eq=False)
 class Bed:
-    """All the music of a session, before it makes way for anything."""
+    """All the music of a session, before it is lowered for any event."""
 
     placements: tuple[SongPlacement, ...]
     n_nodes: int
@@ -185,7 +185,8 @@ class Bed:
                     target = block[(begin - first) * node :][: len(sound)]
                     inside = begin - placed.start_node
                     if inside < placed.fade_in or stop > placed.end_node - placed.fade_out:
-                        # Straight between nodes of 10 ms: a sine for each sample takes longer than decoding.
+                        # Linear between nodes of 10 ms: a sine for each sample would take longer than
+                        # decoding.
                         ends = placed.gain * placed.fade(np.arange(inside, inside + (stop - begin) + 1.0))
                         gain = np.interp(np.arange(len(sound)) / node, np.arange(len(ends)), ends)
                         target += sound * gain.astype(np.float32)[:, np.newaxis]

@@ -36,8 +36,8 @@ MOST_SONGS = 1_000
 
 @dataclass(frozen=True, eq=False)
 class UnderReport:
-    """What was made of which songs. ``loudness_lufs`` and ``true_peak_dbtp`` are those of the file as a
-    player decodes it, ``softened_lu`` how far its peaks keep a song under its level."""
+    """What was made, and of which songs. ``loudness_lufs`` and ``true_peak_dbtp`` are those of the file as a
+    player decodes it; ``softened_lu`` is by how much each song is softer than asked because of its peaks."""
 
     out: Path
     schedule: Path
@@ -112,7 +112,7 @@ def under(
     made, inputs = schedule_beside(out), (track, schedule_path, *music)
     delivery = partial(all_or_nothing, out, made, inputs=inputs, listing=made, force=force)
     with delivery():
-        # Told before anything is measured.
+        # Refused here, before anything is measured.
         pass
     planned = _planned(track, music, schedule_path, form, options)
     mixdown, target_lufs = planned.mixdown, options.target_lufs
@@ -156,7 +156,7 @@ def _planned(
     bed, gains, n_channels = fit_music(sound, songs, schedule, options, planned_ceiling_dbtp(form))
     softer = softer_songs(bed, sound.speech_lufs + options.music_level_lu)
     notes += [
-        f"{path} is played {missing_lu:.1f} LU softer than asked: its peaks are too tall, or it is too soft"
+        f"{path} is played {missing_lu:.1f} LU softer than asked: its peaks are too high, or it is too soft"
         for path, missing_lu in softer.items()
     ]
     metadata, left_out = carried_over(track, info, schedule, form)
@@ -185,8 +185,8 @@ def _peaks_over(form: AudioFormat, meter: Meter) -> list[str]:
     if not form.lossy or meter.true_peak_dbtp <= CEILING_DBTP:
         return []
     return [
-        f"the encoder of {form.name} adds peaks up to {meter.true_peak_dbtp:.1f} dBTP, where "
-        f"{CEILING_DBTP:g} was meant: write {LOSSLESS_WORDS} to be under it, or use a lower --level"
+        f"the encoder of {form.name} raises peaks to {meter.true_peak_dbtp:.1f} dBTP, above the limit of "
+        f"{CEILING_DBTP:g}: write {LOSSLESS_WORDS} to stay under it, or use a lower --level"
     ]
 
 

@@ -19,7 +19,7 @@ Block = npt.NDArray[np.float32]
 
 SHORTEST_S = 5.0
 OWN_RATES = range(32_000, 384_001)
-"""Hz. Beyond them a file is measured as it is played, since a meter's filters are unlike at such rates."""
+"""Hz. Beyond them a file is resampled and then measured, since the meter's filters differ at such rates."""
 
 RESAMPLED_PEAK = 10 ** (0.5 / 20)
 """Resampling moves peaks. Measured on the highest tenth of the peaks of 27 songs: by 0.25 dB at most; noise
@@ -50,7 +50,7 @@ class Song:
 
     @property
     def usual_peak_dbtp(self) -> float:
-        """The true peak that one 10 ms in a thousand passes: several a minute, not the single tallest."""
+        """The true peak that one node in a thousand exceeds: several a minute, not the single highest."""
         sounding = self.profile.peak[self.first_node : self.end_node]
         return float(20 * np.log10(np.quantile(sounding, 0.999)))
 

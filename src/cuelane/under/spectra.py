@@ -62,7 +62,7 @@ class BandSpectra:
                 stereo = self._n_channels == 2
                 parts = (fft(framed, overwrite_x=True) if stereo else rfft(framed)).view(np.float32)
                 np.square(parts, out=parts)
-                # Few rows at once, since larger products are split over threads that wait for each other.
+                # Few rows at once: larger products are split over threads, which then wait for each other.
                 for i in range(0, len(sounding), 2):
                     rows[sounding[i : i + 2]] = parts[i : i + 2] @ self._matrix
             self._rows.append(rows)
@@ -79,7 +79,8 @@ class BandSpectra:
 
 @functools.lru_cache(maxsize=8)
 def _matrix(sample_rate: int, n_channels: int, n_fft: int, hop: int) -> Block:
-    """Return what sums the squared parts of a spectrum, shape (2 * n_bins, 18 bands, K-weighted, plain)."""
+    """Return the matrix that sums the squared parts of a spectrum, shape (2 * n_bins, 20): 18 bands, the
+    K-weighted power and the plain power."""
     bin_hz = sample_rate / n_fft
     if n_channels == 2:
         bins = np.abs(np.fft.fftfreq(n_fft, 1 / n_fft))

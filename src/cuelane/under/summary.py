@@ -1,4 +1,4 @@
-"""What came of putting music under a track, as lines for the person who did it."""
+"""The result of putting music under a track, as lines for the person who did it."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def _advice(report: UnderReport) -> list[str]:
         ways = []
         lower = max(need.wanted_lu - need.depth_lu for need in helped)
         level = math.floor((report.music_level_lu - lower) * 2) / 2
-        # A song held down by its peaks does not follow its level.
+        # A song that is played softer because of its peaks does not follow --level.
         if report.softened_lu == 0 and level >= -40:
             ways.append(f"--level {level:g}")
         depth = math.ceil(max(need.wanted_lu for need in helped) * 2) / 2

@@ -1,4 +1,4 @@
-"""What a track sounds like where its schedule says something is: read once, each event where it lies."""
+"""Measures a track at each of its schedule's events, in one reading."""
 
 from __future__ import annotations
 

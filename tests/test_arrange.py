@@ -370,7 +370,7 @@ def test_a_breath_block_is_announced_before_its_first_breath() -> None:
     ]
     led = [
         *["Breathe in.", "Breathe out."] * 2,
-        "From here the tones lead.",
+        "Now the tones lead.",
         "One more after this.",
     ]
     assert texts[3:-2] == led

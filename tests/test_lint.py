@@ -312,6 +312,7 @@ class TestAllow:
             ("screen-words", plan(squat="form: Watch me.")),
             ("side-by-hand", plan(lunge="form: Left foot back.")),
             ("too-long", plan(squat="form: " + "word " * 90)),
+            ("too-dense", plan(squat="form: {text: " + "word " * 44 + ", must: true}")),
             ("not-words", plan(squat="form: Take 5.")),
             ("no-warm-up", LONG.format(title="T", block="Cool-down", work="90s")),
             ("no-cool-down", LONG.format(title="Warm-up", block="B", work="90s")),
@@ -373,10 +374,27 @@ def test_included_plans_are_checked_with_their_own_allow(tmp_path: Path) -> None
 def test_the_codes_are_stable() -> None:
     """Plans hold these words: a change breaks them."""
     assert tuple(WARNINGS) == (
-        "screen-words", "side-by-hand", "too-long", "not-words", "no-warm-up", "no-cool-down",
+        "screen-words", "side-by-hand", "too-long", "too-dense", "not-words", "no-warm-up", "no-cool-down",
         "two-things", "not-first", "inside-aim", "two-names", "name-twice", "stay-down", "no-cautions",
         "unknown-warning", "uneven-sides", "same-load", "speaking-rate", "unknown-activity",
     )  # fmt: skip
+
+
+def test_words_a_minute_are_counted_over_the_first_set(tmp_path: Path) -> None:
+    """Of 30 s, 45 words are 90 a minute and may be; one more is 92, and each half of a set has half of that.
+
+    Common practice, no source: about half of a set at most, at the pace of read speech.
+    """
+    for sides, most in (("alternate", 45), ("each", 22)):
+        for more, said in ((0, []), (1, ["too-dense"])):
+            # Its name is one word, and the set-up has the others.
+            setup = " ".join(["word"] * (most - 1 + more))
+            found = warnings_of(
+                tmp_path, plan(lunge=f"setup: {setup}").replace("alternate", sides), lambda _: 1.0
+            )
+            assert codes(found) == said, (sides, more)
+    assert "has to carry 92 words a minute" in found[0].message
+    assert found[0].hint.startswith("cut a word")
 
 
 def test_every_code_has_a_rule_and_every_rule_a_code() -> None:

@@ -13,6 +13,7 @@ from typing import Any
 from cuelane.base.errors import Mark
 from cuelane.base.language import load_language
 from cuelane.base.units import format_duration
+from cuelane.lint.density import FOLLOWED_IN_A_SET, Density
 from cuelane.lint.handbook import follows_down, handbook
 from cuelane.lint.line_signs import found, how_spoken, not_words, patterns
 from cuelane.lint.pointing import WARN, pointing
@@ -66,13 +67,14 @@ def lint(
 
     `seconds_of` tells how long a text takes to say, `spoken_as` in which words an engine will be given it.
     """
-    quiet = set(loaded.plan.allow)
+    quiet, density = set(loaded.plan.allow), Density(session)
     language, rooms = session.plan.language, Rooms(session)
     warnings: list[LintWarning] = []
     for plan in plans_of(loaded):
         for line in spoken_lines(plan):
             allowed = quiet | set(line.allow)
-            for warning in _about(line, language, rooms, seconds_of, spoken_as):
+            about = _about(line, language, rooms, seconds_of, spoken_as)
+            for warning in (*about, *_density(line, density)):
                 if warning.code not in allowed:
                     warnings.append(warning)
         warnings += _about_allow(plan)
@@ -150,6 +152,18 @@ def _length(
     message = f"this takes about {seconds:.1f} s to say, but {room.where} has {room_s:.1f} s for it"
     words = "a word" if too_many == 1 else f"about {too_many} words"
     yield _warning("too-long", line, "", message, f"cut {words}, or give it more time")
+
+
+def _density(line: SpokenLine, density: Density) -> Iterator[LintWarning]:
+    for rate, too_many in density.too_dense(line):
+        message = (
+            f"the first set of '{line.exercise}' has to carry {rate} words a minute, more than the "
+            f"{FOLLOWED_IN_A_SET} that can be followed while exercising"
+        )
+        words = "a word" if too_many < 2 else f"about {too_many} words"
+        yield _warning(
+            "too-dense", line, "", message, f"cut {words} of its set-up, or say them in its preview"
+        )
 
 
 def _warning(code: str, line: SpokenLine, part: str, message: str, hint: str) -> LintWarning:

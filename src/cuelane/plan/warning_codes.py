@@ -11,6 +11,7 @@ WARNINGS = {
     "screen-words": "words that make sense only to someone who sees a picture",
     "side-by-hand": "a side named outright in an exercise whose sides change",
     "too-long": "a line longer than any interval it could go in",
+    "too-dense": "more words in an exercise's first set than can be followed while exercising",
     "not-words": "digits, units, abbreviations and signs, with how they will be said",
     "no-warm-up": "a session over 20 minutes without a block named as a warm-up",
     "no-cool-down": "a session over 20 minutes that does not end with a block named as a cool-down",

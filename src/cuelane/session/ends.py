@@ -43,10 +43,16 @@ def easy_places(texts: Sequence[str], length_ms: int) -> list[float]:
     return places
 
 
+def word_count(text: str) -> int:
+    """Return how many words a text takes the time of.
+
+    A digit takes as long as a word, and a language without spaces about a word for eight letters.
+    """
+    return max(len(text.split()), len(text) // 8) + sum(letter.isdigit() for letter in text)
+
+
 def _easy_ms(text: str) -> int:
-    """A digit takes as long as a word, and a language without spaces about a word for eight letters."""
-    words = max(len(text.split()), len(text) // 8) + sum(letter.isdigit() for letter in text)
-    return words * _EASY_WORD_MS + (sum(text.count(mark) for mark in ".!?") + 1) * _EASY_STOP_MS
+    return word_count(text) * _EASY_WORD_MS + (sum(text.count(mark) for mark in ".!?") + 1) * _EASY_STOP_MS
 
 
 # Below this length a session needs neither a warm-up nor a cool-down of its own: common practice, no source.

@@ -1,8 +1,8 @@
 """Written words to words an engine says right: numbers, units, signs and abbreviations spelled out.
 
 Engines read some of these wrongly ("40s" as "forty z", "10-12" as "ten twelve") and each in its own way;
-after this, all say the same. English is spelled out in full. In other languages punctuation is tidied and
-figures are left to the engine, which knows its language's numbers.
+after this, all say the same. English is spelled out here, others by the rules of `number_words`; in a
+language without rules punctuation is tidied and figures are left to the engine.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import unicodedata
 from collections.abc import Callable
 
 from cuelane.speech.lexicon import Lexeme, Lexicon
+from cuelane.speech.number_words import number_words
 
 PREPARE_VERSION = 1
 """Part of every recipe: raise it when a text would be said differently."""
@@ -74,6 +75,8 @@ _ABBREVIATIONS = {
     r"secs?\.?": "seconds",
     r"mins": "minutes",
 }
+_SHOUTED = re.compile(r"(?<![\w.])[^\W\d_a-zß-öø-ÿ]{2,}(?: [^\W\d_a-zß-öø-ÿ]{2,})*(?![\w.]\w)(?!\w)")
+_SHOUTED_WORD = re.compile(r"(?=.*[AEIOUYÀ-ÅÈ-ÏÒ-ÖÙ-Ý])\w{4,}")
 _FRACTIONS = {"½": "a half", "¼": "a quarter", "¾": "three quarters", "⅓": "a third", "⅔": "two thirds"}
 _WRITTEN_FRACTIONS = {"1/2": "½", "1/4": "¼", "3/4": "¾", "1/3": "⅓", "2/3": "⅔"}
 
@@ -89,8 +92,11 @@ def spoken_as(text: str, language: str = "en", lexicon: Lexicon | None = None) -
 def prepare(text: str, language: str, lexicon: Lexicon | None, say: Callable[[Lexeme], str | None]) -> str:
     """Return `text` prepared, with `say` deciding how a word found in the lexicon is handed to the engine."""
     words = _tidy(text)
+    words = _without_capitals(words, lexicon)
     if language.split("-")[0].lower() == "en":
         words = _english(words)
+    elif (other := number_words(language)) is not None:
+        words = other.say(words)
     words = _punctuate(words)
     return lexicon.apply(words, say) if lexicon is not None and words else words
 
@@ -113,9 +119,32 @@ def _tidy(text: str) -> str:
     return " ".join("".join(kept).split())
 
 
+def _without_capitals(text: str, lexicon: Lexicon | None) -> str:
+    """Return `text` with words in capitals written small, which engines may spell letter by letter.
+
+    A short one alone is an abbreviation (``EMOM`` of a lexicon too); two in a row, or one of four letters and
+    more with a vowel in it, are somebody shouting.
+    """
+    known = {spelling for lexeme in (lexicon.lexemes if lexicon else ()) for spelling in lexeme.graphemes}
+
+    def shouted(match: re.Match[str]) -> str:
+        words = match[0].split(" ")
+        if set(words) & known or (len(words) == 1 and not _SHOUTED_WORD.fullmatch(words[0])):
+            return match[0]
+        begins = (
+            not match.string[: match.start()].strip() or match.string[: match.start()].rstrip()[-1] in ".!?"
+        )
+        said = match[0].lower()
+        return said[:1].upper() + said[1:] if begins else said
+
+    return _SHOUTED.sub(shouted, text)
+
+
 def _english(text: str) -> str:
     for written, sign in _WRITTEN_FRACTIONS.items():
         text = re.sub(rf"(?<![\d/]){written}(?![\d/])(?!\s*$)", sign, text)
+    text = re.sub(r"(?<=\d)\s?([½¼¾⅓⅔])", r" and \1", text)
+    text = re.sub(rf"([½¼¾⅓⅔])\s?({_UNIT})(?![\w/])", _part_of_unit, text)
     text = re.sub(r"(?i)\b(round|set|rep|part|block|day|week)s? ([½¼¾⅓⅔])", _round_of, text)
     text = re.sub(r"(?<!\w)(\d{1,2}):([0-5]\d)(?:\.0+)?(?![\d:])", _clock, text)
     text = re.sub(r"(?<!\w)(\d+)(st|nd|rd|th)\b", lambda match: _words(match[1], "ordinal"), text)
@@ -156,6 +185,11 @@ def _punctuate(text: str) -> str:
 def _round_of(match: re.Match[str]) -> str:
     written = {sign: written for written, sign in _WRITTEN_FRACTIONS.items()}[match[2]]
     return f"{match[1]} {written}"
+
+
+def _part_of_unit(match: re.Match[str]) -> str:
+    one, many = _UNITS[match[2]]
+    return f"{match[1]} {many if match.string[: match.start()].endswith(' and ') else one}"
 
 
 def _keep_stop(said: str) -> Callable[[re.Match[str]], str]:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 def render(
     plan: Annotated[Path, typer.Argument(help="The plan file.")],
     out_file: Annotated[Path, typer.Option("--out", "-o", help=f"The audio to write: {SUFFIX_WORDS}.")],
+    variant: Annotated[str | None, typer.Option(help="A variant that the plan gives, by its name.")] = None,
     voice: Annotated[str | None, typer.Option(help="Another voice than the plan's.")] = None,
     pace: Annotated[float, typer.Option(min=0.8, max=1.15, help="How fast the voice speaks.")] = 1.0,
     loudness: Annotated[
@@ -34,10 +35,12 @@ def render(
     as_json: Annotated[bool, typer.Option("--json", help="Report as JSON.")] = False,
 ) -> None:
     """Render a plan to one audio file for a phone, with chapters, captions, a page and a description."""
+    from cuelane.plan.variants import Chosen
     from cuelane.render.run import RenderOptions
     from cuelane.render.run import render as render_plan
 
     options = RenderOptions(
+        variant=Chosen(variant) if variant else None,
         voice=voice,
         pace=pace,
         for_music=for_music,

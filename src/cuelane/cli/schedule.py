@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 def schedule(
     plan: Annotated[Path, typer.Argument(help="The plan file.")],
+    variant: Annotated[str | None, typer.Option(help="A variant that the plan gives, by its name.")] = None,
     voice: Annotated[str | None, typer.Option(help="Another voice than the plan's.")] = None,
     pace: Annotated[float, typer.Option(min=0.8, max=1.15, help="How fast the voice speaks.")] = 1.0,
     estimate: Annotated[bool, typer.Option(help="Estimate lengths instead of speaking the lines.")] = False,
@@ -37,6 +38,7 @@ def schedule(
 ) -> None:
     """Show a session's timetable, its totals, balance and room, without rendering it."""
     from cuelane.audio.store import ClipStore
+    from cuelane.plan.variants import Chosen
     from cuelane.render.preview import preview, room_over_music
     from cuelane.render.run import prepare
 
@@ -44,8 +46,16 @@ def schedule(
         raise typer.BadParameter("--room needs the spoken clips; leave out --estimate")
     store = ClipStore()
     with progress("Speaking", quiet=as_json or as_csv) as report:
-        prepared = prepare(plan, voice=voice, pace=pace, speak=not estimate, store=store, progress=report)
-    seen = preview(prepared, pace)
+        prepared = prepare(
+            plan,
+            variant=Chosen(variant) if variant else None,
+            voice=voice,
+            pace=pace,
+            speak=not estimate,
+            store=store,
+            progress=report,
+        )
+    seen = preview(prepared)
     if room:
         with progress("Measuring room", quiet=as_json):
             measured = room_over_music(prepared, store, music=music, music_level_lu=music_level)
@@ -69,6 +79,7 @@ def schedule(
 def _print_text(seen: Preview, brief: bool, why: bool) -> None:
     from cuelane.facts import summary_lines
     from cuelane.hearing.report import summary_lines as room_lines
+    from cuelane.plan.variants import variant_lines
     from cuelane.session.timetable import timetable
 
     width = min(72, max(40, shutil.get_terminal_size((60, 24)).columns))
@@ -86,5 +97,7 @@ def _print_text(seen: Preview, brief: bool, why: bool) -> None:
         for line in room_lines(seen.room, found.sample_rate):
             indent = " " * (len(line) - len(line.lstrip()))
             out(textwrap.fill(line.strip(), 72, initial_indent=indent, subsequent_indent=indent + "  "))
+    for line in variant_lines(seen.prepared.loaded):
+        out(line)
     for warning in seen.warnings:
         note(f"warning: {warning}")

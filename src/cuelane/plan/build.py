@@ -93,6 +93,9 @@ def _place(value: object, node: Node, mark: Mark) -> None:
         for index, item in enumerate(value):
             inner = node.items[index] if isinstance(node, Sequence) else node
             _place(item, inner, inner.mark)
+    elif isinstance(value, dict) and isinstance(node, Mapping):
+        for key, inner in node.entries.items():
+            _place(value.get(key), inner, node.key_marks[key])
     elif isinstance(value, Part):
         value.place(mark, dict(node.key_marks) if isinstance(node, Mapping) else {})
         for key, inner in node.entries.items() if isinstance(node, Mapping) else ():

@@ -8,7 +8,7 @@ one, not in a circle, at most ``MAX_INCLUDE_DEPTH`` deep and ``MAX_INCLUDES`` in
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from cuelane.base.errors import Mark, PlanError, Problem
@@ -20,25 +20,30 @@ from cuelane.plan.model import Include, Item
 from cuelane.plan.own_folder import file_inside
 from cuelane.plan.parse import Budget, parse
 from cuelane.plan.source_text import MAX_ALL_CHARACTERS, MAX_PROBLEMS, Lines, fail, read_lines
+from cuelane.plan.variants import Chosen, check_variants, varied
 
 MAX_INCLUDE_DEPTH = 8
 MAX_INCLUDES = 64
 
 
 def load_plan(
-    path: Path, voices: Callable[[Path], Collection[str]] | None = None, *, text: str | None = None
+    path: Path,
+    voices: Callable[[Path], Collection[str]] | None = None,
+    *,
+    text: str | None = None,
+    variant: Chosen | None = None,
 ) -> LoadedPlan:
     """Return the plan at `path`, checked, with all it includes; every model object knows its place.
 
     `voices` names the voices that a plan in a folder can have. Without it the plan's voice is not checked,
     since another voice may have been chosen to speak. `text` is read in place of the file's content, for a
-    plan that is being written.
+    plan that is being written. `variant` is made of the plan, if one is given.
 
     Raises
     ------
     PlanError : with every problem of the plan and its includes, in file order.
     """
-    loader = _Loader(Path(path), voices, text)
+    loader = _Loader(Path(path), voices, text, variant)
     loaded = loader.file(loader.path, str(path), ())
     problems = list(dict.fromkeys(loader.problems))
     if problems or loaded is None:
@@ -49,7 +54,11 @@ def load_plan(
             message = f"and {loader.n_unlisted:,} more, which are not listed"
             problems.append(Problem(problems[-1].mark, message))
         raise PlanError(problems)
-    return loaded.plan
+    if variant is None:
+        return loaded.plan
+    own = loaded.plan.plan.variants.get(variant.name)
+    pace = variant.pace if variant.changes is not None or own is None else own.pace
+    return replace(loaded.plan, variant=variant.name, pace=1.0 if pace is None else pace)
 
 
 @dataclass
@@ -67,6 +76,7 @@ class _Loader:
     path: Path
     voices: Callable[[Path], Collection[str]] | None = None
     text: str | None = None
+    variant: Chosen | None = None
     problems: list[Problem] = field(default_factory=list)
     n_unlisted: int = 0
     n_characters: int = 0
@@ -82,11 +92,14 @@ class _Loader:
             if self.n_characters > MAX_ALL_CHARACTERS:
                 raise fail(name, "with this file the plan and all it includes are larger than 1 MiB")
             tree = parse(lines, self.budget)
+            if self.variant is not None and not chain:
+                tree = varied(lines, tree, self.variant)
         except PlanError as error:
             self.problems += error.problems
             return None
         parts = build(lines, tree)
         check(lines, parts, path.parent)
+        check_variants(lines, parts)
         if self.voices is not None and not chain:
             check_voice(lines, parts, self.voices(path.parent))
         place = len(self.problems)

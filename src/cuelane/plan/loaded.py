@@ -14,13 +14,16 @@ class LoadedPlan:
     """A validated plan with its file.
 
     ``includes`` maps an index in ``plan.session`` to the plan included there. ``lines`` holds the file's
-    lines as written, for messages. Every model object in ``plan`` has its ``mark``.
+    lines as written, for messages. Every model object in ``plan`` has its ``mark``. ``variant`` names the
+    variant that was made of it, and ``pace`` is how fast that wants the voice.
     """
 
     plan: Plan
     path: Path
     lines: tuple[str, ...]
     includes: dict[int, LoadedPlan] = field(default_factory=dict)
+    variant: str | None = None
+    pace: float = 1.0
 
     @property
     def folder(self) -> Path:

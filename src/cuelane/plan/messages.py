@@ -26,6 +26,7 @@ _NOUNS: dict[type[BaseModel], str] = {
     model.Include: "an include",
     model.Say: "a say item",
     model.Pause: "a rest item",
+    model.Variant: "a variant",
 }
 
 _MOST_UNKNOWN = 20

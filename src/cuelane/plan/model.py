@@ -327,6 +327,41 @@ class Pause(Part):
 Item = Include | Say | Pause | Block
 
 
+class Variant(Part):
+    """A named set of changes to the plan; what it does not say stays as it is."""
+
+    title: Name | None = Field(None, description="Instead of the plan's title, so that listeners can tell.")
+    description: Text | None = Field(None, description="Instead of the plan's.")
+    language: Name | None = Field(None, description="Instead of the plan's.")
+    voice: Name | None = Field(None, description="Instead of the plan's.")
+    pace: Annotated[float, Field(ge=0.8, le=1.15, allow_inf_nan=False)] = Field(
+        1.0, description="How fast the voice speaks."
+    )
+    pips: PipsOrOff | None = Field(None, description="Instead of the plan's; false for none.")
+    lead_in: Break | None = Field(None, description="Instead of the plan's.")
+    calls: Durations | None = Field(None, description="Instead of the plan's.")
+    coaching: Literal["spare", "usual", "full"] | None = Field(None, description="Instead of the plan's.")
+    praise: LinesOrOff | None = Field(None, description="Instead of the plan's; false for none.")
+    talk_share: TalkShare | None = Field(None, description="Instead of the plan's.")
+    closing: LinesOrOff | None = Field(None, description="Instead of the plan's; false for none.")
+    work: Length | None = Field(None, description="In every block that gives one.", examples=["30s"])
+    rest: Break | None = Field(None, description="In every block that gives one.")
+    round_rest: Break | None = Field(None, description="In every block that gives one.")
+    change: Break | None = Field(None, description="In every block that gives one.")
+    rounds: Annotated[int, Field(ge=1, le=100)] | None = Field(
+        None, description="In every block that gives them."
+    )
+    settle: Duration | None = Field(None, description="In every block that gives one.")
+    cycles: Annotated[int, Field(ge=1, le=1000)] | None = Field(
+        None, description="In every block that gives them."
+    )
+    leave_out: Names = Field(default_factory=list, description="Exercises that are not done.")
+    swap: dict[Name, Name] = Field(default_factory=dict, description="Exercises, each with another for it.")
+    blocks: dict[Name, dict[str, Any]] = Field(
+        default_factory=dict, description="Blocks by title, each with the keys that change in it."
+    )
+
+
 class Plan(Part):
     """One plan file."""
 
@@ -367,4 +402,7 @@ class Plan(Part):
     )
     exercises: dict[Name, Exercise] = Field(
         default_factory=dict, description="Each exercise by name, with what to say about it."
+    )
+    variants: Annotated[dict[Name, Variant], Field(max_length=40)] = Field(
+        default_factory=dict, description="Other sessions made of this plan: a name, and what changes."
     )

@@ -38,7 +38,8 @@ class Lines:
 
     def shown(self, mark: Mark) -> str:
         """Return the line at `mark`, safe to print; empty where it is too long for a caret below it."""
-        if mark.line > len(self.lines) or mark.column > _SHOWN_COLUMNS:
+        # A value that a series changes stands in another file.
+        if mark.file != self.file or mark.line > len(self.lines) or mark.column > _SHOWN_COLUMNS:
             return ""
         line = self.lines[mark.line - 1][:_SHOWN_COLUMNS]
         return "".join("\ufffd" if is_hidden(character) else character for character in line)

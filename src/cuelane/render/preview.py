@@ -45,9 +45,9 @@ class Preview:
         return data
 
 
-def preview(prepared: Prepared, pace: float) -> Preview:
-    """Return what there is to say about `prepared`, its lines estimated at `pace` where none is spoken."""
-    voice, language = prepared.voiced.voice, prepared.schedule.language
+def preview(prepared: Prepared) -> Preview:
+    """Return what there is to say about `prepared`."""
+    pace, voice, language = prepared.pace, prepared.voiced.voice, prepared.schedule.language
     warnings = lint(
         prepared.loaded,
         prepared.session,

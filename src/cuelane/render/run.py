@@ -28,6 +28,7 @@ from cuelane.hearing.room import room
 from cuelane.media.formats import format_of
 from cuelane.plan.load import load_plan
 from cuelane.plan.loaded import LoadedPlan, included_files
+from cuelane.plan.variants import Chosen
 from cuelane.render import mix
 from cuelane.render.shaped_clips import shaped_for_music
 from cuelane.render.voicing import Progress, Voiced, spoken_again, voiced
@@ -54,13 +55,17 @@ LoadClip = Callable[[str], Samples]
 
 @dataclass(frozen=True)
 class Prepared:
-    """A plan brought as far as its schedule. ``advice`` is empty if every must-cue has its place."""
+    """A plan brought as far as its schedule, spoken at ``pace``.
+
+    ``advice`` is empty if every must-cue has its place.
+    """
 
     loaded: LoadedPlan
     session: Session
     voiced: Voiced
     schedule: Schedule
     advice: tuple[Advice, ...]
+    pace: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -69,14 +74,16 @@ class RenderOptions:
 
     Attributes
     ----------
+    variant : a variant to make of the plan.
     voice : another voice than the plan's.
-    pace : how fast the voice speaks, 0.8 to 1.15.
+    pace : how fast the voice speaks, 0.8 to 1.15; 1.0 leaves it to the variant.
     for_music : shape a synthetic voice so that it carries over music.
     loudness_lufs : of the whole file, integrated.
     extras : write what goes with the audio beside it; ``subtitles`` adds SRT captions to that, and ``embed``
         puts the audio inside the page.
     """
 
+    variant: Chosen | None = None
     voice: str | None = None
     pace: float = 1.0
     for_music: bool = False
@@ -98,6 +105,7 @@ class Rendered:
 def prepare(
     plan_path: Path,
     *,
+    variant: Chosen | None = None,
     voice: str | None = None,
     pace: float = 1.0,
     speak: bool = True,
@@ -113,7 +121,8 @@ def prepare(
     VoiceError : the speech engine is missing or failed.
     """
     finish_interrupted(plan_path.parent)
-    loaded = load_plan(plan_path, voices=None if voice else voice_names)
+    loaded = load_plan(plan_path, voices=None if voice else voice_names, variant=variant)
+    pace = loaded.pace if pace == 1.0 else pace
     session = expand(loaded)
     definition = find_voice(voice or loaded.plan.voice, loaded.folder)
     result = voiced(
@@ -128,13 +137,15 @@ def prepare(
         "estimated": result.estimated,
         "facts": facts(session, schedule).to_dict(),
     }
+    if loaded.variant is not None:
+        extra["variant"] = loaded.variant
     if loaded.plan.description:
         extra["description"] = loaded.plan.description
     if loaded.plan.author:
         extra["author"] = loaded.plan.author
     if loaded.plan.date:
         extra["date"] = loaded.plan.date.isoformat()
-    return Prepared(loaded, session, result, replace(schedule, extra=extra), advice)
+    return Prepared(loaded, session, result, replace(schedule, extra=extra), advice, pace)
 
 
 def voice_facts(definition: VoiceDefinition) -> dict[str, str]:
@@ -183,25 +194,44 @@ def render(
     onto one that cuelane did not write, and DeliveryError when an encoder or the disk fails. No file is
     touched then.
     """
-    form, store, wanted = format_of(out), store or ClipStore(), options or RenderOptions()
-    listing = out.with_name(out.stem + LISTING)
-    targets = [out.with_name(out.stem + ending) for ending in _endings(wanted)]
-    inputs = [plan_path]
-
-    def delivery() -> AbstractContextManager[Staged]:
-        return all_or_nothing(out, *targets, inputs=inputs, listing=listing, force=force)
-
-    with delivery():
+    store, wanted = store or ClipStore(), options or RenderOptions()
+    with _delivery(out, wanted, [plan_path], force):
         # Refused here, before a minute of speaking.
         pass
-    prepared = prepare(plan_path, voice=wanted.voice, pace=wanted.pace, store=store, progress=speech_progress)
+    prepared = prepare(
+        plan_path,
+        variant=wanted.variant,
+        voice=wanted.voice,
+        pace=wanted.pace,
+        store=store,
+        progress=speech_progress,
+    )
+    return deliver(prepared, out, wanted, store=store, progress=progress, force=force)
+
+
+def deliver(
+    prepared: Prepared,
+    out: Path,
+    options: RenderOptions,
+    *,
+    store: ClipStore,
+    progress: Progress | None = None,
+    force: bool = False,
+) -> Rendered:
+    """Write the track of a plan that is prepared and spoken to `out`, and what goes with it beside it.
+
+    Raises as :func:`render`.
+    """
     if prepared.advice:
         raise ScheduleError("\n".join(str(advice) for advice in prepared.advice))
-    if wanted.for_music:
+    if options.for_music:
         prepared = _for_music(prepared, store)
     again = partial(spoken_again, voiced=prepared.voiced, store=store)
     levels, load_clip = landed(
-        prepared.schedule, clip_loader(store, again), wanted.loudness_lufs, form.speech_headroom_db
+        prepared.schedule,
+        clip_loader(store, again),
+        options.loudness_lufs,
+        format_of(out).speech_headroom_db,
     )
     extra = prepared.schedule.extra | {
         "room": as_dict(room(prepared.schedule, load_clip), prepared.schedule.sample_rate),
@@ -213,10 +243,19 @@ def render(
     }
     schedule = replace(prepared.schedule, extra=extra)
     prepared = replace(prepared, schedule=schedule)
-    inputs += included_files(prepared.loaded)
-    with delivery() as staged:
-        files = _write(prepared, out, staged, load_clip, levels, wanted, progress)
+    inputs = [prepared.loaded.path, *included_files(prepared.loaded)]
+    with _delivery(out, options, inputs, force) as staged:
+        files = _write(prepared, out, staged, load_clip, levels, options, progress)
     return Rendered(prepared, files, levels)
+
+
+def _delivery(
+    out: Path, options: RenderOptions, inputs: list[Path], force: bool
+) -> AbstractContextManager[Staged]:
+    format_of(out)
+    listing = out.with_name(out.stem + LISTING)
+    targets = [out.with_name(out.stem + ending) for ending in _endings(options)]
+    return all_or_nothing(out, *targets, inputs=inputs, listing=listing, force=force)
 
 
 def _for_music(prepared: Prepared, store: ClipStore) -> Prepared:

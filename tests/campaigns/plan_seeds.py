@@ -110,6 +110,9 @@ session:
 - {block: M, pattern: on-the-minute, every: 40s, work: 25s, rounds: 2, exercises: a}
 exercises:
   a: {remind: Again.}
+  b: {}
+variants:
+  short: {title: Ladder in brief, pace: 0.9, rounds: 1, leave_out: b, swap: {b: a}, blocks: {M: {work: 20s}}}
 """,
     """\
 title: Breath

@@ -14,7 +14,17 @@ from cuelane.base.errors import Mark, PlanError
 from cuelane.plan.limits import size_of
 from cuelane.plan.load import load_plan
 from cuelane.plan.loaded import LoadedPlan
-from cuelane.plan.model import Breath, Build, Circuit, Flow, Ladder, OnTheMinute, Part, Plan, Script
+from cuelane.plan.model import (
+    Breath,
+    Build,
+    Circuit,
+    Flow,
+    Ladder,
+    OnTheMinute,
+    Plan,
+    Script,
+)
+from cuelane.plan.parts import Part
 from cuelane.session.expand import expand
 from plan_text import EXERCISE_NAMES, FULL_PLAN
 

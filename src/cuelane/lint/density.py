@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from cuelane.lint.spoken_lines import SpokenLine
-from cuelane.plan.model import CueLine
+from cuelane.plan.parts import CueLine
 from cuelane.session.ends import word_count
 from cuelane.session.model import Interval, Session
 

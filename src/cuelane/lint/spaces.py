@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from cuelane.lint.spoken_lines import SpokenLine
-from cuelane.plan.model import CueLine, ScriptCue
+from cuelane.plan.model import ScriptCue
+from cuelane.plan.parts import CueLine
 from cuelane.session.model import Interval, Session
 
 

@@ -8,7 +8,14 @@ from dataclasses import dataclass
 from cuelane.base.errors import Mark
 from cuelane.base.roles import ROLES
 from cuelane.plan.loaded import LoadedPlan
-from cuelane.plan.model import CueLine, Exercise, Include, Say, Script, ScriptCue
+from cuelane.plan.model import (
+    Exercise,
+    Include,
+    Say,
+    Script,
+    ScriptCue,
+)
+from cuelane.plan.parts import CueLine
 
 EXERCISE_ROLES = tuple(role for role in ROLES if role in Exercise.model_fields)
 

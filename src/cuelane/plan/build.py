@@ -9,7 +9,16 @@ from pydantic import BaseModel, ValidationError
 
 from cuelane.base.errors import Mark
 from cuelane.plan.messages import got, report_all
-from cuelane.plan.model import BLOCKS, Exercise, Include, Item, Part, Pause, Plan, Say
+from cuelane.plan.model import (
+    BLOCKS,
+    Exercise,
+    Include,
+    Item,
+    Pause,
+    Plan,
+    Say,
+)
+from cuelane.plan.parts import Part
 from cuelane.plan.phrases import did_you_mean, listing, nearest, quoted
 from cuelane.plan.source_text import Lines
 from cuelane.plan.tree import Mapping, Node, Scalar, Sequence, plain

@@ -13,7 +13,6 @@ from cuelane.base.language import available_languages
 from cuelane.base.units import format_duration
 from cuelane.plan.build import Parts
 from cuelane.plan.model import (
-    CueLine,
     Entry,
     Exercise,
     ExerciseBlock,
@@ -23,6 +22,7 @@ from cuelane.plan.model import (
     ScriptInterval,
 )
 from cuelane.plan.own_folder import file_inside
+from cuelane.plan.parts import CueLine
 from cuelane.plan.phrases import did_you_mean, names, quoted
 from cuelane.plan.source_text import Lines
 from cuelane.plan.values import LEAST_LENGTH_MS

@@ -9,7 +9,7 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from cuelane.base.errors import Mark
-from cuelane.plan import model
+from cuelane.plan import model, parts
 from cuelane.plan.phrases import did_you_mean, listing, names, nearest, quoted
 from cuelane.plan.source_text import Lines
 from cuelane.plan.tree import Mapping, Node, Scalar, Sequence
@@ -18,9 +18,9 @@ _NOUNS: dict[type[BaseModel], str] = {
     model.Plan: "a plan",
     model.Exercise: "an exercise",
     model.Entry: "an exercise of a block",
-    model.CueLine: "a spoken line",
-    model.Pips: "pips",
-    model.TalkShare: "talk_share",
+    parts.CueLine: "a spoken line",
+    parts.Pips: "pips",
+    parts.TalkShare: "talk_share",
     model.ScriptCue: "a cue of a script",
     model.ScriptInterval: "an interval of a script",
     model.Include: "an include",
@@ -161,9 +161,9 @@ class _Fault:
 
     def is_unquoted_text(self) -> bool:
         """Whether words with a colon became a key and a value where a spoken line should be."""
-        fields = model.CueLine.model_fields
+        fields = parts.CueLine.model_fields
         return (
-            self.kind is model.CueLine
+            self.kind is parts.CueLine
             and isinstance(self.node, Mapping)
             and bool(self.node.key_marks)
             and not any(
@@ -182,17 +182,17 @@ class _Fault:
             options = [{"False": "false", "True": "true"}.get(word, word) for word in options]
             return f"expected {listing(options)}", did_you_mean(text, options) if text else ""
         if self.type in ("string_type", "model_type") and isinstance(self.node, Scalar):
-            if self.type == "model_type" and self.kind not in (model.CueLine, model.Entry):
+            if self.type == "model_type" and self.kind not in (parts.CueLine, model.Entry):
                 return self.expected_group(), ""
             hint = f'to have it as text, put quotes around it: "{text}"' if text else ""
             return "expected text", hint
         if self.type == "model_type":
-            return ("expected a line of text" if self.kind is model.CueLine else self.expected_group()), ""
+            return ("expected a line of text" if self.kind is parts.CueLine else self.expected_group()), ""
         return self.limits(context), self.switch_hint(text)
 
     def expected_group(self) -> str:
         required = [name for name, info in self.kind.model_fields.items() if info.is_required()]
-        if self.kind is model.Pips:
+        if self.kind is parts.Pips:
             return "expected count and spacing, or false for none"
         return f"expected keys such as {', '.join(required or list(self.kind.model_fields)[:2])}"
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from cuelane.base.language import Language
-from cuelane.plan.model import CueLine, Plan
+from cuelane.plan.model import Plan
+from cuelane.plan.parts import CueLine
 from cuelane.session.arc import arc_of
 from cuelane.session.equipment import heavier_needs_of, needs_of
 from cuelane.session.model import Interval, Session

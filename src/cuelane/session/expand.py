@@ -11,7 +11,14 @@ from collections.abc import Iterator, Sequence
 from cuelane.base.altered import altered
 from cuelane.base.language import Language, load_language
 from cuelane.plan.loaded import LoadedPlan
-from cuelane.plan.model import CueLine, Include, PatternBlock, Pause, Plan, Say
+from cuelane.plan.model import (
+    Include,
+    PatternBlock,
+    Pause,
+    Plan,
+    Say,
+)
+from cuelane.plan.parts import CueLine
 from cuelane.session.breath_words import introduced
 from cuelane.session.ends import as_lines, closing, easy_talk_ms, opening
 from cuelane.session.model import Countdown, Interval, Session

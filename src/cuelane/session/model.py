@@ -8,7 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cuelane.base.schedule import IntervalKind
-from cuelane.plan.model import CueLine, Exercise, Plan, ScriptCue
+from cuelane.plan.model import Exercise, Plan, ScriptCue
+from cuelane.plan.parts import CueLine
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from cuelane.plan.model import CueLine
+from cuelane.plan.parts import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.handling import held, spoken_names, to_fetch, untold_needs
 from cuelane.session.cues.here import APART_MS, Here, tally_of

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from cuelane.base.language import Language, fill
-from cuelane.plan.model import CueLine
+from cuelane.plan.parts import CueLine
 from cuelane.session.arc import Arc
 from cuelane.session.candidates import WEIGHTS, Candidate, History
 from cuelane.session.model import Interval

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from cuelane.plan.model import CueLine
+from cuelane.plan.parts import CueLine
 from cuelane.session.cues.here import Here, applies, own_lines, side_form, was_said, with_sides
 from cuelane.session.model import Interval
 

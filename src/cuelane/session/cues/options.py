@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from cuelane.plan.model import CueLine
+from cuelane.plan.parts import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import (
     AFTER_SET_UP,

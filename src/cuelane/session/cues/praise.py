@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from cuelane.plan.model import CueLine
+from cuelane.plan.parts import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import APART_MS, Here, Spot, applies, line_candidate, own_lines
 from cuelane.session.cues.time_calls import TEN_MS, has_ten

@@ -1,4 +1,4 @@
-"""What may be said about a recorded class when it is made into a plan."""
+"""The options of ``adapt``: what a person knows about a recorded class, and how its plan is to be timed."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """The folder that ``adapt`` makes: which files lie in it, and what of an earlier run can be used again.
 
-A file of our own that is damaged or gone only costs the time to make it anew.
+If a file of our own is damaged or gone, it is made anew, which costs time but loses nothing.
 """
 
 from __future__ import annotations
@@ -80,7 +80,7 @@ def own_clip(path: Path) -> npt.NDArray[np.float32] | None:
 
 
 def give_up_damaged_clips(folder: Path, listed: Iterable[str], staged: Staged) -> None:
-    """Let `staged` replace those of our clips that hold no sound any more: they are nobody's work."""
+    """Let `staged` replace those of our clips that no longer hold sound, since they hold nobody's work."""
     for name in listed:
         if name.startswith(f"{CLIPS}/") and is_inside(name) and own_clip(folder / name) is None:
             staged.own(folder / name)

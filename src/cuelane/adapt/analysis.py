@@ -1,4 +1,4 @@
-"""All that is found out about a recording, kept beside the plan so that a second run is quick."""
+"""Everything found in a recording, kept in a file beside the plan so that a second run is quick."""
 
 from __future__ import annotations
 
@@ -138,7 +138,7 @@ def from_json(text: str, key: str) -> Analysis | None:
         data["lost_captions"], data["notes"] = tuple(data["lost_captions"]), tuple(data["notes"])
         return Analysis(**data)
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
-        # Written by another version, or damaged: it is only a saving of time.
+        # Written by another version, or damaged: the analysis is then made anew.
         return None
 
 

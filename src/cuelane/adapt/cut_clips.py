@@ -1,4 +1,4 @@
-"""The clips of the cues that are kept, cut from the recording, or taken from an earlier run."""
+"""The clips of the cues that are kept: cut from the recording, or reused from an earlier run."""
 
 from __future__ import annotations
 

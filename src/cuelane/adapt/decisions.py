@@ -24,7 +24,7 @@ from cuelane.plan.source_text import is_hidden
 
 # Chosen: a time is written to a tenth of a second, and no two cues begin so close.
 NEAR_S = 0.33
-# Chosen, as the next: far more than a class of six hours needs; each decision is held against each cue.
+# Chosen, as the next: far more than a class of six hours needs; each decision is compared with each cue.
 MAX_BYTES = 5_000_000
 # Chosen, as the last.
 MAX_DECISIONS = 20_000
@@ -34,13 +34,13 @@ MAX_PROBLEMS = 200
 _HEAD = """\
 # What is kept of this recording. Change keep to drop, or drop to keep, at the start of a line, save, and run
 # the same command again. Only that word and the time are read. After # is why a line was proposed for
-# dropping, or what is uncertain and worth a listen.
+# dropping, or what is uncertain, so that you should listen to it.
 """
 
 
 @dataclass(frozen=True)
 class Decision:
-    """A person's word on the cue that begins at `at_s`."""
+    """What a person decided on the cue that begins at `at_s`."""
 
     keep: bool
     at_s: float
@@ -88,7 +88,7 @@ def read_decisions(path: Path) -> list[Decision]:
 
 
 def decide(cues: Sequence[FoundCue], decisions: Sequence[Decision]) -> tuple[list[bool], list[Decision]]:
-    """Return whether each cue is kept, and the decisions that met no cue."""
+    """Return whether each cue is kept, and the decisions for which no cue was found."""
     kept: list[bool] = []
     used: set[int] = set()
     for cue in cues:

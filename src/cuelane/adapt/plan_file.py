@@ -1,8 +1,8 @@
-"""A class as found, and what is kept of it, into a plan of pattern ``script``.
+"""Makes a plan of pattern ``script`` from what was found in a class and is kept of it.
 
-``recorded`` timing keeps every interval as long as it was. ``exact`` timing gives each its true length, its
-cues moved with it; where the recording was cut, the missing time becomes silence at the interval's longest
-pause, since nothing tells where the cut was.
+``recorded`` timing keeps every interval as long as it was. ``exact`` timing gives each its true length and
+moves its cues accordingly; where the recording was cut, the missing time becomes silence in the interval's
+longest pause, since it cannot be known where the cut was.
 """
 
 from __future__ import annotations
@@ -25,12 +25,12 @@ from cuelane.plan.values import LEAST_LENGTH_MS, MAX_NAME, MAX_TEXT
 TALK_LEAD_MS = 500
 # Chosen, as the last.
 TALK_TAIL_MS = 2000
-# Chosen: what is kept of an opening without words, to get ready in; more is dead air.
+# Chosen: so much of an opening without words is kept as time to get ready; more would be silence without use.
 BEFORE_COUNTDOWN_MS = 5000
-# Chosen: a cue moved farther from the pips may belong to another moment of the exercise; it is named
-# instead.
+# Chosen: a cue moved farther than this to avoid the pips might be said at the wrong moment of the exercise;
+# it is left out and reported instead.
 _EARLIER_MS, _LATER_MS = 1500, 1500
-# Chosen: less than an interval's length is measured to; smaller changes are no cuts.
+# Chosen: the accuracy to which an interval's length is measured; smaller changes are no cuts.
 _LEAST_CHANGE_MS = 250
 
 
@@ -65,7 +65,7 @@ class PlannedInterval:
 
 @dataclass(frozen=True)
 class Guess:
-    """A length that was put right: ``added_ms`` more (less, if negative) at ``at_ms`` of the recording."""
+    """A length that was corrected: ``added_ms`` more (less, if negative) at ``at_ms`` of the recording."""
 
     interval: int
     at_ms: int
@@ -74,7 +74,7 @@ class Guess:
 
 @dataclass(frozen=True)
 class Planned:
-    """The new plan's intervals, the cues that found no room, what was moved, and where that was a guess."""
+    """The new plan's intervals, the cues without room, what was moved, and where a length is a guess."""
 
     intervals: tuple[PlannedInterval, ...]
     crowded_out: tuple[CutCue, ...]
@@ -121,7 +121,7 @@ def plan_intervals(
 def _talk(
     start_ms: int, end_ms: int, cues: Sequence[CutCue], index: int, n_intervals: int, countdown_ms: int
 ) -> tuple[int, int]:
-    """Return (start, length) of a stretch of talk without the dead air before and after its words."""
+    """Return (start, length) of a stretch of talk without the silence before and after its words."""
     if n_intervals == 1:
         return start_ms, end_ms - start_ms
     if index == 0:

@@ -36,7 +36,7 @@ def doubts(analysis: Analysis) -> list[str]:
         )
     if analysis.plan_left_aside:
         found.append(
-            "The plan that was given does not fit the recording and was left aside: is it this class's? "
+            "The plan that was given does not fit the recording and was not used. Is it this class's? "
             "If it is, name the end of one countdown with --beep-at too."
         )
     once = _lengths_of_their_own(analysis)

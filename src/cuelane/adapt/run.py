@@ -39,7 +39,7 @@ from cuelane.base.seals import json_with, listed_files, sealable_json
 
 @dataclass(frozen=True)
 class Adapted:
-    """What came of it. ``kept`` goes along with ``analysis.cues``."""
+    """The result of ``adapt``. ``kept`` holds one decision for each of ``analysis.cues``."""
 
     folder: Path
     analysis: Analysis
@@ -87,7 +87,7 @@ def adapt_recording(
         all_or_nothing, *targets, home=folder, inputs=given, owned=owned, listing=listing, force=force
     )
     with delivery():
-        # Told before an hour is listened to.
+        # Refused here, before an hour of sound is analysed.
         pass
     decisions = read_decisions(folder / DECISIONS)
     with ExitStack() as stack:
@@ -118,7 +118,7 @@ def _write_plan(
     staged: Staged,
     report: Path | None,
 ) -> None:
-    """Write the plan, its report twice, and the list of all files, which lets clips go that are not used."""
+    """Write the plan, its report in both forms, and the list of all files; unlisted clips are removed."""
     folder, analysis, kept, planned = adapted.folder, adapted.analysis, adapted.kept, adapted.planned
     title = re.sub(r"[_\s]+", " ", recording.stem).strip() or "Recorded class"
     text = plan_yaml(title, planned, analysis.beep, options.language)
@@ -137,7 +137,7 @@ def _write_plan(
 def _analysed(
     opened: OpenedWhenNeeded, recording: Path, folder: Path, options: AdaptOptions, told: Step
 ) -> tuple[Analysis, str, bool]:
-    """Return what is in the recording, the key of what that rests on, and whether an earlier run found it."""
+    """Return the analysis, the key of all that it depends on, and whether it comes from an earlier run."""
     words = read_captions(options.captions) if options.captions else None
     expected_s = _countdown_ends_s(options.plan) if options.plan else ()
     key = analysis_key(recording, options)

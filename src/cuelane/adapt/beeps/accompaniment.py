@@ -1,7 +1,7 @@
-"""What sounds beside a pattern of tones: in music the same notes each time, around a beep others each time.
+"""Tells a countdown from a figure of music by the tones around it: in music they are the same each time.
 
-Notes of music are as steady as beeps, and a figure of them comes as regularly as a countdown. But the other
-notes around it come along, at the same distance every time; around a beep there is something else each time.
+Notes of music are as steady as beeps, and a figure of notes returns as regularly as a countdown. But with the
+figure the notes around it return too, at the same distances; around a beep there is something else each time.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from scipy.signal import find_peaks
 
 from cuelane.adapt.beeps.tone_tracks import ToneTrack
 
-# Chosen: farther sees more of the music around a pattern, and more chance.
+# Chosen: a longer stretch holds more of the music around a pattern, but also more that matches by chance.
 _REACH_S = 4.0
 # Chosen: four steps of the tone tracks; wider calls neighbouring notes the same, narrower loses played
 # music.
@@ -23,7 +23,7 @@ _SAME_PLACE_S = 0.03
 _SAME_PITCH = 0.012
 # Chosen, as the last: 26 cents, a little wider, so that the pattern's own tones are surely left out.
 _OWN_PITCH = 0.015
-# Chosen: wider leaves out notes that fall beside the pattern, narrower counts its own tones as company.
+# Chosen: wider leaves out notes close to the pattern, narrower counts the pattern's own tones as others.
 _OWN_PLACE_S = 0.05
 # Chosen: the overtones and undertones that a beep's own sound, or a loudspeaker, adds to it.
 _OWN_RATIOS = (1 / 3, 1 / 2, 1, 3 / 2, 2, 3, 4)
@@ -31,11 +31,12 @@ _OWN_RATIOS = (1 / 3, 1 / 2, 1, 3 / 2, 2, 3, 4)
 _MOST_TIMES = 24
 # Chosen, as the last.
 _MOST_BESIDE = 24
-# Chosen: below it a pattern is plainly alone, and the dearer second look is spared.
+# Chosen: below it a pattern is clearly no music, and the second test, which takes longer, is left out.
 _LITTLE = 0.08
-# Chosen: about two steps of the tone tracks; wider lets chance vote, narrower parts one place in two.
+# Chosen: about two steps of the tone tracks; wider counts votes by chance, narrower splits one place in two.
 _VOTE_S = 0.02
-# Chosen: of the votes that the pattern's own places get; lower finds places by chance, higher misses some.
+# Chosen, as a share of the votes of the pattern's own places: lower finds places by chance, higher misses
+# some.
 _TOGETHER = 0.6
 # Measured on a few pieces: at most 0.28 for true countdowns, 0.43 to 1.00 for figures of music.
 _ELSEWHERE, _OWN = 0.25, 0.50
@@ -49,12 +50,12 @@ def company(
     pitches_hz: Sequence[float],
     offsets_s: Sequence[float],
 ) -> float:
-    """Return how often, 0 to 1, a tone beside a pattern is there again the other times the pattern comes.
+    """Return the share, 0 to 1, of the tones around a pattern that are there again when the pattern returns.
 
     Parameters
     ----------
     tracks : all steady tones of the recording, in order of onset.
-    times_s : when the pattern comes (of more than 24, at most 24 are looked at, evenly spread).
+    times_s : when the pattern occurs (at most 24 of them are used, evenly spread).
     pitches_hz, offsets_s : the pattern's own pitches, and where its own tones are; both are left out.
     """
     times = list(times_s[:: -(-len(times_s) // _MOST_TIMES)]) if times_s else []
@@ -89,7 +90,7 @@ def company(
 
 
 def _distinct(offsets: Floats, pitches: Floats, again: Floats) -> list[int]:
-    """Return the tones beside a pattern that come again most, each once."""
+    """Return the tones around a pattern that return most often, each once."""
     kept: list[int] = []
     for index in np.argsort(-again, kind="stable"):
         if len(kept) == _MOST_BESIDE or again[index] < 1:
@@ -105,10 +106,10 @@ def _distinct(offsets: Floats, pitches: Floats, again: Floats) -> list[int]:
 def _share_with_pattern(
     onsets: Floats, pitches: Floats, offsets: Floats, beside: Floats, times_s: Floats
 ) -> float:
-    """Return the share of the places where the tones beside a pattern sound together that have the pattern.
+    """Of the places where the tones around a pattern sound together, return the share that have the pattern.
 
-    Music whose bars are as long as a class's intervals, or a part of them, is in the same place at every
-    boundary; but it goes through that place at other times too.
+    Where a class's intervals last a whole number of bars of the music, the same notes sound at every
+    boundary. But the music comes to those notes at other times too, where there is no beep.
     """
     votes = np.zeros(int((onsets[-1] + 2 * _REACH_S) / _VOTE_S) + 2)
     for offset, pitch in zip(offsets, beside, strict=True):

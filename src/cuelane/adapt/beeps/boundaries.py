@@ -1,7 +1,7 @@
 """Boundaries of a recorded class: every countdown found, each with its own certainty.
 
-With the session's plan given, its boundaries are a prior: they say where a countdown is to be expected, so a
-faint one is enough, and one that cannot be heard at all is put where the plan has it, and said to be.
+With the session's plan given, its boundaries say where a countdown is to be expected. So a faint countdown is
+enough there, and one that cannot be heard at all is put where the plan has it, and reported so.
 """
 
 from __future__ import annotations
@@ -24,33 +24,32 @@ Array = npt.NDArray[np.float32]
 SURE_BOUNDARY = 0.6
 """Score from which one boundary is sure; below it the report calls it faint. Chosen: higher asks a person to
 listen to more good ones, lower passes more wrong ones."""
-# Chosen: a countdown's score from which it is one at all; lower adds false ones, higher loses those in
-# music.
+# Chosen: the least score of a countdown; a lower one adds false ones, a higher one loses those in music.
 _LEAST = 0.38
-# Chosen, much higher: a lone tone has no pattern that would speak for it.
+# Chosen, much higher, since a lone tone has no pattern as further evidence.
 _LONE_LEAST = 0.75
-# Chosen: only countdowns so clear are measured; lower lets music bend lengths and spacing, higher leaves
-# few.
+# Chosen: only countdowns so clear are measured; with a lower value music makes lengths and spacing wrong,
+# with a higher one few countdowns remain.
 _CLEAR = 0.55
-# Chosen: with fewer clear countdowns a median is one countdown's error.
+# Chosen: with fewer clear countdowns the error of a single one would decide the median.
 _FEWEST = 3
 # Chosen: more costs time; a median of twelve is good to a millisecond or two.
 _MOST_MEASURED = 12
-# Chosen: a parabola goes between the steps; coarser misses the top, finer costs time.
+# Chosen: a parabola interpolates between the steps; coarser ones miss the peak, finer ones cost time.
 _LENGTH_STEP_S = 0.004
-# Chosen: a shorter tone is a click, whose pitch nobody could name.
+# Chosen: a shorter tone is a click, without a pitch that can be heard.
 _SHORTEST_S = 0.03
 # Chosen, in ms: room for the rise before the place and for the tone after it.
 _RISE_BEFORE, _RISE_AFTER = 120, 60
-# Measured: for dry tones the score's peak and the rise differ by less; rooms make it up to 31 ms.
+# Measured: without a room the score's peak and the rise differ by less than this, in rooms by up to 31 ms.
 _LATE_S = 0.008
 # Chosen: no interval of a class is shorter; less finds one countdown twice.
 _APART_S = 3.0
-# Chosen: how far one tone may lie from where the others put it; more takes notes beside it for it.
+# Chosen: how far one tone may lie from where the others put it; more takes notes nearby for the tone.
 _SEARCH_S = 0.020
 # Chosen: how far a boundary may lie from where the plan puts it; more takes music for it.
 _PLAN_SEARCH_S = 0.35
-# Chosen, lower than without a plan: that something is expected there speaks for it too.
+# Chosen, lower than without a plan: that a countdown is expected there is evidence too.
 _PLAN_LEAST = 0.25
 
 
@@ -80,7 +79,7 @@ class _Scores:
         reach = 2 * round(0.012 * SCORE_RATE) + 1
         wide = {id(scores): maximum_filter1d(scores, reach) for _, scores in self.parts}
         self.together = self._mean([(lag, wide[id(scores)]) for lag, scores in self.parts])
-        # The same tones at wrong distances: what coincidence reaches.
+        # The same tones at wrong distances give the score that coincidence reaches.
         self.chance = self._mean([(lag * 1.37 + 0.31, wide[id(scores)]) for lag, scores in self.parts])
 
     @staticmethod
@@ -93,13 +92,13 @@ class _Scores:
             moved[by:] = scores[: len(scores) - by] if by else scores
             total += moved
             worst = np.minimum(worst, moved)
-        # A pattern with one tone missing is worth less than its mean.
+        # A pattern with one tone missing counts for less than the mean of its tones.
         return np.asarray(0.75 * total / len(parts) + 0.25 * worst, dtype=np.float32)
 
     def spacing_s(self, spacing_s: float) -> float:
         """Return the spacing that the clear countdowns have; the one given if there are too few.
 
-        Each short tone's distance from the long one tells it, the farthest most exactly.
+        Each short tone's distance from the long one gives it, the farthest most exactly.
         """
         places, _ = find_peaks(self.together, height=_CLEAR, distance=round(_APART_S * SCORE_RATE))
         values, weights = [], []
@@ -175,7 +174,7 @@ def measured(recording: Recording, beep: Beep) -> Beep:
 def _length(
     recording: Recording, frequency_hz: float, length_s: float, times_s: npt.NDArray[np.float64]
 ) -> float:
-    """Return the length near `length_s` that scores best at `times_s`; half its error goes into an onset."""
+    """Return the length near `length_s` that scores best at `times_s`; onsets are wrong by half its error."""
     lengths = [length_s + step * _LENGTH_STEP_S for step in range(-6, 7)]
     lengths = [value for value in lengths if value >= _SHORTEST_S]
     total = np.zeros(len(lengths))
@@ -193,7 +192,7 @@ def find_boundaries(recording: Recording, beep: Beep) -> list[Boundary]:
     """Return every place where `beep` ends, in order of time."""
     scores = _Scores(recording, beep)
     apart = round(_APART_S * SCORE_RATE)
-    # A lone tone has no spacing to be wrong about; it has to be clear instead.
+    # A lone tone has no spacing that could be tested, so its score must be higher.
     by_chance = float(np.quantile(scores.chance, 0.9999)) if beep.count and len(scores.chance) else 0.0
     height = max(_LEAST, 1.1 * by_chance) if beep.count else _LONE_LEAST
     places, _ = find_peaks(np.concatenate([[0], scores.together, [0]]), height=height, distance=apart)
@@ -204,7 +203,8 @@ def find_boundaries(recording: Recording, beep: Beep) -> list[Boundary]:
 def _at_rise(recording: Recording, beep: Beep, found: list[Boundary]) -> list[Boundary]:
     """Return `found` moved to where the long tone rises, if that is not where it matches best.
 
-    In a room a tone swells and rings on, so it matches best late, by as much each time.
+    In a room a tone rises slowly and rings on, so it matches best too late, by the same time at every
+    boundary.
     """
     heard = sorted((b for b in found if b.score >= _CLEAR), key=lambda b: -b.score)[:_MOST_MEASURED]
     if len(heard) < _FEWEST:
@@ -243,7 +243,7 @@ def boundaries_by_plan(
     tops, seen = find_peaks(scores.together, height=_PLAN_LEAST, distance=round(_APART_S * SCORE_RATE))
     clearest = np.sort(np.argsort(seen["peak_heights"])[::-1][: 4 * len(expected_s) + 50])
     places_s = tops[clearest] / SCORE_RATE
-    # How far a place stands above what most of its rivals reach.
+    # By how much a place scores more than most other places.
     usual = float(np.median(seen["peak_heights"])) if len(clearest) > 2 * len(expected_s) else _PLAN_LEAST
     gains = np.clip((seen["peak_heights"][clearest] - usual) / (1 - usual), 0, 1)
     path = follow(places_s, gains, expected_s)

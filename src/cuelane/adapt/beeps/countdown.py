@@ -1,9 +1,9 @@
 """The countdown of a recorded class: which tones, how many, how far apart, and where each one ends.
 
-The pattern is the detector. A countdown is `count` short tones a fixed spacing apart and one more tone, the
-long one, a spacing later, on the boundary. Every proposal of a short tone is tried with every proposal of a
-long one; what counts is how often all of them are there together, against how often they are when the same
-scores are taken at wrong spacings. A class may also have a lone tone on each boundary.
+It is found by its pattern: `count` short tones at a fixed spacing and one more tone, the long one, a spacing
+later, on the boundary. Every proposed short tone is tried with every proposed long one. The evidence is how
+often all of them sound together, compared with how often they do at wrong spacings, which is chance. A class
+may also have a lone tone on each boundary.
 """
 
 from __future__ import annotations
@@ -25,13 +25,13 @@ Array = npt.NDArray[np.float32]
 MOST_SHORT = 9
 # Chosen: pitches tried; more costs time, fewer may leave out the right one.
 MOST_PROPOSALS = 40
-# Chosen: below it nothing is found; lower believes chance, higher misses faint countdowns.
+# Chosen: the least confidence; a lower one accepts what chance gives, a higher one misses faint countdowns.
 LEAST_CONFIDENCE = 0.3
 SURE_COUNTDOWN = 0.6
-"""Confidence from which a countdown is taken as found; below it the report calls it a guess. Chosen: higher
-asks a person about more true countdowns, lower believes more music."""
+"""Confidence from which a countdown is taken as found; below it the report calls it a guess. Chosen: a higher
+value asks a person about more true countdowns, a lower one takes more music for a countdown."""
 
-# Chosen: a tone's score from which it counts as there; lower lets chance in, higher loses those in music.
+# Chosen: a tone's score from which it counts as there; lower counts chance too, higher loses those in music.
 _PRESENT = 0.40
 # Measured when first set: notes of music 0.3 to 0.75, beeps at most 0.1; between the two it counts less.
 _NO_MUSIC, _MUSIC = 0.15, 0.30
@@ -72,9 +72,10 @@ class Beep:
 
 @dataclass(frozen=True)
 class Found:
-    """A beep and what speaks for it: evidence found, evidence that wrong spacings would give, and where.
+    """A beep and the evidence for it: how much was found, how much wrong spacings would give, and where.
 
-    ``company`` is the share, 0 to 1, of tones beside it that are there each time it comes: high in music.
+    ``company`` is the share, 0 to 1, of the tones around it that are there each time it occurs: high in
+    music.
     """
 
     beep: Beep
@@ -87,7 +88,7 @@ class Found:
 
     @property
     def worth(self) -> float:
-        """What two countdowns are compared by."""
+        """The figure by which two countdowns are compared."""
         alone = np.clip((_MUSIC - self.company) / (_MUSIC - _NO_MUSIC), 0, 1)
         return (self.evidence - 2 * self.chance) * float(alone)
 
@@ -114,7 +115,7 @@ def _share_on(one: Found, other: Found) -> float:
 
 
 def candidate_beeps(book: ScoreBook, tracks: Sequence[ToneTrack]) -> list[Found]:
-    """Return every countdown that the likeliest proposals make, the best first; most are none."""
+    """Return every countdown that the likeliest proposals make, the best first; most are false."""
     found: list[Found] = []
     for short in proposals(tracks)[:MOST_PROPOSALS]:
         short_scores = book.pooled(short.frequency_hz, short.length_s)
@@ -129,14 +130,14 @@ def candidate_beeps(book: ScoreBook, tracks: Sequence[ToneTrack]) -> list[Found]
 
 
 def weigh(found: Found, tracks: Sequence[ToneTrack]) -> Found:
-    """Return `found` with the company it has among `tracks`."""
+    """Return `found` with its ``company`` among `tracks`."""
     beep = found.beep
     pitches = [beep.long_frequency_hz, *([beep.short_frequency_hz] if beep.count else [])]
     return replace(found, company=company(tracks, found.times_s, pitches, beep.offsets_s(MOST_SHORT)))
 
 
 def rivalled(ranked: Sequence[Found]) -> list[Found]:
-    """Return `ranked`, best first, each with how near the best that disagrees with it comes."""
+    """Return `ranked`, best first, each with how near to it the best one comes that disagrees with it."""
     out = []
     for one in ranked:
         others = [other.worth for other in ranked if other is not one and not one.agrees_with(other)]
@@ -201,15 +202,15 @@ def _endings(
 def _evidence(together: Array, after: Array) -> tuple[float, npt.NDArray[np.int64]]:
     """Return (summed evidence, places of the boundaries that speak for it) of a pattern.
 
-    A further short tone after its end counts against it, and so does another end within 4 s: music repeats
-    faster than a class does.
+    A further short tone after its end counts against it, and so does another end within 4 s, since music
+    repeats faster than the boundaries of a class come.
     """
     seen = peaks(together, _PRESENT, apart_s=0.3)
     if not len(seen):
         return 0.0, seen
     gaps = np.diff(seen, prepend=-(10**9), append=10**9) * (POOL / SCORE_RATE)
     alone = np.minimum(gaps[:-1], gaps[1:]) >= LEAST_APART_S
-    # The fourth power lets a few clear countdowns outweigh a crowd of faint coincidences.
+    # The fourth power lets a few clear countdowns outweigh many faint coincidences.
     worth = together[seen] ** 4 - after[seen] ** 4
     return float(np.where(alone, worth, -np.abs(worth)).sum()), seen[alone & (worth > 0)]
 

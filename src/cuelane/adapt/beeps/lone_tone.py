@@ -12,13 +12,13 @@ from cuelane.adapt.beeps.score_book import LEAST_APART_S, POOL, ScoreBook, peaks
 from cuelane.adapt.beeps.tone_filter import SCORE_RATE
 from cuelane.adapt.beeps.tone_tracks import ToneTrack, proposals
 
-# Chosen, stricter than for a countdown: a lone tone has no pattern to speak for it.
+# Chosen, stricter than for a countdown, since a lone tone has no pattern as further evidence.
 _PRESENT = 0.85
 # Chosen: shorter tones alone are common in music; higher misses short beeps.
 _SHORTEST_S = 0.15
 # Chosen: the middle distance of boundaries; lower takes beats for boundaries.
 _LEAST_GAP_S = 6.0
-# Chosen: wider calls odd distances alike, narrower loses those of edited recordings.
+# Chosen: wider takes different distances for equal ones, narrower loses those of edited recordings.
 _SAME_GAP_S = 0.05
 # Chosen: more costs time, fewer may leave out the right tone.
 _MOST_WEIGHED = 12
@@ -38,7 +38,7 @@ def find_lone(book: ScoreBook, tracks: Sequence[ToneTrack]) -> Found | None:
             continue
         again = _share_in_turns(gaps)
         evidence = float((scores[seen] ** 4).sum())
-        # Tones that come at odd intervals are what chance would give.
+        # Tones at irregular intervals are what chance would give.
         beep = Beep(proposal.frequency_hz, proposal.length_s)
         found.append(Found(beep, evidence * again, evidence * (1 - again), tuple(times)))
     found.sort(key=lambda one: one.worth, reverse=True)

@@ -1,8 +1,8 @@
 """A known session held against a recording: which place is which boundary, with cuts and pauses between.
 
-Between two boundaries the recording keeps the plan's time, but where it was cut or paused all that follows
-moves. The best path through (boundary, place) pairs is found: each place heard counts by its clearness, and
-each move costs. A boundary may be missed, and a place may be none.
+Between two boundaries the recording keeps the plan's time, but where it was cut or paused everything after it
+is shifted. The best path through (boundary, place) pairs is found: each place adds its clearness, and each
+shift costs. A boundary may have no place, and a place may be no boundary.
 """
 
 from __future__ import annotations
@@ -13,17 +13,19 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-# Chosen: how far two boundaries may be off and still follow one clock; more hides cuts, less makes some.
+# Chosen: how far two boundaries may be off and still follow one clock; more hides cuts, less invents some.
 SAME_S = 0.10
-# Chosen: a third of a clear place; lower follows noise to and fro, higher overlooks a real cut.
+# Chosen: a third of a clear place; with a lower cost the path follows noise, with a higher one it misses a
+# cut.
 MOVE_COST = 0.35
 # Chosen: no interval of a class is shorter.
 _LEAST_APART_S = 3.0
-# Chosen: a recording paused for longer was two; more lets any place be any boundary.
+# Chosen: the longest pause; a longer one is as good as two recordings, and would let any place be any
+# boundary.
 _LONGEST_PAUSE_S = 300.0
 # Chosen: paths kept at once; more costs time with its square, fewer may lose the right one.
 _BEAM = 600
-# Chosen: moved so far no place keeps the plan's time but by chance.
+# Chosen: shifted by so much, a place keeps the plan's time only by chance.
 _JITTER_S = 2.0
 
 Floats = npt.NDArray[np.float64]
@@ -49,7 +51,8 @@ def follow(places_s: Floats, gains: Floats, expected_s: Sequence[float]) -> Path
     is.
     """
     n_places = len(places_s)
-    # Of each step: boundary, place, step before, moved here. "Alive" are the steps a path may go on from.
+    # Of each step: boundary, place, step before, shifted here. "Alive" are the steps that a path may
+    # continue.
     steps: list[tuple[int, int, int, bool]] = []
     alive = np.zeros(0, dtype=np.int64)
     values, shifts, times = np.zeros(0), np.zeros(0), np.zeros(0)

@@ -41,8 +41,8 @@ _FEWEST = 3
 class Structure:
     """A recording's beep (None if none was found), how sure it is (0 to 1), and its boundaries.
 
-    ``plan_left_aside`` says that a plan was given and not used: no beep was found, or its boundaries are not
-    this recording's, or it has but one.
+    ``plan_left_aside`` says that a plan was given and not used: no beep was found, or the plan's boundaries
+    are not this recording's, or it has only one.
     """
 
     beep: Beep | None
@@ -151,7 +151,7 @@ def _hinted(recording: Recording, at_s: float) -> tuple[Beep, float]:
         )
     near.sort(key=lambda one: one.worth / (1 + _distance(one, at_s)), reverse=True)
     best = rivalled(near)[0]
-    # It was pointed out: that it comes again, and without company, is all that is left to ask.
+    # A person named it; only that it returns, and without music around it, remains to be tested.
     pointed = 0.9 if len(best.times_s) >= _FEWEST and best.confidence > 0.5 * LEAST_CONFIDENCE else 0.0
     return best.beep, max(best.confidence, pointed)
 
@@ -180,7 +180,8 @@ def _runs(tracks: Sequence[ToneTrack], at_s: float) -> list[Beep]:
                 run.append(following)
             for last in tracks:
                 if abs(last.onset_s - run[-1].onset_s - spacing_s) < 0.04 and not _alike(first, last):
-                    # The nearer to where it was said to be, and the longer the run and its end, the likelier.
+                    # It is likelier the nearer it is to the time given, and the longer the run and its last
+                    # tone.
                     worth = len(run) + last.length_s - abs(last.onset_s - at_s) / 2
                     beep = Beep(
                         last.frequency_hz,

@@ -1,8 +1,8 @@
-"""How much a recording looks, at each moment, like a tone of given pitch and length between two silences.
+"""How much a recording resembles, at each moment, a tone of given pitch and length between two silences.
 
 The score is a normalised correlation: the energy of the best-fitting tone over all energy in a band around
-it, counted over the tone and a guard on both sides. 1 is a lone tone, phase does not matter, and a longer or
-shorter tone scores less for sounding in a guard or falling short.
+it, counted over the tone and a guard on both sides. A lone tone scores 1 whatever its phase; a longer tone
+scores less because it sounds in a guard, a shorter one because it does not fill its place.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ _N_FFT = 1 << 20
 
 
 class ToneSpectra:
-    """The spectra of a recording's minutes, from which the band around any pitch is soon had.
+    """The spectra of a recording's minutes, from which the band around any pitch is quickly computed.
 
     With `keep` they are held once made: 4 MB for each minute, for a search over many pitches of a recording
     of bounded length.

@@ -1,7 +1,7 @@
 """Steady tones with abrupt ends in a recording, and what repeats among them: proposals for its beeps.
 
-A tone by itself proves nothing: speech and music are full of them. They only propose a pitch and a length;
-the pattern decides (see :mod:`cuelane.adapt.beeps.countdown`).
+A single tone proves nothing, since speech and music are full of steady tones. Tones only propose a pitch and
+a length; the pattern decides (see :mod:`cuelane.adapt.beeps.countdown`).
 """
 
 from __future__ import annotations
@@ -24,12 +24,13 @@ HOP_S = HOP / LISTEN_RATE
 LOWEST_HZ, HIGHEST_HZ = 400.0, 4500.0
 # Chosen: from the shortest tone that has a pitch to the longest that ends a countdown.
 SHORTEST_S, LONGEST_S = 0.05, 1.2
-# Chosen: tones closer are one alarm, farther apart they are no countdown.
+# Chosen: tones closer than this are one alarm, tones farther apart are no countdown.
 SPACINGS_S = (0.4, 2.2)
 
 # Chosen: over the bins around it; lower takes noise for tones, higher loses beeps under music.
 _PROMINENCE_DB = 8.0
-# Chosen: how far both ends fall; lower takes held notes, higher loses beeps that a room rings on.
+# Chosen: by how much both ends fall; lower accepts held notes, higher loses beeps with a room's
+# reverberation.
 _EDGE_DB = 5.0
 # Chosen: one standard deviation inside a tone; more takes notes that swell, less loses beeps under music.
 _STEADY_DB = 3.0
@@ -50,7 +51,7 @@ class ToneTrack:
 
 @dataclass(frozen=True)
 class Proposal:
-    """A tone that may be a beep: pitch, length, its usual spacings, and how much speaks for it."""
+    """A tone that may be a beep: pitch, length, its usual spacings, and how much evidence there is."""
 
     frequency_hz: float
     length_s: float
@@ -114,7 +115,7 @@ def _tracks_of(samples: Array, start_s: float) -> Iterator[ToneTrack]:
         bend = left - 2 * mid + right
         offset = 0.5 * (left - right) / bend if bend < -1e-6 else 0.0
         pitch = (f + low + float(np.clip(offset, -1, 1))) * LISTEN_RATE / N_FFT
-        # A window notices a tone before it is half filled, on both sides.
+        # A window shows a tone before the tone fills half of it, at both ends.
         onset_s = start_s + (a * HOP + WINDOW * 0.6) / LISTEN_RATE
         yield ToneTrack(onset_s, max(SHORTEST_S, (b - a) * HOP_S - 0.2 * WINDOW / LISTEN_RATE), pitch)
 

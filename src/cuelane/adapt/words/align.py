@@ -1,8 +1,8 @@
-"""Caption words on the audio: forced alignment inside coarse windows.
+"""Places the words of captions on the audio: forced alignment inside coarse windows.
 
-Captions are seconds off, so a window must be wider than its words, and then it holds words of its neighbours
-too. So neighbours are aligned together, in groups of about half a minute, each group with the captions
-before and after it as context, and only its own words are kept.
+Captions are off by seconds, so a window must be wider than its caption's words, and then it holds words of
+the neighbouring captions too. So captions are aligned in groups of about half a minute, each group with the
+captions before and after it as context, and only the group's own words are kept.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from cuelane.recording.recogniser import Aligner, HeardWord
 
 Progress = Callable[[int, int], None]
 
-# Chosen: captions made by people are up to 2 s off (common practice, no source); more lets neighbours in.
+# Chosen: captions made by people are up to 2 s off (common practice, no source); more takes in neighbours.
 CAPTION_SLACK_S = 2.2
 # Chosen: longer costs time and memory with its square, shorter has less context to keep words in place.
 GROUP_S = 25.0
@@ -63,7 +63,7 @@ def place_words(
     for number, (first, last) in enumerate(groups):
         found = _align(aligner, captions, hearing, first, last, slack_s)
         if found is None:
-            # One bad caption must not cost its neighbours their places.
+            # If the group cannot be aligned, its captions are tried one by one: one of them may be wrong.
             for index in range(first, last):
                 alone = _align(aligner, captions, hearing, index, index + 1, slack_s)
                 if alone is None:
@@ -82,7 +82,7 @@ def place_words(
 def _gathered(words: Sequence[PlacedWord]) -> list[PlacedWord]:
     """Return `words` with a caption's first or last word put back beside it if it strayed over a second away.
 
-    A bell or a cough takes a word to itself; the rest of the caption shows where it belongs.
+    The aligner may put a word on a bell or a cough; the rest of the caption shows where the word belongs.
     """
     by_caption: dict[int, list[PlacedWord]] = {}
     for word in words:
@@ -158,7 +158,7 @@ def _align(
 
 
 def _judged(word: PlacedWord, hearing: Hearing, loudness: Loudness) -> PlacedWord:
-    """Return `word`, unsure if it lies in silence or lasts longer than words do."""
+    """Return `word`, marked unsure if it lies in silence or lasts longer than a word can."""
     level = hearing.level_db[round(word.onset_s * 100) : round(word.end_s * 100) + 1]
     audible = len(level) and float((level > loudness.gate_dbfs).mean()) > 0.3
     length = word.end_s - word.onset_s

@@ -1,7 +1,7 @@
 """Captions of a recorded class: WebVTT, SubRip, or plain text with a time before each line.
 
-Read as people and programs really write them: times with a comma or a dot, hours or none, tags, cue settings,
-entities, byte order marks. Times are coarse anyway; words are placed by listening.
+They are read as people and programs really write them: times with a comma or a dot, hours or none, tags, cue
+settings, entities, byte order marks. Their times are coarse; the words are later placed by alignment.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ MAX_IN_A_MINUTE = 6_000
 """Characters. Chosen: speech has some 1,200; captions that roll up say each line two or three times. Words
 are aligned in groups by time, which takes memory and time with the square of a group."""
 
-# Chosen: a line with a time and no end is over by then; longer windows place words wrongly.
+# Chosen: a line without an end lasts so long at most; longer windows place words wrongly.
 _LONGEST_S = 12.0
 
 _CLOCK = r"(?:(\d{1,3}):)?(\d{1,2}):(\d{2})(?:[.,](\d{1,3}))?"

@@ -1,4 +1,4 @@
-"""Words to cues: split at pauses and boundaries, given a role, and marked if a listener cannot use them."""
+"""Makes cues of words: splits at pauses and boundaries, finds roles, marks what a listener cannot use."""
 
 from __future__ import annotations
 
@@ -20,7 +20,8 @@ LEAD_S, TAIL_S = 0.12, 0.30
 LONGEST_S = 30.0
 # Chosen: longer than the closure of a p, t or k, shorter than any pause between sentences.
 SHORTEST_QUIET_S = 0.15
-# Chosen: how far a placed word may be from the quiet it is cut in; more takes in the neighbour's sound.
+# Chosen: how far a placed word may be from the quiet in which the cut is made; more takes in a neighbour's
+# sound.
 FARTHEST_S = 0.6
 ROOM_SOUND = "sound from the room, or words that no caption has"
 OVER_BEEP = "spoken over a beep"
@@ -29,9 +30,9 @@ UNSURE = "the words may be placed wrongly"
 
 @dataclass(frozen=True)
 class FoundCue:
-    """One cue of the recording: where its clip is cut, what it says, and what speaks against keeping it.
+    """One cue of the recording: where its clip is cut, what it says, and the reasons against keeping it.
 
-    ``keep`` is what is proposed; a person's decisions come after. ``notes`` are doubts that do not drop it.
+    ``keep`` is a proposal; a person's decisions come after it. ``notes`` are doubts that do not drop the cue.
     """
 
     start_s: float

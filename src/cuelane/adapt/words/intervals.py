@@ -1,4 +1,4 @@
-"""Boundaries to intervals of work and rest: by what is said in them, and by which lengths come again."""
+"""Makes intervals of work and rest from boundaries, by what is said in them and by which lengths recur."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from cuelane.adapt.words.word_lists import WordLists
 
 # Chosen: a recording's own intervals differ by less; more hides small cuts, less reports every one.
 SAME_LENGTH_S = 0.25
-# Chosen: what names an interval is said as it begins; longer hears the next one announced.
+# Chosen: words that name an interval are said as it begins; a longer stretch holds words about the next one.
 _HEARD_AFTER_S = 9.0
 
 
@@ -70,7 +70,7 @@ def find_intervals(
 
 
 def _usual(length: float, like: Sequence[float]) -> float:
-    """Return the length that `length` stands for: of lengths that come again, the next at or above it."""
+    """Return the length that `length` stands for: of lengths that recur, the next at or above it."""
     groups: list[list[float]] = []
     for value in sorted(like):
         if groups and value - groups[-1][-1] < SAME_LENGTH_S:
@@ -79,7 +79,7 @@ def _usual(length: float, like: Sequence[float]) -> float:
             groups.append([value])
     own = next(group for group in groups if any(abs(value - length) < 1e-9 for value in group))
     if len(own) == 1:
-        # A length of its own: a cut interval if most others of its kind share a longer one.
+        # A length that occurs once: a cut interval if most others of its kind share a longer length.
         common = max(groups, key=len)
         if len(common) >= max(3, 0.6 * (len(like) - 1)) and common[0] > length:
             own = common
@@ -93,7 +93,8 @@ def _kinds(
     """Return each interval's kind and whether it is sure.
 
     Every interval's first words vote. A class of lengths (those within a quarter second of each other) votes
-    together, since work and rest usually differ in length; where one length serves for both, turns decide.
+    together, since work and rest usually differ in length; where both have one length, the alternation
+    decides.
     """
     votes = np.zeros(len(lengths))
     for index, start in enumerate(times[:-1]):
@@ -103,7 +104,7 @@ def _kinds(
     rounded = [round(length / SAME_LENGTH_S) for length in lengths]
     group = np.zeros(len(lengths))
     alternating = np.array([(-1.0) ** index for index in range(len(lengths))])
-    # Where work and rest take turns, intervals of one length whose turns differ are not of one kind.
+    # Where work and rest alternate, intervals of one length at odd and even places are not of one kind.
     apart = abs(float((alternating * votes).mean())) > 0.2
     for index, value in enumerate(rounded):
         near = [
@@ -114,7 +115,7 @@ def _kinds(
         group[index] = float(votes[near].mean())
     one_length = len({tuple(k for k, o in enumerate(rounded) if abs(o - v) <= 1) for v in rounded}) == 1
     score = votes.copy() if one_length else 0.5 * votes + 2.0 * group
-    # Which of the two ways of taking turns agrees with what was said?
+    # Which of the two alternations, work first or rest first, agrees with what was said?
     turn = float((alternating * score).sum()) / max(1, len(score))
     score = score + alternating * np.clip(turn, -1, 1) * 0.8
     if not np.any(score):
@@ -123,6 +124,6 @@ def _kinds(
         return ["rest" if value > 0 else "work" for value in score], [False] * len(lengths)
     kinds = ["rest" if value > 0 else "work" for value in score]
     sure = np.abs(score) > 0.25
-    # Where all that are sure take turns, the others may be taken to as well.
+    # Where all intervals of known kind alternate, the others are taken to alternate as well.
     turns = np.sign(score) == np.sign(turn) * alternating
     return kinds, [bool(value) for value in (sure | (turns & turns[sure].all()) if sure.any() else sure)]

@@ -1,4 +1,4 @@
-"""A recording without its beeps, and where it has sound: the islands between pauses.
+"""A recording without its beeps, and its islands: the stretches of sound between pauses.
 
 Levels and islands come from librosa, a minute at a time.
 """
@@ -50,14 +50,14 @@ class Loudness:
 
     @property
     def is_noisy(self) -> bool:
-        """Whether speech barely stands out, as with music under it."""
+        """Whether speech is hardly louder than the rest, as with music under it."""
         return self.loud_dbfs - self.floor_dbfs < 18.0
 
 
 class Quiet:
     """Where a recording is as quiet as its room: stretches of 80 ms or more.
 
-    ``is_blind`` says that nothing can be told, since speech barely stands out.
+    ``is_blind`` says that pauses cannot be found, since speech is hardly louder than the rest.
     """
 
     def __init__(self, level_db: npt.NDArray[np.float32], loudness: Loudness) -> None:
@@ -118,7 +118,7 @@ class Hearing:
         return self._level_db
 
     def loudness(self) -> Loudness:
-        """Return the recording's typical levels; the quietest tenth is taken for its room."""
+        """Return the recording's typical levels; the quietest tenth is taken as the noise of its room."""
         if self._loudness is None:
             heard = self.level_db[self.level_db > -95.0]
             floor, loud = np.percentile(heard, [10, 95]) if len(heard) else (-100.0, -100.0)

@@ -1,11 +1,11 @@
-"""Where a word begins: the aligner's word inside a phrase, and the level beside a pause.
+"""Where a word begins: by the aligner inside a phrase, by the level of the sound after a pause.
 
-The aligner takes the end of a silence for a part of the word after it, by some 30 ms in the median and more
-where a breath or a room's tail fills it, and where it misses a comma's pause, all of it. The level says where
-sound starts, so it is asked there, and only near what the aligner found. Inside a phrase there is no such
-edge, and no bias either: measured by tests/benchmarks/bench_adapt.py on six voices, the median error of words
-inside a phrase is -9 to 0 ms clean and +2 to +10 ms in a room. (A bias of 40 to 50 ms that one neural voice
-shows is its labels': see tests/kit/classgen_speech.py.)
+The aligner counts the end of a silence as part of the word after it: some 30 ms in the median, more where a
+breath or a room's reverberation fills the silence, and all of it where it misses the pause of a comma. There
+the level shows where sound starts, so it is used after a pause, but only near the aligner's onset. Inside a
+phrase the level has no such edge, and the aligner no bias: measured by tests/benchmarks/bench_adapt.py on six
+voices, the median error of words inside a phrase is -9 to 0 ms clean and +2 to +10 ms in a room. (One neural
+voice shows a bias of 40 to 50 ms, which is an error of its labels: see tests/kit/classgen_speech.py.)
 """
 
 from __future__ import annotations
@@ -35,8 +35,8 @@ _HEARD_PAUSE_S, _UNHEARD_PAUSE_S = 0.05, 0.08
 _LATEST_PAUSE_S = 0.06
 # Chosen: over the pause's own level; lower hears breath as speech, higher loses soft beginnings.
 _RISE_DB = 9.0
-# Chosen: below the word's loudest: where a pause is known the word's softest sounds are let go with its
-# noise.
+# Chosen: so far below the word's loudest sound; where a pause is known, softer sounds of the word are treated
+# as noise.
 _BELOW_KNOWN_DB, _BELOW_UNKNOWN_DB = 33.0, 45.0
 # Chosen: longer than a click of the mouth, shorter than the softest consonant.
 _STEADY_S = 0.015
@@ -84,7 +84,7 @@ def sounding(level: Levels, quiet_dbfs: float, below_peak_db: float) -> Sounding
 
     Parameters
     ----------
-    quiet_dbfs : the level of a pause nearby; sound is clear of it.
+    quiet_dbfs : the level of a pause nearby; sound must be louder by a margin.
     below_peak_db : how far below the loudest of `level` sound may be.
     """
     gate = max(quiet_dbfs + _RISE_DB, float(level.max(initial=-100.0)) - below_peak_db)
@@ -101,7 +101,7 @@ def _without_runs(sound: Sounding, shorter_than_s: float) -> Sounding:
 
 
 def pauses(sound: Sounding, shortest_s: float) -> list[tuple[int, int]]:
-    """Return (start, end) of the pauses in `sound` that last `shortest_s` and that sound ends.
+    """Return (start, end) of the pauses in `sound` of at least `shortest_s` that are followed by sound.
 
     `sound` has shape (n,), one each 2.5 ms; start and end are indices into it.
     """

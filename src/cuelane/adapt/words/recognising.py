@@ -14,8 +14,8 @@ from cuelane.recording.recogniser import FreeListener, has_engine
 Progress = Callable[[int, int], None]
 
 NO_ENGINE = (
-    "no captions, and no recogniser for this Python: the clips have no words, and nothing that points at a "
-    "picture could be marked; listen to all, or give the captions with --captions on Python 3.13 or older"
+    "no captions, and no recogniser for this Python: the clips have no words, and what points at a picture "
+    "could not be marked; listen to every clip, or give the captions with --captions on Python 3.13 or older"
 )
 _SURE_POSTERIOR = 0.5
 """The recogniser's own probability of a word, 0 to 1. Chosen: the word is then likelier right than wrong."""
@@ -50,7 +50,7 @@ def recognise(islands: Sequence[Island], hearing: Hearing, told: Progress) -> tu
 
 
 def doubts_named(cue: FoundCue) -> FoundCue:
-    """Return `cue` with the words that were heard with little certainty named in its notes."""
+    """Return `cue` with a note that names the words heard with little certainty, if there are any."""
     doubtful = [word.text for word in cue.words if not word.sure]
     notes = [note for note in cue.notes if note != UNSURE]
     if doubtful:
@@ -59,5 +59,5 @@ def doubts_named(cue: FoundCue) -> FoundCue:
 
 
 def clips_without_words(islands: Sequence[Island], intervals: Sequence[FoundInterval]) -> list[FoundCue]:
-    """Return every sound as a cue to keep, for want of words to judge it by."""
+    """Return every sound as a cue to keep, since there are no words by which to judge it."""
     return [replace(cue, reasons=()) for cue in untexted(islands, [], intervals)]

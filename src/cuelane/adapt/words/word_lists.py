@@ -1,4 +1,4 @@
-"""The words by which a recorded class is understood: kinds of interval, roles, and what to leave out."""
+"""Lists of words by which the kinds of intervals, the roles of cues, and what to leave out are recognised."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class WordLists:
         self._marks = {name: (_any(lists[name]["always"]), str(lists[name]["reason"])) for name in MARKINGS}
 
     def kind_votes(self, text: str) -> int:
-        """Return how much `text` speaks for rest (positive) or work (negative)."""
+        """Return how strongly `text` suggests rest (positive) or work (negative)."""
         words = plain(text)
         return len(self._kinds["rest"].findall(words)) - len(self._kinds["work"].findall(words))
 
@@ -49,7 +49,7 @@ class WordLists:
         """Return why an audio-only listener cannot use `text`; nothing if they can."""
         words = plain(text)
         found = tuple(reason for pattern, reason in self._marks.values() if pattern.search(words))
-        # Talk to viewers and asides often point at a picture too; what they are says more.
+        # Talk to viewers and asides often point at a picture too; that they are such is the better reason.
         return found or ((self._picture,) if self._measure.score(text) > PROPOSE else ())
 
     def pointing_words(self, text: str) -> tuple[str, ...]:

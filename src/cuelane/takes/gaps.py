@@ -1,4 +1,4 @@
-"""Lines that were not recognised, and the sound between their neighbours that may be theirs."""
+"""Finds sound for lines that were not recognised: between the readings of the lines before and after them."""
 
 from __future__ import annotations
 
@@ -19,8 +19,9 @@ def fill_gaps(pieces: Sequence[HeardPiece], takes: Sequence[Take], lines: Sequen
     """Return doubtful takes for lines that were not recognised, by their place in the reading alone.
 
     A line qualifies if, between the readings of the lines before and after it, there is sound of about the
-    length it needs that is no other line for sure. Where several lines and sounds lie there, they keep their
-    order, and go to those whose letters they share. The likeness is what was heard.
+    length it needs that was not recognised with certainty as another line. Where there are several such lines
+    and sounds, they are paired in order, by the letters that they share. The take's likeness is that of the
+    words heard.
     """
     sound = [take for take in takes if not take.astray and not take.doubt]
     read = {take.line for take in sound}
@@ -56,7 +57,8 @@ def _in_order(
 ) -> list[tuple[int, HeardPiece]]:
     """Return the pairs of a line and a sound, both in order, that have most in common, late ones first.
 
-    A line left over shares a sound that is as like it, or nearly, as the line that the sound went to.
+    A line without a sound is paired too, with a sound that is as similar to it, or nearly, as to its own
+    line.
     """
     worth = np.full((len(missing), len(free)), -np.inf)
     for i, line in enumerate(missing):

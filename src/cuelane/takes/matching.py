@@ -1,4 +1,4 @@
-"""Which pieces of a recording are which lines of the script: recognition, and the order of reading.
+"""Finds which pieces of a recording are which lines of the script, by recognition and the order of reading.
 
 The model: a reading is a walk through the script, mostly to the next line, now and then to the same line
 again (a retake), back, or past a line left out. Between lines there is sound that is no line (a cough, a
@@ -26,12 +26,12 @@ MAX_PIECES = 5
 # Chosen: a longer pause ends a line; higher joins separate readings.
 LONGEST_PAUSE_S = 2.5
 SURE_TAKE = 0.82
-"""Confidence from which a take is placed without a listen. Chosen: higher sends more good takes to a listen,
-lower places more wrong ones."""
+"""Confidence from which a take is placed without a person listening to it. Chosen: a higher value asks a
+person about more good takes, a lower one places more wrong ones."""
 LIKELY = 0.55
 """Confidence below which the notes say that little was recognised. Chosen: it changes a note, no result."""
 
-# Likeness of 0.5 speaks neither for a line nor against it. Chosen.
+# Chosen: a likeness of 0.5 is evidence neither for a line nor against it.
 _NEUTRAL = 0.5
 # Chosen: what each step through the script is worth; larger trusts the order more than the words.
 _NEXT, _SAME, _SKIP, _BACK = 0.25, 0.05, -0.12, -0.8
@@ -72,19 +72,19 @@ class Take:
     whole: bool = True
     """Whether it begins and ends with the line's own first and last word."""
     astray: bool = False
-    """Whether it is out of the order of a reading that then goes on, for one line or two."""
+    """Whether it is out of order for one line or two, while the reading before and after it is in order."""
     doubt: str = ""
     """Why it is not sure although it was heard as the line, if so."""
     confirmed: bool = False
-    """Whether the line's own words, forced onto the sound, fit it as well as what was heard."""
+    """Whether the line's own words, aligned with the sound, fit it as well as the words that were heard."""
 
     @property
     def confidence(self) -> float:
-        """From 0 to 1: how like the line it is.
+        """From 0 to 1: how similar to the line it is.
 
-        It is less if another line is nearly as like it and no line number was read. It is below `SURE_TAKE`
-        - if the first or last word is not the line's own: so a false start or a lost word shows;
-        - if it is out of order for a line or two: so a word mistaken for another shows;
+        It is less if another line is nearly as similar and no line number was read. It is below `SURE_TAKE`
+        - if the first or last word is not the line's own, as after a false start or with a lost word;
+        - if it is out of order for a line or two, as when one word was taken for another;
         - if there is another doubt.
         It is `SURE_TAKE` if the take was confirmed.
         """
@@ -123,7 +123,7 @@ def match_takes(pieces: Sequence[HeardPiece], lines: Sequence[str]) -> list[Take
     came: dict[tuple[int, int], tuple[int, int, bool]] = {}
     scores: dict[tuple[int, int], Scores] = {}
     for i in range(n_pieces):
-        # Sound that is no line costs little if it is short, more the more words it has.
+        # Leaving sound out as no line costs little if it is short, and the more the more words it has.
         skip = 0.05 + 0.06 * min(len(pieces[i].words), 6)
         for k in np.flatnonzero(best[i] - skip > best[i + 1]):
             best[i + 1, k] = best[i, k] - skip
@@ -142,7 +142,7 @@ def match_takes(pieces: Sequence[HeardPiece], lines: Sequence[str]) -> list[Take
             like = np.array([likeness(heard, words) for words in expected])
             scores[i, j] = like
             weight = np.sqrt([max(1, len(words)) for words in expected])
-            # Only what is more like the line than unlike it can be a reading of it.
+            # Only a piece with a likeness above one half can be a reading of the line.
             gain = np.where(like > _NEUTRAL, (like - _NEUTRAL) * 2 * weight, -np.inf) - _JOINT * (j - i - 1)
             number = pieces[i].number
             if number is not None:
@@ -200,7 +200,7 @@ def _walk_back(
 
 
 def _astray_marked(takes: Sequence[Take], n_lines: int) -> list[Take]:
-    """Return `takes` with those marked that are out of the reading's order, by one or two lines at a time.
+    """Return `takes` with those marked that are out of order, one or two lines at a time.
 
     The order is the longest run of takes in which lines never go back. Three or more lines in a row that are
     out of it are a passage that was read again, and not a mistake, unless lines that should have been read

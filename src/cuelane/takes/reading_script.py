@@ -1,8 +1,8 @@
 """A script to read aloud: every distinct line of a session, in speaking order, with the time it may take.
 
-The marker scheme is silence and order. Lines are read in order with two seconds of quiet between them, and a
-slip is mended by two seconds of quiet and the whole line again: recognition and order then find every line.
-Reading each line's number aloud was tried too; it made a reading half as long again and placed no more lines.
+Lines are found again by silence and order. They are read in order with two seconds of quiet between them, and
+after a slip come two seconds of quiet and the whole line again. Reading each line's number aloud was tried
+too; it made a reading half as long again and placed no more lines.
 """
 
 from __future__ import annotations
@@ -108,7 +108,7 @@ def offered_lines(arranged: Arranged) -> list[ReadingLine]:
         room.setdefault((line.text, line.role), []).append(line)
     lines: list[Line] = []
     seen: set[tuple[str, str]] = set()
-    # All that was offered, placed or not: with another voice's lengths another choice is made of it.
+    # All that was offered, placed or not: with another voice's lengths other lines would be chosen.
     for candidate in arranged.offered:
         key = (candidate.text, candidate.role)
         if candidate.clip is None and key not in seen:

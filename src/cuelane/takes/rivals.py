@@ -1,8 +1,9 @@
 """Lines of a script that sound nearly alike, and by how much a piece of a recording sounds like one of them.
 
-"Fifteen seconds left" and "fifty seconds left" differ by a soft consonant, and a recogniser says one for the
-other without a doubt. So a piece heard as a line that has such rivals is forced onto each of them, and the
-engine's acoustic scores are compared: a line is taken for sure only if it leads.
+"Fifteen seconds left" and "fifty seconds left" differ by a soft consonant, and a recogniser may take one for
+the other with full confidence. So a piece heard as a line that has such rivals is aligned with each of them,
+and the engine's acoustic scores are compared: the line counts as certain only if its score is the highest by
+a margin.
 """
 
 from __future__ import annotations
@@ -16,18 +17,19 @@ from cuelane.recording.recogniser import FRAME_S, LISTEN_RATE, Aligner, Audio
 from cuelane.takes.gaps import seconds_a_letter
 from cuelane.takes.matching import SURE_TAKE, Take
 
-# In the engine's log units. On a person's single words over a telephone the right word led its nearest rival
-# by 16 ("thirty") to 961 ("nine"), and once trailed it by 1207 ("fifty" heard as "thirty"): a lead is asked
-# for besides the order of reading, not in its place.
+# In the engine's log units. On a person's single words over a telephone the right word scored above its
+# nearest rival by 16 ("thirty") to 961 ("nine"), and once below it by 1207 ("fifty" heard as "thirty"). So
+# this lead is required besides the order of reading, not instead of it.
 CLEAR_LEAD = 150
 # Chosen: nearest lines compared; more takes longer and finds rarer mistakes.
 _MOST_RIVALS = 12
 _SHORT_WORDS = 2
 # Chosen: sound heard around a take; less may cut its edges, more takes in other sounds.
 _PAD_S = 0.12
-# What confirms a take that was heard with other words in it: enough of it was heard, it lasts as long as this
-# reader takes, and its own words score, for each 10 ms, at most this much below what was heard. With one word
-# changed on purpose the score of a formant voice's line fell by more in 53 of 58 cases.
+# A take that was heard with other words in it is confirmed if enough of it was heard, if it lasts as long as
+# this reader needs for the line, and if its own words score, for each 10 ms, at most so much less than the
+# words that were heard. With one word changed on purpose the score of a formant voice's line fell by more in
+# 53 of 58 cases.
 _CONFIRM_WORDS, _CONFIRM_LIKENESS, _CONFIRM_LOSS = 4, 0.6, 1.5
 _CONFIRM_SHORTEST, _CONFIRM_LONGEST = 0.8, 1.3
 
@@ -49,7 +51,7 @@ def rivals(lines: Sequence[str]) -> list[list[int]]:
 
 
 def lead(aligner: Aligner, samples: Audio, line: str, others: Sequence[str]) -> tuple[float, int | None]:
-    """Return by how much `line` fits `samples` better than any of `others`, and which is next.
+    """Return by how much `line` fits `samples` better than the best of `others`, and which that is.
 
     `samples` are 16 kHz mono, shape (n,). The lead is negative if another fits better, and infinite if no
     other can be fitted at all.
@@ -66,7 +68,7 @@ def lead(aligner: Aligner, samples: Audio, line: str, others: Sequence[str]) -> 
 def doubted(
     takes: Sequence[Take], lines: Sequence[str], sound: Callable[[float, float], Audio], aligner: Aligner
 ) -> list[Take]:
-    """Return `takes` with a doubt noted on each that sounds nearly as like a rival of its line.
+    """Return `takes` with a doubt noted on each that sounds nearly as much like a rival of its line.
 
     Parameters
     ----------
@@ -81,7 +83,7 @@ def doubted(
             ahead, next_best = lead(aligner, heard, lines[take.line], [lines[other] for other in others])
             if ahead < CLEAR_LEAD and next_best is not None:
                 other = others[next_best]
-                doubt = f"sounds nearly as like line {other + 1}: {lines[other]!r}"
+                doubt = f"sounds nearly as much like line {other + 1}: {lines[other]!r}"
                 take = replace(take, doubt=doubt)
         out.append(take)
     return out
@@ -120,9 +122,9 @@ def confirmed(
 
 
 def repeats_doubted(takes: Sequence[Take], lines: Sequence[str]) -> list[Take]:
-    """Return `takes` where a short line read twice, with the next line never, may be that next line.
+    """Return `takes` with a doubt on the second reading of a short line, if the next line was never heard.
 
-    The second reading is doubted, and offered for the next line too, so that both are listened to.
+    It may be that next line. So it is also offered as a take of the next line, and a person listens to both.
     """
     out = list(takes)
     read = {take.line for take in takes}

@@ -1,4 +1,4 @@
-"""Recordings of a script into clips by line, and what is to be said about each line."""
+"""Cuts recordings of a script into one clip a line, and reports on each line."""
 
 from __future__ import annotations
 
@@ -28,12 +28,13 @@ Progress = Callable[[int, int], None]
 MAX_NUMBER = 999
 _PAD_S = 0.28
 NOISY_DB = 30.0
-"""By how much speech should stand above its room; less is heard in a quiet track."""
+"""By how many dB speech should be louder than its room's noise; with less, the noise is heard in the
+track."""
 
 
 @dataclass(frozen=True)
 class LineResult:
-    """What became of one line.
+    """The result for one line.
 
     ``state`` is ``placed`` (its clip is in the voice), ``uncertain`` (a clip was cut, to be listened to and
     not used until it is accepted) or ``missing``. ``n_takes`` is how often it was read.
@@ -54,7 +55,7 @@ class LineResult:
 
 @dataclass(frozen=True)
 class TakesResult:
-    """Every line in script order, the sounds that were no line, and notes on each recording."""
+    """The result for every line in script order, the sounds that were no line, and notes on recordings."""
 
     lines: tuple[LineResult, ...]
     unused: tuple[tuple[str, float, float, str], ...]
@@ -145,8 +146,8 @@ def _listen(
 ) -> Iterator[HeardPiece]:
     """Yield `piece` as heard; a line number read without a pause before its line becomes a piece of its own.
 
-    Soft first and last sounds are below the gate, so more is listened to than was found, but never more than
-    half the way to the sound before or after.
+    Soft first and last sounds are below the gate, so recognition gets more than the piece, but never more
+    than half of the pause before or after it.
     """
     begin = max(piece.start_s - _PAD_S, (before_s + piece.start_s) / 2)
     stop = min(piece.end_s + _PAD_S, (piece.end_s + after_s) / 2)
@@ -208,7 +209,7 @@ def _choose(
     listened: _Listened,
     accept: frozenset[int],
 ) -> LineResult:
-    """Return the last good take of a line, or the best of the doubtful ones for a listen."""
+    """Return the last good take of a line, or the best of the doubtful ones, for a person to judge."""
     text, recordings = lines[number - 1], listened.recordings
     if not takes:
         return LineResult(number, text, "missing", notes=("not heard in any recording",))
@@ -233,7 +234,7 @@ def _choose(
     elif not take.whole or take.likeness < SURE_TAKE:
         notes.append(f"heard {take.heard!r}")
     elif take.confidence < SURE_TAKE and take.rival_line is not None:
-        notes.append(f"nearly as like line {take.rival_line + 1}: {lines[take.rival_line]!r}")
+        notes.append(f"nearly as much like line {take.rival_line + 1}: {lines[take.rival_line]!r}")
     state = "placed" if good or number in accept else "uncertain"
     if take.confidence < LIKELY and state == "uncertain":
         notes.append("little of it was recognised")

@@ -2,13 +2,22 @@
 
 pydub finds the pauses; the threshold it needs comes from the recording itself. Two detectors of voice
 activity were measured beside it (tests/benchmarks/bench_takes.py split: 67 readings each by three voices,
-room noise at -60 and -45 dBFS, pauses of 0.9 to 2 s and hurried ones of 0.35 to 0.7 s). What decides is how
-many readings were joined to the next one, since lines are put together from up to five pieces but never
-taken apart: pydub 0 everywhere; WebRTC's detector in mode 3 up to 4 and in mode 1 up to 28 of 67 when
-hurried; Silero's up to 2, and it is one more package. pydub splits more readings in two (1 to 26 of 67;
-WebRTC in these modes 0 to 7, Silero 0 to 4). Lines placed of 57, none wrong by any: a neural voice 53 and
-hurried 52 by pydub, 54 and 53 by WebRTC in mode 3, 54 and 44 in mode 1; a formant voice 37 and 39, 42 and
-36, 40 and 20.
+room noise at -60 and -45 dBFS, pauses of 0.9 to 2 s, and of 0.35 to 0.7 s when hurried). A line can be put
+together from up to five pieces, but a piece is never divided, so a reading that is joined to the next one is
+lost:
+
+======================= ================== ================== ==================== ====================
+detector                readings joined    readings split     lines placed of 57   lines placed of 57
+                        of 67, hurried     in two, of 67      by a neural voice,   by a formant voice,
+                                                              calm and hurried     calm and hurried
+======================= ================== ================== ==================== ====================
+pydub                   0                  1 to 26            53, 52               37, 39
+WebRTC, mode 3          up to 4            0 to 7             54, 53               42, 36
+WebRTC, mode 1          up to 28           0 to 7             54, 44               40, 20
+Silero                  up to 2            0 to 4             (not measured; one more package)
+======================= ================== ================== ==================== ====================
+
+None placed a line wrongly.
 """
 
 from __future__ import annotations
@@ -41,7 +50,7 @@ class FrameLevels:
 
     @property
     def gate_dbfs(self) -> float:
-        # A third of the way up, but clear of the noise's own swing and never above soft consonants.
+        # A third of the way up, but above the fluctuation of the noise and never above soft consonants.
         rise = self.speech_dbfs - self.floor_dbfs
         return self.floor_dbfs + min(max(6.0, rise * 0.33), 20.0)
 

@@ -26,7 +26,7 @@ _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
 
 
 def voice_folder(plan_folder: Path, name: str) -> Path:
-    """Return the folder of the recorded voice `name` beside a plan, what a run that died left in it settled.
+    """Return the folder of the recorded voice `name` beside a plan; finish what a run that died left in it.
 
     Raises
     ------
@@ -67,7 +67,7 @@ def check_voice(folder: Path) -> None:
 def write_voice(staged: Staged, folder: Path, result: TakesResult) -> int:
     """Write the placed clips into the voice, the uncertain ones beside it; return how many were placed.
 
-    Lines that the voice already had and that were not read again stay; clips that were uncertain before go.
+    Lines that the voice already had and that were not read again stay; uncertain clips of before are removed.
     """
     listen = folder / LISTEN
     placed = [line for line in result.lines if line.state == "placed" and line.clip is not None]
@@ -133,7 +133,7 @@ def _desk_delivery(folder: Path, own: Sequence[Path]) -> AbstractContextManager[
 
 
 def _named_in(entries: Sequence[dict[str, Any]]) -> Callable[[str], bool]:
-    """Return whether a clip stays: one that no entry names any more goes."""
+    """Return a function that tells whether a clip stays: it is removed once no entry names it."""
     named = {entry.get("file") for entry in entries}
     return lambda name: name in named or name.startswith(f"{LISTEN}/")
 

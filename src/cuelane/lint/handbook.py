@@ -1,9 +1,9 @@
-"""What handbooks say of cue words: one thing at a time, what to do, an aim outside, one name.
+"""Checks of cue words after coaching handbooks: one thing at a time, what to do, an aim outside, one name.
 
-That one cue at a time is taken in, and that what to do comes before what not to do, is common practice, no
-source; that an aim outside the body often does better than one inside is Wulf (2013), "Attentional focus and
-motor learning: a review of 15 years", International Review of Sport and Exercise Psychology 6 (value from
-memory).
+That a listener takes in one cue at a time, and that what to do comes before what not to do, is common
+practice, no source; that an aim outside the body often does better than one inside is Wulf (2013),
+"Attentional focus and motor learning: a review of 15 years", International Review of Sport and Exercise
+Psychology 6 (value from memory).
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ _NAME_WORDS = 4
 
 @dataclass(frozen=True)
 class Told:
-    """One thing to say about a line: `part` is the words of it that are meant."""
+    """One remark about a line: `part` is the words of it that are meant."""
 
     code: str
     part: str
@@ -81,7 +81,7 @@ def follows_down(loaded: LoadedPlan, session: Session) -> Iterator[tuple[SpokenL
         for line in spoken_lines(plan):
             match = down.search(line.text) if line.role == "change" else None
             what = after.get((line.exercise, id(line.spec)))
-            # A line that names what it is for is not meant before anything else.
+            # A line with a `to` is said only before what it names.
             if match and what and getattr(line.source, "to", None) is None:
                 message = f"'{match[0]}', but {what} follows"
                 yield (

@@ -1,4 +1,4 @@
-"""What the words of one line give away: that they name a side, or are not words."""
+"""What the words of one line show: that they name a side, or are not words."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def patterns(language: str, name: str) -> re.Pattern[str]:
 
 
 def found(text: str, language: str, name: str) -> Iterator[str]:
-    """Yield what list `name` of the language pack finds in `text`, less what its honest list excuses."""
+    """Yield what list `name` of the language pack finds in `text`, without what its `honest` list excepts."""
     honest = patterns(language, f"{name}_honest")
     plain = honest.sub(lambda match: "\0" * len(match[0]), text.replace("’", "'"))
     for match in patterns(language, name).finditer(plain):

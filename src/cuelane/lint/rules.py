@@ -63,7 +63,7 @@ def lint(
     seconds_of: Callable[[str], float],
     spoken_as: Callable[[str], str] | None = None,
 ) -> list[LintWarning]:
-    """Return what is to be said about the words of a plan and all it includes, in file order.
+    """Return the warnings about the words of a plan and all it includes, in file order.
 
     `seconds_of` tells how long a text takes to say, `spoken_as` in which words an engine will be given it.
     """
@@ -201,7 +201,7 @@ def _about_its_end(loaded: LoadedPlan, session: Session) -> Iterator[LintWarning
 
 
 def _about_allow(loaded: LoadedPlan) -> Iterator[LintWarning]:
-    """Yield each code in an `allow` that silences nothing, for it was meant to silence something."""
+    """Yield each code in an `allow` that is no warning's, since its author meant to silence one."""
     places = [(loaded.plan.mark_of("allow"), loaded.plan.allow)]
     places += [
         (line.source.mark_of("allow"), line.source.allow) for line in spoken_lines(loaded) if line.source

@@ -1,4 +1,4 @@
-"""How long a line may be: the most room that any interval it could go in has for it."""
+"""How long a line may be: the most time that any interval in which it could be said has for it."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ class Rooms:
             previous = entry
 
     def room_for(self, line: SpokenLine) -> LineRoom | None:
-        """Return the most room for `line`; None where it is never spoken or makes its own time."""
+        """Return the most time for `line`; None where it is never spoken or its interval is fitted to it."""
         if line.source is None:
             return None
         return max(self._rooms(line, line.source), key=lambda room: room.length_ms, default=None)

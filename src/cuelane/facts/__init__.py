@@ -1,4 +1,4 @@
-"""What a session comes to, and how it reads."""
+"""A session's facts: totals, balance, equipment, load, talk and energy, and their text."""
 
 from cuelane.facts.count import Facts, facts
 from cuelane.facts.text import summary_lines

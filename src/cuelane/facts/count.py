@@ -1,4 +1,4 @@
-"""What a session comes to: totals, sets, balance, equipment, load, and how much of it is talk.
+"""Totals of a session: time, sets, balance of sides, equipment, load, and how much of it is talk.
 
 Plain sums over a session's intervals and a schedule's events. ``work`` is work intervals alone, ``effective
 work`` the same without settling in, ``rest`` rest intervals alone; changes, talk and breathing count for
@@ -55,7 +55,7 @@ class EquipmentFacts:
 
 @dataclass(frozen=True)
 class LoadFacts:
-    """Two exercises one after the other that load the same regions: how often, and the shortest pause."""
+    """Two exercises in a row that load the same regions: how often, and the shortest pause between them."""
 
     first: str
     then: str
@@ -68,8 +68,8 @@ class LoadFacts:
 class Facts:
     """All of a session's facts. Times are integer milliseconds, those of ``talk`` seconds.
 
-    ``work_to_rest`` is None without rest. ``warnings`` are for people; ``warning_codes`` tell, one for each,
-    the word for the plan's ``allow`` that silences it.
+    ``work_to_rest`` is None without rest. ``warnings`` are for people; ``warning_codes`` holds, for each of
+    them, the code that silences it in the plan's ``allow``.
     """
 
     total_ms: int

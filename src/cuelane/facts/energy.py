@@ -1,8 +1,8 @@
 """An estimate of the energy a session takes, from the 2024 Compendium of Physical Activities.
 
-One formula only, kcal = MET × kg × h: gross, so that what the body uses at rest is in it. (The other one in
-use, MET × 3.5 × kg / 200 a minute, is exactly 1.05 times as much.) The editions of the Compendium differ, so
-the edition goes with every figure.
+One formula only, kcal = MET × kg × h. It is gross: what the body uses at rest is included. (The other formula
+in use, MET × 3.5 × kg / 200 a minute, gives exactly 1.05 times as much.) The editions of the Compendium
+differ, so every figure names the edition.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ _MS_PER_HOUR = 3_600_000
 
 @dataclass(frozen=True)
 class ActivityEnergy:
-    """One activity's share: ``met`` in kcal per kg and hour, its time, and what that comes to."""
+    """One activity's share: ``met`` in kcal per kg and hour, its time, and its energy."""
 
     code: str
     name: str
@@ -33,7 +33,7 @@ class ActivityEnergy:
 
 @dataclass(frozen=True)
 class Energy:
-    """Gross kilocalories of the counted time, by activity, with all that must be said beside them."""
+    """Gross kilocalories of the counted time, by activity, with the formula, edition and caution to print."""
 
     kcal: float
     body_mass_kg: float

@@ -10,7 +10,7 @@ def main(argv: list[str] | None = None) -> None:
     """Run one command, `argv` or what this process was called with, and exit with its code."""
 
     def command() -> int:
-        # Here, so that a library that cannot be loaded is told as any other error.
+        # Imported here, so that a library that cannot be loaded is reported as any other error.
         from cuelane.cli.app import run
 
         return run(argv)

@@ -59,9 +59,9 @@ def _options(
 
 
 def _command(name: str) -> Callable[..., Any]:
-    """Return a command, in which a broken pipe is a program that died.
+    """Return a decorator for commands that treats a broken pipe as the death of a program that cuelane runs.
 
-    typer would take it for a reader of our output that left, and end with 1; see `cuelane.cli.streams`.
+    typer would suppose that the reader of our output had left, and exit with 1; see `cuelane.cli.streams`.
     """
     function = getattr(import_module(f"cuelane.cli.{name}"), name)
 

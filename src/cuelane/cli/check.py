@@ -57,7 +57,7 @@ def check(
     targets = [path for path in (file_named(json), page) if path is not None]
     delivery = partial(all_or_nothing, *targets, inputs=[audio, where, against], force=force)
     with delivery():
-        # Told before anything is measured.
+        # Refused here, before anything is measured.
         pass
     planned = load_schedule(where)
     options = CheckOptions(tolerance, words, silent, relative)

@@ -1,8 +1,8 @@
-"""What became of a command: the one place that turns an error into a message and an exit code.
+"""How a command ended: the one place that turns an error into a message and an exit code.
 
 Exit codes: 0 done; 1 it ran and found the work wanting; 2 bad input or usage; 3 the machine failed, or
-cuelane did; 130 stopped from the keyboard. An error that nobody foresaw is always 3, never 1 or 2: those say
-something of the person's work.
+cuelane did; 130 stopped from the keyboard. An error that nobody foresaw is always 3, never 1 or 2, since
+those are statements about the person's work.
 """
 
 from __future__ import annotations
@@ -90,7 +90,7 @@ def in_plain_words(error: Exception) -> str:
         return f"something here is nested deeper than cuelane can follow ({named})."
     if isinstance(error, ImportError):
         return f"a library that cuelane needs cannot be loaded ({named})."
-    return f"an error that nobody foresaw stopped this; it says nothing of your work ({named})."
+    return f"an unexpected error stopped this; it does not mean that your work is wrong ({named})."
 
 
 def log_path() -> Path:

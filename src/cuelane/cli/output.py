@@ -1,6 +1,6 @@
 """Printing for every command: plain text, JSON, progress.
 
-Text from a plan is never read as markup, and reaches a terminal without the characters that command it.
+Text from a plan is never read as markup, and is printed without the characters that control a terminal.
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ _FOR_JSON = re.compile(f"(?!\n)[{UNSAFE}]")
 
 
 def safe_for_terminal(text: str) -> str:
-    """Return `text` with every character that commands a terminal, or turns text around, as its number.
+    """Return `text` with every character that controls a terminal, or reorders text, replaced by its number.
 
-    Line ends and tabs stay: what we print has lines. ECMA-48 is where such commands are defined.
+    Line ends and tabs stay, since our output has lines. Source of the control characters: ECMA-48.
     """
     return _FOR_TERMINAL.sub(lambda found: _number(found[0]), text)
 

@@ -1,8 +1,8 @@
-"""Standard output and error that never end a command: closed, full, or with nobody reading.
+"""Keeps a command running when its standard output or error is closed, full, or no longer read.
 
-A command's exit code says what became of its work, so nothing that happens to the streams may replace it by
-another that means something else: a reader that left (``| head -1``) is no fault at all, and a verdict of
-1 stays 1. Only a standard output that cannot be written is told, at the end, as a failed machine.
+A command's exit code tells the result of its work, so nothing that happens to the streams may replace it: a
+reader that left (``| head -1``) is no fault, and a result of 1 stays 1. Only a standard output that cannot be
+written is reported, at the end, as a failure of the machine.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ _READER_GONE = {errno.EPIPE, errno.ESHUTDOWN} | ({errno.EINVAL} if os.name == "n
 
 
 class ForgivingStream(io.RawIOBase):
-    """A raw stream that notes the first failed write in `failure`, and lets the rest of the text go."""
+    """A raw stream that keeps the first failed write in `failure`, and drops all text after it."""
 
     def __init__(self, raw: io.RawIOBase, owner: io.TextIOWrapper) -> None:
         self._raw = raw
@@ -47,7 +47,7 @@ class ForgivingStream(io.RawIOBase):
 
     @property
     def lost(self) -> OSError | None:
-        """What kept text from a reader that was there to read it."""
+        """The error that lost text, unless it was only that the reader had left."""
         failure = self.failure
         return None if failure is None or failure.errno in _READER_GONE else failure
 

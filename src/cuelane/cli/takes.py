@@ -43,7 +43,7 @@ def takes(
         return voice_delivery(folder, [plan, *recordings], report=file_named(json), force=force)
 
     with delivery():
-        # Told before an hour is listened to.
+        # Refused here, before an hour of sound is recognised.
         check_voice(folder)
     lines = plan_lines(plan)
     with progress("Listening", quiet=json == "-") as told:

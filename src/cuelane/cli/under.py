@@ -50,7 +50,7 @@ def under(
     for line in report.notes:
         note(f"note: {line}")
     if report.plan.limited_by_peak:
-        note("note: the track's peaks kept the sum below its target loudness")
+        note("note: the file is softer than its target loudness, since its peaks would pass the ceiling")
     for line in wanting_lines(report):
         note(f"note: {line}")
     for line in summary_lines(report):

@@ -88,7 +88,7 @@ def _spoken(line: str, name: str, folder: Path, path: Path, pace: float, force: 
     from cuelane.speech.voices import find_voice
 
     with all_or_nothing(path, force=force):
-        # Told before anything is spoken.
+        # Refused here, before anything is spoken.
         pass
     clip = speak_all([line], find_voice(name, folder), store=ClipStore(), pace=pace).clips[line]
     with all_or_nothing(path, force=force) as staged:

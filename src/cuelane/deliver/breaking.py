@@ -1,8 +1,8 @@
 """Breaking a cue's words into captions and lines.
 
 A caption has at most two lines of about 42 characters (common practice for subtitles, no standard). A longer
-cue becomes several captions, broken after a sentence if it can be, else after a clause, else between words;
-of the ways with the fewest captions the one that breaks best is taken, then the most even one.
+cue becomes several captions, broken after a sentence if possible, else after a clause, else between words. Of
+all divisions into the fewest captions the one with the best breaks is taken; of equal ones, the most even.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ LINES = 2
 
 _AFTER_CLAUSE_COST, _MID_CLAUSE_COST = 400, 2_500
 _CAPTION_COST = 100_000
-# In practice few words make a caption; a bound keeps a hostile text from costing time.
+# A caption holds few words in practice; the bound limits the time that a hostile text can cost.
 _LONGEST_CAPTION_WORDS = 2 * LINE_CHARACTERS
 
 

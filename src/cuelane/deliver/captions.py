@@ -1,12 +1,12 @@
 """Captions of a session: WebVTT by W3C's rules, and SubRip.
 
-Times are whole milliseconds from the schedule's samples, each rounded once. A caption begins with its words;
-it stays after them, into silence, for as long as reading takes (17 characters a second, at least 1.2 s:
-common practice, no standard), but never into the next one nor past the end.
+Times are whole milliseconds from the schedule's samples, each rounded once. A caption begins with its words
+and stays after them for as long as reading it takes (17 characters a second, at least 1.2 s: common practice,
+no standard), but never into the next one nor past the end.
 
 Source: W3C WebVTT (hours of two digits or more, three-digit milliseconds, ``&``, ``<`` and ``>`` escaped, no
 blank line in a cue). SubRip has no standard; its players read ``<b>`` and ``{\\an8}`` as styling, so those
-are defused.
+are changed to similar signs.
 """
 
 from __future__ import annotations
@@ -108,7 +108,7 @@ def _rows(schedule: Schedule, pips: bool) -> Iterator[tuple[str, int, int, str]]
 def _starts(event: Event, words: Sequence[str], firsts: Sequence[int]) -> list[int]:
     """Return the sample at which each of the words numbered `firsts` begins.
 
-    As the engine told it, where it told every word; else in proportion to the characters before it.
+    Those that the engine gave, if it gave one for every word; else in proportion to the characters before it.
     """
     if len(event.words) == len(words):
         return [event.onset_sample, *(event.words[first][1] for first in firsts[1:])]

@@ -26,7 +26,7 @@ def chapters_of(schedule: Schedule) -> list[Chapter]:
     """Return the session's chapters: they follow one another from 0 to its end, at most 255.
 
     A block whose rounds mostly last half a minute or more has a chapter for each; otherwise it has one.
-    Where that makes more than files can hold, each block has one, and the last takes in what is left.
+    If those are more than a file can hold, each block has one, and the last one covers what is left.
     """
     sections = sections_of(schedule)
     starts = [start for section in sections for start in _by_round(section, schedule.sample_rate)]

@@ -22,7 +22,7 @@ from cuelane.web.page_parts import plain
 SIDE = 1400
 MARGIN = 110
 LINE_PITCH = 1.15
-"""Of the type's size: tails and the accents of capitals below them keep apart."""
+"""As a multiple of the type's size: descenders do not touch the accents of capitals in the next line."""
 MOST_ROWS = 44
 
 PAPER = (244, 240, 230)
@@ -80,9 +80,9 @@ def _foot(draw: ImageDraw.ImageDraw, outline: Outline) -> None:
 
 
 def _rows(schedule: Schedule, outline: Outline) -> list[tuple[Row, int]]:
-    """Return the rows to draw with the time that the full width stands for.
+    """Return the rows to draw, each with the time that the full width stands for.
 
-    Blocks of talk alone are left out where there is anything else; a session of more rows than can be told
+    Blocks of talk alone are left out where there is anything else. A session with too many rows to be seen
     apart is cut into rows of equal time instead.
     """
     sections = [s for s in outline.sections if any(row.kind != "talk" for row in s.intervals)]

@@ -63,7 +63,7 @@ def describe(
 
 
 def _time(row: ExerciseView) -> str:
-    """Return an exercise's time in words: a host would take ``0:30`` for a place in the track."""
+    """Return an exercise's time in words, since hosts turn ``0:30`` into a link to that place."""
     sides = [f"{escape_markdown(side)} {time_in_words(ms)}" for side, ms in sorted(row.by_side_ms.items())]
     return time_in_words(row.work_ms) + (f" ({', '.join(sides)})" if sides else "")
 

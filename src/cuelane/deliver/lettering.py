@@ -21,10 +21,10 @@ REGULAR, SEMIBOLD = 400, 600
 """Weights, on the scale of OpenType's ``wght`` axis."""
 
 LINE_COST = 1 / 8
-"""What a line more must gain in size; chosen by eye."""
+"""The factor by which one more line must make the letters larger to be used; chosen by eye."""
 
 _NOWHERE = "\U0010fffe"
-"""Not a character: what a font draws for it, it draws for all that it does not hold."""
+"""Not a character: a font draws for it what it draws for every character that it does not hold."""
 
 
 @cache
@@ -36,7 +36,7 @@ def _font_file() -> bytes:
 @cache
 def font_of(size: int, weight: int = REGULAR) -> Font:
     """Return the font at `size` pixels and `weight`, 200 to 900."""
-    # The basic layout, since the other leans on a library that not every machine has.
+    # The basic layout, since the other needs a library that not every machine has.
     font = ImageFont.truetype(io.BytesIO(_font_file()), size, layout_engine=ImageFont.Layout.BASIC)
     font.set_variation_by_axes([weight])
     return font
@@ -86,8 +86,8 @@ def fitted(
 ) -> tuple[int, list[str]]:
     """Return a large size at which `text` fits `width` in at most so many lines, and the lines.
 
-    A line more is taken only where it makes the letters an eighth larger. What does not fit at the smallest
-    size is cut, and ends in an ellipsis.
+    One more line is used only if it makes the letters an eighth larger. Text that does not fit at the
+    smallest size is cut, and ends in an ellipsis.
     """
     best: tuple[float, int, list[str]] | None = None
     fewest = most_lines + 1

@@ -1,8 +1,8 @@
 """The page beside a track: one self-contained HTML file that opens from disk and needs no network.
 
-Player, score, cues and facts are in the markup; the script only makes them move, so that without it the
-page is still a session card, and on paper it is one. Everything is timed by the schedule's samples: a
-player's own idea of a file's length differs by encoder (an Opus file of 20 s says 20.0065 s).
+Player, score, cues and facts are in the markup, and the script only animates them: without it, or printed,
+the page is still a complete session card. All times are the schedule's samples, since the length that a
+player reports differs by encoder (for an Opus file of 20 s, 20.0065 s).
 """
 
 from __future__ import annotations
@@ -68,8 +68,8 @@ class FileLink:
 class PageExtras:
     """What the page shows beside the schedule; all of it may be absent.
 
-    ``vtt`` is a WebVTT text; ``about`` a sentence or two on the
-    session; ``hearing`` safe-listening advice; ``embed`` the encoded audio, to be put inside the page.
+    ``vtt`` is a WebVTT text; ``about`` a sentence or two on the session; ``hearing`` safe-listening advice;
+    ``embed`` the encoded audio, to be put inside the page.
     """
 
     files: Sequence[FileLink] = ()
@@ -86,7 +86,7 @@ def _asset(name: str) -> str:
 
 
 def file_href(name: str) -> str:
-    """Return a relative link to a file beside the page; no name can become another address."""
+    """Return a relative link to a file beside the page; no name can lead to another folder or host."""
     # An undecodable byte of a file name comes as a lone surrogate (PEP 383) and goes back as that byte.
     try:
         return "./" + quote(PurePath(name).name, safe="", errors="surrogateescape")

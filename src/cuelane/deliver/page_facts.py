@@ -1,7 +1,6 @@
 """What the page says of a session's facts and room, read from a schedule's further keys.
 
-A schedule is a file that anybody may have written: a key that is absent or of another type is passed over,
-never an error.
+Anybody may have written a schedule file, so a key that is absent or of another type is ignored, and no error.
 """
 
 from __future__ import annotations
@@ -16,7 +15,7 @@ from cuelane.base.units import format_clock
 from cuelane.deliver.outline import Outline
 from cuelane.web.page_parts import plain
 
-# Of what the facts warn, this concerns the body of whoever trains; the rest is for the plan's author.
+# These warnings concern the body of the person who trains; the others are for the plan's author.
 FOR_EVERYONE = frozenset({"uneven-sides", "same-load"})
 
 

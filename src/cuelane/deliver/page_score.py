@@ -79,7 +79,7 @@ def _per_cent(part: int, whole: int) -> str:
 
 
 def _pip_path(pips: Sequence[tuple[float, bool]], short: tuple[int, int], long: tuple[int, int]) -> str:
-    """Return upright strokes; a stroke keeps its width at any scale, a 60 ms box would vanish."""
+    """Return upright strokes: a stroke keeps its width at any scale; a box of 60 ms would not be seen."""
     return "".join(
         f"M{place:.2f} {(long if is_long else short)[0]}V{(long if is_long else short)[1]}"
         for place, is_long in pips
@@ -104,7 +104,8 @@ def overview_paths(
 ) -> list[tuple[str, str, str]]:
     """Return (class, path, transform) of the whole session in a box of 10000 by 100.
 
-    A path for each kind, however many intervals there are, keeps four hours as quick to draw as four minutes.
+    One path for each kind, however many intervals there are, so that four hours are drawn as fast as four
+    minutes.
     """
     scale = WIDTH / max(schedule.n_frames, 1)
     shapes: dict[str, list[str]] = {name: [] for name in ("talk", "rest", "change", "work", "breath")}
@@ -135,7 +136,7 @@ def overview_paths(
 def staff_views(
     schedule: Schedule, staves: Sequence[Staff], marks: Mapping[str, str], envelope: Envelope | None
 ) -> list[StaffView]:
-    """Return the score ready to be written down."""
+    """Return the score with every text and position that the page's template needs."""
     onsets = [event.onset_sample for event in schedule.events]
     rate = schedule.sample_rate
     views = []
@@ -221,7 +222,7 @@ def _piece_view(
     settle = 0
     if interval.settle_samples and not piece.tied:
         settle = min(interval.settle_samples, shown)
-    # What is seen comes first and in the same order, so that a button can be called by it.
+    # The visible text comes first and in the same order, so that speech control finds the button by it.
     seen = " ".join(part for part in (mark, word, "" if piece.tied else length) if part)
     kind = "" if interval.kind == word else f"{KIND_WORDS[interval.kind].lower()}, "
     return PieceView(

@@ -1,4 +1,4 @@
-"""How large the printed card may be set so that it fills, and does not leave, one page.
+"""The type size at which the printed card fills one page and does not run onto a second.
 
 The estimate is in lines of text: widths follow from the page's, so a larger type wraps sooner. It is kept
 on the safe side; a session with more rows than a page can hold at the smallest size runs on to a second.
@@ -18,7 +18,7 @@ SAFETY = 0.95
 LARGEST_PT, SMALLEST_PT = 12.0, 6.0
 TALLEST_ROW, LOWEST_ROW = 3.2, 1.5
 LOW_ROW = 2.1
-"""Under this an interval has room for one line: its name without its length."""
+"""Below this height an interval has room for one line only: its name without its length."""
 
 # Advance of an average letter in the usual sans-serif faces, in parts of the type's size.
 LETTER_WIDTH = 0.56

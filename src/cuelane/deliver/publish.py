@@ -1,4 +1,4 @@
-"""All that is written beside a track, as text by the ending of its file's name."""
+"""The files that are written beside a track: their texts, by the endings of their names."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def companions(
 
 
 def _naming(audio_sha256: str, texts: Mapping[str, str]) -> dict[str, str]:
-    """Return the texts that have a place to name the track they go with: an old one beside a new is told."""
+    """Return page, captions and chapters with the track's digest in them, so that `check` finds old ones."""
     mark = f'<meta name="audio-sha256" content="{audio_sha256}">\n</head>'
     return {
         ".html": texts[".html"].replace("</head>", mark, 1),

@@ -1,7 +1,8 @@
-"""The session as a score sheet: a row per round, all rows of a block on one scale, so that its shape shows.
+"""The session as a score sheet: a row for each round, all rows of a block on one scale, to show its shape.
 
-A build-up grows like a staircase, a ladder's bars lengthen, breaths stand side by side. A row too long to
-read breaks between intervals, as a line of music does; an interval longer than a row is tied over.
+The rows of a build-up grow by one piece each, the bars of a ladder get longer, breaths stand side by side. A
+row too long to read breaks between intervals, as a line of music does; an interval longer than a row goes on
+in the next one.
 """
 
 from __future__ import annotations
@@ -69,7 +70,7 @@ def _rounds(section: Section) -> list[Group]:
 
 
 def _typical(section: Section) -> int:
-    """Return the length that half of the block's time is spent in intervals no longer than."""
+    """Return the length such that half of the block's time is in intervals of at most this length."""
     lengths = sorted(row.end_sample - row.start_sample for row in section.intervals)
     total, passed = sum(lengths), 0
     for length in lengths:

@@ -20,9 +20,9 @@ def envelope_of(
     Parameters
     ----------
     blocks : arrays of shape (n,) or (n, n_channels), full scale 1.0; channels are taken together.
-    n_frames : samples that the whole picture stands for; what comes after is left out, and stretches
-        that the stream does not reach are (0.0, 0.0). A track shorter than `n_points` gives one point
-        a sample.
+    n_frames : samples that the whole picture stands for; samples after them are ignored, and stretches that
+        the stream does not reach are (0.0, 0.0). A track of fewer samples than `n_points` gives one point a
+        sample.
 
     Raises
     ------

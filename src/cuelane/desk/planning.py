@@ -7,7 +7,6 @@ and an interval that is offered the same cues in the same space is placed as bef
 from __future__ import annotations
 
 import threading
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -16,12 +15,11 @@ from cuelane.audio.store import ClipStore
 from cuelane.base.errors import CuelaneError, Mark, PlanError
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import SAMPLE_RATE
-from cuelane.desk.edits import Edit, Place, Remove, Set, data_of, value_at
-from cuelane.desk.forms import key_order
+from cuelane.desk.edits import Place
+from cuelane.desk.fixes import Fix, PlanRead, fact_fixes, misfit_fixes, warning_fixes
 from cuelane.desk.lines import SpokenLines
 from cuelane.desk.places import path_at
-from cuelane.desk.words import desk_words
-from cuelane.facts import facts
+from cuelane.facts import Facts, facts
 from cuelane.lint import lint
 from cuelane.plan.load import load_plan
 from cuelane.plan.loaded import LoadedPlan
@@ -29,20 +27,13 @@ from cuelane.session.arrange import Arranged, arrange
 from cuelane.session.candidates import Candidate
 from cuelane.session.expand import expand
 from cuelane.session.placing import place
-from cuelane.session.remedies import advise
+from cuelane.session.remedies import Advice, advise
 from cuelane.speech.prepare import spoken_as
 from cuelane.speech.voices import find_voice, voice_names
 
+_KEYS_OF_TOTALS = {"speaking-rate": "voice", "unknown-activity": "activity"}
 _KEPT_PLACEMENTS = 4_096
 """More than the intervals of four hours at 20 s each; each is a few hundred bytes."""
-
-
-@dataclass(frozen=True)
-class Fix:
-    """A way out that the desk can take by itself: the words of its button, and its edits."""
-
-    label: str
-    edits: tuple[Edit, ...]
 
 
 @dataclass(frozen=True)
@@ -132,15 +123,10 @@ class Planner:
         except CuelaneError as error:
             return PlanView(text, (Notice("error", str(error)),))
         schedule = arranged.schedule
-        extra = {**schedule.extra, "facts": facts(session, schedule).to_dict()}
-        found = [
-            replace(
-                self._finding(text, "misfit", next(iter(row.marks), None), _misfit(row.place, row.missing_s)),
-                hint="; ".join(row.remedies),
-                fixes=self._fixes(text, row.marks),
-            )
-            for row in advise(arranged.misfits, schedule.sample_rate)
-        ]
+        counted = facts(session, schedule)
+        extra = {**schedule.extra, "facts": counted.to_dict()}
+        read = PlanRead(text, loaded, session)
+        found = [self._misfit(read, row) for row in advise(arranged.misfits, schedule.sample_rate)]
         for row in lint(
             loaded,
             session,
@@ -148,7 +134,9 @@ class Planner:
             lambda line: self._spoken_as(line, schedule.language),
         ):
             finding = self._finding(text, "warning", row.mark, row.message, row.hint)
-            found.append(replace(finding, code=row.code, fixes=_quiet(finding, row.code, loaded.plan.allow)))
+            fixes = () if finding.file else warning_fixes(read, row, finding.place)
+            found.append(replace(finding, code=row.code, fixes=fixes))
+        found += [_about_totals(read, counted, n) for n in range(len(counted.warnings))]
         return PlanView(
             text,
             tuple(found),
@@ -166,17 +154,19 @@ class Planner:
             return Notice(level, message, hint, file=f"{mark.file}, line {mark.line}")
         return Notice(level, message, hint, path_at(text, mark.line, mark.column))
 
-    def _fixes(self, text: str, marks: tuple[Mark, ...]) -> tuple[Fix, ...]:
-        """Return what would make room: each line that may be left out, or need not be said."""
-        fixes = []
-        for mark in marks:
-            place = path_at(text, mark.line, mark.column)
-            if place and place[-1] == "text":
-                place = place[:-1]
-            if len(place) >= 3 and place[0] == "exercises":
-                line = f"line {int(place[3]) + 1} of {place[2]}" if len(place) > 3 else str(place[2])
-                fixes.append(Fix(f"Leave out {line} of {place[1]}", (Remove(place),)))
-        return tuple(fixes)
+    def _misfit(self, read: PlanRead, advice: Advice) -> Notice:
+        text = read.text
+        marks = (way.mark for way in advice.ways)
+        fixes, hint = misfit_fixes(read, advice, [self._place_of(text, mark) for mark in marks])
+        message = _misfit(advice.place, advice.missing_s)
+        finding = self._finding(text, "misfit", next(iter(advice.marks), None), message, hint)
+        return replace(finding, fixes=fixes)
+
+    def _place_of(self, text: str, mark: Mark | None) -> Place:
+        """Return where a mark stands in this file; nowhere for another."""
+        if mark is None or Path(mark.file).name != self._path.name:
+            return ()
+        return path_at(text, mark.line, mark.column)
 
     def _places(self, text: str, offered: tuple[Candidate, ...]) -> dict[tuple[str, str], Place]:
         """Return where each line that came from this file is written, by role and words."""
@@ -192,25 +182,18 @@ class Planner:
         return found
 
 
-def _quiet(finding: Notice, code: str, allowed: Sequence[str]) -> tuple[Fix, ...]:
-    """Return the way to keep quiet about a warning in this plan; none for what stands in another file."""
-    if finding.file or code in allowed:
-        return ()
-    edit = Set(("allow",), [*allowed, code], key_order(()))
-    return (Fix(desk_words().compose["allow"], (edit,)),)
+def _about_totals(read: PlanRead, counted: Facts, number: int) -> Notice:
+    """Return what is to be said about a session's totals, beside the exercise or the key that it is about."""
+    code, message = counted.warning_codes[number], counted.warnings[number]
+    named = [name for name in read.loaded.plan.exercises if message.startswith((f"{name}: ", f"{name}, "))]
+    subject = max(named, key=len, default="")
+    place: Place = ("exercises", subject) if subject else ()
+    if code in _KEYS_OF_TOTALS:
+        place = (_KEYS_OF_TOTALS[code],)
+    return Notice("warning", message, "", place, "", fact_fixes(read, code, counted, subject), code)
 
 
 def _misfit(place: str, missing_s: float | None) -> str:
     if missing_s is None:
         return f"{place}: these cues cannot all have their places"
     return f"{place}: {missing_s:g} s more to say than there is time"
-
-
-def line_edit(preview: PlanView, place: Place, key: str, value: object) -> Edit:
-    """Return the edit that gives one line of the plan a wish (``at``, ``must``, ``weight``) of its own."""
-    if place and place[-1] == "text":
-        place = place[:-1]
-    line = value_at(data_of(preview.text), place)
-    if isinstance(line, dict):
-        return Set((*place, key), value, order=("text", "rounds", "at", "must", "weight", "allow"))
-    return Set(place, {"text": line, key: value})

@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
+from cuelane.lint.instead import Instead, apart, do_first, one_name, unnamed
 from cuelane.lint.line_signs import patterns
 from cuelane.lint.spoken_lines import SpokenLine, plans_of, spoken_lines
 from cuelane.plan.loaded import LoadedPlan
@@ -31,20 +32,22 @@ class Told:
     part: str
     message: str
     hint: str
+    instead: tuple[Instead, ...] = ()
 
 
 def handbook(line: SpokenLine, language: str) -> Iterator[Told]:
     """Yield what a handbook would say about one line by itself."""
     text = line.text.replace("’", "'")
-    if line.role == "form":
-        sentences = [part for part in re.split(r"(?<=[.!?])\s+", text) if part.strip()]
-        if len(sentences) > 1 or len(re.findall(r"[,;:]", text)) > _FORM_COMMAS:
-            hint = "make it two lines; they are said in turn"
-            yield Told("two-things", "", "this point of form holds more than one thing", hint)
+    sentences = [part for part in re.split(r"(?<=[.!?])\s+", line.text) if part.strip()]
+    if line.role == "form" and (len(sentences) > 1 or len(re.findall(r"[,;:]", text)) > _FORM_COMMAS):
+        hint = "make it two lines; they are said in turn"
+        message = "this point of form holds more than one thing"
+        yield Told("two-things", "", message, hint, apart(sentences))
     if line.role in ("form", "setup", "remind"):
         if match := patterns(language, "not_first").search(text):
             hint = "say first what to do"
-            yield Told("not-first", match[0], f"this begins with what not to do: '{match[0]}'", hint)
+            message = f"this begins with what not to do: '{match[0]}'"
+            yield Told("not-first", match[0], message, hint, do_first(sentences))
         if match := patterns(language, "inside").search(text):
             message = f"'{match[0]}' aims at the body itself"
             hint = "an aim outside it is often learnt better: push the floor away, reach for the wall"
@@ -60,12 +63,13 @@ def _names(line: SpokenLine, text: str) -> Iterator[Told]:
     first, name = head.lower(), line.exercise.lower()
     if line.role in ("setup", "remind") and first == name and len(text) > len(head) + 1:
         message = f"'{head}' has just been spoken as its name"
-        yield Told("name-twice", head, message, "begin with what to do")
+        yield Told("name-twice", head, message, "begin with what to do", unnamed(line.text, head))
     if line.role == "preview" and first != name and 1 < len(first.split()) <= _NAME_WORDS:
         same = first.split()[-1] == name.split()[-1] and len(first.split()) == len(name.split())
         if same and len(text) > len(head) + 1:
             message = f"previewed as '{head}', announced as '{line.exercise}'"
-            yield Told("two-names", head, message, "use one name")
+            instead = one_name(line.text, head, line.exercise)
+            yield Told("two-names", head, message, "use one name", instead)
 
 
 def follows_down(loaded: LoadedPlan, session: Session) -> Iterator[tuple[SpokenLine, Told]]:

@@ -15,6 +15,7 @@ from cuelane.base.language import load_language
 from cuelane.base.units import format_duration
 from cuelane.lint.density import FOLLOWED_IN_A_SET, Density
 from cuelane.lint.handbook import follows_down, handbook
+from cuelane.lint.instead import Instead, by_side
 from cuelane.lint.line_signs import found, how_spoken, not_words, patterns
 from cuelane.lint.pointing import WARN, pointing
 from cuelane.lint.spaces import Rooms
@@ -31,13 +32,18 @@ WARM_UP_FROM_MS = 20 * 60_000
 
 @dataclass(frozen=True)
 class LintWarning:
-    """A warning about a plan's words, with its place; ``code`` is what ``allow`` silences it by."""
+    """A warning about a plan's words, with its place; ``code`` is what ``allow`` silences it by.
+
+    ``instead`` holds what could stand in the place of the line that it is about, after which it would be
+    gone.
+    """
 
     code: str
     mark: Mark
     message: str
     source_line: str = ""
     hint: str = ""
+    instead: tuple[Instead, ...] = ()
 
     def __str__(self) -> str:
         text = f"{self.mark}: {self.message} [{self.code}]"
@@ -98,7 +104,7 @@ def _about(
         yield from _picture(line, language)
         yield from _side(line, language)
         for told in handbook(line, language):
-            yield _warning(told.code, line, told.part, told.message, told.hint)
+            yield _warning(told.code, line, told.part, told.message, told.hint, told.instead)
         yield from _length(line, text, rooms, seconds_of)
     parts = not_words(line.text.replace("{side}", "").replace("{other_side}", ""))
     said = how_spoken(text, spoken_as)
@@ -107,7 +113,11 @@ def _about(
         hint = said or "how it is said is up to the voice; write it in words"
         verb = "is" if len(parts) < 2 else "are"
         first = parts[0] if parts else ""
-        yield _warning("not-words", line, first, f"{names} {verb} not written in words", hint)
+        # Placeholders are filled in what is said, so a line with one cannot be written so.
+        written = spoken_as(text) if spoken_as is not None and text == line.text and parts else ""
+        clean = written and written != text and not not_words(written)
+        instead = (Instead("as-said", (written,)),) if clean else ()
+        yield _warning("not-words", line, first, f"{names} {verb} not written in words", hint, instead)
 
 
 def _picture(line: SpokenLine, language: str) -> Iterator[LintWarning]:
@@ -134,7 +144,9 @@ def _side(line: SpokenLine, language: str) -> Iterator[LintWarning]:
     how = "changes sides from set to set" if spec.sides == "alternate" else "is done on both sides in turn"
     for words in found(line.text, language, "side"):
         message = f"'{words}' names a side, but '{line.exercise}' {how}"
-        yield _warning("side-by-hand", line, words, message, "write {side} or {other_side} instead")
+        hint = "write {side} or {other_side} instead"
+        instead = tuple(by_side(line.text, words, language))
+        yield _warning("side-by-hand", line, words, message, hint, instead)
 
 
 def _length(
@@ -166,9 +178,11 @@ def _density(line: SpokenLine, density: Density) -> Iterator[LintWarning]:
         )
 
 
-def _warning(code: str, line: SpokenLine, part: str, message: str, hint: str) -> LintWarning:
+def _warning(
+    code: str, line: SpokenLine, part: str, message: str, hint: str, instead: tuple[Instead, ...] = ()
+) -> LintWarning:
     mark = line.place_of(part)
-    return LintWarning(code, mark, message, line.loaded.line_at(mark), hint)
+    return LintWarning(code, mark, message, line.loaded.line_at(mark), hint, instead)
 
 
 def _about_whole(loaded: LoadedPlan, session: Session) -> Iterator[LintWarning]:

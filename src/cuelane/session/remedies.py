@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from cuelane.base.errors import Mark
 from cuelane.base.units import format_clock, format_duration
@@ -15,6 +16,25 @@ from cuelane.session.placing import Offer, Space, musts_fit
 FASTEST_PACE = 1.15
 _PACES = (1.05, 1.10, FASTEST_PACE)
 _LONGEST_STRETCH_S = 600
+
+
+Way = Literal["pace", "preview", "optional", "longer", "lasts"]
+"""What a remedy changes: how fast it is spoken; a line, said in the rest before or only if there is room; the
+interval's length; or the length that a part of the session has not yet."""
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """Something that would help, in words; ``way`` and what follows say it for whoever changes the plan.
+
+    ``mark`` is where the line is written that ``preview`` and ``optional`` are about; ``longer_s`` by how
+    many seconds ``longer`` makes the interval, or both halves of its set.
+    """
+
+    text: str
+    way: Way
+    mark: Mark | None = None
+    longer_s: int = 0
 
 
 @dataclass(frozen=True)
@@ -30,8 +50,13 @@ class Advice:
     marks: tuple[Mark, ...]
     missing_s: float | None
     words_to_cut: int
-    remedies: tuple[str, ...]
+    ways: tuple[Remedy, ...]
     clashes: tuple[str, ...] = ()
+
+    @property
+    def remedies(self) -> tuple[str, ...]:
+        """What would help, in words."""
+        return tuple(remedy.text for remedy in self.ways)
 
     def __str__(self) -> str:
         words = f"{self.words_to_cut} {'word' if self.words_to_cut == 1 else 'words'}"
@@ -67,7 +92,7 @@ def _advice(misfit: Attempt, sample_rate: int, pace: float) -> Advice:
     place = f"{where} ({interval.kind} of {length} at {start})"
     marks = tuple(dict.fromkeys(candidate.mark for candidate in candidates if candidate.mark))
     missing_s = _missing_s(offers, misfit.space, sample_rate)
-    remedies: list[str] = []
+    remedies: list[Remedy] = []
     words_to_cut = 0
     if missing_s is not None:
         spoken_s = sum(offer.length for offer in offers) / sample_rate
@@ -114,10 +139,11 @@ def _least(fits: Callable[[int], bool]) -> float | None:
     return low / 10
 
 
-def _by_lengthening(misfit: Attempt, offers: Sequence[Offer], sample_rate: int) -> list[str]:
+def _by_lengthening(misfit: Attempt, offers: Sequence[Offer], sample_rate: int) -> list[Remedy]:
     """Return by how much the interval would have to be longer, with all its rules at that length."""
     if misfit.interval.lines and not misfit.interval.lasts:
-        return ["give it a length of its own, with lasts:"] if misfit.interval.pattern == "say" else []
+        text = "give it a length of its own, with lasts:"
+        return [Remedy(text, "lasts")] if misfit.interval.pattern == "say" else []
     least_s = _least(lambda tenths: musts_fit(offers, misfit.longer(tenths * sample_rate // 10)))
     if least_s is None:
         return []
@@ -125,8 +151,10 @@ def _by_lengthening(misfit: Attempt, offers: Sequence[Offer], sample_rate: int) 
     if not musts_fit(offers, misfit.longer(seconds * sample_rate)):
         return []
     if misfit.interval.half:
-        return [f"make this set {format_duration(2000 * seconds)} longer"]
-    return [f"make this interval {format_duration(1000 * seconds)} longer"]
+        text = f"make this set {format_duration(2000 * seconds)} longer"
+        return [Remedy(text, "longer", longer_s=2 * seconds)]
+    text = f"make this interval {format_duration(1000 * seconds)} longer"
+    return [Remedy(text, "longer", longer_s=seconds)]
 
 
 def _clashes(
@@ -142,10 +170,10 @@ def _clashes(
     ]
 
 
-def _by_pace(offers: Sequence[Offer], space: Space, pace: float) -> list[str]:
+def _by_pace(offers: Sequence[Offer], space: Space, pace: float) -> list[Remedy]:
     for faster in _PACES:
         if faster > pace and musts_fit([_shorter(offer, faster / pace) for offer in offers], space):
-            return [f"speak a little faster: --pace {faster:.2f}"]
+            return [Remedy(f"speak a little faster: --pace {faster:.2f}", "pace")]
     return []
 
 
@@ -156,7 +184,7 @@ def _shorter(offer: Offer, pace: float) -> Offer:
     return replace(offer, length=length, latest_end=offer.earliest + length if fixed else offer.latest_end)
 
 
-def _by_moving(misfit: Attempt, candidates: Sequence[Candidate], offers: Sequence[Offer]) -> list[str]:
+def _by_moving(misfit: Attempt, candidates: Sequence[Candidate], offers: Sequence[Offer]) -> list[Remedy]:
     """Return the lines that would fit into the rest before, if the rest of the musts then fit here."""
     before = misfit.before
     if before is None or before.interval.kind not in ("rest", "talk", "change"):
@@ -173,14 +201,16 @@ def _by_moving(misfit: Attempt, candidates: Sequence[Candidate], offers: Sequenc
         moved = Offer(offers[number].length, must=True)
         stays = [offer for other, offer in enumerate(offers) if other != number]
         if musts_fit(stays, misfit.space) and musts_fit([*there, moved], before.space):
-            found.append(f"say it in the {before.interval.kind} before, as its preview: “{candidate.text}”")
+            text = f"say it in the {before.interval.kind} before, as its preview: “{candidate.text}”"
+            found.append(Remedy(text, "preview", candidate.mark))
     return found
 
 
-def _by_leaving_out(candidates: Sequence[Candidate], offers: Sequence[Offer], space: Space) -> list[str]:
+def _by_leaving_out(candidates: Sequence[Candidate], offers: Sequence[Offer], space: Space) -> list[Remedy]:
     found = []
     for number, candidate in enumerate(candidates):
         stays = [offer for other, offer in enumerate(offers) if other != number]
         if candidate.mark is not None and musts_fit(stays, space):
-            found.append(f"let it be dropped, with must: false: “{candidate.text}”")
+            text = f"let it be dropped, with must: false: “{candidate.text}”"
+            found.append(Remedy(text, "optional", candidate.mark))
     return found

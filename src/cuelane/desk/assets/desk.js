@@ -58,9 +58,9 @@ function showFindings(findings) {
   // A question that waits for an answer stays until its field is changed again.
   for (const note of document.querySelectorAll(".notes > :not([data-stays])")) note.remove();
   findings.forEach((row, number) => {
-    made.append(findingOf(row, `list/${number}`, true));
+    made.append(findingOf(row, `list/${number}`, number));
     const beside = row.at && nearest(row.at);
-    if (beside) beside.append(findingOf(row, `beside/${number}`, false));
+    if (beside) beside.append(findingOf(row, `beside/${number}`));
   });
   morph(list, made);
 }
@@ -74,7 +74,8 @@ function nearest(name) {
   return null;
 }
 
-function findingOf(row, id, linked) {
+// `number` is its place in the list; beside a field there is none.
+function findingOf(row, id, number = null) {
   const box = element("div", { class: `finding f-${row.level}`, id: `finding/${id}` });
   const head = element("p", {});
   head.append(element("b", {}, `${w(`compose.${row.level}`)}: `), row.message);
@@ -82,14 +83,14 @@ function findingOf(row, id, linked) {
   box.append(head);
   if (row.hint) box.append(element("p", { class: "hint" }, row.hint));
   const acts = element("p", { class: "acts" });
-  if (linked && row.at && nearest(row.at)) {
+  if (number !== null && row.at && nearest(row.at)) {
     const go = element("button", { type: "button", id: `go/${id}` }, w("hear.edit"));
     go.addEventListener("click", () => goTo(row.at));
     acts.append(go);
   }
   row.fixes.forEach((fix, n) => {
     const button = element("button", { type: "button", id: `fix/${id}/${n}` }, fix.label);
-    button.addEventListener("click", () => edit(fix.edits, fix.label));
+    button.addEventListener("click", () => remedy(fix, row, number));
     acts.append(button);
   });
   if (acts.children.length) box.append(acts);
@@ -117,7 +118,7 @@ function goTo(name) {
   }
 }
 
-// Sending.
+// Sending. Tells whether the edits were made.
 function edit(edits, what, { was, focus } = {}) {
   return inTurn(async () => {
     at("state").textContent = w("top.saving");
@@ -126,20 +127,31 @@ function edit(edits, what, { was, focus } = {}) {
     if (was) body.was = was;
     const answer = await send(`${api}/edit`, body);
     at("state").textContent = w("top.saved");
-    if (answer.status === 409) return conflict(edits, what, answer.body);
-    if (answer.status === 200) {
+    if (answer.status === 409) await conflict(edits, what, answer.body);
+    else if (answer.status === 200) {
       take(answer.body);
       if (focus) (at(focus) || at("add-say")).focus();
-    } else if (answer.body) {
-      refuse(edits, answer.body.error);
-    }
+    } else if (answer.body) refuse(edits, answer.body.error);
+    return answer.status === 200;
+  });
+}
+
+// A remedy takes its own button away: the focus goes on to the next finding of the list, or to the field.
+function remedy(fix, row, number) {
+  edit(fix.edits, fix.label).then((taken) => {
+    if (!taken) return;
+    announce(w("top.taken", { what: fix.label }));
+    if (document.activeElement !== document.body && document.activeElement !== at("main")) return;
+    const next = number === null ? null : at(`finding/list/${number}`)?.querySelector("button");
+    if (number === null) goTo(row.at);
+    else (next || at("findings-title")).focus();
   });
 }
 
 function refuse(edits, message) {
   const name = edits.length === 1 && typeof edits[0].at === "string" ? edits[0].at : "";
   const beside = name && nearest(name);
-  if (beside) beside.replaceChildren(findingOf({ level: "error", message, hint: "", fixes: [], at: "" }, "refused", false));
+  if (beside) beside.replaceChildren(findingOf({ level: "error", message, hint: "", fixes: [], at: "" }, "refused"));
   announce(message);
   if (!beside) trouble(message);
 }

@@ -1,0 +1,209 @@
+"""Remedies at the desk: each button does away with what it stands beside, and hurts nothing else."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from cuelane.audio.store import ClipStore
+from cuelane.desk.document import Document
+from cuelane.desk.edits import data_of
+from cuelane.desk.planning import Notice, Planner, PlanView
+
+QUIET = "not say this again"
+
+WORDS = """\
+# a plan whose words are at odds
+title: Legs
+voice: system
+session:
+  - block: Main   # the only one
+    pattern: circuit
+    work: 30s
+    rest: 25s
+    rounds: 2
+    exercises: [cup squat, lunge]
+exercises:
+  cup squat:
+    preview: Box squat. Feet apart.
+    setup: Cup squat. Sit down slowly.     # twice its name
+    form:
+      - {text: Knees out. Heels heavy., weight: 30}
+      - Don't rush. Take your time.
+      - As you can see here on the screen.
+  lunge:
+    sides: alternate
+    setup: Left foot goes back, 3 x 10 cm.
+    form: Squeeze your glutes.
+    change: Stay down on your back.
+cautions: none
+allow: [nothing-such]
+"""
+
+
+def planned(folder: Path, text: str) -> PlanView:
+    return planner_of(folder).plan_now(text)
+
+
+@cache
+def planner_of(folder: Path) -> Planner:
+    return Planner(folder / "plan.yaml", ClipStore())
+
+
+def left(view: PlanView, finding: Notice) -> list[Notice]:
+    """Return what is still said of the kind that a finding was, about its exercise or its line."""
+    return [
+        row
+        for row in view.findings
+        if (row.level, row.code) == (finding.level, finding.code) and row.message == finding.message
+    ]
+
+
+def pressed(folder: Path, text: str, finding: Notice, label: str) -> PlanView:
+    """Return the view after a button was pressed; the step is taken back and made again on the way."""
+    path = folder / "pressed.yaml"
+    path.write_text(text, encoding="utf-8")
+    document = Document(path)
+    fix = next(fix for fix in finding.fixes if fix.label == label)
+    made = document.edit(fix.edits, what=fix.label, number=1)
+    assert document.undo().text == text, "one step back is the plan as it was, byte for byte"
+    assert document.redo().text == made.text
+    view = planned(folder, made.text)
+    assert view.schedule is not None, [row.message for row in view.findings]
+    return view
+
+
+def test_every_button_beside_a_warning_does_away_with_it(tmp_path: Path) -> None:
+    """Each warning of the plan has a way out that is more than keeping quiet."""
+    found = planned(tmp_path, WORDS).findings
+    codes = {row.code for row in found if row.level == "warning"}
+    assert codes >= {"two-names", "name-twice", "two-things", "not-first", "screen-words", "side-by-hand",
+                     "not-words", "inside-aim", "stay-down", "no-cautions", "unknown-warning"}  # fmt: skip
+    for finding in found:
+        assert finding.place, finding.code
+        assert finding.fixes, finding.code
+        assert [fix for fix in finding.fixes if QUIET not in fix.label], finding.code
+        for fix in finding.fixes:
+            after = pressed(tmp_path, WORDS, finding, fix.label)
+            before = sum(row.message == finding.message for row in found)
+            assert len(left(after, finding)) == before - 1, (finding.code, fix.label)
+            assert after.text.startswith("# a plan whose words are at odds\n")
+            assert "# the only one" in after.text
+
+
+def test_what_the_buttons_write(tmp_path: Path) -> None:
+    """The new words themselves, for a few: with the wishes of the line they came from."""
+    found = {row.code: row for row in reversed(planned(tmp_path, WORDS).findings)}
+
+    def first(code: str, nth: int = 0) -> dict[str, dict[str, object]]:
+        label = found[code].fixes[nth].label
+        return data_of(pressed(tmp_path, WORDS, found[code], label).text)["exercises"]
+
+    assert first("two-names")["cup squat"]["preview"] == "Cup squat. Feet apart."
+    assert first("name-twice")["cup squat"]["setup"] == "Sit down slowly."
+    form = first("two-things")["cup squat"]["form"]
+    assert isinstance(form, list)
+    assert form[:2] == [{"text": "Knees out.", "weight": 30}, {"text": "Heels heavy.", "weight": 30}]
+    assert first("side-by-hand")["lunge"]["setup"] == "{side} foot goes back, 3 x 10 cm."
+    assert first("side-by-hand", 1)["lunge"]["setup"] == "{other_side} foot goes back, 3 x 10 cm."
+    assert first("not-words")["lunge"]["setup"] == "Left foot goes back, three times ten centimeters."
+
+
+def test_a_line_that_is_meant_so_does_not_silence_the_others(tmp_path: Path) -> None:
+    """Two lines point at a picture; keeping one leaves the warning about the other."""
+    second = "      - Watch how my hips move here.\n"
+    text = WORDS.replace("  lunge:\n", f"{second}  lunge:\n")
+    rows = [row for row in planned(tmp_path, text).findings if row.code == "screen-words"]
+    assert len(rows) == 2
+    label = next(fix.label for fix in rows[0].fixes if QUIET in fix.label)
+    after = pressed(tmp_path, text, rows[0], label)
+    assert [row.message for row in after.findings if row.code == "screen-words"] == [rows[1].message]
+
+
+LONG = (
+    "Weight at your chest, elbows under it, feet just outside your hips, toes a little out, eyes on the far"
+    " wall, and then sit down slowly between your heels."
+)
+BLOCKS = {
+    "circuit": "work: 12s\n    rest: 8s\n    exercises: [a, squat]",
+    "own time": "work: 40s\n    rest: 8s\n    exercises: [a, {exercise: squat, work: 12s}]",
+    "build-up": "work: 12s\n    change: 4s\n    exercises: [a, squat]",
+    "ladder": "work: [40s, 12s]\n    rest: 8s\n    exercises: [a, squat]",
+    "on-the-minute": "every: 14s\n    work: 12s\n    exercises: [a, squat]",
+    "flow": "work: 12s\n    exercises: [a, squat]",
+}
+
+
+@pytest.mark.parametrize("kind", BLOCKS)
+def test_every_button_beside_a_misfit_makes_it_fit(tmp_path: Path, kind: str) -> None:
+    """Longer, in the rest before, or only if there is room: whichever is pressed, the misfit is gone."""
+    pattern = {"own time": "circuit"}.get(kind, kind)
+    line = f"remind: {{text: '{LONG}', must: true}}" if kind == "ladder" else f"setup: {LONG}"
+    text = (
+        "title: Too much\nvoice: system\ncautions: none\nsession:\n  - block: Legs\n"
+        f"    pattern: {pattern}\n    {BLOCKS[kind]}\nexercises:\n  a: {{}}\n  squat:\n    {line}\n"
+    )
+    misfits = [row for row in planned(tmp_path, text).findings if row.level == "misfit"]
+    assert misfits
+    for finding in misfits:
+        assert finding.place[:2] == ("exercises", "squat")
+        labels = [fix.label for fix in finding.fixes]
+        assert any("longer" in label for label in labels), labels
+        for label in labels:
+            after = pressed(tmp_path, text, finding, label)
+            still = [row.message for row in after.findings if row.level == "misfit"]
+            # What follows in brackets are the times, which may have changed.
+            assert finding.message.partition(" (")[0] not in [row.partition(" (")[0] for row in still], label
+
+
+def test_a_long_session_is_given_its_ends_by_a_button(tmp_path: Path) -> None:
+    """No block is named as a warm-up or a cool-down in 24 minutes: the first and the last block can be."""
+    text = (
+        "title: T\nvoice: system\nsession:\n"
+        "  - {block: Stairs, pattern: circuit, work: 12m, exercises: [a]}\n"
+        "  - say: Well done.\n  - {block: Rope, pattern: circuit, work: 12m, exercises: [a]}\n"
+        "exercises:\n  a: {}\n"
+    )
+    ends = [row for row in planned(tmp_path, text).findings if row.code in ("no-warm-up", "no-cool-down")]
+    assert len(ends) == 2
+    for finding in ends:
+        assert left(pressed(tmp_path, text, finding, finding.fixes[0].label), finding) == []
+
+
+def test_uneven_sides_are_evened_by_a_button(tmp_path: Path) -> None:
+    """Three sets that alternate leave one side with one more."""
+    text = (
+        "title: T\nvoice: system\nsession:\n  - {block: B, pattern: circuit, work: 40s, rounds: 3,"
+        " exercises: [step]}\nexercises:\n  step: {sides: alternate}\n"
+    )
+    (finding,) = [row for row in planned(tmp_path, text).findings if row.code == "uneven-sides"]
+    assert finding.place == ("exercises", "step")
+    assert left(pressed(tmp_path, text, finding, finding.fixes[0].label), finding) == []
+
+
+def test_a_set_with_too_many_words_is_thinned_by_a_button(tmp_path: Path) -> None:
+    """40 words in 20 s are too many; most of them can be said in the rest before."""
+    setup = f"Feet apart. {'Sit down slowly and stand up again. ' * 5}".strip()
+    text = (
+        "title: T\nvoice: system\nsession:\n"
+        "  - {block: B, pattern: circuit, work: 20s, rest: 20s, exercises: [a, squat]}\n"
+        f"exercises:\n  a: {{}}\n  squat:\n    setup: {setup}\n"
+    )
+    (finding,) = [row for row in planned(tmp_path, text).findings if row.code == "too-dense"]
+    after = pressed(tmp_path, text, finding, finding.fixes[0].label)
+    assert left(after, finding) == []
+    squat = data_of(after.text)["exercises"]["squat"]
+    assert squat["setup"] == "Feet apart."
+    assert squat["preview"].startswith("Sit down slowly")
+
+
+def test_what_stands_in_another_file_has_no_button(tmp_path: Path) -> None:
+    """The desk edits one plan; a warning about an included one says where it is."""
+    (tmp_path / "inner.yaml").write_text(WORDS, encoding="utf-8")
+    text = "title: Outer\nvoice: system\nsession:\n  - include: inner.yaml\n"
+    rows = [row for row in planned(tmp_path, text).findings if row.code == "screen-words"]
+    assert rows
+    assert all("inner.yaml, line " in row.file for row in rows)
+    assert all(row.fixes == () for row in rows)

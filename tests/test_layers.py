@@ -66,6 +66,7 @@ INSIDE = {
         templates fit
         threads match
         correlate intake
+        analysis_stream
     """,
 }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import itertools
 import math
@@ -262,6 +263,29 @@ def test_what_is_left_of_a_cut_file_is_read_and_told(folder: Path, tmp_path: Pat
     assert signs
     if name != "ours.flac" and name != "film.mkv":
         assert "cut short" in (media.probe(cut).damage or "")
+
+
+@pytest.mark.parametrize("share", [0.05, 0.5, 0.97])
+def test_a_damaged_flac_is_read_up_to_the_damage(tmp_path: Path, share: float) -> None:
+    """As much is heard as libsndfile gives in small blocks, whatever the size that was asked for."""
+    path = tmp_path / "noise.flac"
+    sound = np.random.default_rng(1).uniform(-0.3, 0.3, (10 * RATE, 1)).astype(np.float32)
+    soundfile.write(path, sound, RATE)
+    data = bytearray(path.read_bytes())
+    data[int(share * len(data))] ^= 0xFF
+    path.write_bytes(data)
+    small: list[np.ndarray] = []
+    with soundfile.SoundFile(path) as file, contextlib.suppress(soundfile.SoundFileError):
+        while len(small) * 4_096 < len(sound):
+            small.append(file.read(4_096, dtype="float32", always_2d=True))
+    for block_frames in (1_000, 65_536, 1 << 20):
+        signs: list[str] = []
+        heard = _read(path, block_frames=block_frames, on_damage=signs.append)
+        assert np.array_equal(heard, np.concatenate(small))
+        assert len(heard) > (share - 0.02) * 10 * RATE
+        assert [sign.partition(" s:")[0] for sign in signs] == [
+            f"reading stopped after {len(heard) / RATE:.1f}"
+        ]
 
 
 @pytest.fixture(scope="module")

@@ -1,5 +1,8 @@
 """A check of 45 minutes beside its decoding and beside librosa's onset detection, and its memory.
 
+Then checks of silence in WAV, two hours and eight: each beside reading the file once with libsndfile, in
+processor time, which should be in proportion to the length; memory should not grow with it.
+
 ``program`` is the ffmpeg program decoding to PCM through a pipe as it is usually run; ``decode`` is our own
 decoding, which has it decode in one thread.
 
@@ -51,6 +54,52 @@ def make(folder: Path, minutes: float) -> Path:
     return audio
 
 
+def silent(folder: Path, hours: int) -> Path:
+    """Write `hours` of silence as WAV, and a schedule of pips for it."""
+    import soundfile
+
+    from cuelane.base.schedule import Event, Schedule, ScheduledInterval, to_json
+
+    rate, audio = 48_000, folder / f"silent-{hours}.wav"
+    minute = np.zeros(60 * rate, np.int16)
+    with soundfile.SoundFile(audio, "w", rate, 1, subtype="PCM_16") as file:
+        for _ in range(60 * hours):
+            file.write(minute)
+    n_frames = 3600 * rate * hours
+    work = ScheduledInterval(0, "A", "work", 1, "A", None, 0, n_frames)
+    pips = tuple(
+        Event(f"e{at}", "pip", "long", 0, at, at + 9_600, frequency_hz=880.0)
+        for at in range(0, n_frames - rate, 60 * rate)
+    )
+    schedule = Schedule("Silence", "en", rate, n_frames, (work,), pips)
+    audio.with_suffix(".schedule.json").write_text(to_json(schedule), encoding="utf-8")
+    return audio
+
+
+def child_in_silence(what: str, audio: Path) -> None:
+    """Read a silent file, or check it, and print the processor's seconds and the peak memory in MB."""
+    import soundfile
+
+    from cuelane.base.schedule import load_schedule
+    from cuelane.check.run import check
+
+    schedule = load_schedule(audio.with_suffix(".schedule.json"))
+    began = time.process_time()
+    if what == "silence":
+        assert not check(audio, schedule).ok
+    else:
+        with soundfile.SoundFile(audio) as file:
+            while len(file.read(262_144, dtype="float32")):
+                pass
+    print(time.process_time() - began, peak_mb())
+
+
+def peak_mb() -> float:
+    # ru_maxrss would remember the parent from before this program was loaded.
+    status = Path("/proc/self/status").read_text(encoding="ascii")
+    return int(re.search(r"VmHWM:\s+(\d+)", status)[1]) / 1024
+
+
 def child(what: str, audio: Path) -> None:
     """Do one thing and print its seconds and this process's peak memory in MB."""
     folder = audio.parent
@@ -95,10 +144,7 @@ def child(what: str, audio: Path) -> None:
         began = time.perf_counter()
         report = check(audio, schedule, store=store)
         print(report.verdict, file=sys.stderr)
-    took = time.perf_counter() - began
-    # ru_maxrss would remember the parent from before this program was loaded.
-    status = Path("/proc/self/status").read_text(encoding="ascii")
-    print(took, int(re.search(r"VmHWM:\s+(\d+)", status)[1]) / 1024)
+    print(time.perf_counter() - began, peak_mb())
 
 
 def measure(what: str, audio: Path) -> tuple[float, float]:
@@ -124,10 +170,18 @@ def main(minutes: float) -> None:
             to_program, to_decode = least[what] / least["program"], least[what] / least["decode"]
             print(f"{what:8s} {least[what]:7.2f} s  {to_program:5.2f} x program  {to_decode:5.2f} x decode  "
                   f"{memory:6.0f} MB")  # fmt: skip
+        for hours in (2, 8):
+            audio = silent(Path(name), hours)
+            least_s = min(measure("libsndfile", audio)[0] for _ in range(2))
+            runs = [measure("silence", audio) for _ in range(2)]
+            took_s, memory = min(runs)[0], max(mb for _, mb in runs)
+            print(f"{hours} h silent {took_s:6.2f} s  {took_s / least_s:5.2f} x libsndfile  {memory:6.0f} MB")
+            audio.unlink()
 
 
 if __name__ == "__main__":
     if len(sys.argv) > 1 and sys.argv[1] == "--child":
-        child(sys.argv[2], Path(sys.argv[3]))
+        what, path = sys.argv[2], Path(sys.argv[3])
+        (child_in_silence if what in ("silence", "libsndfile") else child)(what, path)
     else:
         main(float(sys.argv[1]) if len(sys.argv) > 1 else 45.0)

@@ -12,8 +12,8 @@ from typing import IO, Any
 
 import numpy as np
 import numpy.typing as npt
-import soxr
 
+from cuelane.check.analysis_stream import AnalysisStream
 from cuelane.media import MediaInfo, decode, probe
 from cuelane.media.reader import mean_of_channels
 from cuelane.meter import Meter
@@ -162,14 +162,14 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
     meter = Meter(rate, n_channels)
     metering = _Beside(meter.push)
     threads = [metering, *(_Beside(listener.push) for listener in listeners)]
-    stream = soxr.ResampleStream(rate, ANALYSIS_RATE, 1, dtype="float32", quality="HQ")
+    stream = AnalysisStream(rate, ANALYSIS_RATE)
     expected = int((info.duration_s or 0.0) * rate)
     peaks: list[npt.NDArray[np.float32]] = []
     rest = np.zeros(0, np.float32)
     n_frames = 0
 
     def forward(block: Signal, last: bool = False) -> None:
-        sound = np.asarray(stream.resample_chunk(block, last=last), dtype=np.float32)
+        sound = stream.push(block, last=last)
         if sound.size:
             intake.recording.append(sound)
             for thread in threads[1:]:

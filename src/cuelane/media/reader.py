@@ -34,6 +34,10 @@ Damage = Callable[[str], None]
 PACKET_FRAMES = 1 << 15
 READ_BYTES = 1 << 18
 """The decoder writes a packet at a time; handling small ones costs more than decoding them."""
+DAMAGE_STEP_FRAMES = 4_096
+"""Chosen: at most so much sound is lost before a place where a file is damaged; as long as FLAC's frames."""
+MOST_AT_ONCE_FRAMES = 262_144
+"""Chosen: 32 channels of it take 34 MB."""
 
 keep_freed_memory()
 
@@ -70,7 +74,7 @@ def decode(
     notice: Damage = on_damage or (lambda _line: None)
     if (sign := sign_of_damage(path)) is not None:
         notice(sign)
-    source = _native(path, notice)
+    source = _native(path, notice, block_frames)
     native_rate, n_channels = next(source)
     assert isinstance(native_rate, int)
     assert isinstance(n_channels, int)
@@ -91,7 +95,7 @@ def decode_at_own_rate(
     """
     path = Path(path)
     require_file(path)
-    source = _native(path, lambda _line: None)
+    source = _native(path, lambda _line: None, block_frames)
     sample_rate, n_channels = next(source)
     channels = min(int(n_channels), most_channels)
     blocks = _remixed(_finite(_arrays(source), lambda _line: None), channels)
@@ -107,11 +111,11 @@ def magic(path: Path) -> str | None:
         raise AudioFileError(f"{path}: cannot read this file: {error}") from error
 
 
-def _native(path: Path, notice: Damage) -> Iterator[Any]:
+def _native(path: Path, notice: Damage, block_frames: int) -> Iterator[Any]:
     """Yield (sample_rate, n_channels), then arrays (n, n_channels)."""
     if magic(path) is not None:
         try:
-            yield from _by_soundfile(path, notice)
+            yield from _by_soundfile(path, notice, block_frames)
             return
         except _NotForSoundfileError:
             pass
@@ -122,7 +126,7 @@ class _NotForSoundfileError(Exception):
     """libsndfile cannot open it (a codec it lacks, or a broken header); ffmpeg may."""
 
 
-def _by_soundfile(path: Path, notice: Damage) -> Iterator[Any]:
+def _by_soundfile(path: Path, notice: Damage, block_frames: int) -> Iterator[Any]:
     try:
         file = soundfile.SoundFile(path)
     except soundfile.SoundFileError as error:
@@ -133,24 +137,50 @@ def _by_soundfile(path: Path, notice: Damage) -> Iterator[Any]:
             raise _NotForSoundfileError
         yield file.samplerate, file.channels
         read = 0
-        while True:
-            try:
-                # A block that meets damage is lost whole, so it is kept small.
-                block = file.read(4_096, dtype="float32", always_2d=True)
-            except soundfile.SoundFileError as error:
-                if read == 0:
-                    raise AudioFileError(f"{path}: no sound in it can be decoded: {error}") from error
-                notice(f"reading stopped after {read / file.samplerate:.1f} s: {error}")
-                return
-            if len(block) == 0:
-                break
-            read += len(block)
-            media_limits.require_length(path, read, file.samplerate)
-            yield block
+        try:
+            for block in _frames_of(file, _whole_steps(block_frames)):
+                read += len(block)
+                media_limits.require_length(path, read, file.samplerate)
+                yield block
+        except soundfile.SoundFileError:
+            for block in _again_in_steps(path, read, notice):
+                read += len(block)
+                yield block
+            return
         if read == 0:
             raise AudioFileError(f"{path}: no sound in it can be decoded")
         if read < file.frames:
             notice(f"cut short: {read} of {file.frames} samples are there")
+
+
+def _whole_steps(block_frames: int) -> int:
+    """Return how many frames to read at once: a small block costs more to ask for than to decode."""
+    return DAMAGE_STEP_FRAMES * max(1, min(block_frames, MOST_AT_ONCE_FRAMES) // DAMAGE_STEP_FRAMES)
+
+
+def _frames_of(file: soundfile.SoundFile, at_once: int) -> Iterator[Block]:
+    while len(block := file.read(at_once, dtype="float32", always_2d=True)):
+        yield block
+
+
+def _again_in_steps(path: Path, n_known: int, notice: Damage) -> Iterator[Block]:
+    """Yield what a file whose reading failed has after its first `n_known` frames, up to the damage.
+
+    A block that meets damage is lost whole. So the file is read from its start once more, since nobody knows
+    whether a damaged one can be sought in, in blocks so small that little is lost.
+    """
+    read = 0
+    with soundfile.SoundFile(path) as file:
+        try:
+            for block in _frames_of(file, DAMAGE_STEP_FRAMES):
+                if len(left := block[max(0, n_known - read) :]):
+                    yield left
+                read += len(block)
+                media_limits.require_length(path, read, file.samplerate)
+        except soundfile.SoundFileError as error:
+            if read == 0:
+                raise AudioFileError(f"{path}: no sound in it can be decoded: {error}") from error
+            notice(f"reading stopped after {read / file.samplerate:.1f} s: {error}")
 
 
 @dataclass

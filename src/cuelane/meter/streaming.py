@@ -67,7 +67,7 @@ class Meter:
         if self._weighting.is_at_rest and not piece.any():
             if self._true_peak is not None:
                 self._true_peak.push(piece)
-            self._fill_bins(np.zeros(len(piece)))
+            self._pass_silence(len(piece))
             return
         if not np.isfinite(piece).all():
             raise SignalError("the meter wants finite samples")
@@ -80,11 +80,22 @@ class Meter:
         n_bins = np.arange(first, last + 1, dtype=np.int64)
         return (2 * n_bins * self.sample_rate + BINS_PER_SECOND) // (2 * BINS_PER_SECOND)
 
+    def _edges_within(self, n_frames: int) -> npt.NDArray[np.int64]:
+        """Count the next `n_frames`, and return where in them the open bin and those after it begin."""
+        first = self.n_frames
+        self.n_frames += n_frames
+        edges = self._edges(self._n_bins, self.n_frames * BINS_PER_SECOND // self.sample_rate + 1) - first
+        return edges[edges <= n_frames]
+
+    def _pass_silence(self, n_frames: int) -> None:
+        """Do as :meth:`_fill_bins` does for so many energies of 0; most of a track is silent."""
+        bins = np.zeros(len(self._edges_within(n_frames)) - 1)
+        if len(bins):
+            bins[0], self._open_bin = self._open_bin, 0.0
+            self._close_bins(bins)
+
     def _fill_bins(self, energy: Array) -> None:
-        first, end = self.n_frames, self.n_frames + len(energy)
-        self.n_frames = end
-        edges = self._edges(self._n_bins, end * BINS_PER_SECOND // self.sample_rate + 1) - first
-        edges = edges[edges <= len(energy)]
+        edges = self._edges_within(len(energy))
         if len(edges) == 1:
             self._open_bin += float(energy.sum())
             return

@@ -30,6 +30,7 @@ from typing import Any, Self
 
 import numpy as np
 
+from cuelane.audio.cache_folder import default_folder
 from cuelane.audio.clip import Clip, content_hash, quantise24
 from cuelane.audio.leases import Leases
 from cuelane.audio.store_files import (
@@ -57,16 +58,6 @@ _SHRINK_TO = 0.9
 _PUTS_BETWEEN_SCANS = 256
 # A file's time of use further ahead of the clock than this comes from a wrong clock: it counts as the oldest.
 _CLOCK_SLACK_NS = 300 * 10**9
-
-
-def default_folder() -> Path:
-    """Return the user's cache folder for clips, or ``CUELANE_CACHE`` where that is set."""
-    chosen = os.environ.get("CUELANE_CACHE")
-    if chosen:
-        return Path(chosen).expanduser()
-    import platformdirs
-
-    return Path(platformdirs.user_cache_dir("cuelane", appauthor=False)) / "clips"
 
 
 def recipe_key(parts: Mapping[str, Any]) -> str:

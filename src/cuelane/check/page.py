@@ -6,10 +6,10 @@ from markupsafe import Markup
 
 from cuelane.base.schedule import Schedule
 from cuelane.check.fault_words import clock
-from cuelane.check.picture import PICTURE_CSS, error_svg, wave_svg
+from cuelane.check.picture import error_svg, wave_svg
 from cuelane.check.report import Report
 from cuelane.check.text import summary_rows
-from cuelane.web.page_parts import document, environment
+from cuelane.web.page_parts import document, environment, picture_css
 
 _CSS = """
 main { max-width: 68rem; margin: 0 auto; padding: 1.5rem clamp(1rem, 4vw, 2.5rem) 4rem; }
@@ -93,4 +93,4 @@ def page(report: Report, schedule: Schedule) -> str:
             error=Markup(error_svg(report)),
         )
     )
-    return document(title=title, body=body, css=_CSS + PICTURE_CSS, description=report.verdict)
+    return document(title=title, body=body, css=_CSS + picture_css(), description=report.verdict)

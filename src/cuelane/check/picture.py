@@ -26,17 +26,6 @@ ERROR_HEIGHT = 220.0
 LEFT = 56.0
 # Chosen: finer than a screen's pixels; more makes the page larger and shows nothing.
 MAX_POINTS = 1400
-PICTURE_CSS = """
-.wave { fill: var(--edge); } .planned { stroke: var(--soft); stroke-width: 1; }
-.mark-pip { stroke: var(--work); stroke-width: 1.4; } .mark-cue { stroke: var(--voice); stroke-width: 2.4; }
-.mark-bad, .mark-missing { stroke: var(--pencil); stroke-width: 2.4; fill: none; }
-.dot-pip { fill: var(--work); } .dot-cue { fill: var(--voice); }
-.dot-bad { fill: none; stroke: var(--pencil); stroke-width: 2.4; }
-.zero { stroke: var(--ink); stroke-width: 1; }
-.limit { stroke: var(--edge); stroke-width: 1; stroke-dasharray: 5 4; }
-.tick { stroke: var(--edge); } .label { fill: var(--soft); font: 12px var(--sans); }
-"""
-"""The style of both pictures, in the colours of :mod:`cuelane.web`."""
 
 # Chosen: steps of a clock that people read at once.
 _STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 from collections.abc import AsyncIterator, Callable
 from functools import partial
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -16,12 +15,8 @@ from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from cuelane.audio.store import ClipStore
-from cuelane.base.errors import CuelaneError, SignalError
+from cuelane.base.errors import SignalError
 from cuelane.base.files import all_or_nothing
-from cuelane.base.units import format_clock, to_ms
-from cuelane.check.picture import PICTURE_CSS
-from cuelane.deliver.outline import outline_of
-from cuelane.deliver.page_score import overview_paths
 from cuelane.desk import finishing
 from cuelane.desk.answers import Asked, get_route, post_route
 from cuelane.desk.asked import BadRequestError, edits_asked, was_there
@@ -33,40 +28,25 @@ from cuelane.desk.document import Version
 from cuelane.desk.edits import data_of
 from cuelane.desk.finishing import Finishing
 from cuelane.desk.jobs import Jobs
-from cuelane.desk.made import made_of
 from cuelane.desk.one_at_a_time import OneAtATime
+from cuelane.desk.page_shell import page
 from cuelane.desk.planning import PlanView
-from cuelane.desk.score_part import score_of, score_style
+from cuelane.desk.score_part import score_of
+from cuelane.desk.shelf import SHELF_FOLDER, Shelf
 from cuelane.desk.sound import asked_range, total_bytes
+from cuelane.desk.static_files import static_routes
+from cuelane.desk.summaries import PlanSummary, Summaries
 from cuelane.desk.tapes import Tapes
-from cuelane.desk.views import forms, page, preview_parts, state
-from cuelane.desk.words import desk_words
+from cuelane.desk.views import forms, preview_parts, state, summary_of
 from cuelane.desk.workspace import Workspace, Workspaces
-from cuelane.plan.starter import PATTERNS, starter_plan
-from cuelane.web.page_parts import base_css
-
-ASSETS = {
-    "desk.css": "text/css",
-    "finish.css": "text/css",
-    "desk.js": "text/javascript",
-    "cues.js": "text/javascript",
-    "naming.js": "text/javascript",
-    "score.js": "text/javascript",
-    "finish.js": "text/javascript",
-    "page.js": "text/javascript",
-    "player.js": "text/javascript",
-    "booth.css": "text/css",
-    "booth.js": "text/javascript",
-    "microphone.js": "text/javascript",
-    "reading.js": "text/javascript",
-    "class.css": "text/css",
-    "classes.js": "text/javascript",
-}
+from cuelane.plan.loaded import included_files
+from cuelane.plan.starter import starter_plan
 
 
 def application(folder: Path, store: ClipStore | None = None) -> Starlette:
     """Return the desk of a folder as an ASGI application; :mod:`cuelane.desk.guard` says who may use it."""
     workspaces = Workspaces(folder, store or ClipStore())
+    shelf = Shelf(workspaces.folder, Summaries(workspaces.store.folder / SHELF_FOLDER))
     turn = OneAtATime()
     chores = Chores(turn)
     classes = Classes(workspaces, chores, Tapes(turn))
@@ -87,9 +67,10 @@ def application(folder: Path, store: ClipStore | None = None) -> Starlette:
 
     return Starlette(
         routes=[
-            get("/", shelf_page),
+            get("/", partial(shelf_page, shelf)),
             get("/plan/{name}", compose_page),
-            get("/assets/{name}", asset),
+            *static_routes(),
+            get("/api/shelf/{name}", partial(get_shelf_row, shelf)),
             post("/api/new", new_plan),
             get("/api/plan/{name}", get_state),
             get("/api/plan/{name}/score", get_score),
@@ -111,36 +92,26 @@ def _workspace(workspaces: Workspaces, request: Request) -> Workspace:
     return workspaces.open(request.path_params["name"])
 
 
-def shelf_page(workspaces: Workspaces, request: Request) -> Response:
-    """The plans of the folder, and a way to start one."""
-    rows: list[dict[str, Any]] = []
-    for name in [*workspaces.folder.names(), *workspaces.folder.names_below()]:
-        try:
-            version, preview = workspaces.open(name).now()
-        except CuelaneError:
-            rows.append({"name": name, "title": name, "cover": [], "length": "", "made": ""})
-            continue
-        schedule = preview.schedule
-        rows.append(
-            {
-                "name": name,
-                "title": schedule.title if schedule else name,
-                "cover": overview_paths(schedule, outline_of(schedule), None) if schedule else [],
-                "length": format_clock(to_ms(schedule.n_frames, schedule.sample_rate)) if schedule else "",
-                "made": _made(workspaces.open(name).document.path, version.text),
-            }
-        )
-    return HTMLResponse(page("shelf.html.j2", "shelf", "cuelane", plans=rows, patterns=PATTERNS))
+def shelf_page(shelf: Shelf, workspaces: Workspaces, _: Request) -> Response:
+    """The shelf, with what has become known of the plans that were opened since the desk was started."""
+    for preview in workspaces.at_hand():
+        _kept_in_short(shelf, preview)
+    return HTMLResponse(shelf.page())
 
 
-def _made(plan: Path, text: str) -> str:
-    """Say what has been made of a plan, and what the last check found."""
-    words, made = desk_words().shelf, made_of(plan, text, drawn=False)
-    if made is None:
-        return words["unmade"]
-    checked = {True: "checked_good", False: "checked_bad", None: "unchecked"}[made.ok]
-    said = f"{made.audio.suffix[1:]}: {words[checked]}"
-    return said if made.fresh else f"{said}; {words['stale']}"
+def get_shelf_row(shelf: Shelf, workspaces: Workspaces, request: Request) -> Any:
+    """A plan's row on the shelf, planned now and kept for the next time."""
+    name = request.path_params["name"]
+    _, preview = workspaces.open(name).now()
+    return {"row": shelf.row(name, _kept_in_short(shelf, preview))}
+
+
+def _kept_in_short(shelf: Shelf, preview: PlanView) -> PlanSummary | None:
+    """Keep what the shelf shows of a plan, and return it; None where it cannot be planned."""
+    summary = summary_of(preview)
+    if summary is not None and preview.loaded is not None:
+        shelf.summaries.keep(preview.loaded.path, preview.text, included_files(preview.loaded), summary)
+    return summary
 
 
 def compose_page(workspaces: Workspaces, request: Request) -> Response:
@@ -153,19 +124,6 @@ def compose_page(workspaces: Workspaces, request: Request) -> Response:
     return HTMLResponse(
         page("compose.html.j2", "compose", title, plan=name, parts=parts | whole.pop("parts"), state=whole)
     )
-
-
-def asset(workspaces: Workspaces, request: Request) -> Response:
-    """The desk's own style and script."""
-    name = request.path_params["name"]
-    if name not in ASSETS:
-        return PlainTextResponse("there is no such file", 404)
-    text = (resources.files("cuelane") / "desk" / "assets" / name).read_text(encoding="utf-8")
-    if name == "finish.css":
-        text += PICTURE_CSS
-    if name == "desk.css":
-        text = base_css() + text + score_style()
-    return Response(text, media_type=ASSETS[name])
 
 
 def new_plan(workspaces: Workspaces, request: Request, data: Asked) -> Any:

@@ -20,8 +20,8 @@ from cuelane.desk.asked import BadRequestError
 from cuelane.desk.booth import Booth
 from cuelane.desk.chores import Chores
 from cuelane.desk.one_take import Audio
+from cuelane.desk.page_shell import page
 from cuelane.desk.uploads import received, stream_into, unnamed
-from cuelane.desk.views import page
 from cuelane.desk.whole_reading import WholeReadings
 from cuelane.desk.workspace import Workspaces
 from cuelane.recording.decode import CLIP_RATE

@@ -19,9 +19,9 @@ from cuelane.desk.answers import Asked, answered, get_route, post_route
 from cuelane.desk.asked import BadRequestError
 from cuelane.desk.booth_pages import wav
 from cuelane.desk.classes import Classes
+from cuelane.desk.page_shell import page
 from cuelane.desk.tapes import N_POINTS
 from cuelane.desk.uploads import stream_into
-from cuelane.desk.views import page
 from cuelane.desk.words import desk_words
 from cuelane.web.page_parts import envelope_path, plain, spans_path
 

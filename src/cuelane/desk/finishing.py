@@ -28,8 +28,8 @@ from cuelane.desk.jobs import Jobs, Tell
 from cuelane.desk.made import Made, keep_check, made_of
 from cuelane.desk.music_tried import LEVELS_LU, TriedMusics, kept_mix
 from cuelane.desk.one_file import OneFile
+from cuelane.desk.page_shell import page, render
 from cuelane.desk.uploads import received
-from cuelane.desk.views import page, render
 from cuelane.desk.words import desk_words
 from cuelane.desk.workspace import Workspace, Workspaces
 from cuelane.media.formats import FORMATS, media_type_of

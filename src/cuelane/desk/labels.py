@@ -5,9 +5,14 @@ A key without words of its own is called by its own name, so that one the plan l
 
 from __future__ import annotations
 
-from cuelane.desk.edits import Place
-from cuelane.desk.forms import Field
+from typing import TYPE_CHECKING
+
 from cuelane.desk.words import desk_words
+
+if TYPE_CHECKING:
+    # The shelf is served before what forms need has been imported.
+    from cuelane.desk.edits import Place
+    from cuelane.desk.forms import Field
 
 _EXERCISE_DEPTH = 3
 """``exercises``, its name, the key."""

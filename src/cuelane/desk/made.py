@@ -1,17 +1,16 @@
 """What has been made of a plan: the audio beside it, and what the last check said of that.
 
-There is no database: the files say it. A check is kept beside the audio as ``NAME.check.json``, the report
-with a coarse outline of the sound for its picture.
+A check is kept beside the audio as ``NAME.check.json``: the report, with a coarse outline of the sound, for
+its picture.
 """
 
 from __future__ import annotations
 
-import hashlib
 import json
 import math
 from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -20,13 +19,9 @@ from cuelane.base.files import all_or_nothing
 from cuelane.base.schedule import Schedule, load_schedule
 from cuelane.base.seals import sealable_json
 from cuelane.check.report import EventResult, Fault, Report, Summary
-from cuelane.media.formats import FORMATS
-
-if TYPE_CHECKING:
-    from cuelane.check.report import Report
+from cuelane.desk.last_check import check_kept, digest_of, is_fresh, newest_audio, verdict_in
 
 _POINTS = 1_400
-_MOST_BYTES = 32 * 1024 * 1024
 _LONGEST_S = 1e6
 
 
@@ -51,35 +46,23 @@ class Made:
         return f"{about.st_mtime_ns:x}-{about.st_size:x}"
 
 
-def digest_of(text: str) -> str:
-    """Return what tells one text of a plan from another."""
-    return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()
-
-
-def made_of(plan: Path, text: str, *, drawn: bool = True) -> Made | None:
+def made_of(plan: Path, text: str) -> Made | None:
     """Return the newest audio of a plan that a render wrote; None where there is none.
 
     Parameters
     ----------
     plan, text : the plan's file, and what stands in it now.
-    drawn : bring the check's report along, not its verdict alone.
     """
-    beside = plan.with_suffix(".schedule.json")
-    found = [path for form in FORMATS if (path := plan.with_suffix(form.suffix)).is_file()]
-    if not found or not beside.is_file():
-        return None
     try:
-        audio = max(found, key=lambda path: path.stat().st_mtime_ns)
-        schedule = load_schedule(beside)
-        kept = _kept(plan.with_suffix(".check.json"), audio)
-        fresh = plan.stat().st_mtime_ns <= audio.stat().st_mtime_ns
-        if "plan" in kept:
-            fresh = kept["plan"] == digest_of(text)
-        report = report_of(kept) if drawn and kept else None
+        audio = newest_audio(plan)
+        if audio is None:
+            return None
+        schedule = load_schedule(plan.with_suffix(".schedule.json"))
+        kept = check_kept(plan, audio)
+        fresh = is_fresh(plan, audio, kept, text)
     except (CuelaneError, OSError):
         return None
-    ok = kept.get("ok")
-    return Made(audio, schedule, fresh, ok if isinstance(ok, bool) else None, report)
+    return Made(audio, schedule, fresh, verdict_in(kept), report_of(kept) if kept else None)
 
 
 def keep_check(plan: Path, report: Report, text: str) -> None:
@@ -104,18 +87,6 @@ def report_of(kept: dict[str, Any]) -> Report | None:
         return report if _drawable(report) else None
     except (KeyError, TypeError, ValueError, ArithmeticError):
         return None
-
-
-def _kept(path: Path, audio: Path) -> dict[str, Any]:
-    """Return the check that was made of `audio`, or nothing if it is of another or older than the sound."""
-    try:
-        about = path.stat()
-        if about.st_size > _MOST_BYTES or about.st_mtime_ns < audio.stat().st_mtime_ns:
-            return {}
-        data = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
-        return {}
-    return data if isinstance(data, dict) and data.get("audio") == audio.name else {}
 
 
 def _outline(report: Report) -> list[list[float]]:

@@ -20,8 +20,8 @@ from starlette.concurrency import run_in_threadpool
 
 from cuelane.base.errors import UsageError
 from cuelane.desk.guard import Receive, Scope, Send
+from cuelane.desk.page_shell import environment
 from cuelane.desk.sound import asked_range
-from cuelane.desk.views import environment
 from cuelane.desk.words import desk_words
 
 _CHUNK = 1 << 18

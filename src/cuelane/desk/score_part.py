@@ -6,8 +6,8 @@ from cuelane.base.schedule import Schedule
 from cuelane.deliver.outline import letters, outline_of
 from cuelane.deliver.page_score import staff_views
 from cuelane.deliver.score import staves_of
-from cuelane.desk.views import render
-from cuelane.web.page_parts import language_tag, score_css
+from cuelane.desk.page_shell import render
+from cuelane.web.page_parts import language_tag
 
 
 def score_of(schedule: Schedule) -> str:
@@ -20,8 +20,3 @@ def score_of(schedule: Schedule) -> str:
         starts_s=[row.start_sample / schedule.sample_rate for row in schedule.intervals],
         language=language_tag(schedule.language),
     )
-
-
-def score_style() -> str:
-    """Return the score's style for the desk, where other rows and shapes have the same names."""
-    return f"#score {{\n{score_css()}\n}}\n"

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
+import signal
 import socket
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import anyio._backends._asyncio  # noqa: F401  (what the server's threads would import)
 import uvicorn
+from starlette.applications import Starlette
 
 from cuelane.base.errors import UsageError
-from cuelane.desk.app import application
+from cuelane.desk.front import Front
 from cuelane.desk.guard import Guard
 from cuelane.desk.uploads import LARGE
 
@@ -43,6 +48,9 @@ def listening_socket(port: int | None) -> socket.socket:
 def serve(folder: Path, port: int | None, opened: Callable[[str], None]) -> None:
     """Serve the desk of `folder` until Ctrl-C; `opened` is called with its one-time link once it listens.
 
+    The server has a thread of its own, and this one imports what is slow to import: no thread but the first
+    ever imports anything, see ``tests/test_thread_imports.py``. Call it in the first thread.
+
     Raises
     ------
     UsageError : no such folder, or the port is taken.
@@ -52,7 +60,8 @@ def serve(folder: Path, port: int | None, opened: Callable[[str], None]) -> None
     sock = listening_socket(port)
     with sock:
         number = sock.getsockname()[1]
-        guard = Guard(application(folder), port=number, large=LARGE)
+        front = Front(folder)
+        guard = Guard(front, port=number, large=LARGE)
         config = uvicorn.Config(
             guard,
             log_level="error",
@@ -60,8 +69,79 @@ def serve(folder: Path, port: int | None, opened: Callable[[str], None]) -> None
             lifespan="on",
             server_header=False,
             ws="none",
+            http="h11",
+            loop="asyncio",
             timeout_graceful_shutdown=5,
         )
+        # All three import: here, so that the server's own thread finds all it needs.
+        config.load()
+        config.get_loop_factory()
+        front.prepare()
         sock.listen(128)
-        opened(f"http://127.0.0.1:{number}/open?token={guard.token}")
-        uvicorn.Server(config).run(sockets=[sock])
+        with _terminated_in_order(), _running(uvicorn.Server(config), sock) as ended:
+            try:
+                opened(f"http://127.0.0.1:{number}/open?token={guard.token}")
+                front.ready(_whole(folder))
+                _wait_for(ended)
+            finally:
+                front.failed()
+
+
+def _whole(folder: Path) -> Starlette:
+    """Return the whole desk of `folder`, imported now: pages that need none of it are served meanwhile."""
+    from cuelane.desk.app import application
+    from cuelane.desk.forms import key_order
+
+    # Makes the plan's schema, for which pydantic imports once more.
+    key_order(())
+    return application(folder)
+
+
+@contextlib.contextmanager
+def _running(server: uvicorn.Server, sock: socket.socket) -> Iterator[threading.Event]:
+    """Run a server in a thread of its own until what is within ends; the event tells that it has ended."""
+    ended = threading.Event()
+
+    def run() -> None:
+        try:
+            server.run([sock])
+        finally:
+            ended.set()
+
+    threading.Thread(target=run, name="desk").start()
+    try:
+        yield ended
+    finally:
+        server.should_exit = True
+        try:
+            _wait_for(ended)
+        except KeyboardInterrupt:
+            # Pressed again: what is being sent need not end first.
+            server.force_exit = True
+            _wait_for(ended)
+
+
+def _wait_for(ended: threading.Event) -> None:
+    # In short turns, since on Windows a wait without an end hears no Ctrl-C; and not by joining the thread,
+    # which Python 3.11 takes for ended when Ctrl-C comes meanwhile.
+    while not ended.wait(0.5):
+        pass
+
+
+@contextlib.contextmanager
+def _terminated_in_order() -> Iterator[None]:
+    """Let SIGTERM end what is within as Ctrl-C does, and then this process as it would have."""
+    told = False
+
+    def stop(*_: object) -> None:
+        nonlocal told
+        told = True
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, stop)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+        if told:
+            signal.raise_signal(signal.SIGTERM)

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
-from functools import cache
 from typing import Any
-from urllib.parse import quote
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from cuelane.base.schedule import Dropped, Event, Schedule, ScheduledInterval
@@ -21,58 +18,15 @@ from cuelane.deliver.page_text import ROLE_WORDS, interval_name, tally_rows
 from cuelane.desk.document import Version
 from cuelane.desk.edits import Edit, EditError, data_of, value_at
 from cuelane.desk.forms import exercise_items, place_name, plan_fields, session_items
-from cuelane.desk.labels import help_of, label_of, option_of, pattern_of, unit_of
+from cuelane.desk.page_shell import render
 from cuelane.desk.planning import Notice, PlanView
-from cuelane.desk.words import desk_words
+from cuelane.desk.summaries import PlanSummary
 from cuelane.plan.starter import PATTERNS
 from cuelane.session.candidates import WEIGHTS
-from cuelane.web.page_parts import language_tag, plain, script_json
+from cuelane.web.page_parts import language_tag, plain
 
 _STEP = 20
 """How much heavier or lighter a press makes a line; about the distance between two roles."""
-
-
-@cache
-def environment() -> Environment:
-    """Return the jinja2 environment of the desk: everything is escaped, a missing value is an error."""
-    made = Environment(
-        loader=PackageLoader("cuelane.desk"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    made.filters.update(script_json=script_json, plain=plain)
-    made.filters.update(called=label_of, unit=unit_of, about=help_of, option=option_of, pattern=pattern_of)
-    return made
-
-
-def render(template: str, **values: Any) -> Markup:
-    """Return a template filled in; safe to stand in a page."""
-    values.setdefault("words", desk_words())
-    return Markup(environment().get_template(template).render(**values))
-
-
-VIEWS = (("compose", "/plan/"), ("booth", "/booth/"), ("finish", "/finish/"))
-"""The views of a plan, in the order of the work, each with the path that its name follows."""
-
-
-def page(
-    template: str,
-    view: str,
-    title: str,
-    *,
-    plan: str = "",
-    scripts: Sequence[str] = ("desk.js",),
-    styles: Sequence[str] = (),
-    **values: Any,
-) -> Markup:
-    """Return a whole page: the shell that all views share, with the view in it."""
-    views = [(key, path + quote(plan, safe="")) for key, path in VIEWS]
-    return render(
-        template, view=view, title=title, plan=plan, lang="en", views=views, scripts=scripts, styles=styles,
-        **values,
-    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -166,6 +120,17 @@ def overview(schedule: Schedule) -> Markup:
     return Markup(
         '<svg viewBox="0 0 10000 100" preserveAspectRatio="none" aria-hidden="true">{}</svg>'
     ).format(paths)
+
+
+def summary_of(preview: PlanView) -> PlanSummary | None:
+    """Return what the shelf shows of a preview; None without a schedule."""
+    schedule = preview.schedule
+    if schedule is None:
+        return None
+    cover = tuple(overview_paths(schedule, outline_of(schedule), None))
+    return PlanSummary(
+        schedule.title, to_ms(schedule.n_frames, schedule.sample_rate), cover, preview.n_unspoken == 0
+    )
 
 
 def state(version: Version, preview: PlanView) -> dict[str, Any]:

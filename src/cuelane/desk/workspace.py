@@ -43,6 +43,12 @@ class Workspace:
         version = self.document.now()
         return version, self._planned(version.text)
 
+    def at_hand(self) -> PlanView | None:
+        """Return the preview of the document's present text if it has been planned, without planning it."""
+        with self._lock:
+            kept = self._preview
+        return kept if kept is not None and kept.text == self.document.now().text else None
+
     def tried(self, text: str) -> PlanView:
         """Return the preview of a text that is not saved. Raises SupersededError."""
         return self.previewer.plan(text)
@@ -178,6 +184,16 @@ class Workspaces:
             # A plan that is gone or broken meanwhile has nothing to be spoken.
             with contextlib.suppress(CuelaneError):
                 workspace.heard_anew()
+
+    def at_hand(self) -> list[PlanView]:
+        """Return the previews of all open plans that have been planned as they stand now."""
+        with self._lock:
+            every = list(self._open.values())
+        found = []
+        for workspace in every:
+            with contextlib.suppress(CuelaneError):
+                found.append(workspace.at_hand())
+        return [preview for preview in found if preview is not None]
 
     def open(self, name: str) -> Workspace:
         """Return the workspace of the plan called `name`. Raises as :meth:`Folder.document` does."""

@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 
 from cuelane.base.errors import UsageError
-from cuelane.plan.model import BLOCKS
+from cuelane.plan.pattern_names import PATTERNS
 from cuelane.plan.phrases import did_you_mean, listing
 from cuelane.plan.source_text import is_hidden
 from cuelane.plan.values import MAX_NAME
 
-PATTERNS = tuple(BLOCKS)
+__all__ = ["PATTERNS", "starter_plan"]
 
 _HEAD = """\
 # yaml-language-server: $schema=plan.schema.json
@@ -170,10 +170,9 @@ def starter_plan(pattern: str, title: str) -> str:
     ------
     UsageError : there is no such pattern, or `title` cannot be a title.
     """
-    if pattern not in BLOCKS:
-        raise UsageError(
-            f"there is no pattern '{pattern}'; {did_you_mean(pattern, BLOCKS) or 'choose ' + listing(BLOCKS)}"
-        )
+    if pattern not in PATTERNS:
+        hint = did_you_mean(pattern, PATTERNS) or f"choose {listing(PATTERNS)}"
+        raise UsageError(f"there is no pattern '{pattern}'; {hint}")
     name = " ".join(title.split())
     if not 1 <= len(name) <= MAX_NAME or any(is_hidden(character) for character in name):
         raise UsageError(f"a title is 1 to {MAX_NAME} visible characters, got {title!r}")

@@ -89,6 +89,12 @@ def score_css() -> str:
     return (resources.files("cuelane") / "web" / "assets" / "score.css").read_text(encoding="utf-8")
 
 
+@cache
+def picture_css() -> str:
+    """Return the style of both pictures of a check, in the colours of :func:`base_css`."""
+    return (resources.files("cuelane") / "web" / "assets" / "picture.css").read_text(encoding="utf-8")
+
+
 def document(*, title: str, body: str, css: str = "", script: str = "", description: str = "") -> str:
     """Return a whole HTML page.
 

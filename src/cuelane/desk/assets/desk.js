@@ -356,6 +356,15 @@ if (plan) {
   if (location.hash.startsWith("#/")) goTo(decodeURIComponent(location.hash.slice(2)));
   look();
 } else {
+  (async () => {
+    // What the shelf does not know yet, one plan after the other.
+    for (const row of document.querySelectorAll("[data-waits]")) {
+      const answer = await send(`/api/shelf/${encodeURIComponent(row.dataset.waits)}`, null);
+      if (answer.status === 200) setParts({ [row.id]: answer.body.row });
+      else row.querySelector(".facts").textContent = w("shelf.broken");
+      row.removeAttribute("data-waits");
+    }
+  })();
   at("new").addEventListener("submit", async (event) => {
     event.preventDefault();
     const answer = await send("/api/new", Object.fromEntries(new FormData(event.target)));

@@ -1,0 +1,58 @@
+"""The newest audio beside a plan, and what is known of it without reading its schedule.
+
+There is no database: the files say it. A check is kept beside the audio as ``NAME.check.json``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from pathlib import Path
+from typing import Any
+
+from cuelane.media.formats import FORMATS
+
+_MOST_BYTES = 32 * 1024 * 1024
+
+
+def digest_of(text: str) -> str:
+    """Return what tells one text of a plan from another."""
+    return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()
+
+
+def newest_audio(plan: Path) -> Path | None:
+    """Return the newest audio of a plan that a render wrote, None where there is none. Raises OSError."""
+    found = [path for form in FORMATS if (path := plan.with_suffix(form.suffix)).is_file()]
+    if not found or not plan.with_suffix(".schedule.json").is_file():
+        return None
+    return max(found, key=lambda path: path.stat().st_mtime_ns)
+
+
+def check_kept(plan: Path, audio: Path) -> dict[str, Any]:
+    """Return the check that was made of `audio`, or nothing if it is of another or older than the sound.
+
+    Raises OSError where the audio is gone.
+    """
+    path = plan.with_suffix(".check.json")
+    made_ns = audio.stat().st_mtime_ns
+    try:
+        about = path.stat()
+        if about.st_size > _MOST_BYTES or about.st_mtime_ns < made_ns:
+            return {}
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return {}
+    return data if isinstance(data, dict) and data.get("audio") == audio.name else {}
+
+
+def verdict_in(kept: dict[str, Any]) -> bool | None:
+    """Return what a kept check said, None where it says nothing."""
+    ok = kept.get("ok")
+    return ok if isinstance(ok, bool) else None
+
+
+def is_fresh(plan: Path, audio: Path, kept: dict[str, Any], text: str) -> bool:
+    """Tell whether the plan is still as it was when the audio was made. Raises OSError."""
+    if "plan" in kept:
+        return bool(kept["plan"] == digest_of(text))
+    return plan.stat().st_mtime_ns <= audio.stat().st_mtime_ns

@@ -1,0 +1,58 @@
+"""The shell that all views of the desk share, and its templates. It needs nothing that is slow to import."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cache
+from typing import Any
+from urllib.parse import quote
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from cuelane.desk.labels import help_of, label_of, option_of, pattern_of, unit_of
+from cuelane.desk.words import desk_words
+from cuelane.web.page_parts import plain, script_json
+
+
+@cache
+def environment() -> Environment:
+    """Return the jinja2 environment of the desk: everything is escaped, a missing value is an error."""
+    made = Environment(
+        loader=PackageLoader("cuelane.desk"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters.update(script_json=script_json, plain=plain)
+    made.filters.update(called=label_of, unit=unit_of, about=help_of, option=option_of, pattern=pattern_of)
+    return made
+
+
+def render(template: str, **values: Any) -> Markup:
+    """Return a template filled in; safe to stand in a page."""
+    values.setdefault("words", desk_words())
+    return Markup(environment().get_template(template).render(**values))
+
+
+VIEWS = (("compose", "/plan/"), ("booth", "/booth/"), ("finish", "/finish/"))
+"""The views of a plan, in the order of the work, each with the path that its name follows."""
+
+
+def page(
+    template: str,
+    view: str,
+    title: str,
+    *,
+    plan: str = "",
+    scripts: Sequence[str] = ("desk.js",),
+    styles: Sequence[str] = (),
+    **values: Any,
+) -> Markup:
+    """Return a whole page: the shell that all views share, with the view in it."""
+    views = [(key, path + quote(plan, safe="")) for key, path in VIEWS]
+    return render(
+        template, view=view, title=title, plan=plan, lang="en", views=views, scripts=scripts, styles=styles,
+        **values,
+    )  # fmt: skip

@@ -1,0 +1,107 @@
+"""The shelf: the plans of the folder, and a way to start one.
+
+It is the first page that anybody sees, so it needs nothing that is slow to import, and plans nothing: what
+it does not know yet is asked for by the page, one plan after the other, once it is shown.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+from starlette.routing import Route
+
+from cuelane.base.errors import CuelaneError
+from cuelane.base.units import format_clock
+from cuelane.desk.document import Folder
+from cuelane.desk.last_check import check_kept, is_fresh, newest_audio, verdict_in
+from cuelane.desk.page_shell import page, render
+from cuelane.desk.summaries import PlanSummary, Summaries
+from cuelane.desk.words import desk_words
+from cuelane.plan.pattern_names import PATTERNS
+from cuelane.web.page_parts import plain
+
+SHELF_FOLDER = "shelf"
+"""Where summaries lie in the folder of the clip store, see :mod:`cuelane.desk.summaries`."""
+
+
+@dataclass(frozen=True)
+class ShelfRow:
+    """A plan on the shelf. ``waits`` tells that the page is to ask for it again."""
+
+    name: str
+    title: str
+    length: str
+    cover: tuple[tuple[str, str, str], ...]
+    made: str
+    waits: bool
+
+
+class Shelf:
+    """The plans of a folder as far as they are known."""
+
+    def __init__(self, folder: Folder, summaries: Summaries) -> None:
+        self._folder = folder
+        self.summaries = summaries
+
+    def page(self) -> str:
+        """Return the whole page."""
+        rows = [self._row(name) for name in [*self._folder.names(), *self._folder.names_below()]]
+        return page("shelf.html.j2", "shelf", "cuelane", plans=rows, patterns=PATTERNS)
+
+    def row(self, name: str, summary: PlanSummary | None) -> str:
+        """Return a plan's row as HTML, with `summary`; None where the plan cannot be planned."""
+        document = self._folder.document(name)
+        return render("shelf_row.html.j2", row=_shown(name, document.path, document.now().text, summary))
+
+    def _row(self, name: str) -> ShelfRow:
+        try:
+            document = self._folder.document(name)
+            text = document.now().text
+        except CuelaneError:
+            return _broken(name)
+        summary = self.summaries.get(document.path, text)
+        if summary is None:
+            return ShelfRow(name, name, "", (), _made(document.path, text), True)
+        return _shown(name, document.path, text, summary)
+
+
+def shelf_route(shelf: Shelf) -> Route:
+    """Return the route of the shelf."""
+
+    def answer(_: Request) -> Response:
+        return HTMLResponse(shelf.page())
+
+    return Route("/", answer)
+
+
+def _broken(name: str) -> ShelfRow:
+    return ShelfRow(name, name, desk_words().shelf["broken"], (), "", False)
+
+
+def _shown(name: str, path: Path, text: str, summary: PlanSummary | None) -> ShelfRow:
+    if summary is None:
+        return _broken(name)
+    length = format_clock(summary.length_ms)
+    length = length if summary.settled else desk_words()("shelf.about", length=length)
+    return ShelfRow(name, plain(summary.title), length, summary.cover, _made(path, text), False)
+
+
+def _made(plan: Path, text: str) -> str:
+    """Say what has been made of a plan, and what the last check found."""
+    words = desk_words().shelf
+    try:
+        audio = newest_audio(plan)
+        if audio is None:
+            return words["unmade"]
+        kept = check_kept(plan, audio)
+        fresh = is_fresh(plan, audio, kept, text)
+    except OSError:
+        return words["unmade"]
+    said = f"{audio.suffix[1:]}: " + words[_CHECKED[verdict_in(kept)]]
+    return said if fresh else f"{said}; {words['stale']}"
+
+
+_CHECKED = {True: "checked_good", False: "checked_bad", None: "unchecked"}

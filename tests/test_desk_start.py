@@ -1,0 +1,255 @@
+"""The desk's first page is there before what plans and speaks has been imported; what waits is answered."""
+
+from __future__ import annotations
+
+import asyncio
+import http.client
+import json
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+import pytest
+from starlette.applications import Starlette
+from starlette.responses import PlainTextResponse
+from starlette.routing import Route
+
+from cuelane.audio.store import ClipStore
+from cuelane.desk.app import application
+from cuelane.desk.front import Front
+from cuelane.desk.guard import Guard
+from cuelane.desk.shelf import SHELF_FOLDER
+from cuelane.desk.summaries import PlanSummary, Summaries
+from cuelane.plan.model import BLOCKS
+from cuelane.plan.pattern_names import PATTERNS
+from deskkit import PORT, ask
+
+PLAN = """\
+title: Breath at the window
+voice: system
+cautions: none
+session:
+  - include: parts/arrive.yaml
+  - block: Breath
+    pattern: breath
+    inhale: 4s
+    exhale: 6s
+    cycles: 6
+"""
+ARRIVE = "title: Arrive\nsession:\n  - rest: 30s\n"
+SHORT = PlanSummary("Breath at the window", 115_000, (("rest", "M0 0V8", ""),), True)
+
+STARTED = """
+import sys, threading, time
+from pathlib import Path
+gate = Path(sys.argv.pop(1))
+late = []
+class Held:
+    def find_spec(self, name, path=None, target=None):
+        if threading.current_thread() is not threading.main_thread():
+            late.append(name)
+        while name == "cuelane.desk.app" and not gate.exists():
+            time.sleep(0.01)
+sys.meta_path.insert(0, Held())
+from cuelane.cli.outcome import exit_code_of
+from cuelane.cli.app import run
+code = exit_code_of(lambda: run(sys.argv[1:]))
+print(late)
+sys.exit(code)
+"""
+"""Held, the import keeps every other thread from importing anything: one that tries waits for the gate."""
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A folder with a plan that includes another."""
+    made = tmp_path / "plans"
+    (made / "parts").mkdir(parents=True)
+    (made / "p.yaml").write_text(PLAN, encoding="utf-8")
+    (made / "parts/arrive.yaml").write_text(ARRIVE, encoding="utf-8")
+    return made
+
+
+@pytest.fixture
+def summaries(tmp_path: Path, folder: Path) -> Summaries:
+    """A folder of summaries that holds one of the plan."""
+    found = Summaries(tmp_path / "kept")
+    found.keep(folder / "p.yaml", PLAN, [folder / "parts/arrive.yaml"], SHORT)
+    return found
+
+
+def test_a_summary_comes_back_as_it_was_kept(folder: Path, summaries: Summaries) -> None:
+    assert summaries.get(folder / "p.yaml", PLAN) == SHORT
+
+
+def test_a_summary_counts_for_its_text_and_what_it_includes_alone(folder: Path, summaries: Summaries) -> None:
+    """Another text, another text of an included plan, or none of it: no summary."""
+    plan, included = folder / "p.yaml", folder / "parts/arrive.yaml"
+    assert summaries.get(plan, PLAN.replace("6s", "8s")) is None
+    included.write_text(ARRIVE.replace("30s", "40s"), encoding="utf-8")
+    assert summaries.get(plan, PLAN) is None
+    included.write_text(ARRIVE, encoding="utf-8")
+    assert summaries.get(plan, PLAN) == SHORT
+    included.unlink()
+    assert summaries.get(plan, PLAN) is None
+
+
+@pytest.mark.parametrize(
+    ("where", "value"),
+    [
+        (("summary", "title"), 3),
+        (("summary", "length_ms"), "long"),
+        (("summary", "settled"), 1),
+        (("summary", "cover"), [["rest"]]),
+        (("includes",), {"../plans/parts/arrive.yaml": "0"}),
+        (("includes",), 7),
+        (("summary",), None),
+    ],
+)
+def test_a_summary_of_another_form_is_as_none(
+    where: tuple[str, ...], value: object, tmp_path: Path, folder: Path, summaries: Summaries
+) -> None:
+    """Whatever stands in the cache, the shelf goes without it."""
+    (path,) = (tmp_path / "kept").glob("*.json")
+    kept = json.loads(path.read_text(encoding="utf-8"))
+    inner = kept["summary"] if len(where) > 1 else kept
+    inner[where[-1]] = value
+    path.write_text(json.dumps(kept), encoding="utf-8")
+    assert summaries.get(folder / "p.yaml", PLAN) is None
+    path.write_text("[" * 100_000, encoding="utf-8")
+    assert summaries.get(folder / "p.yaml", PLAN) is None
+
+
+def test_the_oldest_summaries_go(tmp_path: Path, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("cuelane.desk.summaries._MOST_KEPT", 6)
+    summaries = Summaries(tmp_path / "kept")
+    for n in range(20):
+        summaries.keep(folder / "p.yaml", f"{PLAN}# {n}\n", [], SHORT)
+    assert len(list((tmp_path / "kept").iterdir())) <= 6
+    assert summaries.get(folder / "p.yaml", f"{PLAN}# 19\n") == SHORT
+
+
+def test_the_shelf_asks_for_what_it_does_not_know_and_keeps_it(folder: Path, tmp_path: Path) -> None:
+    """The first time a plan's row waits; from then on, and at the next start, it is there at once."""
+    store = ClipStore(tmp_path / "store")
+
+    def desk() -> tuple[Guard, str]:
+        guard = Guard(application(folder, store), port=PORT)
+        return guard, ask(guard, "GET", f"/open?token={guard.token}").headers["set-cookie"].partition(";")[0]
+
+    guard, cookie = desk()
+    shelf = ask(guard, "GET", "/", headers={"cookie": cookie}).body.decode()
+    assert 'data-waits="p.yaml"' in shelf
+    row = ask(guard, "GET", "/api/shelf/p.yaml", headers={"cookie": cookie}).json["row"]
+    assert "Breath at the window" in row
+    guard, cookie = desk()
+    shelf = ask(guard, "GET", "/", headers={"cookie": cookie}).body.decode()
+    assert "data-waits" not in shelf
+    assert " ".join(row.split()) in " ".join(shelf.split())
+
+
+def test_a_plan_that_cannot_be_planned_says_so_on_the_shelf(folder: Path, tmp_path: Path) -> None:
+    (folder / "p.yaml").write_text("title: [\n", encoding="utf-8")
+    guard = Guard(application(folder, ClipStore(tmp_path / "store")), port=PORT)
+    cookie = ask(guard, "GET", f"/open?token={guard.token}").headers["set-cookie"].partition(";")[0]
+    row = ask(guard, "GET", "/api/shelf/p.yaml", headers={"cookie": cookie}).json["row"]
+    assert "cannot be read at present" in row
+
+
+def test_the_patterns_on_the_shelf_are_those_of_the_plan() -> None:
+    assert tuple(BLOCKS) == PATTERNS
+
+
+def test_the_front_answers_the_shelf_and_lets_the_rest_wait(folder: Path) -> None:
+    """A page of the whole desk is answered once that is there, and then every page by it."""
+    whole = Starlette(routes=[Route("/{any:path}", lambda request: PlainTextResponse("the whole"))])
+    front = Front(folder)
+
+    async def get(path: str) -> bytes:
+        scope = {"type": "http", "method": "GET", "path": path, "headers": [], "query_string": b""}
+        body = []
+
+        async def receive() -> dict[str, object]:
+            await asyncio.Event().wait()
+            return {}
+
+        async def send(message: dict[str, bytes]) -> None:
+            body.append(message.get("body", b""))
+
+        await front(scope, receive, send)
+        return b"".join(body)
+
+    async def run() -> None:
+        gone = asyncio.create_task(get("/plan/p.yaml"))
+        waiting = asyncio.create_task(get("/plan/p.yaml"))
+        assert b"p.yaml" in await get("/")
+        assert b"--ink" in await get("/assets/desk.css")
+        gone.cancel()
+        assert not waiting.done()
+        front.ready(whole)
+        assert await waiting == b"the whole"
+        assert await get("/") == b"the whole"
+
+    asyncio.run(run())
+
+
+@contextmanager
+def started(
+    *arguments: str | Path,
+) -> Iterator[tuple[subprocess.Popen[str], http.client.HTTPConnection, str]]:
+    """Run the desk whose import of its whole is held back until a file is there."""
+    command = [sys.executable, "-c", STARTED, *map(str, arguments), "--no-open"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as desk:
+        try:
+            assert desk.stdout is not None
+            _, _, host, path = desk.stdout.readline().strip().split("/", 3)
+            with closing(http.client.HTTPConnection(host, timeout=120)) as asked:
+                asked.request("GET", f"/{path}")
+                answer = asked.getresponse()
+                answer.read()
+                yield desk, asked, answer.headers["set-cookie"].partition(";")[0]
+        finally:
+            desk.kill()
+
+
+def test_the_desk_shows_the_shelf_before_it_has_imported_what_plans(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Title and length too, from a summary; a plan opened meanwhile waits; Ctrl-C ends it with 0."""
+    monkeypatch.setenv("CUELANE_CACHE", str(tmp_path / "store"))
+    kept = Summaries(tmp_path / "store" / SHELF_FOLDER)
+    kept.keep(folder / "p.yaml", PLAN, [folder / "parts/arrive.yaml"], SHORT)
+    gate = tmp_path / "gate"
+    with started(gate, "desk", folder) as (desk, asked, cookie):
+        asked.request("GET", "/", headers={"cookie": cookie})
+        shelf = asked.getresponse().read().decode()
+        assert "Breath at the window" in shelf
+        assert "1:55" in shelf
+        asked.request("GET", "/plan/p.yaml", headers={"cookie": cookie})
+        gate.touch()
+        answer = asked.getresponse()
+        assert answer.status == 200
+        assert b'id="timetable"' in answer.read()
+        for path in ("/finish/p.yaml", "/booth/p.yaml", "/classes", "/api/plan/p.yaml/score"):
+            asked.request("GET", path, headers={"cookie": cookie})
+            answer = asked.getresponse()
+            answer.read()
+            assert answer.status == 200
+        desk.send_signal(signal.SIGINT)
+        assert desk.stdout is not None
+        assert desk.stdout.read() == "[]\n", "no thread but the first has imported anything"
+        assert desk.wait(60) == 0
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no signals of this kind")
+@pytest.mark.parametrize("told", [signal.SIGINT, signal.SIGTERM])
+def test_the_desk_ends_in_order_while_it_still_imports(
+    told: signal.Signals, folder: Path, tmp_path: Path
+) -> None:
+    """Ctrl-C: with 0. SIGTERM: by that signal, as a program that does not handle it."""
+    with started(tmp_path / "gate", "desk", folder) as (desk, _, _):
+        desk.send_signal(told)
+        assert desk.wait(60) == (0 if told == signal.SIGINT else -told)

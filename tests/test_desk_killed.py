@@ -46,6 +46,9 @@ class Life:
         self.cookie = ""
         _, headers, _ = self.ask("GET", f"/{path}")
         self.cookie = headers["set-cookie"].partition(";")[0]
+        # Answered once all of the desk is there: it is to be killed in the middle of its work.
+        status, _, body = self.ask("GET", "/api/phone")
+        assert status == 200, body
 
     def ask(self, method: str, path: str, data: Any = None) -> tuple[int, Any, bytes]:
         """Return status, headers and body of an answer. Raises OSError or HTTPException if none comes."""

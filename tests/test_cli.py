@@ -135,7 +135,7 @@ def test_a_broken_definition_hides_no_voice(tmp_path: Path) -> None:
     done = run("voices", "--folder", str(tmp_path), "--json")
 
     assert done.returncode == 2
-    assert [voice["name"] for voice in json.loads(done.stdout)] == ["mine", "natural", "system"]
+    assert {"mine", "natural", "system"} <= {voice["name"] for voice in json.loads(done.stdout)}
     assert "aaa.toml:2" in done.stderr
     assert "Traceback" not in done.stderr
 

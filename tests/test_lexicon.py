@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from cuelane.base.errors import PlanError
+from cuelane.speech.definition import voices_folder
 from cuelane.speech.lexicon import read_lexicon
 from cuelane.speech.prepare import spoken_as
-from cuelane.speech.voices import voices_folder
 
 HEAD = (
     '<?xml version="1.0" encoding="UTF-8"?>\n'

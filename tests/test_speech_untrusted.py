@@ -413,12 +413,13 @@ def test_any_engine_is_held_to_the_length_of_its_words(tmp_path, monkeypatch):
 
 def test_every_engine_is_registered_once():
     """Its name is what definitions say; it has settings, words for a person, and a voice of a known kind."""
-    assert set(ENGINES) == {"natural", "system", "recorded"}
+    assert set(ENGINES) == {"natural", "styled", "system", "recorded"}
     for name, engine in ENGINES.items():
         assert isinstance(engine, Engine)
         assert name in str(engine.settings.model_fields["engine"].annotation)
         assert engine.about
-        assert engine.missing() == ""
+        # The styled model is an extra.
+        assert engine.missing() in ("", 'pip install ".[voices]"' if name == "styled" else "")
     for voice in readable_voices()[0]:
         assert isinstance(load_voice(voice), Voice)
         assert engine_of(voice).synthetic

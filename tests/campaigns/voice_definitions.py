@@ -23,12 +23,12 @@ from pathlib import Path
 from typing import Any
 
 from cuelane.base.errors import CuelaneError
-from cuelane.speech.definition import Recordings
+from cuelane.speech.definition import Recordings, voices_folder
 from cuelane.speech.engines import load_voice
 from cuelane.speech.estimate import estimate_seconds
 from cuelane.speech.natural import model_path
 from cuelane.speech.speak import spoken_words
-from cuelane.speech.voices import find_voice, readable_voices, voices_folder
+from cuelane.speech.voices import find_voice, readable_voices
 
 SLOW_S = 5.0
 NASTY: list[Any] = [

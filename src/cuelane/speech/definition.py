@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from importlib.resources import files
 from pathlib import Path
 from typing import Annotated, Any, Literal, Protocol, runtime_checkable
 
@@ -47,6 +48,23 @@ class Estimate(StrictModel):
     sentence_s: _Seconds = 0.19
 
 
+class MeasuredQuality(StrictModel):
+    """How a voice did when it was measured, with ``tests/benchmarks/bench_voices.py``; see there.
+
+    ``n_cues`` spoken; ``words_per_min`` at pace 1, pauses within a line included; ``cpu_s_per_s`` processor
+    seconds for a second of speech; ``dnsmos`` the overall score, 1 to 5; ``recall`` the part of the words,
+    and ``character_match`` of the letters, that a recogniser understood; ``weakest`` what it misheard.
+    """
+
+    n_cues: Annotated[int, Field(ge=1, le=100_000)]
+    words_per_min: Annotated[float, Field(ge=20, le=600, allow_inf_nan=False)]
+    cpu_s_per_s: Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
+    dnsmos: Annotated[float, Field(ge=0, le=5, allow_inf_nan=False)]
+    recall: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
+    character_match: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
+    weakest: Annotated[list[Annotated[str, Field(max_length=200)]], Field(max_length=40)] = []
+
+
 Manner = Literal["breathing", "stretching"]
 """What slows a voice down beside its role: the words of a breath block, of a flow, of a cool-down."""
 
@@ -67,6 +85,7 @@ class EngineSettings(StrictModel):
     licence: Annotated[str, Field(max_length=2000)] = ""
     credit: Annotated[str, Field(max_length=2000)] = ""
     estimate: Estimate = Estimate()
+    measured: MeasuredQuality | None = None
 
 
 @dataclass(frozen=True)
@@ -209,6 +228,12 @@ class Engine:
     load: Callable[[VoiceDefinition], Voice | Recordings]
     missing: Callable[[], str]
     synthetic: bool = True
+
+
+def voices_folder() -> Path:
+    """Return the folder of cuelane's own voices: in the package, else at the top of the checkout."""
+    packaged = Path(str(files("cuelane").joinpath("voices")))
+    return packaged if packaged.is_dir() else Path(__file__).resolve().parents[3] / "voices"
 
 
 def longest_s(prepared: str) -> float:

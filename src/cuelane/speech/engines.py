@@ -6,11 +6,12 @@ that names both; see `Engine`. Nothing else in the program names an engine.
 
 from __future__ import annotations
 
-from cuelane.speech import natural, recorded, system
+from cuelane.speech import natural, recorded, styled, system
 from cuelane.speech.definition import Engine, Recordings, Voice, VoiceDefinition
 
 _ALL = (
     natural.ENGINE,
+    styled.ENGINE,
     system.ENGINE,
     recorded.ENGINE,
 )

@@ -7,20 +7,16 @@ figures stand in its definition). On 50 other lines the natural voice's total wa
 
 from __future__ import annotations
 
-import re
-
 from cuelane.audio.clip import audible_span
 from cuelane.base.errors import CuelaneError
 from cuelane.base.units import SAMPLE_RATE
 from cuelane.speech.definition import Recordings, VoiceDefinition
 from cuelane.speech.engines import engine_of, load_voice
-from cuelane.speech.prepare import sentences
+from cuelane.speech.line_length import expected_seconds
 from cuelane.speech.recorded import read_recording
 from cuelane.speech.speak import spoken_words
 from cuelane.speech.voices import find_voice
 
-_VOWELS = re.compile(r"[aeiouyàáâãäåæèéêëìíîïòóôõöøùúûüýÿœ]+")
-_WORD = re.compile(r"[^\W_]+(?:'\w+)?")
 _MOST_FALLBACKS = 4
 
 
@@ -47,13 +43,4 @@ def estimate_seconds(text: str, voice: VoiceDefinition, pace: float = 1.0) -> fl
             except CuelaneError:
                 pass
         voice = find_voice(recordings.fallback, voice.plan_folder)
-    prepared = spoken_words(text, voice)
-    words = [word.lower() for word in _WORD.findall(prepared)]
-    figures = voice.settings.estimate
-    seconds = (
-        figures.letter_s * sum(len(word) for word in words)
-        + figures.vowel_s * sum(max(1, len(_VOWELS.findall(word.removesuffix("e")))) for word in words)
-        + figures.comma_s * len(re.findall(r"[,;:]", prepared))
-        + figures.sentence_s * len(sentences(prepared))
-    )
-    return seconds / (pace * voice.settings.pace)
+    return expected_seconds(spoken_words(text, voice), voice, pace)

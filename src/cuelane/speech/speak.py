@@ -28,8 +28,10 @@ from cuelane.speech.definition import (
 from cuelane.speech.engines import load_voice
 from cuelane.speech.finish import CREST_DB, FINISH_VERSION, REFERENCE_LUFS, Finished, finish
 from cuelane.speech.lexicon import Lexeme, Lexicon, read_lexicon
+from cuelane.speech.line_length import expected_seconds
 from cuelane.speech.prepare import PREPARE_VERSION, prepare
 from cuelane.speech.recorded import read_recording, recording_sha256
+from cuelane.speech.sound_doubts import sound_doubt
 from cuelane.speech.voices import find_voice
 
 Progress = Callable[[int, int], None]
@@ -48,12 +50,14 @@ class Spoken:
     ``fallbacks`` : text → the voice that spoke instead, and why.
     ``n_synthesised`` : clips made now, not found in the store.
     ``reductions_db`` : of those, the deepest cut made to keep the peaks of each under their bound.
+    ``doubts`` : text → what a rule hears wrong in its clip (see `sound_doubts`); worth a listen.
     """
 
     clips: dict[str, Clip]
     fallbacks: dict[str, str] = field(default_factory=dict)
     n_synthesised: int = 0
     reductions_db: dict[str, float] = field(default_factory=dict)
+    doubts: dict[str, str] = field(default_factory=dict)
 
 
 def speak_all(
@@ -140,12 +144,13 @@ def _synthesise(
         by_prepared.setdefault(prepared, []).append(text)
     spoken = Spoken({})
 
-    def one(prepared: str) -> tuple[Clip, float | None]:
+    def one(prepared: str) -> tuple[Clip, float | None, str]:
         key = recipe_key({**facts, "text": prepared})
         text = by_prepared[prepared][0]
         found = store.get(key)
+        expected_s = _expected_s(prepared, voice, pace)
         if found is not None:
-            return found, None
+            return found, None, sound_doubt(found.samples, SAMPLE_RATE, prepared, expected_s, trimmed=True)
         try:
             raw, sample_rate, words = engine.speak(prepared, pace)
             _require_sensible(raw, sample_rate, prepared)
@@ -154,18 +159,27 @@ def _synthesise(
             raise VoiceError(f"voice {voice.name} could not speak {text!r}: {error}") from error
         clip = _clip(text, voice.name, finished, words)
         store.put(key, clip)
-        return clip, finished.reduction_db
+        return clip, finished.reduction_db, sound_doubt(raw, sample_rate, prepared, expected_s)
 
     # The longest first, so that no thread is left alone with a long one at the end.
     order = sorted(by_prepared, key=lambda prepared: (-len(prepared), prepared))
-    for prepared, (clip, reduction_db) in _each(order, one, engine.workers):
+    for prepared, (clip, reduction_db, doubt) in _each(order, one, engine.workers):
         for text in by_prepared[prepared]:
             spoken.clips[text] = dataclasses.replace(clip, text=text, voice=voice.name)
         if reduction_db is not None:
             spoken.n_synthesised += 1
             spoken.reductions_db[by_prepared[prepared][0]] = reduction_db
+        if doubt:
+            spoken.doubts |= dict.fromkeys(by_prepared[prepared], f"{voice.name}: {doubt}")
         count.add(len(by_prepared[prepared]))
     return spoken
+
+
+def _expected_s(prepared: str, voice: VoiceDefinition, pace: float) -> float | None:
+    """Return about how long a line should be; None where the definition has no figures of its own voice."""
+    if "estimate" not in voice.settings.model_fields_set:
+        return None
+    return expected_seconds(prepared, voice, pace) or None
 
 
 def _require_sensible(raw: npt.NDArray[np.float32], sample_rate: int, prepared: str) -> None:
@@ -213,6 +227,7 @@ def _play(
     spoken.clips.update(instead.clips)
     spoken.n_synthesised += instead.n_synthesised
     spoken.reductions_db.update(instead.reductions_db)
+    spoken.doubts.update(instead.doubts)
     for text, why in missing.items():
         spoken.fallbacks[text] = f"{instead.clips[text].voice}: {why}"
     return spoken

@@ -12,7 +12,6 @@ import itertools
 import os
 import re
 from collections.abc import Iterable
-from importlib.resources import files
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -25,18 +24,13 @@ from cuelane.speech.definition import (
     EngineSettings,
     VoiceDefinition,
     problem_at,
+    voices_folder,
 )
 from cuelane.speech.engines import ENGINES
 from cuelane.speech.recorded import RecordedSettings
 
 _NAME = re.compile(r"[^\W_][\w .-]{0,79}")
 _MOST_ENTRIES = 2_000
-
-
-def voices_folder() -> Path:
-    """Return the folder of cuelane's own voices: in the package, else at the top of the checkout."""
-    packaged = Path(str(files("cuelane").joinpath("voices")))
-    return packaged if packaged.is_dir() else Path(__file__).resolve().parents[3] / "voices"
 
 
 def find_voice(name: str, plan_folder: Path | None = None) -> VoiceDefinition:

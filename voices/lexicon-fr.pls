@@ -1,0 +1,16 @@
+<?xml version="1.0" encoding="UTF-8"?>
+<!-- Short forms and English words of the trade, as they are said in this language. -->
+<lexicon version="1.0" xmlns="http://www.w3.org/2005/01/pronunciation-lexicon" alphabet="ipa" xml:lang="fr">
+  <lexeme><grapheme>EMOM</grapheme><alias>une série par minute</alias></lexeme>
+  <lexeme><grapheme>AMRAP</grapheme><alias>le plus de tours possible</alias></lexeme>
+  <lexeme><grapheme>HIIT</grapheme><alias>hit</alias></lexeme>
+  <lexeme><grapheme>RM</grapheme><alias>répétition maximale</alias></lexeme>
+  <lexeme><grapheme>squat</grapheme><alias>skouate</alias></lexeme>
+  <lexeme><grapheme>squats</grapheme><alias>skouates</alias></lexeme>
+  <lexeme><grapheme>burpee</grapheme><grapheme>burpees</grapheme><alias>beurpi</alias></lexeme>
+  <lexeme><grapheme>step</grapheme><alias>stèpe</alias></lexeme>
+  <lexeme><grapheme>core</grapheme><alias>core</alias></lexeme>
+  <lexeme><grapheme>kettlebell</grapheme><grapheme>kettlebells</grapheme><alias>kettelbelle</alias></lexeme>
+  <lexeme><grapheme>crunch</grapheme><grapheme>crunchs</grapheme><alias>cronche</alias></lexeme>
+  <lexeme><grapheme>stretching</grapheme><alias>stretchigne</alias></lexeme>
+</lexicon>

@@ -65,8 +65,12 @@ def render(
         _print_text(done)
     if done.levels.limited_by_peak:
         note(f"Quieter than asked ({loudness:g} LUFS): louder would pass the true-peak ceiling.")
+    for found in done.prepared.voice_notes:
+        note(found)
     for text, reason in done.prepared.voiced.fallbacks.items():
         note(f"spoken by another voice: “{text}” ({reason})")
+    for text, doubt in done.prepared.voiced.doubts.items():
+        note(f"listen to “{text}” ({doubt}): other words or a comma may help")
 
 
 def _as_dict(done: Rendered) -> dict[str, object]:
@@ -81,6 +85,8 @@ def _as_dict(done: Rendered) -> dict[str, object]:
         "n_dropped": len(schedule.dropped),
         "n_synthesised": done.prepared.voiced.n_synthesised,
         "fallbacks": done.prepared.voiced.fallbacks,
+        "doubts": done.prepared.voiced.doubts,
+        "voice_notes": list(done.prepared.voice_notes),
         "loudness": schedule.extra["loudness"],
         "facts": schedule.extra["facts"],
     }

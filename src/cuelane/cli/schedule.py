@@ -70,8 +70,12 @@ def schedule(
         _print_text(seen, brief, why)
     for advice in prepared.advice:
         note(f"does not fit: {advice}")
+    for found in prepared.voice_notes:
+        note(found)
     for text, reason in prepared.voiced.fallbacks.items():
         note(f"spoken by another voice: “{text}” ({reason})")
+    for text, doubt in prepared.voiced.doubts.items():
+        note(f"listen to “{text}” ({doubt}): other words or a comma may help")
     if prepared.advice:
         raise typer.Exit(1)
 

@@ -13,6 +13,7 @@ from cuelane.cli.output import out, out_json
 
 if TYPE_CHECKING:
     from cuelane.audio.clip import Clip
+    from cuelane.speech.definition import VoiceDefinition
 
 
 def voices(
@@ -52,29 +53,40 @@ def _list(folder: Path, as_json: bool) -> None:
 
     found, problems = readable_voices(folder)
     if as_json:
-        out_json(
-            [
-                {
-                    "name": voice.name,
-                    "engine": voice.engine,
-                    "language": voice.language,
-                    "credit": voice.credit,
-                    "licence": voice.licence,
-                    "about": engine_of(voice).about,
-                    "installed": not engine_of(voice).missing(),
-                    "missing": engine_of(voice).missing() or None,
-                }
-                for voice in found
-            ]
-        )
+        out_json([_as_dict(voice) for voice in found])
     else:
         for voice in found:
-            out(f"{voice.name:<16} {voice.engine:<10} {voice.language:<6} {on_one_line(voice.licence)}")
+            out(f"{voice.name:<16} {voice.engine:<10} {voice.language:<6} {on_one_line(voice.title)}")
+            if measured := voice.settings.measured:
+                out(
+                    f"{'':16} {measured.words_per_min:.0f} words a minute; {measured.cpu_s_per_s:.2g} s of "
+                    f"processor for 1 s of speech; of {measured.n_cues} cues: DNSMOS {measured.dnsmos:.2f}, "
+                    f"{measured.recall:.1%} of the words understood by a recogniser"
+                )
+            out(f"{'':16} {on_one_line(voice.licence)}")
             out(f"{'':16} {on_one_line(voice.credit)}")
             if missing := engine_of(voice).missing():
                 out(f"{'':16} not installed; install it with: {missing}")
     if problems:
         raise PlanError(problems)
+
+
+def _as_dict(voice: VoiceDefinition) -> dict[str, object]:
+    from cuelane.speech.engines import engine_of
+
+    engine, measured = engine_of(voice), voice.settings.measured
+    return {
+        "name": voice.name,
+        "title": voice.title,
+        "engine": voice.engine,
+        "language": voice.language,
+        "credit": voice.credit,
+        "licence": voice.licence,
+        "about": engine.about,
+        "installed": not engine.missing(),
+        "missing": engine.missing() or None,
+        "measured": None if measured is None else measured.model_dump(),
+    }
 
 
 def _spoken(line: str, name: str, folder: Path, path: Path, pace: float, force: bool) -> Clip:

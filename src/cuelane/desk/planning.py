@@ -28,6 +28,7 @@ from cuelane.session.candidates import Candidate
 from cuelane.session.expand import expand
 from cuelane.session.placing import place
 from cuelane.session.remedies import Advice, advise
+from cuelane.speech.choice import default_voice
 from cuelane.speech.prepare import spoken_as
 from cuelane.speech.voices import find_voice, voice_names
 
@@ -113,7 +114,7 @@ class Planner:
 
     def _plan(self, text: str) -> PlanView:
         try:
-            loaded = load_plan(self._path, voice_names, text=text)
+            loaded = load_plan(self._path, voice_names, text=text, default_voice=default_voice)
             session = expand(loaded)
             lines = self.lines_of(loaded.plan.voice)
             arranged = arrange(session, lines.sounding_of, SAMPLE_RATE, place=self._place)

@@ -32,6 +32,7 @@ def load_plan(
     *,
     text: str | None = None,
     variant: Chosen | None = None,
+    default_voice: Callable[[str], str] | None = None,
 ) -> LoadedPlan:
     """Return the plan at `path`, checked, with all it includes; every model object knows its place.
 
@@ -54,11 +55,15 @@ def load_plan(
             message = f"and {loader.n_unlisted:,} more, which are not listed"
             problems.append(Problem(problems[-1].mark, message))
         raise PlanError(problems)
+    plan = loaded.plan
+    if default_voice is not None and not plan.names_voice:
+        spoken = plan.plan.model_copy(update={"voice": default_voice(plan.plan.language)})
+        plan = replace(plan, plan=spoken)
     if variant is None:
-        return loaded.plan
-    own = loaded.plan.plan.variants.get(variant.name)
+        return plan
+    own = plan.plan.variants.get(variant.name)
     pace = variant.pace if variant.changes is not None or own is None else own.pace
-    return replace(loaded.plan, variant=variant.name, pace=1.0 if pace is None else pace)
+    return replace(plan, variant=variant.name, pace=1.0 if pace is None else pace)
 
 
 @dataclass
@@ -109,7 +114,9 @@ class _Loader:
         self.n_unlisted += lines.n_unlisted
         if parts.plan is None or lines.problems or known is None:
             return None
-        loaded = LoadedPlan(parts.plan, path, lines.lines, {i: k.plan for i, k in known.items()})
+        names_voice = "voice" in parts.plan.model_fields_set
+        inner_plans = {i: k.plan for i, k in known.items()}
+        loaded = LoadedPlan(parts.plan, path, lines.lines, inner_plans, names_voice=names_voice)
         depth = max((inner.depth + 1 for inner in known.values()), default=0)
         return _Known(loaded, size, depth, sum(inner.n_includes + 1 for inner in known.values()))
 

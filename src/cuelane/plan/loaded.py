@@ -15,7 +15,8 @@ class LoadedPlan:
 
     ``includes`` maps an index in ``plan.session`` to the plan included there. ``lines`` holds the file's
     lines as written, for messages. Every model object in ``plan`` has its ``mark``. ``variant`` names the
-    variant that was made of it, and ``pace`` is how fast that wants the voice.
+    variant that was made of it, and ``pace`` is how fast that wants the voice. ``names_voice``: the file says
+    who speaks; else ``plan.voice`` is the default.
     """
 
     plan: Plan
@@ -24,6 +25,7 @@ class LoadedPlan:
     includes: dict[int, LoadedPlan] = field(default_factory=dict)
     variant: str | None = None
     pace: float = 1.0
+    names_voice: bool = True
 
     @property
     def folder(self) -> Path:

@@ -283,7 +283,9 @@ class Plan(Part):
 
     title: Name = Field(description="The session's name, spoken and shown.", examples=["Boathouse legs"])
     language: Name = Field("en", description="Language of the program's own words.")
-    voice: Name = Field("natural", description="Who speaks: natural, system, or a voice of your own.")
+    voice: Name = Field(
+        "natural", description="Who speaks: a name of cuelane voices; the language's first if left out."
+    )
     author: Name | None = Field(None, description="Who made the session.")
     date: Date | None = Field(None, description="When it was made.", examples=["2026-05-31"])
     description: Text | None = Field(None, description="What the session is, for its page and tags.")

@@ -35,6 +35,7 @@ from cuelane.render.voicing import Progress, Voiced, spoken_again, voiced
 from cuelane.session.expand import expand
 from cuelane.session.model import Session
 from cuelane.session.remedies import Advice, advise
+from cuelane.speech.choice import default_voice, voice_notes
 from cuelane.speech.definition import VoiceDefinition
 from cuelane.speech.engines import engine_of
 from cuelane.speech.finish import hold_peaks
@@ -57,7 +58,8 @@ LoadClip = Callable[[str], Samples]
 class Prepared:
     """A plan brought as far as its schedule, spoken at ``pace``.
 
-    ``advice`` is empty if every must-cue has its place.
+    ``advice`` is empty if every must-cue has its place. ``voice_notes``: what a person should know of the
+    voice for this plan, such as another language.
     """
 
     loaded: LoadedPlan
@@ -66,6 +68,7 @@ class Prepared:
     schedule: Schedule
     advice: tuple[Advice, ...]
     pace: float = 1.0
+    voice_notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -121,7 +124,9 @@ def prepare(
     VoiceError : the speech engine is missing or failed.
     """
     finish_interrupted(plan_path.parent)
-    loaded = load_plan(plan_path, voices=None if voice else voice_names, variant=variant)
+    loaded = load_plan(
+        plan_path, voices=None if voice else voice_names, variant=variant, default_voice=default_voice
+    )
     pace = loaded.pace if pace == 1.0 else pace
     session = expand(loaded)
     definition = find_voice(voice or loaded.plan.voice, loaded.folder)
@@ -145,7 +150,13 @@ def prepare(
         extra["author"] = loaded.plan.author
     if loaded.plan.date:
         extra["date"] = loaded.plan.date.isoformat()
-    return Prepared(loaded, session, result, replace(schedule, extra=extra), advice, pace)
+    notes = voice_notes(
+        definition,
+        loaded.plan.language,
+        chosen=voice is not None or loaded.names_voice,
+        fell_back=bool(result.fallbacks),
+    )
+    return Prepared(loaded, session, result, replace(schedule, extra=extra), advice, pace, tuple(notes))
 
 
 def voice_facts(definition: VoiceDefinition) -> dict[str, str]:

@@ -35,13 +35,15 @@ class Voiced:
 
     ``fallbacks`` maps a text to the voice that spoke it instead and why; ``estimated`` says that lengths are
     estimates and no clip exists. ``sources`` maps a clip's hash to its text, the pace it was spoken at, and
-    the recording that a script names for it, if one does.
+    the recording that a script names for it, if one does. ``doubts`` maps a text to what a rule hears wrong
+    in its clip, worth a listen.
     """
 
     arranged: Arranged
     voice: VoiceDefinition
     estimated: bool
     fallbacks: dict[str, str] = field(default_factory=dict)
+    doubts: dict[str, str] = field(default_factory=dict)
     n_synthesised: int = 0
     sources: dict[str, tuple[str, float, Path | None]] = field(default_factory=dict)
 
@@ -98,6 +100,7 @@ def _speak(
             spoken = speak_all(batch, result.voice, store=store, pace=pace, progress=report)
             done += len(batch)
             result.fallbacks |= spoken.fallbacks
+            result.doubts |= spoken.doubts
             result.n_synthesised += spoken.n_synthesised
             for text in batch:
                 clip = spoken.clips[text]

@@ -1,0 +1,66 @@
+"""Which voice speaks a plan that names none, and what there is to say of a voice and a plan's language."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from cuelane.speech.definition import Recordings, VoiceDefinition
+from cuelane.speech.engines import engine_of, load_voice
+from cuelane.speech.voices import find_voice, readable_voices
+
+# For each language the first of these that is installed. English has a natural voice that needs no extra.
+_FIRST_CHOICES = {
+    "en": ("natural",),
+    "es": ("encina", "system-es"),
+    "fr": ("mirabelle", "system-fr"),
+    "it": ("betulla", "system-it"),
+    "pt": ("jacaranda", "system-pt"),
+    "de": ("system-de",),
+}
+
+
+def default_voice(language: str) -> str:
+    """Return the name of the voice for a plan in `language`, such as ``pt-BR``, that names none."""
+    names = _FIRST_CHOICES.get(_base(language), ("natural",))
+    installed = (name for name in names if not engine_of(find_voice(name)).missing())
+    return next(installed, names[-1])
+
+
+def voice_notes(voice: VoiceDefinition, language: str, *, chosen: bool, fell_back: bool = False) -> list[str]:
+    """Return what a person should know of `voice` for a plan in `language`.
+
+    Parameters
+    ----------
+    chosen : the plan or the command names it; else it is the default.
+    fell_back : some lines have no recording, and another voice speaks them.
+    """
+    speaks = voice
+    if not engine_of(voice).synthetic:
+        recordings = load_voice(voice)
+        if not fell_back or not isinstance(recordings, Recordings):
+            return []
+        speaks = find_voice(recordings.fallback, voice.plan_folder)
+        if not engine_of(speaks).synthetic:
+            return []
+    if _base(speaks.language) != _base(language):
+        found = f"the voice {speaks.name} speaks {speaks.language}, and the plan is in {language}"
+        others = _voices_for(language, voice.plan_folder)
+        return [f"{found}: its words will be said wrongly. Voices for it: {others or 'none here'}"]
+    first = find_voice(_FIRST_CHOICES.get(_base(language), ("natural",))[0])
+    if not chosen and speaks.name != first.name:
+        how = engine_of(first).missing()
+        return [f"spoken by the computer's own voice; for a natural one, in the folder of cuelane: {how}"]
+    return []
+
+
+def _voices_for(language: str, plan_folder: Path | None) -> str:
+    found = []
+    for voice in readable_voices(plan_folder)[0]:
+        if _base(voice.language) == _base(language) and engine_of(voice).synthetic:
+            how = engine_of(voice).missing()
+            found.append(f"{voice.name} ({how})" if how else voice.name)
+    return ", ".join(found)
+
+
+def _base(language: str) -> str:
+    return language.split("-")[0].lower()

@@ -20,7 +20,7 @@ from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.base.errors import Mark, PlanError, Problem
 from cuelane.base.ordinary import read_ordinary
 from cuelane.base.units import parse_duration_ms
-from cuelane.plan.source_text import is_hidden
+from cuelane.plan.source_text import MAX_PROBLEMS, is_hidden
 
 # Chosen: a time is written to a tenth of a second, and no two cues begin so close.
 NEAR_S = 0.33
@@ -28,8 +28,6 @@ NEAR_S = 0.33
 MAX_BYTES = 5_000_000
 # Chosen, as the last.
 MAX_DECISIONS = 20_000
-# Chosen: nobody reads more at once.
-MAX_PROBLEMS = 200
 
 _HEAD = """\
 # What is kept of this recording. Change keep to drop, or drop to keep, at the start of a line, save, and run

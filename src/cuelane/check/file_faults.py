@@ -7,14 +7,13 @@ from cuelane.check.fault_words import Tolerance, clock, late_or_early, size_of
 from cuelane.check.findings import Finding, Findings
 from cuelane.check.fit import Fit
 from cuelane.check.intake import Intake
+from cuelane.check.locate import SPEED_CHANGED
 from cuelane.check.report import Fault
 
 # Chosen: encoders trim or pad by up to a frame, 20 to 60 ms; that is not a cut.
 END_S = 0.1
 # Chosen: 5 ppm are 3 ms in ten minutes; a fit is good to 0.3 ppm (measured on one made track).
 MIN_SKEW_PPM = 5.0
-# Chosen: no clock is off by 0.2 %, so such an error is reported as a changed speed, not as a drift in ppm.
-SPEED_CHANGED = 2e-3
 # Measured: by how much MP3 files without a gapless tag came late in three readers, at any rate.
 MP3_DELAY_SAMPLES = 1105
 

@@ -37,7 +37,8 @@ FEW = 80
 # Chosen: the share of votes that agree; lower reads a session into another's file, higher misses edited
 # ones.
 MIN_SUPPORT = 0.25
-# Chosen: a smaller change is a clock's error, for which the first look already allows.
+# Chosen: no clock is off by 0.2 %, so such an error is a changed speed, not a drift in ppm, and is looked for
+# by a second search; for a smaller one the first search allows already.
 SPEED_CHANGED = 2e-3
 # Chosen: a minute at once bounds the memory.
 READ = 1 << 20

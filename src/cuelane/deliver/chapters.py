@@ -14,9 +14,9 @@ from cuelane.base.schedule import Schedule, ScheduledInterval
 from cuelane.base.units import to_ms
 from cuelane.deliver.outline import Section, sections_of
 from cuelane.media import Chapter
+from cuelane.media.metadata import MAX_CHAPTERS
 from cuelane.web.page_parts import plain
 
-MAX_CHAPTERS = 255
 SHORTEST_ROUND_S = 30
 _TITLE_CHARACTERS = 90
 _NAMED_EXERCISES = 3

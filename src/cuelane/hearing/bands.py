@@ -31,7 +31,7 @@ N_BANDS = len(ONE_THIRD_OCTAVE.centre_hz)
 FRAMES_PER_SECOND = 10
 
 _EXACT_CENTRES_HZ = 1000 * 10 ** (np.arange(-8, 10) / 10)
-_EDGES_HZ = 1000 * 10 ** ((np.arange(-8, 11) - 0.5) / 10)
+EDGES_HZ = 1000 * 10 ** ((np.arange(-8, 11) - 0.5) / 10)
 _WIDTH_DB = 10 * np.log10(0.2316 * ONE_THIRD_OCTAVE.centre_hz)
 
 
@@ -57,7 +57,7 @@ def _between_edges(power: Array, bin_hz: float) -> Array:
     """Sum spectra (n, n_bins) into bands; a bin on an edge is shared in proportion."""
     total = np.concatenate([np.zeros((len(power), 1)), np.cumsum(power, axis=1)], axis=1)
     # Bin k holds the power from (k - 1/2) to (k + 1/2) times its width.
-    place = np.clip(_EDGES_HZ / bin_hz + 0.5, 0, total.shape[1] - 1)
+    place = np.clip(EDGES_HZ / bin_hz + 0.5, 0, total.shape[1] - 1)
     below = np.minimum(place.astype(np.int64), total.shape[1] - 2)
     at_edges = total[:, below] + (place - below) * (total[:, below + 1] - total[:, below])
     return np.asarray(np.diff(at_edges, axis=1))

@@ -11,11 +11,11 @@ from pathlib import Path
 
 from cuelane.media import ffmpeg
 from cuelane.media.media_limits import require_file
+from cuelane.media.metadata import PNG_SIGNATURE
 from cuelane.media.probing import MediaInfo, probe
 from cuelane.media.reader import magic
 
 MAX_BYTES = 32 * 1024 * 1024
-_PNG = b"\x89PNG\r\n\x1a\n"
 
 
 def cover_png(path: Path | str, info: MediaInfo | None = None) -> bytes | None:
@@ -42,6 +42,6 @@ def cover_png(path: Path | str, info: MediaInfo | None = None) -> bytes | None:
                 )  # fmt: skip
         except subprocess.TimeoutExpired:
             return None
-        if done.returncode == 0 and done.stdout.startswith(_PNG) and len(done.stdout) <= MAX_BYTES:
+        if done.returncode == 0 and done.stdout.startswith(PNG_SIGNATURE) and len(done.stdout) <= MAX_BYTES:
             return done.stdout
     return None

@@ -15,7 +15,7 @@ MAX_CHAPTERS = 255
 """What both an ID3 table of contents and a Nero chapter list can hold: each counts in one byte."""
 
 _UNSAFE = re.compile(f"(?!\n)[{UNSAFE}]")
-_PNG = b"\x89PNG\r\n\x1a\n"
+PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ class Metadata:
             if not last_ms <= chapter.start_ms < chapter.end_ms:
                 raise SignalError(f"chapters must follow one another and have a length, got {chapter}")
             last_ms = chapter.end_ms
-        if self.cover_png is not None and not self.cover_png.startswith(_PNG):
+        if self.cover_png is not None and not self.cover_png.startswith(PNG_SIGNATURE):
             raise SignalError("cover_png must hold a PNG picture")
         return Metadata(
             {name: clean(self.tags[name]) for name in TAG_NAMES if self.tags.get(name)},

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal, get_args
 from pydantic import BeforeValidator, Field
 
 from cuelane.base.roles import Role
+from cuelane.base.schedule import IntervalKind
 from cuelane.plan.parts import Cautions, CueLines, LinesOrOff, Part, Pips, PipsOrOff, TalkShare
 from cuelane.plan.values import (
     Activity,
@@ -28,7 +29,6 @@ from cuelane.plan.values import (
     one_or_list,
 )
 
-Kind = Literal["work", "rest", "change", "talk", "in", "hold", "out"]
 Side = Literal["left", "right"]
 
 
@@ -100,7 +100,7 @@ class ScriptCue(Part):
 class ScriptInterval(Part):
     """An interval with everything said outright."""
 
-    kind: Kind = Field(description="What the time is for.")
+    kind: IntervalKind = Field(description="What the time is for.")
     length: Length = Field(description="How long it lasts.")
     exercise: Name | None = Field(None, description="What is done in it.")
     side: Side | None = Field(None, description="The side it is done on.")

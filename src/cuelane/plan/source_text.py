@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import codecs
+import re
 import stat
-import unicodedata
 from pathlib import Path
 
 from cuelane.base.errors import Mark, PlanError, Problem
+from cuelane.base.unsafe_text import UNSAFE
 
 # The parser takes up to some 7 s for a MiB of the text that is hardest for it; a class of an hour with every
 # cue at an explicit offset is about 100 KiB.
@@ -15,10 +16,8 @@ MAX_FILE_BYTES = 512 * 1024
 MAX_ALL_CHARACTERS = 1024 * 1024
 MAX_PROBLEMS = 200
 _SHOWN_COLUMNS = 200
-# Characters that change how the text around them is shown, so that a line would not read as it is spoken.
-_HIDDEN = frozenset(
-    "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff\u2028\u2029\ufffe\uffff"
-)
+# A plan may hold neither unsafe characters nor the marks that only say which way text runs.
+_HIDDEN = re.compile(f"[{UNSAFE}\u061c\u200e\u200f]")
 
 
 class Lines:
@@ -58,9 +57,7 @@ class Lines:
 
 def is_hidden(character: str) -> bool:
     """Return whether `character` is a control character or hides or reorders what is around it."""
-    return character in _HIDDEN or (
-        unicodedata.category(character) in ("Cc", "Cs") and character not in "\t\n"
-    )
+    return character not in "\t\n" and _HIDDEN.match(character) is not None
 
 
 def read_lines(path: Path, file: str) -> Lines:

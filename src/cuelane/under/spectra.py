@@ -14,14 +14,13 @@ import numpy.typing as npt
 from scipy.fft import fft, next_fast_len, rfft
 from scipy.signal import sosfreqz
 
-from cuelane.hearing.bands import FRAMES_PER_SECOND, N_BANDS
+from cuelane.hearing.bands import EDGES_HZ, FRAMES_PER_SECOND, N_BANDS
 from cuelane.meter.weighting import k_weighting_sos
 
 Block = npt.NDArray[np.float32]
 
 _BATCH = 16
 _RAMP = 0.25
-_EDGES_HZ = 1000 * 10 ** ((np.arange(N_BANDS + 1) - 8.5) / 10)
 
 
 def hop_frames(sample_rate: int) -> int:
@@ -89,8 +88,8 @@ def _matrix(sample_rate: int, n_channels: int, n_fft: int, hop: int) -> Block:
         bins = np.arange(n_fft // 2 + 1, dtype=np.float64)
         # A real sound's other half is not computed.
         count = np.where((bins == 0) | (2 * bins == n_fft), 1.0, 2.0)
-    upper = np.minimum(_EDGES_HZ[np.newaxis, 1:] / bin_hz, bins[:, np.newaxis] + 0.5)
-    lower = np.maximum(_EDGES_HZ[np.newaxis, :-1] / bin_hz, bins[:, np.newaxis] - 0.5)
+    upper = np.minimum(EDGES_HZ[np.newaxis, 1:] / bin_hz, bins[:, np.newaxis] + 0.5)
+    lower = np.maximum(EDGES_HZ[np.newaxis, :-1] / bin_hz, bins[:, np.newaxis] - 0.5)
     bands = np.clip(upper - lower, 0, 1)
     _, response = sosfreqz(k_weighting_sos(sample_rate), 2 * np.pi * bins / n_fft)
     columns = np.column_stack([bands, np.square(np.abs(response)), np.ones(len(bins))])

@@ -24,6 +24,7 @@ import soundfile
 
 from cuelane.audio.clip import Clip, Samples, content_hash
 from cuelane.base.ordinary import read_ordinary
+from cuelane.base.units import SAMPLE_RATES
 
 FORMAT_VERSION = 1
 MAX_FRAMES = 600 * 48_000
@@ -31,7 +32,6 @@ MAX_FRAMES = 600 * 48_000
 
 _MAX_RECORD_BYTES = 1_000_000
 _MAX_WAV_BYTES = 3 * MAX_FRAMES + 4_096
-_SAMPLE_RATES = range(4_000, 768_001)
 _HASH = re.compile(r"sha256:[0-9a-f]{64}")
 _BLOCK_FRAMES = 65_536
 
@@ -96,7 +96,7 @@ def read_wav(path: Path, sha256: str) -> tuple[Samples, int] | None:
     except (OSError, ValueError, soundfile.SoundFileError):
         return None
     samples = np.asarray((whole >> 8) / 8_388_608.0, dtype=np.float32)
-    if sample_rate not in _SAMPLE_RATES or content_hash(samples) != sha256:
+    if sample_rate not in SAMPLE_RATES or content_hash(samples) != sha256:
         return None
     return samples, sample_rate
 

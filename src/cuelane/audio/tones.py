@@ -35,10 +35,10 @@ from scipy.signal import sosfreqz
 
 from cuelane.audio.clip import Samples
 from cuelane.base.errors import SignalError
+from cuelane.base.levels import REFERENCE_LUFS
 from cuelane.base.units import SAMPLE_RATE
 from cuelane.meter import k_weighting_sos
 
-REFERENCE_LUFS = -20.0
 EDGE_MS = 6
 EAR_MS = 100.0
 SECOND_HARMONIC_DB = -24.0

@@ -322,6 +322,11 @@ def _words(rows: Any, where: str, n_frames: int) -> tuple[tuple[str, int, int], 
     return tuple((row[0], row[1], row[2]) for row in rows)
 
 
+def schedule_beside(track: Path) -> Path:
+    """Return where the schedule of `track` lies unless another place is named."""
+    return track.with_name(track.stem + LISTING)
+
+
 def load_schedule(path: Path) -> Schedule:
     """Read a schedule file. Raises AudioFileError with the path when it cannot be used."""
     try:

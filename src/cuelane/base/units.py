@@ -11,6 +11,8 @@ import re
 from decimal import Decimal
 
 SAMPLE_RATE = 48_000
+SAMPLE_RATES = range(4_000, 768_001)
+"""Hz, of sound that is read: from a telephone's half rate to sixteen times 48 kHz (chosen)."""
 
 _UNITS_MS = {"h": 3_600_000, "m": 60_000, "min": 60_000, "s": 1_000, "sec": 1_000, "ms": 1}
 _PART = re.compile(r"(\d+(?:\.\d+)?)\s*(ms|min|sec|h|m|s)", re.ASCII)

@@ -53,7 +53,7 @@ def check(
     from cuelane.check.set_files import with_set
 
     finish_interrupted(audio.parent, *([] if schedule is None else [schedule.parent]))
-    where = schedule if schedule is not None else _schedule_beside(audio)
+    where = schedule if schedule is not None else _schedule_found(audio)
     targets = [path for path in (file_named(json), page) if path is not None]
     delivery = partial(all_or_nothing, *targets, inputs=[audio, where, against], force=force)
     with delivery():
@@ -73,11 +73,12 @@ def check(
         raise typer.Exit(1)
 
 
-def _schedule_beside(audio: Path) -> Path:
-    """Return where the schedule of `audio` lies by default."""
+def _schedule_found(audio: Path) -> Path:
+    """Return the schedule beside `audio`. Raises UsageError if there is none."""
     from cuelane.base.errors import UsageError
+    from cuelane.base.schedule import schedule_beside
 
-    where = audio.with_suffix(".schedule.json")
+    where = schedule_beside(audio)
     if not where.exists() and audio.exists():
         raise UsageError(f"{where}: there is no schedule beside {audio}; name it with --schedule")
     return where

@@ -8,7 +8,7 @@ from pathlib import PurePath
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.base.schedule import Schedule
+from cuelane.base.schedule import LISTING, Schedule
 from cuelane.base.seals import json_with
 from cuelane.deliver.captions import to_srt, to_vtt
 from cuelane.deliver.chapters import to_json_chapters
@@ -25,7 +25,7 @@ NOTES = {
     ".chapters.json": "chapters, JSON",
     ".cues.csv": "cues and pips, a table",
     ".md": "description, Markdown",
-    ".schedule.json": "schedule, for checking",
+    LISTING: "schedule, for checking",
 }
 
 
@@ -55,7 +55,7 @@ def companions(
     texts[".cues.csv"] = to_csv(schedule)
     texts[".md"] = describe(schedule, chapters=chapters, hearing=ADVICE)
     stem = PurePath(audio_name).stem
-    links = [FileLink(stem + ending, NOTES[ending]) for ending in (*texts, ".schedule.json")]
+    links = [FileLink(stem + ending, NOTES[ending]) for ending in (*texts, LISTING)]
     extras = PageExtras(
         files=(FileLink(audio_name, "the track"), *links),
         vtt=texts[".vtt"],

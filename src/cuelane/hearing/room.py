@@ -22,7 +22,8 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.audio.clip import Samples
-from cuelane.audio.tones import REFERENCE_LUFS, render_pip
+from cuelane.audio.tones import render_pip
+from cuelane.base.levels import REFERENCE_LUFS
 from cuelane.base.occupancy import Occupancy, occupancy
 from cuelane.base.schedule import Event, Schedule
 from cuelane.hearing.bands import band_powers, full_scale_db_spl, spectrum_levels_db

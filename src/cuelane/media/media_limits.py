@@ -9,14 +9,13 @@ from pathlib import Path
 
 from cuelane.base.errors import AudioFileError
 from cuelane.base.ordinary import OddFileError, open_ordinary, size_in_words
+from cuelane.base.schedule_limits import MAX_LENGTH_S
+from cuelane.base.units import SAMPLE_RATES
 
 MAX_BYTES = 200_000_000_000
 """Some hours of a camera's film."""
 
 MAX_CHANNELS = 32
-SAMPLE_RATES = range(4_000, 768_001)
-MAX_LENGTH_S = 25 * 3600
-"""A plan lasts 24 hours at most."""
 
 MAX_TEXT_BYTES = 16_000_000
 """Of a file's tags and chapters together."""

@@ -13,13 +13,14 @@ import numpy.typing as npt
 import soxr
 
 from cuelane.base.errors import AudioFileError
+from cuelane.base.units import SAMPLE_RATE
 from cuelane.media.reader import decode
 from cuelane.recording.recogniser import LISTEN_RATE
 
 Audio = npt.NDArray[np.float32]
 Progress = Callable[[int, int], None]
 
-CLIP_RATE = 48_000
+CLIP_RATE = SAMPLE_RATE
 MAX_SECONDS = 6 * 3600
 _BLOCK_FRAMES = 1 << 18
 

@@ -25,6 +25,7 @@ from scipy.signal import sosfilt
 from cuelane.audio.clip import Samples
 from cuelane.audio.tones import render_pip
 from cuelane.base.errors import SignalError
+from cuelane.base.levels import CEILING_DBTP, TARGET_LUFS
 from cuelane.base.schedule import Event, Schedule
 from cuelane.meter import TruePeak, k_weighting_sos
 from cuelane.meter.gating import gated_loudness_lufs
@@ -32,8 +33,6 @@ from cuelane.meter.gating import gated_loudness_lufs
 LoadClip = Callable[[str], Samples]
 
 BLOCK_FRAMES = 65_536
-TARGET_LUFS = -16.0
-CEILING_DBTP = -1.0
 
 _KEPT_BYTES = 48 * 1024 * 1024
 # The filter's state decays by 240 nepers a second: after this silence nothing of it is left that counts.

@@ -21,6 +21,7 @@ from cuelane.audio.clip import Clip, Samples
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import DeliveryError, ScheduleError
 from cuelane.base.files import Staged, all_or_nothing, finish_interrupted
+from cuelane.base.levels import CEILING_DBTP, TARGET_LUFS
 from cuelane.base.schedule import LISTING, Schedule, goes_with_another, listed_schedule
 from cuelane.facts import facts
 from cuelane.hearing.report import as_dict
@@ -30,6 +31,7 @@ from cuelane.plan.load import load_plan
 from cuelane.plan.loaded import LoadedPlan, included_files
 from cuelane.plan.variants import Chosen
 from cuelane.render import mix
+from cuelane.render.mix import LoadClip
 from cuelane.render.shaped_clips import shaped_for_music
 from cuelane.render.voicing import Progress, Voiced, spoken_again, voiced
 from cuelane.session.expand import expand
@@ -41,9 +43,6 @@ from cuelane.speech.engines import engine_of
 from cuelane.speech.finish import hold_peaks
 from cuelane.speech.voices import find_voice, voice_names
 
-TARGET_LUFS = -16.0
-CEILING_DBTP = -1.0
-
 # A session of few, short words measures below its clips' loudness and needs more gain than their peaks allow.
 # The peaks may be limited further by so much, which is not heard; where more were needed, the session stays
 # quieter.
@@ -51,7 +50,6 @@ MOST_HOLD_DB = 3.0
 _LANDINGS = 4
 
 Block = npt.NDArray[np.float32]
-LoadClip = Callable[[str], Samples]
 
 
 @dataclass(frozen=True)

@@ -26,13 +26,13 @@ from scipy.signal import sosfilt
 
 from cuelane.audio.clip import AUDIBLE_RANGE_DB, WINDOW_MS, Samples, audible_span, quantise24
 from cuelane.base.errors import VoiceError
+from cuelane.base.levels import REFERENCE_LUFS
 from cuelane.base.units import SAMPLE_RATE
 from cuelane.meter import k_weight, true_peak_dbtp
 from cuelane.meter.gating import OFFSET_LU, gated_loudness_lufs, loudness_of_power
 
 Array = npt.NDArray[np.float64]
 
-REFERENCE_LUFS = -20.0
 CREST_DB = 13.0
 TRUE_PEAK_DBTP = REFERENCE_LUFS + CREST_DB
 

@@ -15,7 +15,8 @@ import numpy.typing as npt
 from cuelane.audio.clip import Clip, content_hash
 from cuelane.audio.store import FORMAT_VERSION, ClipStore, recipe_key
 from cuelane.base.errors import UsageError, VoiceError
-from cuelane.base.units import SAMPLE_RATE
+from cuelane.base.levels import REFERENCE_LUFS
+from cuelane.base.units import SAMPLE_RATE, SAMPLE_RATES
 from cuelane.speech.definition import (
     MAX_PACE,
     MIN_PACE,
@@ -26,7 +27,7 @@ from cuelane.speech.definition import (
     longest_s,
 )
 from cuelane.speech.engines import load_voice
-from cuelane.speech.finish import CREST_DB, FINISH_VERSION, REFERENCE_LUFS, Finished, finish
+from cuelane.speech.finish import CREST_DB, FINISH_VERSION, Finished, finish
 from cuelane.speech.lexicon import Lexeme, Lexicon, read_lexicon
 from cuelane.speech.line_length import expected_seconds
 from cuelane.speech.prepare import PREPARE_VERSION, prepare
@@ -40,7 +41,6 @@ Result = TypeVar("Result")
 _MOST_FALLBACKS = 4
 # A line has 600 signs; numbers in words and a lexicon's aliases make it longer, never so much.
 _MOST_PREPARED = 8_000
-_RAW_RATES = range(4_000, 768_001)
 
 
 @dataclass
@@ -183,7 +183,7 @@ def _expected_s(prepared: str, voice: VoiceDefinition, pace: float) -> float | N
 
 
 def _require_sensible(raw: npt.NDArray[np.float32], sample_rate: int, prepared: str) -> None:
-    if sample_rate not in _RAW_RATES:
+    if sample_rate not in SAMPLE_RATES:
         raise VoiceError(f"the engine gave sound at {sample_rate} Hz")
     if len(raw) > longest_s(prepared) * sample_rate:
         raise VoiceError(

@@ -2,14 +2,13 @@
 
 from cuelane.under.gain_plan import Need
 from cuelane.under.mix_options import UnderOptions
-from cuelane.under.run import UnderReport, schedule_beside, under
+from cuelane.under.run import UnderReport, under
 from cuelane.under.summary import summary_lines, wanting_lines
 
 __all__ = [
     "Need",
     "UnderOptions",
     "UnderReport",
-    "schedule_beside",
     "summary_lines",
     "under",
     "wanting_lines",

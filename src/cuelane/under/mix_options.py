@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from cuelane.base.errors import UsageError
+from cuelane.base.levels import TARGET_LUFS
 from cuelane.under.ducking import DEEPEST_DB
 from cuelane.under.playlist import End
 
@@ -30,7 +31,7 @@ class UnderOptions:
     music_level_lu: float = -3.0
     most_depth_lu: float = 14.0
     end: End = "loop"
-    target_lufs: float = -16.0
+    target_lufs: float = TARGET_LUFS
 
     def require_in_range(self) -> None:
         """Raise UsageError, naming the option, where a figure is out of its range."""

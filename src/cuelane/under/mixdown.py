@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from cuelane.base.levels import CEILING_DBTP
 from cuelane.base.schedule import Schedule
 from cuelane.media import Metadata, decode, encode
 from cuelane.media.formats import AudioFormat, format_of
@@ -22,8 +23,6 @@ from cuelane.under.track_sound import TrackSound
 Block = npt.NDArray[np.float32]
 Progress = Callable[[int, int], None]
 
-CEILING_DBTP = -1.0
-"""The most that a file may reach once decoded: EBU R 128, at most -1 dBTP."""
 LOWERED_BEYOND_DB = (0.2, 1.0)
 """Where an encoder's noise adds more than its headroom, the whole is encoded again under a ceiling lower by
 the excess and by this much more, since a changed mix has its noise elsewhere; if need be, once more."""

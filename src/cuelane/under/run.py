@@ -17,7 +17,8 @@ from typing import Any
 from cuelane.base import schedule as schedules
 from cuelane.base.errors import UsageError
 from cuelane.base.files import all_or_nothing, finish_interrupted
-from cuelane.base.schedule import Schedule
+from cuelane.base.levels import CEILING_DBTP
+from cuelane.base.schedule import Schedule, schedule_beside
 from cuelane.media import probe
 from cuelane.media.formats import LOSSLESS_WORDS, AudioFormat, format_of
 from cuelane.media.media_limits import require_file
@@ -26,7 +27,7 @@ from cuelane.under.carried_over import carried_over
 from cuelane.under.gain_plan import MixPlan, Need, fit_music, softer_songs
 from cuelane.under.measuring import departures, measured
 from cuelane.under.mix_options import UnderOptions
-from cuelane.under.mixdown import CEILING_DBTP, Mixdown, Progress, planned_ceiling_dbtp, write_under_ceiling
+from cuelane.under.mixdown import Mixdown, Progress, planned_ceiling_dbtp, write_under_ceiling
 from cuelane.under.song import Song
 from cuelane.under.track_sound import TrackSound
 
@@ -126,11 +127,6 @@ def under(
             partial(schedules.goes_with_another, out.name),
         )
     return _report(out, options, planned, gains, meter)
-
-
-def schedule_beside(track: Path) -> Path:
-    """Return where the schedule of `track` lies by default."""
-    return track.with_name(track.stem + schedules.LISTING)
 
 
 def _require_sources(track: Path, music: Sequence[Path], schedule: Path) -> None:

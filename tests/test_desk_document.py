@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from cuelane.base.errors import CuelaneError, UsageError
-from cuelane.desk.document import ChangedElsewhereError, Document, Folder
-from cuelane.desk.edits import EditError, Insert, Set
+from cuelane.desk.document import ChangedElsewhereError, Document, Folder, digest_of
+from cuelane.desk.edits import EditError, Insert, Remove, Set
 
 PLAN = "title: One\nsession:\n  - say: A\n  - say: B\n"
 
@@ -35,6 +35,24 @@ def test_an_edit_is_on_the_disk_when_it_is_confirmed(path: Path) -> None:
     assert title(path) == "Two"
     assert version.can_undo
     assert not version.can_redo
+
+
+def test_what_was_seen_counts_and_not_how_often_it_was_changed(path: Path) -> None:
+    """After a new start the count begins again: an index of an older text is not one of this text."""
+    document = Document(path)
+    seen = digest_of(PLAN)
+    path.write_text(PLAN.replace("  - say: A", "  - say: Z\n  - say: A"), encoding="utf-8")
+    started_again = Document(path)
+    assert started_again.now().number == document.now().number - 1
+    with pytest.raises(ChangedElsewhereError):
+        started_again.edit([Remove(("session", 0))], what="", number=1, seen=seen)
+    with pytest.raises(ChangedElsewhereError):
+        started_again.undo(seen)
+    path.write_text(PLAN, encoding="utf-8")
+    version = started_again.edit([Remove(("session", 0))], what="", number=77, seen=seen)
+    assert version.base == seen
+    assert path.read_text(encoding="utf-8") == "title: One\nsession:\n  - say: B\n"
+    assert started_again.undo(digest_of(version.text)).text == PLAN
 
 
 def test_two_hundred_steps_back_and_forth(path: Path) -> None:

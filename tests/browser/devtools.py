@@ -116,10 +116,19 @@ class Browser:
         return [event for event in self._events if event.get("sessionId") == session]
 
     def page(
-        self, width: int = 1440, height: int = 900, *, scheme: str = "light", script: bool = True
+        self,
+        width: int = 1440,
+        height: int = 900,
+        *,
+        scheme: str = "light",
+        script: bool = True,
+        context: str = "",
     ) -> Page:
-        """Open an empty tab of this size and colour scheme, with or without JavaScript."""
-        context = self.call("Target.createBrowserContext")["browserContextId"]
+        """Open an empty tab of this size and colour scheme, with or without JavaScript.
+
+        It has a context of its own, unless it is to share the cookies of another's.
+        """
+        context = context or self.call("Target.createBrowserContext")["browserContextId"]
         target = self.call("Target.createTarget", url="about:blank", browserContextId=context)["targetId"]
         session = self.call("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
         tab = Page(self, session)

@@ -24,7 +24,7 @@ from cuelane.desk.booth_pages import booth_routes
 from cuelane.desk.chores import Chores
 from cuelane.desk.class_pages import class_routes
 from cuelane.desk.classes import Classes
-from cuelane.desk.document import Version
+from cuelane.desk.document import Version, digest_of
 from cuelane.desk.edits import data_of
 from cuelane.desk.finishing import Finishing
 from cuelane.desk.jobs import Jobs
@@ -34,10 +34,12 @@ from cuelane.desk.planning import PlanView
 from cuelane.desk.score_part import score_of
 from cuelane.desk.shelf import SHELF_FOLDER, Shelf
 from cuelane.desk.sound import asked_range, total_bytes
+from cuelane.desk.splice import apply
 from cuelane.desk.static_files import static_routes
 from cuelane.desk.summaries import PlanSummary, Summaries
 from cuelane.desk.tapes import Tapes
 from cuelane.desk.views import forms, preview_parts, state, summary_of
+from cuelane.desk.words import desk_words
 from cuelane.desk.workspace import Workspace, Workspaces
 from cuelane.plan.loaded import included_files
 from cuelane.plan.starter import starter_plan
@@ -149,8 +151,8 @@ def get_state(workspaces: Workspaces, request: Request) -> Any:
     version, preview = workspace.now()
     if preview.n_unspoken:
         workspace.speak_on()
-    known = request.query_params.get("number"), request.query_params.get("unspoken")
-    if known == (str(version.number), str(preview.n_unspoken)):
+    known = request.query_params.get("seen"), request.query_params.get("unspoken")
+    if known == (digest_of(version.text), str(preview.n_unspoken)):
         return Response(status_code=204)
     return _whole(workspaces, request.path_params["name"], version, preview)
 
@@ -167,7 +169,8 @@ def post_edit(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     text = workspace.document.now().text
     edits = edits_asked(data.get("edits"), data_of(text))
     what, number = str(data.get("what", ""))[:200], _whole_number(data, "number")
-    version = workspace.document.edit(edits, what=what, number=number, was=was_there(data.get("was")))
+    was, seen = was_there(data.get("was")), _seen(data)
+    version = workspace.document.edit(edits, what=what, number=number, was=was, seen=seen)
     return _after(workspaces, request, version)
 
 
@@ -180,21 +183,24 @@ def post_try(workspaces: Workspaces, request: Request, data: Asked) -> Any:
 
 
 def post_text(workspaces: Workspaces, request: Request, data: Asked) -> Any:
-    """Put a whole text in place."""
-    version = _workspace(workspaces, request).document.replace(
-        str(data.get("text", "")), what="the text", number=_whole_number(data, "number")
-    )
-    return _after(workspaces, request, version)
+    """Put a whole text in place, with edits made on it first if any are given."""
+    text, number = str(data.get("text", "")), _whole_number(data, "number")
+    if data.get("edits"):
+        for edit in edits_asked(data["edits"], data_of(text)):
+            text = apply(text, edit)
+    what = str(data.get("what") or desk_words().compose["text"])[:200]
+    document = _workspace(workspaces, request).document
+    return _after(workspaces, request, document.replace(text, what=what, number=number, seen=_seen(data)))
 
 
-def post_undo(workspaces: Workspaces, request: Request, _: Asked) -> Any:
+def post_undo(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     """Go one step back."""
-    return _after(workspaces, request, _workspace(workspaces, request).document.undo())
+    return _after(workspaces, request, _workspace(workspaces, request).document.undo(_seen(data)))
 
 
-def post_redo(workspaces: Workspaces, request: Request, _: Asked) -> Any:
+def post_redo(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     """Go one step forward again."""
-    return _after(workspaces, request, _workspace(workspaces, request).document.redo())
+    return _after(workspaces, request, _workspace(workspaces, request).document.redo(_seen(data)))
 
 
 def get_sound(workspaces: Workspaces, request: Request) -> Response:
@@ -223,7 +229,13 @@ def _whole(workspaces: Workspaces, name: str, version: Version, preview: PlanVie
 def _after(workspaces: Workspaces, request: Request, version: Version) -> Any:
     workspace = _workspace(workspaces, request)
     newest, preview = workspace.now()
-    return _whole(workspaces, request.path_params["name"], newest, preview)
+    whole = _whole(workspaces, request.path_params["name"], newest, preview)
+    return {**whole, "base": version.base, "made": digest_of(version.text)}
+
+
+def _seen(data: Asked) -> str:
+    """Return the digest of the text that the page showed when a person acted; empty where it is not told."""
+    return str(data.get("seen") or "")
 
 
 def _whole_number(data: Asked, key: str) -> int:

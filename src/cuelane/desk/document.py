@@ -8,6 +8,7 @@ same place.
 
 from __future__ import annotations
 
+import hashlib
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -27,15 +28,24 @@ MAX_STEPS = 500
 """Steps that can be taken back. Asked for were 200; a plan of usual size is a few kilobytes."""
 
 
+def digest_of(text: str) -> str:
+    """Return what tells one text of a plan from another."""
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:24]
+
+
 @dataclass(frozen=True)
 class Version:
-    """A state of the text. `number` grows with each change, undo and redo among them."""
+    """A state of the text. `number` grows with each change, undo and redo among them.
+
+    ``base`` is the digest of the text that the change was made on, empty for what was only read.
+    """
 
     number: int
     text: str
     what: str
     can_undo: bool = False
     can_redo: bool = False
+    base: str = ""
 
 
 class ChangedElsewhereError(Exception):
@@ -70,13 +80,17 @@ class Document:
             self._take_in()
             return self._version()
 
-    def edit(self, edits: Sequence[Edit], *, what: str, number: int, was: Any = ABSENT) -> Version:
+    def edit(
+        self, edits: Sequence[Edit], *, what: str, number: int, was: Any = ABSENT, seen: str = ""
+    ) -> Version:
         """Make edits in order, as one step, and write the file; return the new version.
 
         Parameters
         ----------
         number : the version that the person saw. If the text has moved on since, a lone :class:`Set` is
             made if its place still holds `was`; anything else is refused, since indices may mean other items.
+        seen : the digest of the text that the person saw. It counts instead of the number where it is given:
+            a desk that was started again counts from 1, and what was taken back is the text it was.
 
         Raises
         ------
@@ -86,28 +100,34 @@ class Document:
         """
         with self._lock:
             self._take_in()
-            if number != self._number:
+            if self._is_stale(number, seen):
                 self._refuse_stale(edits, was)
             text = self._text
             for edit in edits:
                 text = apply(text, edit)
             return self._step(text, what)
 
-    def replace(self, text: str, *, what: str, number: int) -> Version:
-        """Put a whole new text in place of version `number`, as one step. Raises as :meth:`edit` does."""
+    def replace(self, text: str, *, what: str, number: int, seen: str = "") -> Version:
+        """Put a new text in place of the one that was seen, as one step. Raises as :meth:`edit` does."""
         with self._lock:
             self._take_in()
-            if number != self._number and text != self._text:
+            if self._is_stale(number, seen) and text != self._text:
                 raise ChangedElsewhereError(self._version(), self._text)
             return self._step(text, what)
 
-    def undo(self) -> Version:
-        """Go one step back, if there is one."""
-        return self._travel(self._before, self._after)
+    def undo(self, seen: str = "") -> Version:
+        """Go one step back, if there is one.
 
-    def redo(self) -> Version:
-        """Go one step forward again, if there is one."""
-        return self._travel(self._after, self._before)
+        Raises
+        ------
+        ChangedElsewhereError : the text is not the one with the digest `seen`, so that the newest step is not
+            the one that the person means; nothing was changed.
+        """
+        return self._travel(self._before, self._after, seen)
+
+    def redo(self, seen: str = "") -> Version:
+        """Go one step forward again, if there is one. Raises as :meth:`undo` does."""
+        return self._travel(self._after, self._before, seen)
 
     def tried(self, edits: Sequence[Edit]) -> str:
         """Return the text as it would be with `edits`; nothing is written."""
@@ -117,8 +137,11 @@ class Document:
             text = apply(text, edit)
         return text
 
-    def _version(self) -> Version:
-        return Version(self._number, self._text, self._what, bool(self._before), bool(self._after))
+    def _version(self, base: str = "") -> Version:
+        return Version(self._number, self._text, self._what, bool(self._before), bool(self._after), base)
+
+    def _is_stale(self, number: int, seen: str) -> bool:
+        return digest_of(self._text) != seen if seen else number != self._number
 
     def _read(self) -> str:
         return read_lines(self.path, self.path.name).text
@@ -138,11 +161,12 @@ class Document:
         self._what = what
 
     def _step(self, text: str, what: str) -> Version:
+        base = digest_of(self._text)
         if text != self._text:
             self._write(text)
             self._remember(what)
             self._text = text
-        return self._version()
+        return self._version(base)
 
     def _write(self, text: str) -> None:
         if not text.strip():
@@ -150,9 +174,12 @@ class Document:
         with all_or_nothing(self.path, owned=[self.path]) as staged:
             staged.write_text(self.path, text)
 
-    def _travel(self, source: list[tuple[str, str]], other: list[tuple[str, str]]) -> Version:
+    def _travel(self, source: list[tuple[str, str]], other: list[tuple[str, str]], seen: str) -> Version:
         with self._lock:
             self._take_in()
+            if seen and self._is_stale(0, seen):
+                raise ChangedElsewhereError(self._version(), None)
+            base = digest_of(self._text)
             if source:
                 text, what = source[-1]
                 self._write(text)
@@ -160,7 +187,7 @@ class Document:
                 other.append((self._text, self._what))
                 self._text, self._what = text, what
                 self._number += 1
-            return self._version()
+            return self._version(base)
 
     def _refuse_stale(self, edits: Sequence[Edit], was: Any) -> None:
         """Raise unless the one edit sets a place that still holds what the person saw there."""

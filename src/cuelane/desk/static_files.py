@@ -14,6 +14,7 @@ from cuelane.web.page_parts import base_css, picture_css, score_css
 STATIC_FILES = {
     "desk.css": "text/css",
     "desk.js": "text/javascript",
+    "elsewhere.js": "text/javascript",
     "cues.js": "text/javascript",
     "naming.js": "text/javascript",
     "score.js": "text/javascript",

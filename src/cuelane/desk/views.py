@@ -15,7 +15,7 @@ from cuelane.deliver.outline import KIND_WORDS, outline_of
 from cuelane.deliver.page_facts import fact_rows
 from cuelane.deliver.page_score import overview_paths, shape_of
 from cuelane.deliver.page_text import ROLE_WORDS, interval_name, tally_rows
-from cuelane.desk.document import Version
+from cuelane.desk.document import Version, digest_of
 from cuelane.desk.edits import Edit, EditError, data_of, value_at
 from cuelane.desk.forms import exercise_items, place_name, plan_fields, session_items
 from cuelane.desk.page_shell import render
@@ -139,6 +139,7 @@ def state(version: Version, preview: PlanView) -> dict[str, Any]:
     return {
         "number": version.number,
         "text": version.text,
+        "seen": digest_of(version.text),
         "what": version.what,
         "can_undo": version.can_undo,
         "can_redo": version.can_redo,

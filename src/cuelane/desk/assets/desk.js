@@ -1,6 +1,7 @@
 // The desk: sends what a person does as small edits, shows what comes back, and plays the session.
 // What is being typed is never overwritten: the page is changed in place, element by element.
 import { laneWidths, wireCues } from "./cues.js";
+import { Elsewhere } from "./elsewhere.js";
 import { calledOf, changeOf } from "./naming.js";
 import { announce, at, letters, morph, send, setParts, trouble, w } from "./page.js";
 import { Player } from "./player.js";
@@ -11,19 +12,26 @@ const api = `/api/plan/${encodeURIComponent(plan)}`;
 let state = plan ? JSON.parse(at("state-data").textContent) : null;
 const player = plan ? new Player(plan, () => state) : null;
 const score = plan ? new Score(api) : null;
+const elsewhere = plan ? new Elsewhere(restore, () => at("undo").focus()) : null;
 
 // Edits go one after the other, so that each is made on what the one before has left.
 let queue = Promise.resolve();
 const inTurn = (work) => (queue = queue.then(work, work));
 
-function take(found) {
+// `edits` are those that were asked for on the text that was shown here before; a change made elsewhere that
+// the person is asked about already is not offered again.
+function take(found, { edits = [], asked = false } = {}) {
   if (!found) return;
-  const { parts, ...rest } = found;
+  const { parts, base, made, ...rest } = found;
+  const before = state;
   state = rest;
   const had = document.activeElement;
   setParts(parts);
   showState();
   keepFocus(had);
+  // Made on a text that was not shown here, or followed by another change already.
+  const changed = base === undefined ? state.seen !== before.seen : base !== before.seen || made !== state.seen;
+  if (changed && !asked) elsewhere.offer(before.text, state.text, edits);
 }
 
 // What had the focus keeps it, though it was put elsewhere; if it is gone, what stands nearest to it has it.
@@ -42,7 +50,12 @@ function showState() {
   at("redo").setAttribute("aria-disabled", String(!state.can_redo));
   if (state.title) at("title").textContent = state.title;
   const text = at("text");
-  if (document.activeElement !== text) text.value = text.dataset.saved = state.text;
+  // What is being written there stays, and stays bound to the text that it was written on.
+  if (text.value === (text.dataset.saved ?? "") || text.value === state.text) {
+    if (text.value !== state.text) text.value = state.text;
+    text.dataset.saved = text.value;
+    text.dataset.seen = state.seen;
+  }
   at("speaking").textContent = state.unspoken ? w("hear.speaking", { n: state.unspoken }) : "";
   showFindings(state.findings);
   player.show(state.length_s);
@@ -123,13 +136,13 @@ function edit(edits, what, { was, focus } = {}) {
   return inTurn(async () => {
     at("state").textContent = w("top.saving");
     for (const { at: name } of edits) if (typeof name === "string") nearest(name)?.replaceChildren();
-    const body = { number: state.number, edits, what: what || "" };
+    const body = { number: state.number, seen: state.seen, edits, what: what || "" };
     if (was) body.was = was;
     const answer = await send(`${api}/edit`, body);
     at("state").textContent = w("top.saved");
     if (answer.status === 409) await conflict(edits, what, answer.body);
     else if (answer.status === 200) {
-      take(answer.body);
+      take(answer.body, { edits });
       if (focus) (at(focus) || at("add-say")).focus();
     } else if (answer.body) refuse(edits, answer.body.error);
     return answer.status === 200;
@@ -156,13 +169,29 @@ function refuse(edits, message) {
   if (!beside) trouble(message);
 }
 
+// The plan as it stands now; where it is not the one that was shown here, both are offered.
+async function refresh(options) {
+  const fresh = await send(api, null);
+  if (fresh.status === 200) take(fresh.body, options);
+}
+
+// One's own text comes back in place of what was changed elsewhere, as a step that can be taken back.
+function restore(text, edits) {
+  return inTurn(async () => {
+    const answer = await send(`${api}/text`, { text, edits, number: state.number, seen: state.seen, what: w("elsewhere.mine") });
+    if (answer.status === 200) take(answer.body);
+    else if (answer.status === 409) await refresh();
+    else if (answer.body) trouble(answer.body.error);
+    return answer.status === 200;
+  });
+}
+
 // Two changes met at one place: both are shown, and the person says which it is to be.
 async function conflict(edits, what, body) {
-  const fresh = await send(api, null);
-  if (fresh.status === 200) take(fresh.body);
-  const lone = edits.length === 1 && edits[0].op === "set" && body.theirs !== null;
+  const lone = edits.length === 1 && edits[0].op === "set" && body.theirs !== null && nearest(edits[0].at);
+  await refresh({ edits, asked: Boolean(lone) });
   const beside = lone && nearest(edits[0].at);
-  if (!beside) return trouble(w("compose.changed"));
+  if (!beside) return;
   const theirs = typeof body.theirs === "string" ? body.theirs : JSON.stringify(body.theirs);
   const box = element("div", { class: "finding f-error", role: "alert", "data-stays": "" });
   box.append(element("p", {}, w("compose.theirs", { value: theirs })));
@@ -316,10 +345,17 @@ function wire() {
   });
   at("save-text").addEventListener("click", () =>
     inTurn(async () => {
-      const text = at("text").value;
-      const answer = await send(`${api}/text`, { text, number: state.number });
+      const field = at("text");
+      const text = field.value;
+      const answer = await send(`${api}/text`, { text, number: state.number, seen: field.dataset.seen });
       if (answer.status === 200) take(answer.body);
-      else trouble(answer.status === 409 ? w("compose.changed") : answer.body.error);
+      else if (answer.status === 409) {
+        await refresh({ asked: true });
+        field.value = state.text;
+        field.dataset.saved = field.value;
+        field.dataset.seen = state.seen;
+        elsewhere.offer(text, state.text);
+      } else if (answer.body) trouble(answer.body.error);
     }),
   );
 }
@@ -328,25 +364,28 @@ const step = (way) =>
   inTurn(async () => {
     if (!state[`can_${way}`]) return;
     const undone = state.what;
-    const answer = await send(`${api}/${way}`, {});
+    const answer = await send(`${api}/${way}`, { seen: state.seen });
     if (answer.status === 200) {
       take(answer.body);
       const said = w(way === "undo" ? "top.undone" : "top.redone", { what: way === "undo" ? undone : state.what });
       at("state").textContent = said;
       announce(said);
-    } else if (answer.body) trouble(answer.body.error);
+    } else if (answer.status === 409) await refresh();
+    else if (answer.body) trouble(answer.body.error);
   });
 
 // Looks now and then whether the file was changed elsewhere, or lines were spoken meanwhile.
+let looking = 0;
 async function look() {
+  clearTimeout(looking);
   const typing = document.activeElement?.dataset?.kind && document.activeElement.value !== document.activeElement.defaultValue;
   if (!document.hidden && !typing) {
     await inTurn(async () => {
-      const answer = await send(`${api}?number=${state.number}&unspoken=${state.unspoken}`, null);
+      const answer = await send(`${api}?seen=${state.seen}&unspoken=${state.unspoken}`, null);
       if (answer.status === 200) take(answer.body);
     });
   }
-  setTimeout(look, state.unspoken ? 800 : 2500);
+  looking = setTimeout(look, state.unspoken ? 800 : 2500);
 }
 
 if (plan) {
@@ -355,6 +394,7 @@ if (plan) {
   // Other views link to a field: /plan/NAME#/PLACE.
   if (location.hash.startsWith("#/")) goTo(decodeURIComponent(location.hash.slice(2)));
   look();
+  document.addEventListener("visibilitychange", () => document.hidden || look());
 } else {
   (async () => {
     // What the shelf does not know yet, one plan after the other.

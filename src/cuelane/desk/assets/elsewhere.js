@@ -1,0 +1,55 @@
+// A change that was made in another program or window has been taken in. Whether it stays, or what stood here
+// before comes back, is the person's choice; whichever it is, Undo reaches the other.
+import { announce, at, w } from "./page.js";
+
+const MOST_LINES = 3;
+
+// The lines in which two texts differ, without those that both begin and end with.
+function parted(before, now) {
+  const [old, fresh] = [before.split("\n"), now.split("\n")];
+  const most = Math.min(old.length, fresh.length);
+  let head = 0;
+  while (head < most && old[head] === fresh[head]) head++;
+  let tail = 0;
+  while (tail < most - head && old.at(-1 - tail) === fresh.at(-1 - tail)) tail++;
+  return [old.slice(head, old.length - tail), fresh.slice(head, fresh.length - tail)];
+}
+
+function show(id, lines) {
+  const shown = lines.slice(0, MOST_LINES);
+  if (lines.length > MOST_LINES) shown.push("…");
+  at(id).textContent = shown.join("\n") || w("elsewhere.nothing");
+}
+
+export class Elsewhere {
+  // `restore(text, edits)` puts a text of one's own back, with edits made on it, and tells whether it did.
+  constructor(restore, after) {
+    this.restore = restore;
+    this.after = after;
+    this.mine = null;
+    at("keep-theirs").addEventListener("click", () => this.close(w("elsewhere.kept")));
+    at("keep-mine").addEventListener("click", async () => {
+      const { text, edits } = this.mine;
+      if (await this.restore(text, edits)) this.close(w("elsewhere.restored"));
+    });
+  }
+
+  // `mine` is what was seen here before; `edits` what was then done on it, and `now` the text as it stands.
+  offer(mine, now, edits = []) {
+    if (mine === now) return;
+    this.mine ??= { text: mine, edits };
+    const [old, fresh] = parted(this.mine.text, now);
+    show("elsewhere-before", old);
+    show("elsewhere-now", fresh);
+    at("elsewhere").hidden = false;
+    announce(w("elsewhere.title"));
+  }
+
+  close(said) {
+    const focused = at("elsewhere").contains(document.activeElement);
+    this.mine = null;
+    at("elsewhere").hidden = true;
+    announce(said);
+    if (focused) this.after();
+  }
+}

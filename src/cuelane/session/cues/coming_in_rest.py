@@ -11,7 +11,15 @@ from dataclasses import dataclass
 
 from cuelane.plan.parts import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
-from cuelane.session.cues.handling import needs_before, pick_up, spoken_names, to_fetch, untold_needs
+from cuelane.session.cues.handling import (
+    held,
+    kit_words,
+    needs_before,
+    pick_up,
+    spoken_names,
+    to_fetch,
+    untold_needs,
+)
 from cuelane.session.cues.here import (
     Here,
     Spot,
@@ -69,11 +77,11 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
     coming = _Coming(entry, toward, when, must, previews)
     yield from up_before(here, entry, Spot("", toward, ("end", 24)))
     quick = light or interval.kind == "change"
-    if previews or not quick:
-        # Where there is no preview a short time has one line: the name, with what is needed.
-        yield from needs_before(here, entry, Spot(_NEEDED, toward, ("end", 25)), at_once=quick)
+    if not quick:
+        yield from needs_before(here, entry, Spot(_NEEDED, toward, ("end", 25)))
     if previews:
-        yield from _previews(here, coming)
+        # A short time has one line, which says what is needed, too.
+        yield from _previews(here, coming, kit_words(here, entry) if quick else "")
     else:
         yield from down_before(here, entry, Spot("", toward, ("end", 42)))
     sure = interval.length_ms >= _CAUTION_SURE_FROM_MS
@@ -93,8 +101,7 @@ def _toward(interval: Interval, toward: float, *, light: bool) -> float:
 
 def _name(here: Here, coming: _Coming, *, named: bool, quick: bool) -> Iterator[Candidate]:
     """Yield the name of what comes, with its side and, where time is short, with what it needs."""
-    interval, entry, words = here.interval, coming.entry, here.words
-    side = words.side(entry.side) if entry.side else ""
+    interval, entry = here.interval, coming.entry
     fetch, untold = to_fetch(here, entry), untold_needs(here)
     part = None if quick else here.arc.begins_round(interval.index)
     when, at_ms, last = coming.when, None, part is not None and entry.appearance != 1
@@ -102,45 +109,55 @@ def _name(here: Here, coming: _Coming, *, named: bool, quick: bool) -> Iterator[
         # What is new has been told; what comes first may be something else, and must be the last word.
         when = "last before the call: it is what comes first"
         at_ms = interval.length_ms - TEN_MS - _FIRST_MS
-    if not named or side:
-        key, order = next_key(here.around.before, entry), 30
-        if last:
-            key, order = "side" if named else f"first{side_form(entry)}", 65
-        long_key = f"{key}{'_new' if untold else '_needs'}"
-        with_needs = quick and fetch and not coming.previews and long_key in NEEDS_FORMS
-        for place, form in enumerate([long_key, key] if with_needs else [key]):
-            text = words.say(
-                "preview",
-                form,
-                exercise=entry.exercise or "",
-                side=side,
-                items=spoken_names(here, fetch) or None,
-            )
-            weight = WEIGHTS["preview"] - (_NAME_ONLY if coming.previews else 5) - place
-            yield Candidate(
-                "side" if side else "preview", text, weight, when, must=coming.must, toward=coming.toward,
-                prefer_ms=None if at_ms is None else max(0, at_ms - (_PICK_UP_MS if fetch else 0)),
-                group="next", chain=("end", order),
-                tells=tuple(("need", thing) for thing in fetch) if form == long_key else (),
-            )  # fmt: skip
+    key, order = next_key(here.around.before, entry), 30
+    if last:
+        key, order = "side" if named else f"first{side_form(entry)}", 65
+    name_weight = WEIGHTS["preview"] - (_NAME_ONLY if coming.previews else 5)
+    forms: list[tuple[str, int, tuple[str, ...]]] = [(_named(here, entry, key), name_weight - 1, ())]
+    if quick and fetch:
+        forms.insert(0, (_named_with_needs(here, entry, key), name_weight + WEIGHTS["needs"], fetch))
+    for text, weight, told in forms if entry.side or not named else ():
+        yield Candidate(
+            "side" if entry.side else "preview", text, weight, when, must=coming.must, toward=coming.toward,
+            prefer_ms=None if at_ms is None else max(0, at_ms - (_PICK_UP_MS if fetch else 0)),
+            group="next", chain=("end", order), tells=tuple(("need", thing) for thing in told),
+        )  # fmt: skip
     if not quick:
         weight = _PICK_UP_AGAIN_WEIGHT if untold else WEIGHTS["needs"]
         spot = Spot(_NEEDED, coming.toward + 0.1, ("end", 70), weight=weight)
         yield from pick_up(here, entry, spot, at_ms)
 
 
-def _previews(here: Here, coming: _Coming) -> Iterator[Candidate]:
-    """Yield the plan's own words about a new exercise, and on which side it begins."""
+def _named(here: Here, entry: Interval, key: str, items: str | None = None) -> str:
+    side = here.words.side(entry.side) if entry.side else ""
+    return here.words.say("preview", key, exercise=entry.exercise or "", side=side, items=items)
+
+
+def _named_with_needs(here: Here, entry: Interval, key: str) -> str:
+    """Return the name with what to fetch: in one phrase, or with a sentence for it before."""
+    stands_by = set(untold_needs(here)) - set(held(entry, here.words))
+    long_key = f"{key}{'_new' if stands_by else '_needs'}"
+    if long_key in NEEDS_FORMS and here.interval.pattern != "ready":
+        return _named(here, entry, long_key, spoken_names(here, to_fetch(here, entry)))
+    return " ".join(filter(None, [kit_words(here, entry), _named(here, entry, key)]))
+
+
+def _previews(here: Here, coming: _Coming, kit: str) -> Iterator[Candidate]:
+    """Yield the plan's own words about a new exercise, behind `kit`, and on which side it begins."""
     entry = coming.entry
     for place, line in enumerate(coming.previews):
         # The first line stands for the name; further ones are said after it.
         text = with_sides(line.text, entry, here.words) if place else previewed(here, entry, line, "coming")
+        weight = WEIGHTS["preview"] if line.weight is None else line.weight
+        if kit and not place and line.at is None:
+            text, weight = f"{kit} {text}", weight + WEIGHTS["needs"]
         yield Candidate(
-            "preview", text, WEIGHTS["preview"] if line.weight is None else line.weight,
+            "preview", text, weight,
             coming.when if line.at is None else "where the plan fixes it",
             must=line.must is True or (coming.must and place == 0), start_ms=line.at, toward=coming.toward,
             group=None if place else "next", chain=("end", 30 + place) if line.at is None else None,
             tally=tally_of(entry, "preview", line), mark=line.mark,
+            tells=() if place or not kit else tuple(("need", thing) for thing in to_fetch(here, entry)),
         )  # fmt: skip
     if entry.side and "{side}" not in " ".join(line.text for line in coming.previews):
         yield from side_before(here, entry, Spot(coming.when, coming.toward, ("end", 40), must=coming.must))

@@ -86,9 +86,9 @@ def _untold(here: Here, coming: Interval) -> CueLine | None:
 
 
 def _needs_form(here: Here, coming: Interval) -> tuple[str, str | None]:
-    """Return which form names what is fetched for `coming`, and the names: all, if some are untold."""
+    """Return which form names what is fetched for `coming`, and the names: all, if something stands by."""
     fetch = to_fetch(here, coming)
-    if untold_needs(here):
+    if set(untold_needs(here)) - set(held(coming, here.words)):
         return "_new", spoken_names(here, fetch)
     return "_needs", spoken_names(
         here, [thing for thing in fetch if thing in held(coming, here.words)]
@@ -125,11 +125,14 @@ def _preview_in_work(here: Here, coming: Interval, line: CueLine, side: str) -> 
     text = previewed(here, coming, line, "coming")
     if side and "{side}" not in line.text:
         text = f"{text} {words.say('preview', 'side', side=side)}"
-    pinned = line.at is not None
+    fetch, pinned = to_fetch(here, coming), line.at is not None
+    if fetch and not pinned:
+        text = f"{text} {words.say('preview', 'needs', items=spoken_names(here, fetch))}"
     return Candidate(
         "preview", text, WEIGHTS["preview"] if line.weight is None else line.weight,
         "where the plan fixes it" if pinned else spot.wish, must=line.must is True, start_ms=line.at,
         prefer_ms=None if pinned else spot.prefer_ms, not_before_ms=0 if pinned else spot.not_before_ms,
         quiet_ms=0 if pinned else APART_MS, group="next", chain=None if pinned else ("end", 30),
         tally=tally_of(coming, "preview", line), mark=line.mark,
+        tells=tuple(("need", thing) for thing in fetch) if not pinned else (),
     )  # fmt: skip

@@ -135,21 +135,12 @@ def put_names(here: Here, things: Sequence[str]) -> str:
     return here.words.listing([here.words.definite(thing) for thing in things])
 
 
-def needs_before(here: Here, coming: Interval, spot: Spot, *, at_once: bool) -> Iterator[Candidate]:
-    """Yield what `coming` needs for the first time, before the preview that presumes it.
-
-    `at_once`, what is held is picked up then and there.
-    """
-    things, mine = to_fetch(here, coming), held(coming, here.words)
-    if at_once:
-        up = [thing for thing in things if thing in mine]
-        if up:
-            yield _pick_up(here, up, spot, None)
-        things = tuple(thing for thing in things if thing not in mine)
-    # The opening has just told what the first set needs, and the beginning of a part what is needed there.
+def needs_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:
+    """Yield in a rest what `coming` needs for the first time, before the preview that presumes it."""
+    # The beginning of a part has just told what stands by for it.
     stands_by = part_things(here, coming) if begins_part(here, coming) else ()
-    things = tuple(thing for thing in things if thing not in stands_by)
-    if here.interval.pattern == "ready" or not set(things) & set(untold_needs(here)):
+    things = tuple(thing for thing in to_fetch(here, coming) if thing not in stands_by)
+    if not set(things) & set(untold_needs(here)):
         return
     text = here.say("preview", "needs", items=spoken_names(here, things))
     yield Candidate(
@@ -158,21 +149,28 @@ def needs_before(here: Here, coming: Interval, spot: Spot, *, at_once: bool) -> 
     )  # fmt: skip
 
 
+def kit_words(here: Here, coming: Interval) -> str:
+    """Return in whole sentences what to pick up for `coming`, and what else it needs; empty for nothing."""
+    fetch, mine = to_fetch(here, coming), held(coming, here.words)
+    up = [thing for thing in fetch if thing in mine]
+    # The opening has just told what the first set needs.
+    other = [thing for thing in fetch if thing not in mine and here.interval.pattern != "ready"]
+    texts = [here.say("handling", "pick_up", items=spoken_names(here, up))] if up else []
+    texts += [here.say("preview", "needs", items=spoken_names(here, other))] if other else []
+    return " ".join(texts)
+
+
 def pick_up(here: Here, coming: Interval, spot: Spot, prefer_ms: int | None) -> Iterator[Candidate]:
     """Yield in a rest what is picked up, last thing before the set."""
     mine = held(coming, here.words)
     things = [thing for thing in to_fetch(here, coming) if thing in mine]
     if things:
-        yield _pick_up(here, things, spot, prefer_ms)
-
-
-def _pick_up(here: Here, things: Sequence[str], spot: Spot, prefer_ms: int | None) -> Candidate:
-    text = here.say("handling", "pick_up", items=spoken_names(here, things))
-    return Candidate(
-        "preview", text, WEIGHTS["needs"] if spot.weight is None else spot.weight, spot.wish,
-        toward=spot.toward, prefer_ms=prefer_ms, chain=spot.chain, uses=("handling.pick_up",),
-        tells=tuple(("need", thing) for thing in things),
-    )  # fmt: skip
+        text = here.say("handling", "pick_up", items=spoken_names(here, things))
+        yield Candidate(
+            "preview", text, WEIGHTS["needs"] if spot.weight is None else spot.weight, spot.wish,
+            toward=spot.toward, prefer_ms=prefer_ms, chain=spot.chain, uses=("handling.pick_up",),
+            tells=tuple(("need", thing) for thing in things),
+        )  # fmt: skip
 
 
 def begins_part(here: Here, coming: Interval) -> bool:

@@ -10,6 +10,8 @@ from cuelane.session.model import Interval
 
 _LATER_WEIGHT = 42
 _LATER_FROM_MS = 12_000
+# A caution that has time of its own in the set does not push it out.
+_SHORTER = 40
 
 
 def side_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:
@@ -20,8 +22,8 @@ def side_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]
     for place, text in enumerate([found, start] if found else [start]):
         tells = (("other side", coming.set_index),) if text == found else ()
         yield Candidate(
-            "side", text, weight - place, spot.wish, must=spot.must, toward=spot.toward, chain=spot.chain,
-            group=f"side {coming.set_index}", tells=tells,
+            "side", text, weight - _SHORTER * place, spot.wish, must=spot.must, toward=spot.toward,
+            chain=spot.chain, group=f"side {coming.set_index}", tells=tells,
         )  # fmt: skip
 
 

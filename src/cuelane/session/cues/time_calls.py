@@ -102,13 +102,14 @@ def _call(here: Here, left_ms: int, *, extra: bool = False) -> Candidate:
 
 
 def rest_call(here: Here) -> Iterator[Candidate]:
-    """Yield the call ten seconds before a rest ends, in rests of 20 s and more that lead to a set."""
+    """Yield the call ten seconds before the end of a rest or change of 20 s and more that leads to a set."""
     if not has_rest_call(here):
         return
-    text = here.say("time", "rest_seconds", n=here.words.number(10))
+    key = "rest_seconds" if here.interval.kind == "rest" else "change_seconds"
+    text = here.say("time", key, n=here.words.number(10))
     yield Candidate(
         "time", text, WEIGHTS["time"], "ten seconds before the rest ends, after all else",
-        start_ms=here.interval.length_ms - TEN_MS, chain=("end", 95), uses=("time.rest_seconds",),
+        start_ms=here.interval.length_ms - TEN_MS, chain=("end", 95), uses=(f"time.{key}",),
     )  # fmt: skip
 
 
@@ -116,7 +117,7 @@ def has_rest_call(here: Here) -> bool:
     """Return whether a rest has a call ten seconds before its end."""
     interval = here.interval
     return (
-        interval.kind == "rest"
+        interval.kind in ("rest", "change")
         and interval.length_ms >= _REST_FROM_MS
         and here.level != "spare"
         and here.around.following is not None

@@ -11,12 +11,17 @@ import cuelane
 
 SOURCE = Path(cuelane.__file__).parent
 SHAPE = re.compile(r"\bshape\b|\((?:n\w*|\d+), ?[^)]*\)", re.IGNORECASE)
-TREES = {
-    ".".join(("cuelane", *path.relative_to(SOURCE).with_suffix("").parts)): ast.parse(
-        path.read_text(encoding="utf-8")
-    )
-    for path in SOURCE.rglob("*.py")
-}
+Trees = dict[str, ast.Module]
+
+
+def parsed() -> Trees:
+    """Return the tree of each module by its name."""
+    return {
+        ".".join(("cuelane", *path.relative_to(SOURCE).with_suffix("").parts)): ast.parse(
+            path.read_text(encoding="utf-8")
+        )
+        for path in SOURCE.rglob("*.py")
+    }
 
 
 def aliases(tree: ast.Module) -> set[str]:
@@ -30,13 +35,13 @@ def aliases(tree: ast.Module) -> set[str]:
     }
 
 
-def on_arrays(module: str) -> Iterator[tuple[str, str]]:
+def on_arrays(module: str, trees: Trees) -> Iterator[tuple[str, str]]:
     """Yield (name, docstring) of each public function and method of a module that has to do with arrays."""
-    tree = TREES[module]
+    tree = trees[module]
     names = {"NDArray", "ndarray", *aliases(tree)}
     for node in ast.walk(tree):
-        if isinstance(node, ast.ImportFrom) and node.module in TREES:
-            names |= {alias.name for alias in node.names} & aliases(TREES[node.module])
+        if isinstance(node, ast.ImportFrom) and node.module in trees:
+            names |= {alias.name for alias in node.names} & aliases(trees[node.module])
     array = re.compile(rf"\b(?:{'|'.join(sorted(names))})\b")
     public = [(None, tree.body)]
     public += [(n.name, n.body) for n in tree.body if isinstance(n, ast.ClassDef) and n.name[0] != "_"]
@@ -52,6 +57,7 @@ def on_arrays(module: str) -> Iterator[tuple[str, str]]:
 
 def test_each_public_function_on_arrays_gives_a_shape() -> None:
     """In every package."""
-    found = {f"{module} {name}": text for module in TREES for name, text in on_arrays(module)}
+    trees = parsed()
+    found = {f"{module} {name}": text for module in trees for name, text in on_arrays(module, trees)}
     assert len(found) > 100
     assert [name for name, text in found.items() if not SHAPE.search(text)] == []

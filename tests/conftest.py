@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from classgen_speech import KEPT_IN
+
 settings.register_profile("steady", deadline=None, derandomize=True, print_blob=True)
 settings.load_profile("steady")
 
@@ -47,11 +49,22 @@ def store_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
     Without it a test that names no store would read and fill the one of whoever runs the tests.
     """
+    folder = _folder_of_the_run(tmp_path_factory, "clips")
+    os.environ["CUELANE_CACHE"] = str(folder)
+    return folder
+
+
+@pytest.fixture(scope="session", autouse=True)
+def kept_speech(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Let all processes of the run share the lines that generated classes say."""
+    os.environ[KEPT_IN] = str(_folder_of_the_run(tmp_path_factory, "speech"))
+
+
+def _folder_of_the_run(tmp_path_factory: pytest.TempPathFactory, name: str) -> Path:
     base = tmp_path_factory.getbasetemp()
     # Each process of pytest-xdist has a folder of its own in that of the run.
-    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "clips"
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / name
     folder.mkdir(exist_ok=True)
-    os.environ["CUELANE_CACHE"] = str(folder)
     return folder
 
 

@@ -12,7 +12,10 @@ before the space's; for the other voices 6 to 14 ms after their label. tests/tes
 
 from __future__ import annotations
 
+import contextlib
+import hashlib
 import json
+import os
 import re
 import shutil
 import subprocess
@@ -29,6 +32,7 @@ import numpy.typing as npt
 
 Array = npt.NDArray[np.float32]
 SAMPLE_RATE = 48_000
+KEPT_IN = "CUELANE_TESTS_SPEECH"
 
 _ESPEAK = r"""
 import base64, ctypes, json, sys
@@ -157,7 +161,31 @@ def _piper() -> object:
 
 @cache
 def natural(text: str) -> Spoken:
-    """`text` by the neural voice; a word ends with its last phoneme, and the next begins there."""
+    """`text` by the neural voice; a word ends with its last phoneme, and the next begins there.
+
+    The processes of one run of the tests speak a line once: it is kept in the folder that `KEPT_IN` names.
+    """
+    folder = os.environ.get(KEPT_IN)
+    if folder is None:
+        return _by_piper(text)
+    path = Path(folder) / f"{hashlib.sha256(text.encode()).hexdigest()}.npz"
+    if not path.exists():
+        _keep(_by_piper(text), path)
+    with np.load(path) as kept:
+        words = [Word(*row) for row in json.loads(str(kept["words"]))]
+        return Spoken(text, kept["samples"], tuple(words))
+
+
+def _keep(spoken: Spoken, path: Path) -> None:
+    words = json.dumps([[word.text, word.onset_sample, word.end_sample] for word in spoken.words])
+    with tempfile.NamedTemporaryFile(dir=path.parent, suffix=".npz", delete=False) as file:
+        np.savez(file, samples=spoken.samples, words=words)
+    # Another process may have been quicker, and on Windows be reading.
+    with contextlib.suppress(PermissionError):
+        Path(file.name).replace(path)
+
+
+def _by_piper(text: str) -> Spoken:
     from piper import SynthesisConfig
 
     config = SynthesisConfig(noise_scale=0.0, noise_w_scale=0.0, normalize_audio=False)

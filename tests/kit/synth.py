@@ -10,6 +10,7 @@ import hashlib
 import json
 import zlib
 from dataclasses import dataclass, field, replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -248,14 +249,23 @@ def music(n: int, seed: int = 0, rate: int = RATE, flat: bool = False) -> Wave:
     out = np.zeros(n)
     roots = rng.choice([45, 48, 50, 52, 53, 55], 4)
 
+    @cache
+    def tone(midi: float, n_frames: int, decay: float) -> npt.NDArray[np.float64]:
+        # The same few notes come again in each bar.
+        t = np.arange(n_frames) / rate
+        f = 440 * 2 ** ((midi - 69) / 12)
+        sound = sum(np.sin(2 * np.pi * f * h * t + h) / h**1.3 for h in range(1, 7) if f * h < rate / 2.5)
+        return np.asarray(sound * np.exp(-t * decay) * np.minimum(1, t / 0.008))
+
     def note(midi: float, start: float, length: float, gain: float, decay: float) -> None:
         first, last = int(start * rate), min(n, int((start + length) * rate))
-        if last <= first:
-            return
-        t = np.arange(last - first) / rate
-        f = 440 * 2 ** ((midi - 69) / 12)
-        tone = sum(np.sin(2 * np.pi * f * h * t + h) / h**1.3 for h in range(1, 7) if f * h < rate / 2.5)
-        out[first:last] += gain * tone * np.exp(-t * decay) * np.minimum(1, t / 0.008)
+        if last > first:
+            out[first:last] += gain * tone(midi, last - first, decay)
+
+    @cache
+    def kick(n_frames: int) -> npt.NDArray[np.float64]:
+        t = np.arange(n_frames) / rate
+        return np.sin(2 * np.pi * 60 * t * np.exp(-t * 8)) * np.exp(-t * 25)
 
     total = n / rate
     for i in range(int(total / beat) + 1):
@@ -266,14 +276,13 @@ def music(n: int, seed: int = 0, rate: int = RATE, flat: bool = False) -> Wave:
                 note(root + 12 + third, at, beat * 2, 0.16, 1.2)
         if flat:
             note(root + 24 + (0, 7)[i % 2], at, beat / 2, 0.25, 0.0)
-        for k, (low, gain) in enumerate(((60, 0.9), (5000, 0.25))):
+        for k, gain in enumerate((0.9, 0.25)):
             first = int((at + k * beat / 2) * rate)
             m = min(n - first, int(0.12 * rate))
             if m <= 0:
                 continue
-            t = np.arange(m) / rate
-            hit = np.sin(2 * np.pi * low * t * np.exp(-t * 8)) if k == 0 else rng.standard_normal(m)
-            out[first : first + m] += gain * hit * np.exp(-t * (25 if k == 0 else 60))
+            hit = kick(m) if k == 0 else rng.standard_normal(m) * np.exp(-np.arange(m) / rate * 60)
+            out[first : first + m] += gain * hit
     return np.asarray(out * (0.1 / np.sqrt(np.mean(out**2))), dtype=np.float32)
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from cuelane.cli.options import Force
 from cuelane.cli.output import file_named, note, out, out_json, progress
 
 if TYPE_CHECKING:
@@ -31,9 +32,7 @@ def adapt(
     ] = "recorded",
     language: Annotated[str, typer.Option(help="The language spoken.")] = "en",
     json: Annotated[str | None, typer.Option(help="Write the report as JSON; - for output.")] = None,
-    force: Annotated[
-        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
-    ] = False,
+    force: Force = False,
 ) -> None:
     """Make an audio-only version of a recorded class: FOLDER/plan.yaml, ready to render.
 

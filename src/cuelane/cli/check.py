@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cuelane.cli.options import Force
 from cuelane.cli.output import file_named, note, out, out_json, progress, stage_json
 
 if TYPE_CHECKING:
@@ -36,9 +37,7 @@ def check(
     silent: Annotated[bool, typer.Option("--silent", help="Fail on any sound between the events.")] = False,
     json: Annotated[str | None, typer.Option(help="Write the whole report as JSON; - for output.")] = None,
     page: Annotated[Path | None, typer.Option(help="Write the report with its picture as HTML.")] = None,
-    force: Annotated[
-        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
-    ] = False,
+    force: Force = False,
 ) -> None:
     """Measure every pip and cue in a file against its schedule.
 

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from cuelane.base.errors import UsageError
+from cuelane.cli.options import Force
 from cuelane.cli.output import note, out
 
 
@@ -17,9 +18,7 @@ def new(
     ],
     out_file: Annotated[Path, typer.Option("--out", "-o", help="The file to write.")] = Path("plan.yaml"),
     title: Annotated[str, typer.Option(help="The session's title.")] = "My session",
-    force: Annotated[
-        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
-    ] = False,
+    force: Force = False,
 ) -> None:
     """Write a starter plan for a pattern, and its JSON Schema beside it for your editor."""
     import json

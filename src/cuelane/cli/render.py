@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cuelane.cli.options import Force, Pace
 from cuelane.cli.output import note, out, out_json, progress
 from cuelane.media.formats import SUFFIX_WORDS
 
@@ -19,7 +20,7 @@ def render(
     out_file: Annotated[Path, typer.Option("--out", "-o", help=f"The audio to write: {SUFFIX_WORDS}.")],
     variant: Annotated[str | None, typer.Option(help="A variant that the plan gives, by its name.")] = None,
     voice: Annotated[str | None, typer.Option(help="Another voice than the plan's.")] = None,
-    pace: Annotated[float, typer.Option(min=0.8, max=1.15, help="How fast the voice speaks.")] = 1.0,
+    pace: Pace = 1.0,
     loudness: Annotated[
         float, typer.Option(min=-31, max=-12, help="Integrated loudness of the file, in LUFS.")
     ] = -16.0,
@@ -29,9 +30,7 @@ def render(
     for_music: Annotated[
         bool, typer.Option("--for-music", help="Shape a synthetic voice gently, to carry over music.")
     ] = False,
-    force: Annotated[
-        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
-    ] = False,
+    force: Force = False,
     as_json: Annotated[bool, typer.Option("--json", help="Report as JSON.")] = False,
 ) -> None:
     """Render a plan to one audio file for a phone, with chapters, captions, a page and a description."""

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from cuelane.cli.options import Force
 from cuelane.cli.output import file_named, note, out
 
 
@@ -18,9 +19,7 @@ def script(
     ] = None,
     html: Annotated[Path | None, typer.Option(help="Write a page to print to this file.")] = None,
     json: Annotated[str | None, typer.Option(help="Write the script as JSON; - for output.")] = None,
-    force: Annotated[
-        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
-    ] = False,
+    force: Force = False,
 ) -> None:
     """Print a script of every distinct line that a plan speaks, to be read into a phone.
 

@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from cuelane.cli.options import Force
 from cuelane.cli.output import file_named, note, out, out_json, progress, stage_json
 
 
@@ -19,9 +20,7 @@ def takes(
         str, typer.Option(help="Numbers of uncertain lines that you listened to and want, such as 7,12.")
     ] = "",
     json: Annotated[str | None, typer.Option(help="Write the result as JSON; - for output.")] = None,
-    force: Annotated[
-        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
-    ] = False,
+    force: Force = False,
 ) -> None:
     """Cut recordings of a plan's script into clips, by line; the last good take of each line is used.
 

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 
 import typer
 
+from cuelane.cli.options import Force
 from cuelane.cli.output import note, out, out_json, progress
 from cuelane.media.formats import SUFFIX_WORDS
 
@@ -22,9 +23,7 @@ def under(
     depth: Annotated[float, typer.Option(help="The most that music goes down under a cue, in LU.")] = 14.0,
     level: Annotated[float, typer.Option(help="Music between cues against speech, in LU.")] = -3.0,
     end: Annotated[str, typer.Option(help="loop: repeat the music to the end; stop: play it once.")] = "loop",
-    force: Annotated[
-        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
-    ] = False,
+    force: Force = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
 ) -> None:
     """Put your own music under a track, lowered beneath each cue as far as that cue needs."""

@@ -9,6 +9,7 @@ import typer
 
 from cuelane.base.errors import PlanError, UsageError
 from cuelane.base.unsafe_text import on_one_line
+from cuelane.cli.options import Force, Pace
 from cuelane.cli.output import out, out_json
 
 if TYPE_CHECKING:
@@ -21,10 +22,8 @@ def voices(
     say: Annotated[str, typer.Option(help="The line to speak.")] = "Ten seconds left.",
     out_file: Annotated[Path | None, typer.Option("--out", "-o", help="Write the line to this file.")] = None,
     folder: Annotated[Path, typer.Option(help="The plan's folder, to find your own voices.")] = Path(),
-    pace: Annotated[float, typer.Option(min=0.8, max=1.15, help="How fast the voice speaks.")] = 1.0,
-    force: Annotated[
-        bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
-    ] = False,
+    pace: Pace = 1.0,
+    force: Force = False,
     as_json: Annotated[bool, typer.Option("--json", help="List as JSON.")] = False,
 ) -> None:
     """List the voices, or speak a line with one."""

@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BeforeValidator, Field
 
+from cuelane.base.paces import MAX_PACE, MIN_PACE
 from cuelane.base.roles import Role
 from cuelane.base.schedule import IntervalKind
 from cuelane.plan.parts import Cautions, CueLines, LinesOrOff, Part, Pips, PipsOrOff, TalkShare
@@ -250,7 +251,7 @@ class Variant(Part):
     description: Text | None = Field(None, description="Instead of the plan's.")
     language: Name | None = Field(None, description="Instead of the plan's.")
     voice: Name | None = Field(None, description="Instead of the plan's.")
-    pace: Annotated[float, Field(ge=0.8, le=1.15, allow_inf_nan=False)] = Field(
+    pace: Annotated[float, Field(ge=MIN_PACE, le=MAX_PACE, allow_inf_nan=False)] = Field(
         1.0, description="How fast the voice speaks."
     )
     pips: PipsOrOff | None = Field(None, description="Instead of the plan's; false for none.")

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from cuelane.base.errors import Mark
+from cuelane.base.paces import MAX_PACE
 from cuelane.base.units import format_clock, format_duration
 from cuelane.session.arrange import Attempt
 from cuelane.session.candidates import Candidate
 from cuelane.session.placing import Offer, Space, musts_fit
 
-FASTEST_PACE = 1.15
-_PACES = (1.05, 1.10, FASTEST_PACE)
+_PACES = (1.05, 1.10, MAX_PACE)
 _LONGEST_STRETCH_S = 600
 
 

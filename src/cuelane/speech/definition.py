@@ -18,9 +18,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from cuelane.base.errors import Mark, PlanError, Problem
 from cuelane.base.ordinary import OddFileError, read_ordinary
+from cuelane.base.paces import MAX_PACE, MIN_PACE
 
-MAX_PACE = 1.15
-MIN_PACE = 0.8
 MAX_DEFINITION_BYTES = 100_000
 MAX_LINE_S = 120.0
 """The longest sound of one line, spoken or recorded."""

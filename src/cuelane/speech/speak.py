@@ -16,10 +16,9 @@ from cuelane.audio.clip import Clip, content_hash
 from cuelane.audio.store import FORMAT_VERSION, ClipStore, recipe_key
 from cuelane.base.errors import UsageError, VoiceError
 from cuelane.base.levels import REFERENCE_LUFS
+from cuelane.base.paces import MAX_PACE, MIN_PACE
 from cuelane.base.units import SAMPLE_RATE, SAMPLE_RATES
 from cuelane.speech.definition import (
-    MAX_PACE,
-    MIN_PACE,
     ClipRecording,
     Recordings,
     Voice,

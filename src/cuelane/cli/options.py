@@ -1,0 +1,14 @@
+"""Options that several commands have, each with its name and its help in one place."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from cuelane.base.paces import MAX_PACE, MIN_PACE
+
+Force = Annotated[
+    bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
+]
+Pace = Annotated[float, typer.Option(min=MIN_PACE, max=MAX_PACE, help="How fast the voice speaks.")]

@@ -1,6 +1,6 @@
 """The Speech Intelligibility Index: how much of speech is audible over a masker, from 0 to 1.
 
-Source: ANSI S3.5-1997, one-third octave and octave procedures (values from a secondary source: the tables as
+Source: ANSI S3.5-1997, one-third octave procedure (values from a secondary source: the tables as
 three open implementations hold them, which agree). Only normal vocal effort is kept: in every copy found, the
 200 Hz value for raised effort breaks the curve.
 
@@ -24,13 +24,15 @@ Array = npt.NDArray[np.float64]
 GOOD = 0.75
 POOR = 0.45
 NO_NOISE_DB = -50.0
-NORMAL_EFFORT_DB_SPL = 62.35
-"""Overall level of normal-effort speech at 1 m (ANSI S3.5-1997, table 3, foot)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Procedure:
-    """The bands of one procedure: centre frequencies, importance, normal speech and internal noise levels."""
+    """The bands of one procedure: centre frequencies, importance, normal speech and internal noise levels.
+
+    ``spreads`` says that masking spreads to higher bands. The program uses one procedure; the tests give the
+    octave one too, since published results of it hold the arithmetic that both share.
+    """
 
     name: str
     centre_hz: Array
@@ -80,15 +82,6 @@ ONE_THIRD_OCTAVE = Procedure(
         ".6 -1.7 -3.9 -6.1 -8.2 -9.7 -10.8 -11.9 -12.5 -13.5 -15.4 -17.7 -21.2 -24.2 -25.9 -23.6 -15.8 -7.1"
     ),
     spreads=True,
-)
-
-OCTAVE = Procedure(
-    name="octave",
-    centre_hz=_row("250 500 1000 2000 4000 8000"),
-    importance=_row(".0617 .1671 .2373 .2648 .2142 .0549"),
-    normal_speech_db=_row("34.75 34.27 25.01 17.32 9.33 1.13"),
-    internal_noise_db=_row("-3.9 -9.7 -12.5 -17.7 -25.9 -7.1"),
-    spreads=False,
 )
 
 

@@ -194,13 +194,12 @@ def test_a_cue_has_the_role_its_words_have(text, in_rest, first, role):
 
 
 def test_what_points_at_a_picture_is_marked():
-    """The lists mark a plain case, name the words that decided, and leave a near miss alone."""
+    """The lists mark plain cases and leave a near miss alone."""
     lists = word_lists()
 
     assert lists.reasons("Watch how my knee tracks over the toe.") == ("points at a picture",)
-    assert lists.pointing_words("Hold it like this, and breathe.") == ("like", "this")
+    assert lists.reasons("Hold it like this, and breathe.") == ("points at a picture",)
     assert lists.reasons("Watch your knees on this step.") == ()
-    assert lists.pointing_words("Watch your knees on this step.") == ()
 
 
 def test_channel_talk_and_asides_are_marked():

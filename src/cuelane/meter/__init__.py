@@ -11,6 +11,9 @@ which way it moves a reading:
 Libraries measure loudness too, and the tests hold this meter against them. It is our own because a session is
 hours long: it takes a stream block by block, keeps no samples, and reads true peaks in the same pass, where
 pyloudnorm wants the whole sound at once and reads no true peak, and pyebur128 has no wheel after Python 3.12.
+A render uses only the integrated loudness and the true peak. The other readings of an EBU meter are kept
+because most cases that Tech 3341 and Tech 3342 publish are about them, and they hold the weighting, windows
+and gates that all readings share.
 """
 
 from cuelane.base.memory import keep_freed_memory

@@ -2,6 +2,10 @@
 
 They are read as people and programs really write them: times with a comma or a dot, hours or none, tags, cue
 settings, entities, byte order marks. Their times are coarse; the words are later placed by alignment.
+
+webvtt-py, with which the tests read what we write, is not enough for what others wrote: it drops cues whose
+times have a comma, refuses a file without its first line or its numbers, leaves entities as they are, and has
+no limits.
 """
 
 from __future__ import annotations

@@ -52,10 +52,6 @@ class WordLists:
         # Talk to viewers and asides often point at a picture too; that they are such is the better reason.
         return found or ((self._picture,) if self._measure.score(text) > PROPOSE else ())
 
-    def pointing_words(self, text: str) -> tuple[str, ...]:
-        """Return the words by which `text` points at a picture, at most four; none if it does not."""
-        return self._measure.deciding_words(text) if self._measure.score(text) > PROPOSE else ()
-
 
 def _any(rules: list[str] | str) -> re.Pattern[str]:
     assert isinstance(rules, list)

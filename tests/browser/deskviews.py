@@ -106,7 +106,7 @@ def _handed_over(page: Page) -> None:
 
 
 VIEWS = (
-    View("shelf", "/"),
+    View("shelf", "/", lambda page: page.wait("!document.querySelector('[data-waits]')")),
     View("compose", f"/plan/{TRACK}"),
     View("compose-open", f"/plan/{TRACK}", _open_all),
     View("compose-misfit", f"/plan/{MISFIT}", _all_open_where_it_does_not_fit),

@@ -20,7 +20,9 @@ SCHEMES = ("light", "dark")
 def picture(page: Page) -> bytes:
     """Return the whole page as PNG."""
     # Rows far below the window are drawn only when somebody scrolls to them.
-    page.run("document.querySelectorAll('.row').forEach(row => row.style.contentVisibility = 'visible')")
+    page.run(
+        "document.querySelectorAll('.row, .staff').forEach(row => row.style.contentVisibility = 'visible')"
+    )
     answer = page.call("Page.captureScreenshot", format="png", captureBeyondViewport=True)
     return base64.b64decode(answer["data"])
 
@@ -35,6 +37,10 @@ def take_all(desk: Shown, out: Path, wanted: list[str]) -> None:
                     continue
                 desk.go(view)
                 (out / picture_name(view.name, width, scheme)).write_bytes(picture(desk.page))
+                if view.name == "compose":
+                    desk.page.media(scheme, medium="print")
+                    (out / picture_name("timetable-printed", width, scheme)).write_bytes(picture(desk.page))
+                    desk.page.media(scheme)
                 address = desk.phone_address() if view.name == "finish" else None
                 if address:
                     desk.page.call("Page.navigate", url=address)

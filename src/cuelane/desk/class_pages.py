@@ -54,10 +54,9 @@ class _ClassPages:
 
     def list_page(self, request: Request) -> Response:
         rows = [(name, self._classes.plan_name(name)) for name in self._classes.names()]
+        title = desk_words().classes["title"]
         return HTMLResponse(
-            page(
-                "classes.html.j2", "classes", "cuelane", scripts=("classes.js",), styles=_STYLES, classes=rows
-            )
+            page("classes.html.j2", "classes", title, scripts=("classes.js",), styles=_STYLES, classes=rows)
         )
 
     def class_page(self, request: Request) -> Response:

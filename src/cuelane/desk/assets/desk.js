@@ -401,7 +401,7 @@ if (plan) {
     for (const row of document.querySelectorAll("[data-waits]")) {
       const answer = await send(`/api/shelf/${encodeURIComponent(row.dataset.waits)}`, null);
       if (answer.status === 200) setParts({ [row.id]: answer.body.row });
-      else row.querySelector(".facts").textContent = w("shelf.broken");
+      else row.querySelector(".facts b").textContent = w("shelf.broken");
       row.removeAttribute("data-waits");
     }
   })();

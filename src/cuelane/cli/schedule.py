@@ -15,6 +15,7 @@ from cuelane.cli.output import note, out, out_json, progress
 
 if TYPE_CHECKING:
     from cuelane.render.preview import Preview
+    from cuelane.render.run import Prepared
 
 
 def schedule(
@@ -69,6 +70,12 @@ def schedule(
         out(to_csv(prepared.schedule).rstrip("\n"))
     else:
         _print_text(seen, brief, why)
+    _note_what_is_odd(prepared)
+    if prepared.advice:
+        raise typer.Exit(1)
+
+
+def _note_what_is_odd(prepared: Prepared) -> None:
     for advice in prepared.advice:
         note(f"does not fit: {advice}")
     for found in prepared.voice_notes:
@@ -77,8 +84,6 @@ def schedule(
         note(f"spoken by another voice: “{text}” ({reason})")
     for text, doubt in prepared.voiced.doubts.items():
         note(f"listen to “{text}” ({doubt}): other words or a comma may help")
-    if prepared.advice:
-        raise typer.Exit(1)
 
 
 def _print_text(seen: Preview, brief: bool, why: bool) -> None:

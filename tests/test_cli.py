@@ -122,8 +122,12 @@ def test_bad_use_exits_with_2_and_a_message(
 def test_voices_lists_names_and_licences() -> None:
     """Each voice that ships is listed with its engine and licence."""
     data = json.loads(run("voices", "--json").stdout)
-    assert {"natural", "system"} <= {row["name"] for row in data}
+    assert {"natural", "system", "linden"} <= {row["name"] for row in data}
     assert all(row["licence"] for row in data)
+    assert all({"name", "language", "engine", "installed", "licence", "measured"} <= set(row) for row in data)
+    natural = next(row for row in data if row["name"] == "natural")
+    assert natural["installed"] is True
+    assert natural["measured"]["n_cues"] > 0
 
 
 def test_a_broken_definition_hides_no_voice(tmp_path: Path) -> None:

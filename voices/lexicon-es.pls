@@ -15,4 +15,6 @@
   <lexeme><grapheme>kettlebells</grapheme><alias>quétel bels</alias></lexeme>
   <lexeme><grapheme>crunch</grapheme><alias>cranch</alias></lexeme>
   <lexeme><grapheme>stretching</grapheme><alias>estréchin</alias></lexeme>
+  <lexeme><grapheme>jumping jack</grapheme><alias>yámpin yak</alias></lexeme>
+  <lexeme><grapheme>jumping jacks</grapheme><alias>yámpin yaks</alias></lexeme>
 </lexicon>

@@ -13,4 +13,6 @@
   <lexeme><grapheme>kettlebell</grapheme><grapheme>kettlebells</grapheme><alias>kettelbelle</alias></lexeme>
   <lexeme><grapheme>crunch</grapheme><grapheme>crunchs</grapheme><alias>cronche</alias></lexeme>
   <lexeme><grapheme>stretching</grapheme><alias>stretchigne</alias></lexeme>
+  <lexeme><grapheme>jumping jack</grapheme><alias>djeumpigne djak</alias></lexeme>
+  <lexeme><grapheme>jumping jacks</grapheme><alias>djeumpigne djaks</alias></lexeme>
 </lexicon>

@@ -12,4 +12,6 @@
   <lexeme><grapheme>kettlebell</grapheme><grapheme>kettlebells</grapheme><alias>chèttel bel</alias></lexeme>
   <lexeme><grapheme>crunch</grapheme><alias>crànc</alias></lexeme>
   <lexeme><grapheme>stretching</grapheme><alias>strècing</alias></lexeme>
+  <lexeme><grapheme>jumping jack</grapheme><alias>giàmping gèk</alias></lexeme>
+  <lexeme><grapheme>jumping jacks</grapheme><alias>giàmping gèks</alias></lexeme>
 </lexicon>

@@ -13,4 +13,6 @@
   <lexeme><grapheme>kettlebell</grapheme><alias>quétou bél</alias></lexeme>
   <lexeme><grapheme>kettlebells</grapheme><alias>quétou béls</alias></lexeme>
   <lexeme><grapheme>crunch</grapheme><alias>crântch</alias></lexeme>
+  <lexeme><grapheme>jumping jack</grapheme><alias>djâmping djék</alias></lexeme>
+  <lexeme><grapheme>jumping jacks</grapheme><alias>djâmping djéks</alias></lexeme>
 </lexicon>

@@ -40,6 +40,8 @@ class Preview:
             }
             for row in self.prepared.advice
         ]
+        data["voice_notes"] = list(self.prepared.voice_notes)
+        data["doubts"] = self.prepared.voiced.doubts
         if self.room is not None:
             data["room"] = as_dict(self.room, schedule.sample_rate)
         return data

@@ -3,8 +3,9 @@
 Run: ``python tests/campaigns/campaign_plans.py [bytes|tokens|trees|valid] [how many] [first seed]``. Each
 plan has a seed of its own; a finding prints its seed and leaves the plan beside the system's temporary files.
 Lengths of clips are drawn, not spoken. Answers allowed: a session, or a PlanError (exit code 2); never
-another exception, never more than 10 s of processor time. What is broken are the small plans of
-`plan_seeds.py`, which hold every key between them, and now and then a demo (`plan_makers.py`).
+another exception, never more than 10 s of processor time. Of a plan with variants each is made as often as
+the plan itself. What is broken are the small plans of `plan_seeds.py`, which hold every key between them, and
+now and then a demo (`plan_makers.py`).
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from cuelane.base.schedule import from_json, to_json
 from cuelane.facts import facts
 from cuelane.lint import lint
 from cuelane.plan.load import load_plan
+from cuelane.plan.variants import Chosen
 from cuelane.session.arrange import Sounding, arrange
 from cuelane.session.candidates import Candidate
 from cuelane.session.expand import expand
@@ -39,6 +41,9 @@ AGAIN_SHARE = 0.1
 def try_plan(path: Path, rng: random.Random) -> str:
     try:
         loaded = load_plan(path, voices=lambda _: ["natural", "system"])
+        names = [None, *loaded.plan.variants]
+        if (name := rng.choice(names)) is not None:
+            loaded = load_plan(path, voices=lambda _: ["natural", "system"], variant=Chosen(name))
     except PlanError as error:
         if not all(problem.mark.line >= 1 and problem.message for problem in error.problems):
             raise AssertionError("a problem without a place or words") from error

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import inspect
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -190,6 +191,41 @@ exercises:
     praise: Strong.
     say: Halfway.
 """,
+    """\
+title: Variants
+session:
+- {block: A, pattern: circuit, work: 40s, rest: 20s, round_rest: 30s, rounds: 2, exercises: [squat, lunge]}
+- {block: B, pattern: breath, inhale: 4s, exhale: 6s, cycles: 4}
+exercises:
+  squat: {}
+  lunge: {}
+  sit: {}
+variants:
+  short:
+    title: Short
+    description: Half of it.
+    language: en
+    voice: system
+    pace: 0.9
+    pips: {count: 1}
+    lead_in: 3s
+    calls: [10s]
+    coaching: spare
+    praise: Good.
+    talk_share: {work: 0.5}
+    closing: false
+  other:
+    work: 30s
+    rest: 15s
+    round_rest: 20s
+    change: 5s
+    rounds: 1
+    settle: 3s
+    cycles: 2
+    leave_out: [squat]
+    swap: {lunge: sit}
+    blocks: {A: {work: 20s, exercises: [lunge, sit]}}
+""",
 )
 
 
@@ -220,7 +256,7 @@ def missing_keys(loaded: list[LoadedPlan]) -> set[str]:
 
 def _own(kind: type) -> set[str]:
     """Return the keys that a model itself declares, without those it has from another."""
-    return set(getattr(kind, "model_fields", {})) & set(vars(kind).get("__annotations__", {}))
+    return set(getattr(kind, "model_fields", {})) & set(inspect.get_annotations(kind))
 
 
 def _parts(value: Any) -> Iterator[Any]:

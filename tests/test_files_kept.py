@@ -239,10 +239,16 @@ def test_a_spoken_line_is_replaced_until_it_is_edited(suffix: str, desk: Path, s
         run(line)
 
 
+@pytest.mark.parametrize("sign", ["n", "é", "漢", "𝄞"])
 @pytest.mark.parametrize("length", [255, 250, 241])
-def test_a_name_as_long_as_file_systems_allow(length: int, tmp_path: Path) -> None:
-    """Temporary names are short, whatever the file's own name; one byte too many is told before any work."""
-    name = "n" * (length - len(".m4a")) + ".m4a"
+def test_a_name_as_long_as_file_systems_allow(length: int, sign: str, tmp_path: Path) -> None:
+    """Temporary names are short, whatever the file's own name; one byte too many is told before any work.
+
+    A name may have 255 bytes, elsewhere 255 UTF-16 units or signs, which is never fewer.
+    """
+    n_bytes = length - len(".m4a")
+    name = sign * (n_bytes // len(sign.encode())) + "n" * (n_bytes % len(sign.encode())) + ".m4a"
+    assert len(name.encode()) == length
     with all_or_nothing(tmp_path / name) as staged:
         staged.write_text(tmp_path / name, "x")
     assert (tmp_path / name).read_text() == "x"

@@ -11,6 +11,7 @@ import multiprocessing
 import os
 import subprocess
 import tempfile
+from collections.abc import Callable
 from multiprocessing.context import BaseContext
 from pathlib import Path
 
@@ -43,12 +44,24 @@ def fork_instead(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def run_command(
-    *arguments: str | Path, cwd: Path | None = None, timeout_s: float = 300.0
+    *arguments: str | Path,
+    cwd: Path | None = None,
+    timeout_s: float = 300.0,
+    first: Callable[[], None] | None = None,
 ) -> subprocess.CompletedProcess[str]:
-    """Run the program with these arguments in a process of its own, and return what it printed."""
+    """Run the program with these arguments in a process of its own, and return what it printed.
+
+    `first` is called in that process before the program: a module's function, so that it can be sent there.
+    """
     with tempfile.TemporaryDirectory() as folder:
         said = [Path(folder, name) for name in ("out", "err")]
-        values = ([str(one) for one in arguments], str(cwd or Path.cwd()), dict(os.environ), *map(str, said))
+        values = (
+            [str(one) for one in arguments],
+            str(cwd or Path.cwd()),
+            dict(os.environ),
+            *map(str, said),
+            first,
+        )
         process = children().Process(target=_command, args=values)  # type: ignore[attr-defined]
         process.start()
         process.join(timeout_s)
@@ -60,7 +73,14 @@ def run_command(
         return subprocess.CompletedProcess(values[0], process.exitcode, *texts)
 
 
-def _command(arguments: list[str], cwd: str, environment: dict[str, str], out: str, err: str) -> None:
+def _command(
+    arguments: list[str],
+    cwd: str,
+    environment: dict[str, str],
+    out: str,
+    err: str,
+    first: Callable[[], None] | None,
+) -> None:
     """Do what the installed program does, with files in place of the two streams."""
     os.environ.clear()
     os.environ.update(environment)
@@ -69,6 +89,8 @@ def _command(arguments: list[str], cwd: str, environment: dict[str, str], out: s
         opened = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0), 0o600)
         os.dup2(opened, number)
         os.close(opened)
+    if first is not None:
+        first()
     from cuelane.cli import main
 
     main(arguments)

@@ -10,6 +10,7 @@ from typing import get_args
 
 import pytest
 
+from cuelane.base.page_words import page_words
 from cuelane.base.roles import ROLES, Role
 from cuelane.facts import count
 from cuelane.lint import LintWarning, handbook, lint, rules
@@ -467,4 +468,4 @@ def test_the_lines_of_every_role_are_looked_at(tmp_path: Path) -> None:
 def test_every_role_has_a_word_of_its_own() -> None:
     """Pages and the desk's timetable tell any two roles apart, and know each that a plan may use."""
     assert set(ROLES) == set(get_args(Role))
-    assert len({role.word for role in ROLES.values()}) == len(ROLES)
+    assert len({page_words()(f"role.{role}") for role in ROLES}) == len(ROLES)

@@ -15,8 +15,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pagesession
+from cuelane.base.page_words import page_words
 from cuelane.base.schedule import Schedule
-from cuelane.deliver.outline import KIND_WORDS
+from cuelane.deliver.outline import KINDS
 from cuelane.deliver.page import FileLink, PageExtras, file_href, write_page
 from cuelane.deliver.waveform import envelope_of
 from cuelane.media import Chapter
@@ -179,16 +180,16 @@ def test_kinds_differ_by_word_and_shape_not_by_colour_alone(boathouse: str) -> N
     """Each kind has a word in the legend and a shape in the style of its own."""
     reader = Reader(boathouse)
     css = next(text for tag, text in reader.texts if tag == "style")
-    shapes = {kind: re.search(rf"\.k-{kind}::before {{([^}}]*)}}", css) for kind in KIND_WORDS}
+    shapes = {kind: re.search(rf"\.k-{kind}::before {{([^}}]*)}}", css) for kind in KINDS}
 
-    assert set(KIND_WORDS) >= {"work", "rest", "change"}
-    for kind, word in KIND_WORDS.items():
-        assert word in reader.text
+    assert set(KINDS) >= {"work", "rest", "change"}
+    for kind in KINDS:
+        assert page_words()(f"kind.{kind}") in reader.text
         assert shapes[kind] is not None, kind
     without_colour = [
         re.sub(r"var\(--[a-z-]+\)", "", found[1]) for found in shapes.values() if found is not None
     ]
-    assert len(set(without_colour)) >= len(KIND_WORDS) - 1
+    assert len(set(without_colour)) >= len(KINDS) - 1
 
 
 def test_a_screen_reader_is_told_the_keys_that_the_script_takes(boathouse: str) -> None:

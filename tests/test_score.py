@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 import pagesession
 from cuelane.base.errors import SignalError
+from cuelane.base.page_words import page_words
 from cuelane.base.schedule import Schedule, ScheduledInterval
-from cuelane.deliver.outline import KIND_WORDS, letter, outline_of
-from cuelane.deliver.page_text import time_in_words
+from cuelane.deliver.outline import KINDS, letter, outline_of
 from cuelane.deliver.print_card import CardContent, card_scale
 from cuelane.deliver.score import staves_of
 from cuelane.deliver.waveform import envelope_of, full_height
@@ -73,7 +73,7 @@ def schedules(draw: st.DrawFn) -> Schedule:
         for number in range(1, draw(st.integers(1, 6)) + 1):
             for _ in range(draw(st.sampled_from([1, 2, 3, 5, 8, 40]))):
                 length = draw(st.sampled_from([1, 40, 250, 400, 900, 20_000]))
-                kind = draw(st.sampled_from(list(KIND_WORDS)))
+                kind = draw(st.sampled_from(list(KINDS)))
                 end = now + length
                 rows.append(
                     ScheduledInterval(
@@ -95,7 +95,7 @@ def schedules(draw: st.DrawFn) -> Schedule:
 @settings(derandomize=True, deadline=None, max_examples=80)
 def test_the_score_shows_all_time_once(schedule: Schedule) -> None:
     """The pieces tile the session from its first sample to its last; no row is wider than its staff."""
-    staves = staves_of(outline_of(schedule).sections, schedule.sample_rate)
+    staves = staves_of(outline_of(schedule).sections, schedule.sample_rate, page_words())
     at = 0
     for staff in staves:
         for row in staff.rows:
@@ -113,7 +113,7 @@ def test_the_score_shows_all_time_once(schedule: Schedule) -> None:
 
 def test_a_build_up_is_a_staircase() -> None:
     """Rounds of a build-up are rows that share a start and grow by one exercise."""
-    staves = staves_of(outline_of(pagesession.boathouse()).sections, pagesession.RATE)
+    staves = staves_of(outline_of(pagesession.boathouse()).sections, pagesession.RATE, page_words())
     legs = next(staff for staff in staves if staff.section.title == "Legs")
     breaths = next(staff for staff in staves if staff.section.title == "Breathing")
 
@@ -153,7 +153,7 @@ def test_letters_go_on_after_z() -> None:
 )  # fmt: skip
 def test_times_in_words(time_ms: int, words: str) -> None:
     """Times read as people say them."""
-    assert time_in_words(time_ms) == words
+    assert page_words().time(time_ms) == words
 
 
 def test_the_card_is_set_smaller_the_more_it_holds() -> None:

@@ -13,7 +13,7 @@ from cuelane.deliver.captions import to_vtt
 from cuelane.deliver.chapters import chapters_of
 from cuelane.deliver.page import FileLink, PageExtras, write_page
 from cuelane.deliver.waveform import envelope_of
-from cuelane.hearing.safe_listening import ADVICE
+from cuelane.hearing.safe_listening import advice
 
 
 def encode(schedule: Schedule, path: Path) -> None:
@@ -46,7 +46,7 @@ def publish(
         files=(FileLink(audio_name, "the track"),),
         vtt=to_vtt(schedule),
         chapters=chapters_of(schedule),
-        hearing=ADVICE,
+        hearing=advice(),
         embed=audio.read_bytes() if embed else None,
     )
     envelope = envelope_of(pagesession.sound_of(schedule), schedule.n_frames) if sound else None

@@ -9,6 +9,7 @@ from functools import cache, lru_cache
 from importlib import resources
 from typing import Any
 
+from babel.core import Locale
 from num2words import num2words
 
 from cuelane.base.errors import UsageError
@@ -16,6 +17,40 @@ from cuelane.base.errors import UsageError
 _PLACEHOLDER = re.compile(r"\{(\w+)\}")
 # Where a sentence begins: opening quotes and marks may come before its first letter.
 _BEGINS = re.compile(r"(?:^|[.!?…]\s+)[\"'“‘«¿¡(]*$")
+
+
+_NAMES_SIDE = re.compile(r"\{side(?:_\w+)?\}")
+
+
+class Inflected(str):
+    """A word with its other forms by name: ``{side_f}`` is the form ``f`` of what ``{side}`` is."""
+
+    forms: Mapping[str, str]
+
+    def __new__(cls, text: str, forms: Mapping[str, str]) -> Inflected:
+        """Return `text` with its `forms`."""
+        made = super().__new__(cls, text)
+        made.forms = forms
+        return made
+
+
+def _value(name: str, values: Mapping[str, str]) -> str | None:
+    """Return what stands for a placeholder: a value, or a form of one."""
+    if name in values:
+        return values[name]
+    base, _, form = name.rpartition("_")
+    word = values.get(base)
+    return word.forms.get(form, word) if isinstance(word, Inflected) else None
+
+
+def _insert(text: str, values: Mapping[str, str]) -> str:
+    """Return `text` with its placeholders filled, and no capital added."""
+    return _PLACEHOLDER.sub(lambda match: _value(match[1], values) or match[0], text)
+
+
+def names_side(text: str) -> bool:
+    """Return whether a line of a plan names the side that a set is done on, in any form of the word."""
+    return _NAMES_SIDE.search(text) is not None
 
 
 def fill(text: str, values: Mapping[str, str]) -> str:
@@ -26,7 +61,8 @@ def fill(text: str, values: Mapping[str, str]) -> str:
     parts, at = [], 0
     for match in _PLACEHOLDER.finditer(text):
         parts.append(text[at : match.start()])
-        value = values.get(match[1], match[0])
+        value = _value(match[1], values)
+        value = match[0] if value is None else value
         parts.append(value[:1].upper() + value[1:] if _BEGINS.search("".join(parts)) else value)
         at = match.end()
     return "".join([*parts, text[at:]])
@@ -37,7 +73,7 @@ class Language:
 
     An entry of a pack is a whole sentence (or several), never a part of one, since another grammar orders
     parts otherwise. It is a text, a list of texts that say the same (spoken in rotation), or a table of
-    ``one`` and ``other`` of either, for a count.
+    plural categories (``one``, ``other``) of either, for a count.
     """
 
     def __init__(self, code: str, pack: dict[str, Any]) -> None:
@@ -55,7 +91,7 @@ class Language:
     def _forms(self, section: str, key: str, count: int | None) -> list[str]:
         entry = self._pack[section][key]
         if isinstance(entry, dict):
-            entry = entry["one" if count in self._pack["numbers"]["one"] else "other"]
+            entry = entry.get(plural_form(self.code, count), entry["other"])
         return [str(text) for text in (entry if isinstance(entry, list) else [entry])]
 
     def say(
@@ -83,12 +119,22 @@ class Language:
         return fill(usable[turn % len(usable)], filled)
 
     def side(self, side: str) -> str:
-        """Return the word for ``left`` or ``right``."""
-        return self.phrase("sides", side)
+        """Return the word for ``left`` or ``right``, with its forms."""
+        forms = {form: str(words[side]) for form, words in self._pack["sides"]["forms"].items()}
+        return Inflected(self.phrase("sides", side), forms)
+
+    def side_forms(self) -> list[str]:
+        """Return the names of the forms that the words for the sides have, such as ``f``."""
+        return list(self._pack["sides"]["forms"])
 
     def number(self, value: int) -> str:
-        """Return a whole number from 0 to 99 in words, where num2words has the language; else in digits."""
-        return _in_words(value, self.code) if value <= 99 else str(value)
+        """Return a whole number from 0 to 99 in words, where num2words has the language; else in digits.
+
+        With its forms, where the pack has rules for them: the same word with another gender.
+        """
+        text = _in_words(value, self.code) if value <= 99 else str(value)
+        rules = self._pack.get("numbers", {}).get("forms", {})
+        return Inflected(text, {form: _changed(text, changes) for form, changes in rules.items()})
 
     def ordinal(self, value: int) -> str | None:
         """Return the word for a place in an order, None past those that the pack has."""
@@ -102,18 +148,27 @@ class Language:
         separator = self.phrase("lists", "separator")
         # Not say, which would begin it with a capital.
         values = {"items": separator.join(items[:-1]), "last": items[-1]}
-        return _PLACEHOLDER.sub(lambda match: values.get(match[1], match[0]), self.phrase("lists", how))
+        listed = _insert(self.phrase("lists", how), values)
+        for pattern, put in self._pack["lists"]["euphony"]:
+            listed = re.sub(pattern, put, listed, flags=re.I)
+        return listed
 
     def duration(self, length_ms: int) -> str:
         """Return a length in words, such as ``one minute thirty seconds``; to the nearest second."""
-        minutes, seconds = divmod(round(length_ms / 1000), 60)
-        parts = [("minutes", minutes)] if minutes else []
-        parts += [("seconds", seconds)] if seconds or not minutes else []
+        whole = dict(zip(("minutes", "seconds"), divmod(round(length_ms / 1000), 60), strict=True))
         # Not fill, which would begin each with a capital.
-        return " ".join(
-            self._forms("durations", unit, value)[0].replace("{n}", self.number(value))
-            for unit, value in parts
-        )
+        told = {
+            unit: _insert(self._forms("durations", unit, count)[0], {"n": self.number(count)})
+            for unit, count in whole.items()
+            if count
+        }
+        if len(told) == 2:
+            return _insert(self.phrase("durations", "both"), told)
+        return next(iter(told.values()), self.duration_of_none())
+
+    def duration_of_none(self) -> str:
+        """Return no time in words: zero seconds."""
+        return _insert(self._forms("durations", "seconds", 0)[0], {"n": self.number(0)})
 
     def durations(self, lengths_ms: Sequence[int]) -> str:
         """Return lengths in order, such as ``twenty, thirty, then forty seconds``."""
@@ -130,8 +185,7 @@ class Language:
 
     def definite(self, thing: str) -> str:
         """Return the name of a thing that has been spoken of, as "the bell" of "one bell"."""
-        bare = re.sub(self.phrase("lists", "indefinite"), "", thing, flags=re.I)
-        return _PLACEHOLDER.sub(lambda match: bare, self.phrase("lists", "definite"))
+        return _changed(thing, self._pack["lists"]["definite"])
 
     def inside(self, text: str) -> str:
         """Return a sentence as it stands inside another: without its capital, if its first word loses it."""
@@ -142,8 +196,42 @@ class Language:
         return text if keeps else text[:1].lower() + text[1:]
 
 
+def _changed(text: str, rules: Sequence[Sequence[str]]) -> str:
+    """Return `text` changed by the first of `rules`, pairs of a regular expression and what it becomes."""
+    for pattern, put in rules:
+        changed, times = re.subn(pattern, put, text, count=1, flags=re.I)
+        if times:
+            return changed
+    return text
+
+
+@cache
+def locale_of(code: str) -> Locale:
+    """Return what Babel knows (Unicode CLDR) of a language that has a pack."""
+    return Locale.parse(code, sep="-")
+
+
+def plural_form(code: str, count: int | None) -> str:
+    """Return the CLDR plural category of a count in a language: ``one``, ``other`` and so on."""
+    return "other" if count is None else str(locale_of(code).plural_form(count))
+
+
+def pack_code(tag: str) -> str | None:
+    """Return the pack that a BCP 47 tag finds, None for none.
+
+    A pack without a region speaks for all of its regions (en-GB, es-MX); one with a region speaks for that
+    one, and for the language where no region is asked for (pt finds pt-BR, pt-PT finds nothing).
+    """
+    known = {code.lower(): code for code in available_languages()}
+    wanted = tag.lower()
+    base = wanted.split("-")[0]
+    alone = [code for low, code in known.items() if low.split("-")[0] == base and wanted == base]
+    return known.get(wanted) or known.get(base) or (alone[0] if alone else None)
+
+
+@cache
 def available_languages() -> list[str]:
-    """Return the codes of the languages that ship with the program."""
+    """Return the BCP 47 codes of the languages that ship with the program."""
     folder = resources.files("cuelane") / "languages"
     names = [entry.name for entry in folder.iterdir()]
     return sorted(name[:-5] for name in names if name.endswith(".toml") and "_" not in name)
@@ -151,24 +239,25 @@ def available_languages() -> list[str]:
 
 @cache
 def load_language(code: str) -> Language:
-    """Return the language pack `code`, such as ``en``; a regional code falls back to its language.
+    """Return the language pack that a tag finds (see `pack_code`), such as ``en`` for ``en-GB``.
 
     Raises
     ------
     UsageError : there is no such pack.
     """
-    base = code.split("-")[0].lower()
-    known = available_languages()
-    if base not in known:
-        raise UsageError(f"no words for language {code!r}; there are: {', '.join(known)}")
-    text = (resources.files("cuelane") / "languages" / f"{base}.toml").read_text(encoding="utf-8")
-    return Language(base, tomllib.loads(text))
+    found = pack_code(code)
+    if found is None:
+        known = ", ".join(available_languages())
+        raise UsageError(f"no words for language {code!r}; there are: {known}")
+    text = (resources.files("cuelane") / "languages" / f"{found}.toml").read_text(encoding="utf-8")
+    return Language(found, tomllib.loads(text))
 
 
 @lru_cache(maxsize=1_024)
 def _in_words(value: int, code: str) -> str:
     try:
-        return str(num2words(value, lang=code))
+        # Its names have an underscore, and it falls back to the language by itself.
+        return str(num2words(value, lang=code.replace("-", "_")))
     except NotImplementedError:
         # Engines read figures in their own language.
         return str(value)

@@ -1,8 +1,8 @@
-"""What a cue's words are for: each role, what pages call it, and what it weighs against the others."""
+"""What a cue's words are for: each role, and what it weighs against the others."""
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple
+from typing import Literal
 
 Role = Literal[
     "announce", "preview", "setup", "remind", "form", "easier", "harder", "caution",
@@ -10,27 +10,21 @@ Role = Literal[
 ]  # fmt: skip
 
 
-class RoleEntry(NamedTuple):
-    """A role: the word for it on pages, and the weight of its lines, by which they win the time there is."""
-
-    word: str
-    weight: int
-
-
-ROLES: dict[Role, RoleEntry] = {
-    "announce": RoleEntry("Name", 90),
-    "side": RoleEntry("Side", 85),
-    "caution": RoleEntry("Caution", 80),
-    "change": RoleEntry("Change", 78),
-    "setup": RoleEntry("Set-up", 75),
-    "preview": RoleEntry("Preview", 70),
-    "heavier": RoleEntry("Heavier", 60),
-    "remind": RoleEntry("Reminder", 50),
-    "form": RoleEntry("Form", 40),
-    "time": RoleEntry("Time", 35),
-    "swap": RoleEntry("Instead", 32),
-    "easier": RoleEntry("Easier", 30),
-    "harder": RoleEntry("Harder", 26),
-    "say": RoleEntry("Words", 20),
-    "praise": RoleEntry("Praise", 10),
+ROLES: dict[Role, int] = {
+    "announce": 90,
+    "side": 85,
+    "caution": 80,
+    "change": 78,
+    "setup": 75,
+    "preview": 70,
+    "heavier": 60,
+    "remind": 50,
+    "form": 40,
+    "time": 35,
+    "swap": 32,
+    "easier": 30,
+    "harder": 26,
+    "say": 20,
+    "praise": 10,
 }
+"""Each role's weight, by which its lines win the time there is; its words are in the language's page pack."""

@@ -30,7 +30,8 @@ def script(
     from cuelane.plan.load import load_plan
     from cuelane.takes.reading_script import as_html, as_json, as_text, covered_texts, plan_lines
 
-    title = load_plan(plan).plan.title
+    loaded = load_plan(plan).plan
+    title, language = loaded.title, loaded.language
     every = plan_lines(plan)
     covered = covered_texts(plan.parent, voice, [line.text for line in every])
     lines = [line for line in every if line.text not in covered]
@@ -38,15 +39,15 @@ def script(
     targets = [path for path in (html, json_file) if path is not None]
     with all_or_nothing(*targets, inputs=[plan], force=force) as staged:
         if html is not None:
-            staged.write_text(html, sealable_html(as_html(title, lines)))
+            staged.write_text(html, sealable_html(as_html(title, lines, language)))
         if json_file is not None:
-            staged.write_text(json_file, sealable_json(as_json(title, lines)))
+            staged.write_text(json_file, sealable_json(as_json(title, lines, language)))
     if html is not None:
         note(f"wrote {html}")
     if json == "-":
-        out(as_json(title, lines).rstrip("\n"))
+        out(as_json(title, lines, language).rstrip("\n"))
     elif html is None and json is None and lines:
-        out(as_text(title, lines).rstrip("\n"))
+        out(as_text(title, lines, language).rstrip("\n"))
     if covered:
         left = "all of them" if not lines else f"{len(lines)} are left to read"
         note(f"{len(covered)} lines are already recorded: {left}")

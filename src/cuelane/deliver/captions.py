@@ -15,6 +15,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from cuelane.base.page_words import page_words
 from cuelane.base.schedule import Event, Schedule
 from cuelane.base.units import to_ms
 from cuelane.deliver.breaking import captions_of, split_words, two_lines
@@ -24,7 +25,6 @@ READING_CHARACTERS_PER_S = 17
 SHORTEST_MS = 1_200
 
 _ID = re.compile(r"[A-Za-z0-9_.]{1,40}")
-_PIP_WORDS = {"short": "short pip", "long": "long pip", "turn": "pip: change sides", "phase": "tone"}
 _ONE_COUNTDOWN_S = 2.5
 
 
@@ -98,11 +98,13 @@ def _rows(schedule: Schedule, pips: bool) -> Iterator[tuple[str, int, int, str]]
             label = f"{name}-{part + 1}" if name and len(spans) > 1 else name
             yield label, start_ms, max(end_ms, start_ms + 1), text
     if pips:
+        sounds = page_words(schedule.language)
         for run in _countdowns(schedule):
             kinds = {event.role for event in run}
-            words_for = "countdown pips" if len(run) > 1 else _PIP_WORDS.get(kinds.pop(), "pip")
+            key = "countdown" if len(run) > 1 else kinds.pop()
+            told = sounds("sound.other") if sounds.find("sound", key) is None else sounds(f"sound.{key}")
             name = run[0].id if _ID.fullmatch(run[0].id) else ""
-            yield name, to_ms(run[0].onset_sample, rate), to_ms(run[-1].end_sample, rate), f"[{words_for}]"
+            yield name, to_ms(run[0].onset_sample, rate), to_ms(run[-1].end_sample, rate), told
 
 
 def _starts(event: Event, words: Sequence[str], firsts: Sequence[int]) -> list[int]:

@@ -10,6 +10,7 @@ import json
 from collections.abc import Sequence
 from statistics import median
 
+from cuelane.base.page_words import PageWords, page_words
 from cuelane.base.schedule import Schedule, ScheduledInterval
 from cuelane.base.units import to_ms
 from cuelane.deliver.outline import Section, sections_of
@@ -28,8 +29,8 @@ def chapters_of(schedule: Schedule) -> list[Chapter]:
     A block whose rounds mostly last half a minute or more has a chapter for each; otherwise it has one.
     If those are more than a file can hold, each block has one, and the last one covers what is left.
     """
-    sections = sections_of(schedule)
-    starts = [start for section in sections for start in _by_round(section, schedule.sample_rate)]
+    sections, words = sections_of(schedule), page_words(schedule.language)
+    starts = [start for section in sections for start in _by_round(section, schedule.sample_rate, words)]
     if len(starts) > MAX_CHAPTERS:
         starts = [(section.start_sample, section.title) for section in sections]
     end_ms = to_ms(schedule.n_frames, schedule.sample_rate)
@@ -43,12 +44,12 @@ def chapters_of(schedule: Schedule) -> list[Chapter]:
     times = times[:MAX_CHAPTERS]
     ends = [start for start, _ in times[1:]] + [end_ms]
     return [
-        Chapter(start, end, _shortened(title) or f"Part {number}")
+        Chapter(start, end, _shortened(title) or words("chapter.part", n=str(number)))
         for number, ((start, title), end) in enumerate(zip(times, ends, strict=True), 1)
     ]
 
 
-def _by_round(section: Section, sample_rate: int) -> list[tuple[int, str]]:
+def _by_round(section: Section, sample_rate: int, words: PageWords) -> list[tuple[int, str]]:
     """Return (start_sample, title) of the chapters of one block."""
     rounds: list[list[ScheduledInterval]] = []
     for row in section.intervals:
@@ -59,14 +60,14 @@ def _by_round(section: Section, sample_rate: int) -> list[tuple[int, str]]:
     lengths = [run[-1].end_sample - run[0].start_sample for run in rounds]
     if len(rounds) < 2 or median(lengths) < SHORTEST_ROUND_S * sample_rate:
         return [(section.start_sample, section.title)]
-    made = [(run[0].start_sample, _round_title(section.title, run)) for run in rounds]
+    made = [(run[0].start_sample, _round_title(section.title, run, words)) for run in rounds]
     return [(section.start_sample, made[0][1]), *made[1:]]
 
 
-def _round_title(block: str, run: Sequence[ScheduledInterval]) -> str:
+def _round_title(block: str, run: Sequence[ScheduledInterval], words: PageWords) -> str:
     names = list(dict.fromkeys(plain(row.exercise) for row in run if row.exercise))
-    title = f"{block}, round {run[0].round}" if block else f"Round {run[0].round}"
-    full = f"{title}: {', '.join(names)}"
+    title = words("chapter.block_round" if block else "chapter.round", block=block, n=str(run[0].round))
+    full = words("chapter.named", title=title, names=", ".join(names))
     return full if 0 < len(names) <= _NAMED_EXERCISES and len(full) <= _TITLE_CHARACTERS else title
 
 

@@ -11,11 +11,11 @@ from collections.abc import Sequence
 
 from PIL import Image, ImageDraw
 
+from cuelane.base.page_words import PageWords, page_words
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import format_clock
 from cuelane.deliver.lettering import SEMIBOLD, can_letter, draw_text, fitted, font_of, letterable
 from cuelane.deliver.outline import Outline, outline_of
-from cuelane.deliver.page_text import time_in_words
 from cuelane.deliver.score import Row, ScorePiece, staves_of
 from cuelane.web.page_parts import plain
 
@@ -48,7 +48,7 @@ def draw_cover(schedule: Schedule) -> bytes:
     top = _letter(draw, plain(schedule.title), outline)
     rows = _rows(schedule, outline)
     _draw_rows(draw, schedule, rows, top, SIDE - MARGIN - 70)
-    _foot(draw, outline)
+    _foot(draw, outline, page_words(schedule.language))
     return _png(image)
 
 
@@ -68,14 +68,14 @@ def _letter(draw: ImageDraw.ImageDraw, title: str, outline: Outline) -> int:
     return y + 70
 
 
-def _foot(draw: ImageDraw.ImageDraw, outline: Outline) -> None:
+def _foot(draw: ImageDraw.ImageDraw, outline: Outline, words: PageWords) -> None:
     parts = [format_clock(outline.length_ms)]
     if outline.sets:
-        parts.append(f"{outline.sets} sets" if outline.sets > 1 else "1 set")
+        parts.append(words("cover.sets", count=outline.sets, n=str(outline.sets)))
     if outline.work_ms:
-        parts.append(f"{time_in_words(outline.work_ms)} of work")
+        parts.append(words("cover.work", time=words.time(outline.work_ms)))
     elif outline.breaths:
-        parts.append(f"{outline.breaths} breaths")
+        parts.append(words("cover.breaths", count=outline.breaths, n=str(outline.breaths)))
     draw_text(draw, (MARGIN, SIDE - MARGIN), "  ·  ".join(parts), SOFT, font_of(48))
 
 
@@ -86,7 +86,7 @@ def _rows(schedule: Schedule, outline: Outline) -> list[tuple[Row, int]]:
     apart is cut into rows of equal time instead.
     """
     sections = [s for s in outline.sections if any(row.kind != "talk" for row in s.intervals)]
-    staves = staves_of(sections or outline.sections, schedule.sample_rate)
+    staves = staves_of(sections or outline.sections, schedule.sample_rate, page_words(schedule.language))
     rows = [(row, staff.span_samples) for staff in staves for row in staff.rows]
     if len(rows) <= MOST_ROWS:
         return rows

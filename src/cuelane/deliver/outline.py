@@ -14,15 +14,8 @@ from cuelane.base.schedule import Schedule, ScheduledInterval
 from cuelane.base.units import to_ms
 from cuelane.web.page_parts import plain
 
-KIND_WORDS: Mapping[str, str] = {
-    "work": "Work",
-    "rest": "Rest",
-    "change": "Change",
-    "talk": "Talk",
-    "in": "Breathe in",
-    "hold": "Hold",
-    "out": "Breathe out",
-}
+KINDS = ("work", "rest", "change", "talk", "in", "hold", "out")
+"""Kinds of interval, in the order of a legend."""
 
 
 @dataclass(frozen=True)
@@ -65,9 +58,9 @@ class Outline:
     sections: tuple[Section, ...]
 
 
-def round_word(intervals: Sequence[ScheduledInterval]) -> str:
-    """Return what one round of these is called: a breath where they are breathed, else a round."""
-    return "breath" if any(row.kind in ("in", "out") for row in intervals) else "round"
+def are_breaths(intervals: Sequence[ScheduledInterval]) -> bool:
+    """Return whether the rounds of these are breaths."""
+    return any(row.kind in ("in", "out") for row in intervals)
 
 
 def letter(index: int) -> str:
@@ -108,7 +101,7 @@ def _section(run: list[ScheduledInterval]) -> Section:
 def outline_of(schedule: Schedule) -> Outline:
     """Return the totals of `schedule`; each is summed in samples and rounded once."""
     rate = schedule.sample_rate
-    totals = dict.fromkeys(KIND_WORDS, 0)
+    totals = dict.fromkeys(KINDS, 0)
     settle = 0
     sets: dict[str | None, set[int]] = {}
     seconds: dict[str, dict[str, int]] = {}

@@ -14,9 +14,12 @@ from importlib import resources
 from pathlib import PurePath
 from urllib.parse import quote
 
+from markupsafe import Markup, escape
+
+from cuelane.base.page_words import PageWords, page_words
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import format_clock, to_sample
-from cuelane.deliver.outline import KIND_WORDS, Outline, letters, outline_of
+from cuelane.deliver.outline import KINDS, Outline, letters, outline_of
 from cuelane.deliver.page_facts import Fact, fact_rows, texts, warning_lines
 from cuelane.deliver.page_score import kinds_shown, overview_paths, staff_views
 from cuelane.deliver.page_text import (
@@ -42,17 +45,6 @@ from cuelane.web.page_parts import (
     plain,
     score_css,
     script_json,
-)
-
-KEYS = (
-    ("Space", "play or pause"),
-    ("← →", "5 s"),
-    ("[ ]", "previous, next interval"),
-    ("C", "search the cues"),
-    ("R", "across the room"),
-    ("S", "silent or not"),
-    ("Esc", "back"),
-    ("Arrows, Enter", "move and jump, in the score and the cues"),
 )
 
 
@@ -96,7 +88,7 @@ def file_href(name: str) -> str:
 
 def _script_data(schedule: Schedule, outline: Outline) -> dict[str, object]:
     """Return what the script needs: positions in samples, and each distinct name once."""
-    kinds = list(KIND_WORDS)
+    kinds, words = list(KINDS), page_words(schedule.language)
     names: dict[str, int] = {}
 
     def numbered(text: str) -> int:
@@ -105,7 +97,7 @@ def _script_data(schedule: Schedule, outline: Outline) -> dict[str, object]:
     rows = []
     for row in schedule.intervals:
         place = numbered(interval_place(schedule, row, outline))
-        title = numbered(interval_name(row))
+        title = numbered(interval_name(row, words))
         rows.append(
             [
                 row.start_sample,
@@ -121,7 +113,9 @@ def _script_data(schedule: Schedule, outline: Outline) -> dict[str, object]:
         "rate": schedule.sample_rate,
         "frames": schedule.n_frames,
         "kinds": kinds,
-        "words": list(KIND_WORDS.values()),
+        "words": [words(f"kind.{kind}") for kind in KINDS],
+        "language": words.code,
+        "say": words.section("playing"),
         "intervals": rows,
         "cues": [[cue.onset_sample, cue.end_sample] for cue in schedule.cues],
         "pips": [[pip.onset_sample, int(pip.role == "long")] for pip in schedule.pips],
@@ -146,8 +140,8 @@ def write_page(
     extras = extras or PageExtras()
     numbered = tuple(replace(row, index=index) for index, row in enumerate(schedule.intervals))
     schedule = replace(schedule, intervals=numbered)
-    outline = outline_of(schedule)
-    staves = staves_of(outline.sections, schedule.sample_rate)
+    outline, words = outline_of(schedule), page_words(schedule.language)
+    staves = staves_of(outline.sections, schedule.sample_rate, words)
     exercises = exercise_views(schedule, outline)
     facts = fact_rows(schedule, outline)
     about = plain(extras.about or schedule.extra.get("description") or "")
@@ -158,7 +152,7 @@ def write_page(
         **_score(schedule, outline, staves, full_height(envelope) if envelope else None),
         **_beside(schedule, extras),
         "low": row_height < LOW_ROW,
-        "keys": KEYS,
+        **_words(words, audio_name),
         "cues": cue_views(schedule),
         "exercises": exercises,
         "needs_any": any(row.needs for row in exercises),
@@ -168,12 +162,33 @@ def write_page(
     title = plain(schedule.title)
     card_size = f":root{{--card-pt:{point}pt;--row:{row_height}rem}}"
     return document(
-        title=title or "Session",
+        language=words.code,
+        title=title or words("score.session"),
         body=environment().from_string(_asset("page.html.j2")).render(parts),
         css=score_css() + _asset("page.css") + _asset("print.css") + card_size,
         script=_asset("page.js"),
-        description=plain(extras.about or f"{title}, {format_clock(outline.length_ms)}"),
+        description=plain(
+            extras.about or words("page.about", title=title, length=format_clock(outline.length_ms))
+        ),
     )
+
+
+def _words(words: PageWords, audio_name: str) -> dict[str, object]:
+    """Return the words of the page's own parts, as the template uses them."""
+    texts: dict[str, object] = dict(words.section("page"))
+    for key in ("previous", "following"):
+        texts[key] = _with_wide(words(f"page.{key}"))
+    file = Markup("<b>{}</b>").format(plain(audio_name))
+    texts["trouble"] = escape(words("page.trouble")).replace("{file}", file)
+    return {"w": texts, "words_language": words.code, "keys": words.section("keyboard")["keys"]}
+
+
+def _with_wide(text: str) -> Markup:
+    """Return a label in which what stands in square brackets is shown only where there is room for it."""
+    before, _, rest = text.partition("[")
+    inside, _, after = rest.partition("]")
+    wide = Markup('<span class="wide">{}</span>').format(inside) if inside else Markup()
+    return escape(before) + wide + escape(after)
 
 
 def _card_scale(
@@ -199,14 +214,15 @@ def _card_scale(
 
 
 def _head(schedule: Schedule, outline: Outline, about: str) -> dict[str, object]:
+    words = page_words(schedule.language)
     by = (plain(schedule.extra[key]) for key in ("author", "date") if schedule.extra.get(key))
     return {
-        "title": plain(schedule.title) or "Session",
+        "title": plain(schedule.title) or words("score.session"),
         "language": language_tag(schedule.language),
         "byline": " · ".join(by),
         "about": about,
-        "tally": tally_rows(outline),
-        "length_clock": format_clock(outline.length_ms),
+        "tally": tally_rows(outline, words),
+        "of_length": words("page.of_length", length=format_clock(outline.length_ms)),
         "length_s": schedule.n_frames // schedule.sample_rate,
     }
 

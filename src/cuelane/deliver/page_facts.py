@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from cuelane.base.page_words import PageWords, page_words
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import format_clock
 from cuelane.deliver.outline import Outline
@@ -79,64 +80,80 @@ def equipment_rows(schedule: Schedule) -> list[tuple[str, str]]:
         first = number(thing, "first_ms")
         item = plain(thing.get("item", ""))
         if item:
-            rows.append((item, f"from {_clock_s(first / 1000)}" if first is not None else ""))
+            words = page_words(schedule.language)
+            told = words("score.from", clock=_clock_s(first / 1000)) if first is not None else ""
+            rows.append((item, told))
     return rows
 
 
 def fact_rows(schedule: Schedule, outline: Outline) -> list[Fact]:
     """Return what is worth knowing about the session and is not under its title already."""
-    facts = schedule.extra.get("facts")
+    facts, words = schedule.extra.get("facts"), page_words(schedule.language)
     rows: list[Fact] = []
     if outline.work_ms and outline.effective_ms != outline.work_ms:
-        rows.append(Fact("Work after settling in", format_clock(outline.effective_ms), True))
+        rows.append(Fact(words("facts.effective"), format_clock(outline.effective_ms), True))
     if outline.work_ms and outline.rest_ms:
-        rows.append(Fact("Work to rest", f"{outline.work_ms / outline.rest_ms:.1f} to 1", True))
+        ratio = words("facts.ratio_value", n=words.decimal(outline.work_ms / outline.rest_ms, 1))
+        rows.append(Fact(words("facts.ratio"), ratio, True))
     left, right = number(facts, "left_ms") or 0, number(facts, "right_ms") or 0
     if left or right:
-        rows.append(Fact("Left and right", f"{_clock_s(left / 1000)} and {_clock_s(right / 1000)}", True))
+        both = words("facts.sides_value", left=_clock_s(left / 1000), right=_clock_s(right / 1000))
+        rows.append(Fact(words("facts.sides"), both, True))
     for item, first in equipment_rows(schedule):
-        rows.append(Fact("Needs", f"{item}, {first}" if first else item))
-    rows.append(Fact("Cues", str(len(schedule.cues))))
-    share = f", {100 * outline.open_ms // outline.length_ms} %" if outline.length_ms else ""
-    rows.append(Fact("Open time", format_clock(outline.open_ms) + share))
-    longest = f"{outline.longest_talk_ms / 1000:.1f} s"
-    rows.append(Fact("Longest talk", f"{longest}, from {format_clock(outline.longest_talk_at_ms)}"))
+        needed = words("facts.needs_value", item=item, since=first) if first else item
+        rows.append(Fact(words("facts.needs"), needed))
+    rows.append(Fact(words("facts.cues"), str(len(schedule.cues))))
+    rows.append(Fact(words("facts.open"), _open(outline, words)))
     talk = part(facts, "talk")
+    longest, longest_at = outline.longest_talk_ms / 1000, outline.longest_talk_at_ms / 1000
+    rows.append(Fact(words("facts.talk"), _stretch(longest, longest_at, words)))
     quiet, quiet_at = number(talk, "longest_without_talk_s"), number(talk, "longest_without_talk_at_s")
     if quiet is not None and quiet_at is not None:
-        rows.append(Fact("Longest quiet", f"{quiet:.1f} s, from {_clock_s(quiet_at)}"))
-    rows += _room_rows(part(schedule.extra, "room"))
-    rows += _energy_rows(part(facts, "energy"))
+        rows.append(Fact(words("facts.quiet"), _stretch(quiet, quiet_at, words)))
+    rows += _room_rows(part(schedule.extra, "room"), words)
+    rows += _energy_rows(part(facts, "energy"), words)
     return rows
 
 
-def _level(level_lu: float) -> str:
+def _open(outline: Outline, words: PageWords) -> str:
+    clock = format_clock(outline.open_ms)
+    if not outline.length_ms:
+        return clock
+    return words("facts.open_value", time=clock, share=str(100 * outline.open_ms // outline.length_ms))
+
+
+def _stretch(length_s: float, at_s: float, words: PageWords) -> str:
+    return words("facts.stretch", length=f"{words.decimal(length_s, 1)} s", clock=_clock_s(at_s))
+
+
+def _level(level_lu: float, words: PageWords) -> str:
     if abs(level_lu) < 0.5:
-        return "as loud as the voice"
-    return f"{abs(level_lu):.0f} LU {'louder' if level_lu > 0 else 'quieter'} than the voice"
+        return words("facts.as_loud")
+    return words("facts.louder" if level_lu > 0 else "facts.quieter", n=f"{abs(level_lu):.0f}")
 
 
-def _room_rows(room: Mapping[str, Any]) -> list[Fact]:
+def _room_rows(room: Mapping[str, Any], words: PageWords) -> list[Fact]:
     rows: list[Fact] = []
     for key, name in (
-        ("good_to_lu", "Every cue is clear over music"),
-        ("understood_to_lu", "Every cue is understood over music"),
-        ("pips_heard_to_lu", "Every pip is heard over music"),
+        ("good_to_lu", "good"),
+        ("understood_to_lu", "understood"),
+        ("pips_heard_to_lu", "pips_heard"),
     ):
         level = number(room, key)
         if level is not None:
-            rows.append(Fact(name, f"up to {_level(level)}"))
+            rows.append(Fact(words(f"facts.{name}"), _level(level, words)))
     return rows
 
 
-def _energy_rows(energy: Mapping[str, Any]) -> list[Fact]:
+def _energy_rows(energy: Mapping[str, Any], words: PageWords) -> list[Fact]:
     kcal, mass = number(energy, "kcal"), number(energy, "body_mass_kg")
     if kcal is None or mass is None:
         return []
     told = "; ".join(plain(energy[key]) for key in ("edition", "formula") if energy.get(key))
     caution = plain(energy.get("caution", ""))
-    parts = [f"about {kcal:.0f} kcal at {mass:g} kg", told, caution]
-    return [Fact("Energy", ". ".join(text.rstrip(".") for text in parts if text) + ".")]
+    value = words("facts.energy_value", kcal=f"{kcal:.0f}", mass=f"{mass:g}")
+    parts = [value, told, caution]
+    return [Fact(words("facts.energy"), ". ".join(text.rstrip(".") for text in parts if text) + ".")]
 
 
 def grades_of(schedule: Schedule) -> dict[str, str]:

@@ -8,16 +8,16 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from cuelane.base.page_words import page_words
 from cuelane.base.schedule import Event, Schedule, ScheduledInterval
 from cuelane.base.units import format_clock, to_ms
-from cuelane.deliver.outline import KIND_WORDS, Outline, round_word
-from cuelane.deliver.page_text import interval_name, time_in_words
+from cuelane.deliver.outline import KINDS, Outline
+from cuelane.deliver.page_text import interval_name, length_of, side_word
 from cuelane.deliver.score import Row, ScorePiece, Staff
-from cuelane.web.page_parts import axis_svg, envelope_path, language_tag, plain, spans_path
+from cuelane.web.page_parts import axis_svg, envelope_path, language_tag, spans_path
 
 Envelope = Sequence[tuple[float, float]]
 WIDTH = 10_000
-SHORT_WORDS = {"rest": "rest", "change": "change", "talk": "talk", "in": "in", "hold": "hold", "out": "out"}
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,8 @@ def shape_of(intervals: Sequence[ScheduledInterval], index: int) -> str:
 def kinds_shown(schedule: Schedule) -> list[tuple[str, str]]:
     """Return (shape, word) of each kind of interval in the session, for the legend."""
     found = {row.kind for row in schedule.intervals}
-    return [(kind, word) for kind, word in KIND_WORDS.items() if kind in found]
+    words = page_words(schedule.language)
+    return [(kind, words(f"kind.{kind}")) for kind in KINDS if kind in found]
 
 
 def _per_cent(part: int, whole: int) -> str:
@@ -142,9 +143,8 @@ def staff_views(
     views = []
     for staff in staves:
         section = staff.section
-        length = time_in_words(to_ms(section.end_sample - section.start_sample, rate))
-        rounds = f", {section.rounds} {round_word(section.intervals)}s" if section.rounds > 1 else ""
-        note = f"{length}{rounds}".replace(" ", "\u00a0").replace(",\u00a0", ", ")
+        note = length_of(section, rate, page_words(schedule.language))
+        note = note.replace(" ", "\u00a0").replace(",\u00a0", ", ")
         rows = [_row_view(schedule, staff, row, marks, envelope, onsets) for row in staff.rows]
         axis = axis_svg(staff.span_samples / rate, most=6)
         views.append(StaffView(section.title, note, staff.span_samples, axis, staff.words_only, rows))
@@ -159,7 +159,7 @@ def _row_view(
     envelope: Envelope | None,
     onsets: Sequence[int],
 ) -> RowView:
-    start, end = row.start_sample, row.end_sample
+    start, end, words = row.start_sample, row.end_sample, page_words(schedule.language)
     clock = format_clock(to_ms(start, schedule.sample_rate))
     events = schedule.events[bisect_left(onsets, start) : bisect_right(onsets, end)]
     wave, view = "", f"0 0 {end - start} 100"
@@ -173,7 +173,9 @@ def _row_view(
     shift = 0 if envelope else start
     return RowView(
         label=row.label,
-        name=", ".join(part for part in (staff.section.title, row.label, f"from {clock}") if part),
+        name=", ".join(
+            part for part in (staff.section.title, row.label, words("score.from", clock=clock)) if part
+        ),
         clock=clock,
         start=start,
         end=end,
@@ -208,15 +210,16 @@ def _piece_view(
 ) -> PieceView:
     interval = piece.interval
     rate = schedule.sample_rate
-    length = time_in_words(to_ms(interval.end_sample - interval.start_sample, rate))
-    name = interval_name(interval)
+    words = page_words(schedule.language)
+    length = words.time(to_ms(interval.end_sample - interval.start_sample, rate))
+    name = interval_name(interval, words)
     mark = marks.get(interval.exercise or "", "") if interval.kind == "work" else ""
-    side = plain(interval.side or "")
+    side = side_word(interval.side, words)
     if mark and side:
-        mark += f" {side[0].upper()}"
+        mark += f" {words.find('side', f'{interval.side}_letter') or side[0].upper()}"
     # The letter already tells the side.
     shown_name = name.removesuffix(f", {side}") if mark else name
-    word = shown_name if interval.kind == "work" else SHORT_WORDS[interval.kind]
+    word = shown_name if interval.kind == "work" else words(f"kind_short.{interval.kind}")
     starts = format_clock(to_ms(interval.start_sample, rate))
     shown = max(piece.end_sample - piece.start_sample, 1)
     settle = 0
@@ -224,7 +227,10 @@ def _piece_view(
         settle = min(interval.settle_samples, shown)
     # The visible text comes first and in the same order, so that speech control finds the button by it.
     seen = " ".join(part for part in (mark, word, "" if piece.tied else length) if part)
-    kind = "" if interval.kind == word else f"{KIND_WORDS[interval.kind].lower()}, "
+    # Of all others the short word says what kind they are.
+    kind = words("kind_inside.work") if interval.kind == "work" else ""
+    starts = words("score.from", clock=starts)
+    says = ", ".join(part for part in (seen, side, kind, starts) if part)
     return PieceView(
         index=interval.index,
         kind=shape_of(schedule.intervals, interval.index),
@@ -234,7 +240,7 @@ def _piece_view(
         settle=_per_cent(settle, shown) if settle else "",
         letter=mark,
         word=word,
-        language=language_tag(schedule.language) if interval.kind == "work" else "en",
+        language=language_tag(schedule.language) if interval.kind == "work" else words.code,
         long="" if piece.tied else length,
-        says=f"{seen}, {f'{side}, ' if side else ''}{kind}from {starts}",
+        says=says,
     )

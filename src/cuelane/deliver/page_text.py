@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from cuelane.base.roles import ROLES
+from cuelane.base.page_words import PageWords, page_words
 from cuelane.base.schedule import Schedule, ScheduledInterval
 from cuelane.base.units import format_clock, to_ms
-from cuelane.deliver.outline import KIND_WORDS, Outline, round_word
+from cuelane.deliver.outline import Outline, Section, are_breaths
 from cuelane.deliver.page_facts import grades_of, needs_of
 from cuelane.web.page_parts import plain
-
-ROLE_WORDS: Mapping[str, str] = {name: role.word for name, role in ROLES.items()}
 
 
 @dataclass(frozen=True)
@@ -20,8 +18,8 @@ class CueView:
     sample: int
     clock: str
     role: str
+    """What it is for, and how it is heard over music where that is not well."""
     text: str
-    grade: str
 
 
 @dataclass(frozen=True)
@@ -32,14 +30,12 @@ class ExerciseView:
     sets: int
     work_ms: int
     by_side_ms: Mapping[str, int]
+    sides: str
+    """The time on each side, as a clock shows it."""
 
     @property
     def time(self) -> str:
         return format_clock(self.work_ms)
-
-    @property
-    def sides(self) -> str:
-        return ", ".join(f"{side} {format_clock(ms)}" for side, ms in sorted(self.by_side_ms.items()))
 
 
 def capital(text: str) -> str:
@@ -47,37 +43,43 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def time_in_words(time_ms: int) -> str:
-    """Return ``2.5 s``, ``40 s``, ``2 min 30 s`` or ``1 h 5 min``; from 10 s on to the nearest second."""
-    if time_ms < 10_000 and time_ms % 1000:
-        return f"{(time_ms + 50) // 100 / 10:.1f} s"
-    seconds = (time_ms + 500) // 1000
-    hours, minutes, seconds = seconds // 3600, seconds // 60 % 60, seconds % 60
-    parts = [(hours, "h"), (minutes, "min"), (seconds if not hours else 0, "s")]
-    return " ".join(f"{value} {unit}" for value, unit in parts if value) or "0 s"
+def side_word(side: str | None, words: PageWords) -> str:
+    """Return what a side is called; one that is neither left nor right as it stands."""
+    return words.find("side", side or "") or plain(side or "")
 
 
-def interval_name(row: ScheduledInterval) -> str:
+def interval_name(row: ScheduledInterval, words: PageWords) -> str:
     """Return what a person calls an interval: its exercise and side; a talk's block; else its kind."""
     if row.kind == "work" and row.exercise:
-        side = f", {plain(row.side)}" if row.side else ""
+        side = f", {side_word(row.side, words)}" if row.side else ""
         return capital(plain(row.exercise)) + side
     if row.kind == "talk" and plain(row.block):
         return plain(row.block)
-    return KIND_WORDS[row.kind]
+    return words(f"kind.{row.kind}")
 
 
 def interval_place(schedule: Schedule, row: ScheduledInterval, outline: Outline) -> str:
     """Return where an interval stands: its block, its round, its set."""
+    words = page_words(schedule.language)
     section = next((s for s in outline.sections if s.start_sample <= row.start_sample < s.end_sample), None)
     parts = [plain(row.block)] if plain(row.block) else []
     if row.round is not None:
         last = max((r.round or 0 for r in section.intervals), default=0) if section else 0
-        unit = round_word(section.intervals if section else (row,))
-        parts.append(f"{unit} {row.round} of {last}" if last > 1 else f"{unit} {row.round}")
+        unit = "breath" if are_breaths(section.intervals if section else (row,)) else "round"
+        key = f"place.{unit}_of" if last > 1 else f"place.{unit}"
+        parts.append(words(key, n=str(row.round), total=str(last)))
     if row.set_index is not None and outline.sets > 1:
-        parts.append(f"set {row.set_index + 1} of {outline.sets}")
+        parts.append(words("place.set_of", n=str(row.set_index + 1), total=str(outline.sets)))
     return ", ".join(parts)
+
+
+def length_of(section: Section, sample_rate: int, words: PageWords) -> str:
+    """Return how long a block is, and how many rounds or breaths it has where it has several."""
+    length = words.time(to_ms(section.end_sample - section.start_sample, sample_rate))
+    if section.rounds < 2:
+        return length
+    key = "score.length_breaths" if are_breaths(section.intervals) else "score.length_rounds"
+    return words(key, count=section.rounds, length=length, n=str(section.rounds))
 
 
 def voice_credit(schedule: Schedule) -> str:
@@ -85,45 +87,46 @@ def voice_credit(schedule: Schedule) -> str:
     voice = schedule.extra.get("voice")
     parts = [voice.get(key) for key in ("name", "credit", "licence")] if isinstance(voice, dict) else [voice]
     told = [plain(text).rstrip(". ") for text in parts if isinstance(text, str) and plain(text)]
-    return f"Voice: {'. '.join(told)}." if told else ""
+    return page_words(schedule.language)("description.voice", told=". ".join(told)) if told else ""
 
 
-def tally_rows(outline: Outline) -> list[tuple[str, str]]:
+def tally_rows(outline: Outline, words: PageWords) -> list[tuple[str, str]]:
     """Return the few numbers that stand under the title."""
-    rows = [("Length", format_clock(outline.length_ms))]
-    if outline.work_ms:
-        rows.append(("Work", time_in_words(outline.work_ms)))
-    if outline.rest_ms:
-        rows.append(("Rest", time_in_words(outline.rest_ms)))
-    if outline.change_ms:
-        rows.append(("Changes", time_in_words(outline.change_ms)))
+    rows = [("length", format_clock(outline.length_ms))]
+    for key, time_ms in (("work", outline.work_ms), ("rest", outline.rest_ms), ("change", outline.change_ms)):
+        if time_ms:
+            rows.append((key, words.time(time_ms)))
     if outline.sets:
-        rows.append(("Sets", str(outline.sets)))
+        rows.append(("sets", str(outline.sets)))
     if outline.breaths:
-        rows.append(("Breaths", str(outline.breaths)))
+        rows.append(("breaths", str(outline.breaths)))
     if outline.length_ms:
-        rows.append(("Open for music", f"{100 * outline.open_ms // outline.length_ms} %"))
-    return rows
+        rows.append(("open", words("tally.share", n=str(100 * outline.open_ms // outline.length_ms))))
+    return [(words(f"tally.{key}"), value) for key, value in rows]
 
 
 def cue_views(schedule: Schedule) -> list[CueView]:
     """Return every cue in order of time."""
-    grades = grades_of(schedule)
+    grades, words = grades_of(schedule), page_words(schedule.language)
     return [
         CueView(
             cue.onset_sample,
             format_clock(to_ms(cue.onset_sample, schedule.sample_rate)),
-            ROLE_WORDS.get(cue.role, capital(plain(cue.role))),
+            _role(cue.role, grades.get(cue.id), words),
             plain(cue.text or ""),
-            grades.get(cue.id, ""),
         )
         for cue in schedule.cues
     ]
 
 
+def _role(role: str, grade: str | None, words: PageWords) -> str:
+    told = words.find("role", role) or capital(plain(role))
+    return words(f"grade.{grade}", role=told) if grade else told
+
+
 def exercise_views(schedule: Schedule, outline: Outline) -> list[ExerciseView]:
     """Return the exercises with letter, equipment, sets and time."""
-    needs = needs_of(schedule)
+    needs, words = needs_of(schedule), page_words(schedule.language)
     return [
         ExerciseView(
             row.letter,
@@ -132,6 +135,10 @@ def exercise_views(schedule: Schedule, outline: Outline) -> list[ExerciseView]:
             row.sets,
             row.work_ms,
             row.by_side_ms,
+            ", ".join(
+                words("side.with_time", side=side_word(side, words), time=format_clock(ms))
+                for side, ms in sorted(row.by_side_ms.items())
+            ),
         )
         for row in outline.exercises
     ]

@@ -8,6 +8,7 @@ from pathlib import PurePath
 import numpy as np
 import numpy.typing as npt
 
+from cuelane.base.page_words import page_words
 from cuelane.base.schedule import LISTING, Schedule
 from cuelane.base.seals import json_with
 from cuelane.deliver.captions import to_srt, to_vtt
@@ -16,17 +17,18 @@ from cuelane.deliver.describe import describe
 from cuelane.deliver.marks import to_csv
 from cuelane.deliver.page import FileLink, PageExtras, write_page
 from cuelane.deliver.waveform import envelope_of
-from cuelane.hearing.safe_listening import ADVICE
+from cuelane.hearing.safe_listening import advice
 from cuelane.media import Chapter
 
-NOTES = {
-    ".vtt": "captions, WebVTT",
-    ".srt": "captions, SubRip",
-    ".chapters.json": "chapters, JSON",
-    ".cues.csv": "cues and pips, a table",
-    ".md": "description, Markdown",
-    LISTING: "schedule, for checking",
+ENDINGS = {
+    ".vtt": "vtt",
+    ".srt": "srt",
+    ".chapters.json": "chapters",
+    ".cues.csv": "cues",
+    ".md": "description",
+    LISTING: "schedule",
 }
+"""Of the files beside a track, with the key of what pages call each."""
 
 
 def companions(
@@ -48,19 +50,21 @@ def companions(
     embed : the encoded track, to be put inside the page.
     audio_sha256 : ``sha256:`` and digest of the track; page, captions and chapters name it.
     """
+    words = page_words(schedule.language)
+    hearing = advice(schedule.language)
     texts = {".vtt": to_vtt(schedule)}
     if subtitles:
         texts[".srt"] = to_srt(schedule)
     texts[".chapters.json"] = to_json_chapters(chapters, schedule.title)
     texts[".cues.csv"] = to_csv(schedule)
-    texts[".md"] = describe(schedule, chapters=chapters, hearing=ADVICE)
+    texts[".md"] = describe(schedule, chapters=chapters, hearing=hearing)
     stem = PurePath(audio_name).stem
-    links = [FileLink(stem + ending, NOTES[ending]) for ending in (*texts, LISTING)]
+    links = [FileLink(stem + ending, words(f"files.{ENDINGS[ending]}")) for ending in (*texts, LISTING)]
     extras = PageExtras(
-        files=(FileLink(audio_name, "the track"), *links),
+        files=(FileLink(audio_name, words("files.track")), *links),
         vtt=texts[".vtt"],
         chapters=chapters,
-        hearing=ADVICE,
+        hearing=hearing,
         embed=embed,
     )
     envelope = envelope_of(blocks, schedule.n_frames) if schedule.n_frames else None

@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from cuelane.base.page_words import PageWords
 from cuelane.base.schedule import ScheduledInterval
-from cuelane.deliver.outline import Section, round_word
+from cuelane.deliver.outline import Section, are_breaths
 
 INTERVALS_PER_ROW = 16
 LEAST_ROW_S = 60
@@ -80,39 +81,42 @@ def _typical(section: Section) -> int:
     return 1
 
 
-def _label(intervals: Sequence[ScheduledInterval]) -> str:
+def _label(intervals: Sequence[ScheduledInterval], words: PageWords) -> str:
     numbers = [row.round for row in intervals if row.round is not None]
     if not numbers:
         return ""
     low, high = min(numbers), max(numbers)
-    unit = round_word(intervals).capitalize()
-    return f"{unit} {low}" if low == high else f"{unit}s {low}–{high}"
+    unit = "breath" if are_breaths(intervals) else "round"
+    if low == high:
+        return words(f"score.{unit}", n=str(low))
+    return words(f"score.{unit}s", low=str(low), high=str(high))
 
 
-def _row(pieces: list[ScorePiece]) -> Row:
-    label = _label([piece.interval for piece in pieces])
+def _row(pieces: list[ScorePiece], words: PageWords) -> Row:
+    label = _label([piece.interval for piece in pieces], words)
     return Row(label, pieces[0].start_sample, pieces[-1].end_sample, tuple(pieces))
 
 
-def _break(group: Group, span: int) -> list[Row]:
+def _break(group: Group, span: int, words: PageWords) -> list[Row]:
     """Return the rows that `group` fills, broken inside an interval only where it alone is too long."""
     rows: list[Row] = []
     pieces: list[ScorePiece] = []
     for interval in group:
         if pieces and interval.end_sample - pieces[0].start_sample > span:
-            rows.append(_row(pieces))
+            rows.append(_row(pieces, words))
             pieces = []
         start = interval.start_sample
         while interval.end_sample - start > span:
-            rows.append(_row([ScorePiece(interval, start, start + span, start > interval.start_sample)]))
+            piece = ScorePiece(interval, start, start + span, start > interval.start_sample)
+            rows.append(_row([piece], words))
             start += span
         pieces.append(ScorePiece(interval, start, interval.end_sample, start > interval.start_sample))
     if pieces:
-        rows.append(_row(pieces))
+        rows.append(_row(pieces, words))
     return rows
 
 
-def staff_of(section: Section, sample_rate: int) -> Staff:
+def staff_of(section: Section, sample_rate: int, words: PageWords) -> Staff:
     """Return the rows of one block."""
     groups = _rounds(section)
     most = max(INTERVALS_PER_ROW * _typical(section), LEAST_ROW_S * sample_rate)
@@ -129,10 +133,10 @@ def staff_of(section: Section, sample_rate: int) -> Staff:
     span = max(1, min(longest, most))
     if len(groups) == 1 and _length(groups[0]) < span * 2:
         span = max(span, LEAST_ROW_S * sample_rate)
-    rows = tuple(row for group in groups for row in _break(group, span))
+    rows = tuple(row for group in groups for row in _break(group, span, words))
     return Staff(section, span, rows)
 
 
-def staves_of(sections: Sequence[Section], sample_rate: int) -> tuple[Staff, ...]:
+def staves_of(sections: Sequence[Section], sample_rate: int, words: PageWords) -> tuple[Staff, ...]:
     """Return the score of a whole session."""
-    return tuple(staff_of(section, sample_rate) for section in sections)
+    return tuple(staff_of(section, sample_rate, words) for section in sections)

@@ -12,7 +12,7 @@ from typing import Any
 
 from cuelane.base.errors import PlanError, UsageError, VoiceError
 from cuelane.base.files import all_or_nothing
-from cuelane.deliver.page_text import ROLE_WORDS
+from cuelane.base.page_words import page_words
 from cuelane.desk.one_take import Audio, OneTake, take_from
 from cuelane.desk.workspace import Workspace, Workspaces
 from cuelane.speech.definition import ClipRecording, Recordings
@@ -177,7 +177,7 @@ def _row(line: ReadingLine, mine: bool) -> dict[str, Any]:
         "key": key_of(line.text),
         "number": line.number,
         "text": line.text,
-        "roles": ", ".join(ROLE_WORDS.get(role, role) for role in line.roles),
+        "roles": ", ".join(page_words().find("role", role) or role for role in line.roles),
         "uses": line.n_uses,
         "room_s": line.room_s,
         "usual_s": line.usual_s,

@@ -13,8 +13,8 @@ from starlette.routing import Route
 from cuelane.adapt.analysis import Analysis
 from cuelane.adapt.report import clock
 from cuelane.base.errors import UsageError
+from cuelane.base.page_words import page_words
 from cuelane.base.units import format_duration
-from cuelane.deliver.page_text import ROLE_WORDS
 from cuelane.desk.answers import Asked, answered, get_route, post_route
 from cuelane.desk.asked import BadRequestError
 from cuelane.desk.booth_pages import wav
@@ -172,7 +172,7 @@ def _rows(analysis: Analysis, kept: list[bool]) -> list[dict[str, Any]]:
             "start": round(cue.start_s * 1000),
             "end": round(cue.end_s * 1000),
             "text": plain(cue.text),
-            "role": ROLE_WORDS.get(cue.role, cue.role),
+            "role": page_words().find("role", cue.role) or cue.role,
             "why": [plain(why) for why in (*cue.reasons, *cue.notes)],
             "kept": keep,
         }

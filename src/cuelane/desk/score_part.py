@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from cuelane.base.page_words import page_words
 from cuelane.base.schedule import Schedule
 from cuelane.deliver.outline import letters, outline_of
 from cuelane.deliver.page_score import staff_views
@@ -13,7 +14,7 @@ from cuelane.web.page_parts import language_tag
 def score_of(schedule: Schedule) -> str:
     """Return the staves of a session as HTML; where its parts stand is set by the page's script."""
     outline = outline_of(schedule)
-    staves = staves_of(outline.sections, schedule.sample_rate)
+    staves = staves_of(outline.sections, schedule.sample_rate, page_words(schedule.language))
     return render(
         "score.html.j2",
         staves=staff_views(schedule, staves, letters(schedule), None),

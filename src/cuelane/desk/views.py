@@ -9,12 +9,13 @@ from typing import Any
 
 from markupsafe import Markup
 
+from cuelane.base.page_words import page_words
 from cuelane.base.schedule import Dropped, Event, Schedule, ScheduledInterval
 from cuelane.base.units import format_clock, format_duration, to_ms
-from cuelane.deliver.outline import KIND_WORDS, outline_of
+from cuelane.deliver.outline import outline_of
 from cuelane.deliver.page_facts import fact_rows
 from cuelane.deliver.page_score import overview_paths, shape_of
-from cuelane.deliver.page_text import ROLE_WORDS, interval_name, tally_rows
+from cuelane.deliver.page_text import interval_name, tally_rows
 from cuelane.desk.document import Version, digest_of
 from cuelane.desk.edits import Edit, EditError, data_of, value_at
 from cuelane.desk.forms import exercise_items, place_name, plan_fields, session_items
@@ -102,7 +103,9 @@ def preview_parts(preview: PlanView) -> dict[str, str]:
     facts = [(fact.name, fact.value) for fact in fact_rows(schedule, outline)]
     return {
         "overview": overview(schedule),
-        "totals": render("totals.html.j2", tally=tally_rows(outline), facts=facts),
+        "totals": render(
+            "totals.html.j2", tally=tally_rows(outline, page_words(schedule.language)), facts=facts
+        ),
         "timetable": render(
             "timetable.html.j2", blocks=_blocks(preview, schedule), language=language_tag(schedule.language)
         ),
@@ -192,6 +195,7 @@ def _blocks(preview: PlanView, schedule: Schedule) -> list[BlockRow]:
             cue = _cue(preview, schedule, interval, event, data)
             n_same = sum(one.key.rpartition(".")[0] == cue.key for one in cues)
             cues.append(replace(cue, key=f"{cue.key}.{n_same}"))
+        words = page_words(schedule.language)
         start_ms = to_ms(interval.start_sample, schedule.sample_rate)
         length_ms = to_ms(interval.end_sample, schedule.sample_rate) - start_ms
         blocks[-1].rows.append(
@@ -200,8 +204,8 @@ def _blocks(preview: PlanView, schedule: Schedule) -> list[BlockRow]:
                 shape_of(schedule.intervals, index),
                 format_clock(start_ms),
                 interval.start_sample / schedule.sample_rate,
-                interval_name(interval),
-                KIND_WORDS[interval.kind].lower(),
+                interval_name(interval, words),
+                words(f"kind_inside.{interval.kind}"),
                 format_duration(length_ms),
                 length_ms,
                 cues,
@@ -232,7 +236,7 @@ def _cue(
     return CueRow(
         f"{into / rate:.1f}",
         plain(event.text or ""),
-        ROLE_WORDS.get(event.role, event.role),
+        page_words(schedule.language).find("role", event.role) or event.role,
         plain(event.why or ""),
         bool(event.must),
         max(0.0, event.onset_sample / rate - 0.3),

@@ -12,6 +12,7 @@ from dataclasses import asdict, dataclass
 from itertools import groupby, pairwise
 from typing import Any
 
+from cuelane.base.page_words import PageWords, page_words
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import format_clock, format_duration
 from cuelane.facts.energy import Energy, energy
@@ -116,7 +117,7 @@ def facts(session: Session, schedule: Schedule | None = None) -> Facts:
     estimate, unknown_codes = energy(session)
     warnings = [
         (code, text)
-        for code, text in _warnings(exercises, load, talk, unknown_codes)
+        for code, text in _warnings(exercises, load, talk, unknown_codes, page_words(session.plan.language))
         if code not in session.plan.allow
     ]
     return Facts(
@@ -225,28 +226,18 @@ def _warnings(
     load: tuple[LoadFacts, ...],
     talk: TalkFacts | None,
     unknown_codes: list[str],
+    words: PageWords,
 ) -> Iterator[tuple[str, str]]:
     for row in exercises:
         if abs(row.left_ms - row.right_ms) >= _UNEVEN_MS:
-            sides = (
-                f"{_sets(count, time_ms)} on the {side}"
-                for side, count, time_ms in (
-                    ("left", row.left_sets, row.left_ms),
-                    ("right", row.right_sets, row.right_ms),
-                )
+            key = "warning.uneven_both" if row.left_sets and row.right_sets else "warning.uneven"
+            left, right = (
+                _sets(count, time_ms, words)
+                for count, time_ms in ((row.left_sets, row.left_ms), (row.right_sets, row.right_ms))
             )
-            way_out = "; even_sides: true splits the last set, or add one"
-            both = row.left_sets and row.right_sets
-            yield "uneven-sides", f"{row.name}: {', '.join(sides)}{way_out if both else ''}"
+            yield "uneven-sides", words(key, exercise=row.name, left=left, right=right)
     for pair in load:
-        regions = " and ".join(filter(None, [", ".join(pair.regions[:-1]), pair.regions[-1]]))
-        times = "" if pair.times == 1 else f", {pair.times} times"
-        pause_ms = pair.shortest_pause_ms
-        pause = f"{format_duration(pause_ms)} apart at the least" if pause_ms else "with no rest between"
-        yield (
-            "same-load",
-            f"{pair.first}, then {pair.then}: both load {regions}{times}, {pause}",
-        )
+        yield "same-load", _same_load(pair, words)
     rate = talk.words_per_minute if talk is not None else None
     if rate is not None and rate > FOLLOWED_WORDS_PER_MINUTE:
         limit = f"{FOLLOWED_WORDS_PER_MINUTE} that listeners follow"
@@ -258,7 +249,22 @@ def _warnings(
         yield "unknown-activity", f"activity {code} is not in the table that energy is estimated from"
 
 
-def _sets(count: int, time_ms: int) -> str:
+def _sets(count: int, time_ms: int, words: PageWords) -> str:
     if not count:
-        return "none"
-    return f"{count} {'set' if count == 1 else 'sets'} ({format_clock(time_ms)})"
+        return words("warning.no_sets")
+    return words("warning.sets", count=count, n=str(count), clock=format_clock(time_ms))
+
+
+def _same_load(pair: LoadFacts, words: PageWords) -> str:
+    regions = pair.regions[-1]
+    if len(pair.regions) > 1:
+        regions = words("warning.regions", items=", ".join(pair.regions[:-1]), last=regions)
+    key = "load_once" if pair.times == 1 else "load"
+    return words(
+        f"warning.{key}" if pair.shortest_pause_ms else f"warning.{key}_at_once",
+        first=pair.first,
+        then=pair.then,
+        regions=regions,
+        n=str(pair.times),
+        pause=format_duration(pair.shortest_pause_ms),
+    )

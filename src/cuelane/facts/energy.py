@@ -13,10 +13,9 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
+from cuelane.base.page_words import page_words
 from cuelane.session.model import Session
 
-FORMULA = "kcal = MET x kg x h, gross"
-CAUTION = "An average over many people, for planning; your own figure may differ by half. Not dietary advice."
 _MS_PER_HOUR = 3_600_000
 
 
@@ -41,8 +40,8 @@ class Energy:
     activities: tuple[ActivityEnergy, ...]
     edition: str
     source: str
-    formula: str = FORMULA
-    caution: str = CAUTION
+    formula: str
+    caution: str
 
 
 def energy(session: Session) -> tuple[Energy | None, list[str]]:
@@ -67,6 +66,7 @@ def energy(session: Session) -> tuple[Energy | None, list[str]]:
     )
     if not activities:
         return None, unknown
+    words = page_words(session.plan.language)
     found = Energy(
         kcal=sum(activity.kcal for activity in activities),
         body_mass_kg=mass_kg,
@@ -74,6 +74,8 @@ def energy(session: Session) -> tuple[Energy | None, list[str]]:
         activities=activities,
         edition=str(table["edition"]),
         source=str(table["source"]),
+        formula=words("facts.energy_formula"),
+        caution=words("facts.energy_caution"),
     )
     return found, unknown
 

@@ -6,12 +6,13 @@ or in the ``allow`` of one line.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from cuelane.base.errors import Mark
-from cuelane.base.language import load_language
+from cuelane.base.language import fill, load_language
 from cuelane.base.units import format_duration
 from cuelane.lint.density import FOLLOWED_IN_A_SET, Density
 from cuelane.lint.handbook import follows_down, handbook
@@ -106,7 +107,7 @@ def _about(
         for told in handbook(line, language):
             yield _warning(told.code, line, told.part, told.message, told.hint, told.instead)
         yield from _length(line, text, rooms, seconds_of)
-    parts = not_words(line.text.replace("{side}", "").replace("{other_side}", ""))
+    parts = not_words(re.sub(r"\{\w+\}", "", line.text))
     said = how_spoken(text, spoken_as)
     if parts or said == "nothing of it would be said":
         names = ", ".join(f"'{part}'" for part in parts) or f"'{line.text}'"
@@ -134,7 +135,7 @@ def _filled(text: str, language: str) -> str:
     """Return a text with its placeholders filled with the longer of the two sides."""
     words = load_language(language)
     longest = max((words.side("left"), words.side("right")), key=len)
-    return text.replace("{side}", longest).replace("{other_side}", longest)
+    return fill(text, {"side": longest, "other_side": longest})
 
 
 def _side(line: SpokenLine, language: str) -> Iterator[LintWarning]:

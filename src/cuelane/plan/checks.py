@@ -9,7 +9,7 @@ from pathlib import Path
 from pydantic import BaseModel
 
 from cuelane.base.errors import Mark
-from cuelane.base.language import available_languages
+from cuelane.base.language import available_languages, load_language, pack_code
 from cuelane.base.units import format_duration
 from cuelane.plan.build import Parts
 from cuelane.plan.model import (
@@ -38,6 +38,7 @@ def check(lines: Lines, parts: Parts, folder: Path) -> None:
     """Note in `lines` whatever does not agree in one plan file; `folder` is where that file lies."""
     start = Mark(lines.file, 1, 1)
     seen: set[Mark] = set()
+    slots = placeholders(parts.head.language if parts.head is not None else "en")
     for item in parts.session:
         if isinstance(item, ExerciseBlock):
             _check_block(lines, parts, item, start, seen)
@@ -47,16 +48,16 @@ def check(lines: Lines, parts: Parts, folder: Path) -> None:
     for exercise in parts.exercises.values():
         if exercise is not None:
             for line in cue_lines(exercise):
-                _check_placeholders(lines, line, has_sides=exercise.sides != "none")
+                _check_placeholders(lines, line, slots, has_sides=exercise.sides != "none")
                 _check_to(lines, parts, line, start)
     for item in parts.session:
         for line in cue_lines(item):
-            _check_placeholders(lines, line, has_sides=False)
+            _check_placeholders(lines, line, slots, has_sides=False)
     if parts.head is not None:
         for line in cue_lines(parts.head):
-            _check_placeholders(lines, line, has_sides=False)
-        known = available_languages()
-        if parts.head.language.split("-")[0].lower() not in known:
+            _check_placeholders(lines, line, slots, has_sides=False)
+        if pack_code(parts.head.language) is None:
+            known = available_languages()
             message = f"language: there are no words for {quoted(parts.head.language)} yet"
             lines.report(parts.head.mark_of("language") or start, message, f"there are: {', '.join(known)}")
 
@@ -191,14 +192,22 @@ def _check_script_cues(lines: Lines, interval: ScriptInterval, folder: Path, sta
             problem = file_inside(folder, folder, cue.clip)
             if isinstance(problem, tuple):
                 lines.report(cue.mark_of("clip") or start, f"clip: {problem[0]}", problem[1])
-        _check_text(lines, cue.text, cue.mark_of("text") or start, has_sides=False)
+        _check_text(lines, cue.text, cue.mark_of("text") or start, PLACEHOLDERS, has_sides=False)
 
 
-def _check_placeholders(lines: Lines, line: CueLine, *, has_sides: bool) -> None:
-    _check_text(lines, line.text, line.mark_of("text"), has_sides=has_sides)
+def placeholders(language: str) -> tuple[str, ...]:
+    """Return what may stand in braces in a plan's lines: the sides, in every form that a language has."""
+    forms = load_language(language).side_forms() if pack_code(language) else []
+    return (*PLACEHOLDERS, *(f"{name}_{form}" for form in forms for name in PLACEHOLDERS))
 
 
-def _check_text(lines: Lines, text: str, mark: Mark | None, *, has_sides: bool) -> None:
+def _check_placeholders(lines: Lines, line: CueLine, slots: tuple[str, ...], *, has_sides: bool) -> None:
+    _check_text(lines, line.text, line.mark_of("text"), slots, has_sides=has_sides)
+
+
+def _check_text(
+    lines: Lines, text: str, mark: Mark | None, slots: tuple[str, ...], *, has_sides: bool
+) -> None:
     start = mark or Mark(lines.file, 1, 1)
     for match in _PLACEHOLDER.finditer(text):
         # The column is exact where the text is on one line and written without escapes.
@@ -208,8 +217,10 @@ def _check_text(lines: Lines, text: str, mark: Mark | None, *, has_sides: bool) 
         if match[1] is None:
             lines.report(place, f"a stray {quoted(match[0])} in spoken text", "remove it")
             return
-        if match[1] not in PLACEHOLDERS:
-            hint = did_you_mean(match[1], PLACEHOLDERS) or "there are: {side} and {other_side}"
+        if match[1] not in slots:
+            there_are = [f"{{{slot}}}" for slot in slots]
+            known = " and ".join(there_are) if len(there_are) == 2 else names(there_are)
+            hint = did_you_mean(match[1], slots) or f"there are: {known}"
             lines.report(place, f"unknown placeholder {quoted(match[0])}", hint)
         elif not has_sides:
             message = f"{quoted(match[0])} can be used only in the words of an exercise that has sides"

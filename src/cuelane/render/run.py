@@ -363,11 +363,11 @@ def _write(
 
 
 def _endings(options: RenderOptions) -> list[str]:
-    from cuelane.deliver.publish import NOTES
+    from cuelane.deliver.publish import ENDINGS
 
     if not options.extras:
         return [LISTING]
-    return [".html", *(ending for ending in NOTES if options.subtitles or ending != ".srt")]
+    return [".html", *(ending for ending in ENDINGS if options.subtitles or ending != ".srt")]
 
 
 def _tags(prepared: Prepared) -> dict[str, str]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from cuelane.base.errors import Mark
 from cuelane.base.roles import ROLES
 
-WEIGHTS: dict[str, int] = {name: role.weight for name, role in ROLES.items()} | {"needs": 65}
+WEIGHTS: dict[str, int] = dict(ROLES.items()) | {"needs": 65}
 
 
 Fact = tuple[str | int | None, ...]

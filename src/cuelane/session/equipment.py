@@ -13,12 +13,15 @@ _PLURAL_LETTERS = 2
 def same_kind(one: str, two: str) -> bool:
     """Return whether two names differ only in how many there are, as "one bell" and "two bells".
 
-    That is, in their first word and the ending of their last: at most two letters more.
+    That is, in their first word and the endings of the others, in which one adds at most two letters:
+    "una pesa rusa" and "dos pesas rusas".
     """
-    shorter, longer = sorted(
-        (" ".join(thing.lower().split()[1:]) or thing.lower() for thing in (one, two)), key=len
+    named = [thing.lower().split()[1:] or [thing.lower()] for thing in (one, two)]
+    shorter, longer = sorted(named, key=lambda words: sum(map(len, words)))
+    return len(shorter) == len(longer) and all(
+        more.startswith(less) and len(more) - len(less) <= _PLURAL_LETTERS
+        for less, more in zip(shorter, longer, strict=True)
     )
-    return longer.startswith(shorter) and len(longer) - len(shorter) <= _PLURAL_LETTERS
 
 
 def needs_of(intervals: Iterable[Interval]) -> list[str]:

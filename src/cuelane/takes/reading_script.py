@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from cuelane.base.page_words import PageWords, page_words
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import to_seconds
 from cuelane.base.unsafe_text import on_one_line
@@ -134,30 +135,25 @@ def covered_texts(plan_folder: Path, name: str | None, texts: Sequence[str]) -> 
     return {text for text in texts if not isinstance(recorded.find(text), str)}
 
 
-INSTRUCTIONS = (
-    "Record in one go, in a quiet room with soft furnishings, the phone a hand's length from your mouth.",
-    "First be silent for five seconds: that is the room's own sound, which is needed.",
-    f"Read each line as you would say it in class, then be silent for {QUIET_S} seconds.",
-    f"If you slip, stop, be silent for {QUIET_S} seconds, and read the line again. The last good one counts.",
-    "Keep to the order. Do not read the numbers, the times or the notes.",
-    "A line marked 'short' must be said within its time where it is used.",
-)
+def instructions(language: str) -> list[str]:
+    """Return how the lines are to be recorded, in `language`."""
+    return page_words(language).lines("script.instructions", quiet=str(QUIET_S))
 
 
-def as_text(title: str, lines: Sequence[ReadingLine]) -> str:
+def as_text(title: str, lines: Sequence[ReadingLine], language: str = "en") -> str:
     """Return the script as plain text."""
-    parts = [on_one_line(title), "", *INSTRUCTIONS, ""]
+    parts = [on_one_line(title), "", *instructions(language), ""]
     for line in lines:
-        parts += [f"{line.number:3d}  {on_one_line(line.text)}", f"     {_use(line)}", ""]
+        parts += [f"{line.number:3d}  {on_one_line(line.text)}", f"     {_use(line, language)}", ""]
     return "\n".join(parts)
 
 
-def as_json(title: str, lines: Sequence[ReadingLine]) -> str:
+def as_json(title: str, lines: Sequence[ReadingLine], language: str = "en") -> str:
     """Return the script as JSON text."""
     value = {
         "schema": "cuelane.script/1",
         "title": title,
-        "instructions": INSTRUCTIONS,
+        "instructions": instructions(language),
         "lines": [asdict(line) for line in lines],
     }
     return json.dumps(value, ensure_ascii=False, indent=1) + "\n"
@@ -169,25 +165,36 @@ def as_html(title: str, lines: Sequence[ReadingLine], language: str = "en") -> s
 
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
     environment.filters["plain"] = on_one_line
-    rows = [(line, _use(line)) for line in lines]
+    words = page_words(language)
+    rows = [(line, _use(line, language)) for line in lines]
     return environment.from_string(_PAGE).render(
-        title=title, rows=rows, instructions=INSTRUCTIONS, language=language
+        title=title,
+        heading=words("script.title", title=on_one_line(title)),
+        rows=rows,
+        instructions=instructions(language),
+        language=words.code,
     )
 
 
-def _use(line: ReadingLine) -> str:
-    uses = f"{', '.join(line.roles)}; used {line.n_uses} time{'s' if line.n_uses > 1 else ''}"
+def _use(line: ReadingLine, language: str) -> str:
+    words = page_words(language)
+    roles = ", ".join(words.find("role_inside", role) or role for role in line.roles)
+    use = words("script.use", count=line.n_uses, roles=roles, n=str(line.n_uses))
     if not line.room_s:
-        return uses
-    short = "short: " if line.room_s < line.usual_s * 1.3 else ""
-    return f"{uses}; {short}at most {line.room_s:g} s (about {line.usual_s:g} s to say)"
+        return use
+    key = "script.short" if line.room_s < line.usual_s * 1.3 else "script.room"
+    return words(key, use=use, room=_seconds(line.room_s, words), usual=_seconds(line.usual_s, words))
+
+
+def _seconds(value: float, words: PageWords) -> str:
+    return words.decimal(value, 0 if value == int(value) else 1)
 
 
 _PAGE = """\
 <!DOCTYPE html>
 <html lang="{{ language }}"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
-<title>{{ title | plain }}: reading script</title>
+<title>{{ heading | plain }}</title>
 <style>
  body { font: 20px/1.4 Georgia, serif; max-width: 42em; margin: 1em auto; padding: 0 1em }
  body { color: #111; background: #fff }

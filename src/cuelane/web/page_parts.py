@@ -27,7 +27,7 @@ TICK_STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200)
 _LANGUAGE = re.compile(r"[A-Za-z]{2,3}(-[A-Za-z0-9]{1,8})*")
 
 _SHELL = """<!DOCTYPE html>
-<html lang="en">
+<html lang="{{ language }}">
 <head>
 <meta charset="utf-8">
 <meta http-equiv="Content-Security-Policy" content="{{ policy }}">
@@ -95,13 +95,16 @@ def picture_css() -> str:
     return (resources.files("cuelane") / "web" / "assets" / "picture.css").read_text(encoding="utf-8")
 
 
-def document(*, title: str, body: str, css: str = "", script: str = "", description: str = "") -> str:
+def document(
+    *, title: str, body: str, css: str = "", script: str = "", description: str = "", language: str = "en"
+) -> str:
     """Return a whole HTML page.
 
     Parameters
     ----------
     title, description : text that need not be trusted; escaped here.
     body : HTML that is safe already, as a template rendered by :func:`environment` is.
+    language : BCP 47 tag of the page's own words.
     css, script : the project's own, never made from a plan's text. `css` follows :func:`base_css`.
     """
     if "</script" in script.lower() or "<!--" in script or "</style" in css.lower():
@@ -117,6 +120,7 @@ def document(*, title: str, body: str, css: str = "", script: str = "", descript
         .from_string(_SHELL)
         .render(
             title=plain(title),
+            language=language_tag(language),
             description=plain(description),
             policy=policy,
             css=Markup(base_css() + css),

@@ -2,7 +2,9 @@
 (() => {
   const el = (id) => document.getElementById(id);
   const data = JSON.parse(el("data").textContent);
-  const { rate, frames, kinds, names, intervals, cues, pips } = data;
+  const { rate, frames, kinds, names, intervals, cues, pips, say: said } = data;
+  const fill = (sentence, values) => sentence.replace(/\{(\w+)\}/g, (slot, name) => (name in values ? values[name] : slot));
+  const plural = new Intl.PluralRules(data.language);
   const audio = el("audio");
   const now = el("now"), strip = el("strip"), list = el("list"), search = el("search");
   const pieces = new Map();
@@ -27,7 +29,7 @@
   };
   const start = (i) => intervals[i][0], end = (i) => intervals[i][1];
   const kind = (i) => kinds[intervals[i][2]], name = (i) => names[intervals[i][3]];
-  const phrase = (i) => `${name(i)}, ${inWords((end(i) - start(i)) / rate)}`;
+  const long = (i) => inWords((end(i) - start(i)) / rate);
 
   // The last row that starts at or before `sample`: -1 before the first.
   const lastBefore = (rows, sample) => {
@@ -70,14 +72,15 @@
 
   // Names stand isolated, so that one written from right to left does not carry the length beside it along.
   const showNext = (i) => {
-    const parts = [];
-    for (let n = i + 1; n < intervals.length && parts.length < 4; n++) {
+    const parts = [], between = fill(said.then, { items: "", last: "" });
+    for (let n = i + 1; n < intervals.length && parts.length < 8; n++) {
       const isolated = document.createElement("bdi");
       isolated.textContent = name(n);
-      parts.push(parts.length ? ", then " : "", isolated, `, ${inWords((end(n) - start(n)) / rate)}`);
+      const [before, after] = fill(said.item, { length: long(n) }).split("{name}");
+      parts.push(parts.length ? between : "", before, isolated, after);
       if (kind(n) === "work" || kind(n) === "talk") break;
     }
-    el("next").replaceChildren(...(parts.length ? parts : ["the end"]));
+    el("next").replaceChildren(...(parts.length ? parts : [said.the_end]));
     el("next").parentNode.hidden = i >= intervals.length;
   };
 
@@ -87,15 +90,15 @@
     shown = i;
     now.dataset.kind = i < 0 ? "rest" : kind(i);
     now.dataset.interval = String(i);
-    text(el("kind"), i < 0 ? "Done" : data.words[intervals[i][2]]);
+    text(el("kind"), i < 0 ? said.done : data.words[intervals[i][2]]);
     el("kind").classList.toggle("visually-hidden", i >= 0 && name(i) === data.words[intervals[i][2]]);
     const place = i < 0 || names[intervals[i][4]] === name(i) ? "" : names[intervals[i][4]];
     text(el("where"), place);
     text(el("name"), i < 0 ? data.title : name(i));
     now.classList.toggle("wordy", el("name").textContent.length > 24);
-    text(el("mini-name"), i < 0 ? "Done" : name(i));
+    text(el("mini-name"), i < 0 ? said.done : name(i));
     showNext(i < 0 ? intervals.length : i);
-    text(el("announce"), i < 0 ? "End of the session" : `${data.words[intervals[i][2]]}: ${phrase(i)}. ${place}`);
+    text(el("announce"), i < 0 ? said.end_of_session : fill(said.now, { kind: data.words[intervals[i][2]], name: name(i), length: long(i), place }));
     draw(i);
     if ("mediaSession" in navigator && "MediaMetadata" in window)
       navigator.mediaSession.metadata = new MediaMetadata({ title: i < 0 ? data.title : name(i), artist: data.title });
@@ -138,7 +141,7 @@
     if (i !== shown) show(i);
     const left = i < 0 ? 0 : Math.ceil((end(i) - sample) / rate);
     text(el("count"), i < 0 ? "" : left < 60 ? String(left) : clockOf(left));
-    text(el("unit"), i < 0 ? "" : left < 60 ? (left === 1 ? "second left" : "seconds left") : "left");
+    text(el("unit"), i < 0 ? "" : left < 60 ? said.seconds_left[plural.select(left)] || said.seconds_left.other : said.left);
     text(el("mini-count"), i < 0 ? "" : left < 60 ? String(left) : clockOf(left));
     if (hand) hand.style.left = `${(100 * (sample - start(i))) / (end(i) - start(i))}%`;
     el("needle").style.left = `${(100 * sample) / frames}%`;
@@ -150,7 +153,7 @@
       second = whole;
       text(el("clock"), clockOf(whole));
       strip.setAttribute("aria-valuenow", String(whole));
-      strip.setAttribute("aria-valuetext", `${clockOf(whole)}, ${i < 0 ? "end" : name(i)}`);
+      strip.setAttribute("aria-valuetext", fill(said.position, { clock: clockOf(whole), name: i < 0 ? said.at_end : name(i) }));
     }
   };
   const loop = () => { render(); if (!audio.paused) requestAnimationFrame(loop); };
@@ -175,9 +178,9 @@
     try { if ("wakeLock" in navigator && !audio.paused && !document.hidden) lock = await navigator.wakeLock.request("screen"); }
     catch { lock = null; }
   };
-  audio.addEventListener("play", () => { text(el("play"), "Pause"); text(el("mini-play"), "Pause"); keepAwake(); requestAnimationFrame(loop); });
+  audio.addEventListener("play", () => { text(el("play"), said.pause); text(el("mini-play"), said.pause); keepAwake(); requestAnimationFrame(loop); });
   audio.addEventListener("pause", () => {
-    text(el("play"), "Play"); text(el("mini-play"), "Play"); render();
+    text(el("play"), said.play); text(el("mini-play"), said.play); render();
     if (lock) { lock.release().catch(() => {}); lock = null; }
   });
   document.addEventListener("visibilitychange", keepAwake);
@@ -262,7 +265,7 @@
       if (line.parentNode.hidden === hit) line.parentNode.hidden = !hit;
       count += hit;
     });
-    text(el("found"), words.length ? `${count} of ${lines.length}` : "");
+    text(el("found"), words.length ? fill(said.found, { n: count, total: lines.length }) : "");
     const first = lines.find((line) => !line.parentNode.hidden);
     if (first) { for (const old of list.querySelectorAll('[tabindex="0"]')) old.tabIndex = -1; first.tabIndex = 0; }
   };

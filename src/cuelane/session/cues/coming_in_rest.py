@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from cuelane.base.language import names_side
 from cuelane.plan.parts import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.handling import (
@@ -159,7 +160,7 @@ def _previews(here: Here, coming: _Coming, kit: str) -> Iterator[Candidate]:
             tally=tally_of(entry, "preview", line), mark=line.mark,
             tells=() if place or not kit else tuple(("need", thing) for thing in to_fetch(here, entry)),
         )  # fmt: skip
-    if entry.side and "{side}" not in " ".join(line.text for line in coming.previews):
+    if entry.side and not names_side(" ".join(line.text for line in coming.previews)):
         yield from side_before(here, entry, Spot(coming.when, coming.toward, ("end", 40), must=coming.must))
 
 

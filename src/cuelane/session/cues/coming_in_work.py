@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from cuelane.base.language import names_side
 from cuelane.plan.parts import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.handling import held, spoken_names, to_fetch, untold_needs
@@ -123,7 +124,7 @@ def _preview_in_work(here: Here, coming: Interval, line: CueLine, side: str) -> 
     """Return the first line of a preview that no rest has told, so that it is not heard as an order."""
     words, spot = here.words, _next_spot(here, moving=True)
     text = previewed(here, coming, line, "coming")
-    if side and "{side}" not in line.text:
+    if side and not names_side(line.text):
         text = f"{text} {words.say('preview', 'side', side=side)}"
     fetch, pinned = to_fetch(here, coming), line.at is not None
     if fetch and not pinned:

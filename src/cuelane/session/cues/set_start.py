@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from cuelane.base.language import names_side
 from cuelane.plan.parts import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import (
@@ -79,14 +80,14 @@ def _other_sides_own(here: Here) -> Iterator[Candidate]:
         "the other side's", toward=0.05, chain=("start", 200), weight=WEIGHTS["remind"],
         latest_ms=here.before_late_ms,
     )  # fmt: skip
-    sided = [line for line in own_lines(here.interval, "remind") if "{side}" in line.text and line.at is None]
+    sided = [line for line in own_lines(here.interval, "remind") if names_side(line.text) and line.at is None]
     if sided:
         yield line_candidate(here, "remind", sided[0], replace(spot, must=False))
         return
     if here.interval.appearance != 1:
         return
     for line in due(here, "setup"):
-        parts = [part for part in line.text.split(". ") if "{side}" in part or "{other_side}" in part]
+        parts = [part for part in line.text.split(". ") if "{" in part]
         if parts:
             text = ". ".join(parts)
             short: CueLine = line.model_copy(update={"text": text if text[-1:] in ".!?" else f"{text}."})

@@ -199,6 +199,22 @@ def test_a_set_with_too_many_words_is_thinned_by_a_button(tmp_path: Path) -> Non
     assert squat["preview"].startswith("Sit down slowly")
 
 
+@pytest.mark.parametrize("entry", ["rwo", "{exercise: rwo, work: 20s}"])
+def test_an_exercise_that_is_not_there_is_found_added_or_taken_out(tmp_path: Path, entry: str) -> None:
+    """A slip of the pen, one that is still to be written, or one too many."""
+    text = (
+        "title: T\nvoice: system\ncautions: standard\nsession:\n"
+        f"  - {{block: B, pattern: circuit, work: 40s, exercises: [press, {entry}]}}\n"
+        "exercises:\n  press: {}\n  row: {}\n"
+    )
+    (finding,) = planned(tmp_path, text).findings
+    assert [fix.label for fix in finding.fixes] == [
+        "Use “row”", "Add an exercise “rwo”", "Take “rwo” out of the block"
+    ]  # fmt: skip
+    for fix in finding.fixes:
+        assert pressed(tmp_path, text, finding, fix.label).findings == ()
+
+
 def test_what_stands_in_another_file_has_no_button(tmp_path: Path) -> None:
     """The desk edits one plan; a warning about an included one says where it is."""
     (tmp_path / "inner.yaml").write_text(WORDS, encoding="utf-8")

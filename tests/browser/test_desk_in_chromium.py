@@ -53,8 +53,10 @@ class Desk:
             time.sleep(0.02)
 
 
-def start(folder: Path) -> tuple[subprocess.Popen[str], str]:
-    command = [sys.executable, "-c", "from cuelane.cli import main; main()", "desk", str(folder), "--no-open"]
+def start(folder: Path, *options: str) -> tuple[subprocess.Popen[str], str]:
+    """Return a desk that runs on a folder, and its link."""
+    program = [sys.executable, "-c", "from cuelane.cli import main; main()"]
+    command = [*program, "desk", str(folder), "--no-open", *options]
     running = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={**os.environ})
     assert running.stdout is not None
     return running, running.stdout.readline().strip()

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from cuelane.desk.edits import Edit, Insert, Place, Remove, Set, data_of, value_at
+from cuelane.desk.edits import Edit, EditError, Insert, Place, Remove, Set, data_of, value_at
 from cuelane.desk.forms import WORDS, key_order
 from cuelane.desk.longer import longer
 from cuelane.desk.words import desk_words
@@ -14,6 +14,7 @@ from cuelane.facts.count import Facts
 from cuelane.lint import LintWarning
 from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import Exercise, PatternBlock
+from cuelane.plan.phrases import nearest
 from cuelane.session.model import Session
 from cuelane.session.remedies import Advice, Remedy
 
@@ -25,6 +26,8 @@ _TO_TAKE_OUT = {"screen-words", "too-long", "stay-down", "inside-aim"}
 """Warnings about a line that no other wording of ours mends: it can only be put in one's own words, or go."""
 _LINE_ORDER = ("text", "rounds", "from_round", "to", "at", "must", "weight", "allow")
 _MOST_LETTERS = 70
+_ENTRY_DEPTH = 4
+"""``session``, which of its parts, ``exercises``, which of them."""
 _ENDS = {"no-warm-up": 0, "no-cool-down": -1}
 
 
@@ -108,6 +111,27 @@ def fact_fixes(read: PlanRead, code: str, counted: Facts, subject: str) -> tuple
     if code == "uneven-sides" and row is not None:
         fixes.append(Fix(desk_words().remedy["even"], (Set(("even_sides",), True, key_order(())),)))
     return (*fixes, *quiet(read, code, ()))
+
+
+def error_fixes(text: str, place: Place) -> tuple[Fix, ...]:
+    """Return the ways out of a block that names an exercise which is not in the plan; of no other error."""
+    try:
+        data = data_of(text)
+        name = value_at(data, place)
+    except (EditError, KeyError, IndexError, TypeError):
+        return ()
+    exercises = data.get("exercises") or {}
+    of_block = len(place) >= _ENTRY_DEPTH and place[0] == "session" and place[2] == "exercises"
+    if not of_block or not isinstance(name, str) or not isinstance(exercises, dict) or name in exercises:
+        return ()
+    words, found = desk_words(), []
+    if meant := nearest(name, map(str, exercises)):
+        found.append(Fix(words("remedy.meant", name=meant), (Set(place, meant),)))
+    new = Set(("exercises", name), {"setup": f"{name[:1].upper()}{name[1:]}."}, key_order(()))
+    found.append(Fix(words("remedy.add", name=_short(name)), (new,)))
+    if len(value_at(data, place[:3])) > 1:
+        found.append(Fix(words("remedy.out_of_block", name=_short(name)), (Remove(place[:_ENTRY_DEPTH]),)))
+    return tuple(found)
 
 
 def quiet(read: PlanRead, code: str, place: Place) -> tuple[Fix, ...]:

@@ -16,7 +16,7 @@ from cuelane.base.errors import CuelaneError, Mark, PlanError
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import SAMPLE_RATE
 from cuelane.desk.edits import Place
-from cuelane.desk.fixes import Fix, PlanRead, fact_fixes, misfit_fixes, warning_fixes
+from cuelane.desk.fixes import Fix, PlanRead, error_fixes, fact_fixes, misfit_fixes, warning_fixes
 from cuelane.desk.lines import SpokenLines
 from cuelane.desk.places import path_at
 from cuelane.facts import Facts, facts
@@ -120,7 +120,7 @@ class Planner:
             arranged = arrange(session, lines.sounding_of, SAMPLE_RATE, place=self._place)
         except PlanError as error:
             found = [self._finding(text, "error", one.mark, one.message, one.hint) for one in error.problems]
-            return PlanView(text, tuple(found))
+            return PlanView(text, tuple(replace(one, fixes=error_fixes(text, one.place)) for one in found))
         except CuelaneError as error:
             return PlanView(text, (Notice("error", str(error)),))
         schedule = arranged.schedule

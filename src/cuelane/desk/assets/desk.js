@@ -34,16 +34,29 @@ function take(found, { edits = [], asked = false } = {}) {
   if (changed && !asked) elsewhere.offer(before.text, state.text, edits);
 }
 
-// What had the focus keeps it, though it was put elsewhere; if it is gone, what stands nearest to it has it.
+// What had the focus keeps it, though it was put elsewhere or made anew; if it is gone, what stands nearest has it.
 function keepFocus(had) {
   if (!had || had === document.body || document.activeElement === had) return;
-  if (had.isConnected) return had.focus({ preventScroll: true });
+  if (had.isConnected) had.focus({ preventScroll: true });
+  if (document.activeElement === had) return;
   const steps = had.closest("[id]")?.id.split("/") ?? [];
+  const parts = [...steps.keys()].reverse().map((n) => `p/${steps.slice(1, n).join("/")}`);
   const row = ["c", "y", "x"].includes(steps[0]) && document.querySelector(`[id="i/${steps[1]}"] .hear`);
-  const part = steps.length > 2 && [...steps.keys()].reverse().map((n) => at(`p/${steps.slice(1, n).join("/")}`)).find(Boolean);
-  (row || part?.querySelector("summary") || at("main")).focus({ preventScroll: true });
+  if (row && !at(had.id)) row.focus({ preventScroll: true });
+  else focusOn([had.id, ...parts, "main"]);
 }
 
+// The first of some elements that is there gets the focus; what hides it is opened.
+function focusOn(ids) {
+  const found = ids.map((id) => id && at(id)).find(Boolean);
+  if (!found) return;
+  const target = found.matches("li, details") ? found.querySelector("summary") || found : found;
+  for (let box = found.parentElement.closest("details"); box; box = box.parentElement.closest("details")) box.open = true;
+  target.focus({ preventScroll: true });
+  if (target !== at("main")) target.scrollIntoView({ block: "nearest" });
+}
+
+let speaking = false;
 function showState() {
   // Not disabled: the focus would be lost with the last step.
   at("undo").setAttribute("aria-disabled", String(!state.can_undo));
@@ -56,6 +69,8 @@ function showState() {
     text.dataset.saved = text.value;
     text.dataset.seen = state.seen;
   }
+  // Said when it begins and ends, not at each line.
+  if (Boolean(state.unspoken) !== speaking) announce(w((speaking = !speaking) ? "hear.speaks" : "hear.spoken"));
   at("speaking").textContent = state.unspoken ? w("hear.speaking", { n: state.unspoken }) : "";
   showFindings(state.findings);
   player.show(state.length_s);
@@ -142,8 +157,12 @@ function edit(edits, what, { was, focus } = {}) {
     at("state").textContent = w("top.saved");
     if (answer.status === 409) await conflict(edits, what, answer.body);
     else if (answer.status === 200) {
+      const n = state.findings.length;
       take(answer.body, { edits });
-      if (focus) (at(focus) || at("add-say")).focus();
+      if (focus) focusOn([focus, "add-say"].flat());
+      const left = state.findings.length;
+      const more = left === n ? "" : left ? ` ${w("compose.findings")}: ${left}.` : ` ${w("compose.none")}`;
+      if (what && !elsewhere.mine) announce(`${w("top.taken", { what })}.${more}`);
     } else if (answer.body) refuse(edits, answer.body.error);
     return answer.status === 200;
   });
@@ -153,7 +172,6 @@ function edit(edits, what, { was, focus } = {}) {
 function remedy(fix, row, number) {
   edit(fix.edits, fix.label).then((taken) => {
     if (!taken) return;
-    announce(w("top.taken", { what: fix.label }));
     if (document.activeElement !== document.body && document.activeElement !== at("main")) return;
     const next = number === null ? null : at(`finding/list/${number}`)?.querySelector("button");
     if (number === null) goTo(row.at);
@@ -264,23 +282,30 @@ const acts = {
   },
   up: (button, name) => shift(button, name, -1),
   down: (button, name) => shift(button, name, 1),
-  remove: (button, name) => {
-    const cut = name.lastIndexOf("/");
-    const stays = at(`remove/${name.slice(0, cut)}/${Math.max(0, Number(name.slice(cut + 1)) - 1)}`);
-    edit([{ op: "remove", at: name }], `${w("compose.remove")}: ${calledOf(name)}`, { focus: stays ? stays.id : "add-say" });
-  },
+  remove: (button, name) => edit([{ op: "remove", at: name }], `${w("compose.remove")}: ${calledOf(name)}`, { focus: nextTo(button, name) }),
   copy: (button, name) => edit([{ op: "copy", at: name }], `${w("compose.copy")}: ${calledOf(name)}`, { focus: button.id }),
-  wishes: (button, name) => edit([{ op: "wishes", at: name }], `${w("compose.wishes")}: ${calledOf(name)}`),
-  times: (button, name) => edit([{ op: "times", at: name }], `${w("compose.own_times")}: ${calledOf(name)}`),
+  wishes: (button, name) => edit([{ op: "wishes", at: name }], `${w("compose.wishes")}: ${calledOf(name)}`, { focus: `w/${name}` }),
+  times: (button, name) => edit([{ op: "times", at: name }], `${w("compose.own_times")}: ${calledOf(name)}`, { focus: `w/${name}` }),
   "add-say": (button) => edit([{ op: "add", kind: "say" }], w("compose.add_say"), { focus: button.id }),
   "add-rest": (button) => edit([{ op: "add", kind: "rest" }], w("compose.add_rest"), { focus: button.id }),
 };
+
+// Where to go on when something is taken out: to what takes its place, to what stood before it, or to adding.
+function nextTo(button, name) {
+  const item = button.closest("li");
+  const cut = name.lastIndexOf("/");
+  const [parent, index] = [name.slice(0, cut), Number(name.slice(cut + 1))];
+  const others = Number.isNaN(index)
+    ? [item.nextElementSibling, item.previousElementSibling].map((one) => one?.querySelector(":scope > .buttons [id^='remove/']")?.id)
+    : [`remove/${name}`, `remove/${parent}/${index - 1}`];
+  return [...others, `a/${Number.isNaN(index) ? name : parent}`, name.startsWith("exercises/") ? "new-exercise" : "add-say"];
+}
 
 function shift(button, name, by) {
   const change = moved(name, by);
   const kind = button.dataset.do;
   edit([change.edit], `${w(`compose.${kind}`)}: ${calledOf(name)}`, {
-    focus: button.id ? `${kind}/${change.name}` : `f/${change.name}`,
+    focus: `${kind}/${change.name}`,
   });
 }
 

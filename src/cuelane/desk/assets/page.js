@@ -9,8 +9,10 @@ export function w(key, values = {}) {
   return Object.entries(values).reduce((text, [slot, value]) => text.replace(`{${slot}}`, value), words[key] ?? key);
 }
 
+// For whoever does not see it. The same words twice are a change only if they differ in something.
 export function announce(text) {
-  at("said").textContent = text;
+  const said = at("said");
+  said.textContent = said.textContent === text ? `${text}\u00a0` : text;
 }
 
 export function trouble(text) {

@@ -1,0 +1,178 @@
+"""Who has no mouse or sees no screen: the focus is never lost, every change is said, and nothing moves."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from by_keyboard import Keyboard
+from devtools import Browser
+from test_desk_in_chromium import Desk, start
+
+PLAN = """\
+title: Pier
+voice: system
+session:
+  - block: A
+    pattern: circuit
+    work: 40s
+    rest: 20s
+    exercises: [row, press, reach]
+  - rest: 30s
+  - say: Well done.
+exercises:
+  row:
+    setup: Sit tall.
+    form: [Long back., Elbows in., Slow return.]
+  press: {}
+  reach:
+    form: Long back. Soft knees.
+"""
+ENDS_WITH = "document.activeElement && document.activeElement.id"
+
+
+@pytest.fixture
+def desk(browser: Browser, tmp_path: Path) -> Iterator[Desk]:
+    """A desk with one plan, open in Compose."""
+    (tmp_path / "p.yaml").write_text(PLAN, encoding="utf-8")
+    running, link = start(tmp_path)
+    try:
+        page = browser.page(1440, 1000)
+        page.call("Page.navigate", url=link)
+        page.wait("document.readyState === 'complete' && location.pathname === '/'")
+        made = Desk(page, tmp_path, link.partition("/open")[0])
+        made.go("/plan/p.yaml")
+        yield made
+    finally:
+        running.terminate()
+        running.communicate(timeout=60)
+
+
+def done(desk: Desk, before: str) -> str:
+    """Wait until an edit is in the file and the page has taken it; return the file."""
+    path = desk.folder / "p.yaml"
+    desk.until(lambda: path.read_text(encoding="utf-8") != before)
+    now = path.read_text(encoding="utf-8")
+    desk.page.wait(f"document.getElementById('text').value === {now!r}")
+    return now
+
+
+# What is pressed or typed, and the id of what has the focus when the page has taken the change.
+STEPS = (
+    ("a field", "[id='f/session/0/work']", "50s", "f/session/0/work"),
+    ("a part down", "[id='down/session/0']", None, "down/session/1"),
+    ("a part up", "[id='up/session/1']", None, "up/session/0"),
+    ("an entry down", "[id='down/session/0/exercises/0']", None, "down/session/0/exercises/1"),
+    ("a line up", "[id='up/exercises/row/form/1']", None, "up/exercises/row/form/0"),
+    ("a line out", "[id='remove/exercises/row/form/0']", None, "remove/exercises/row/form/0"),
+    ("the last line out", "[id='remove/exercises/row/form/1']", None, "remove/exercises/row/form/0"),
+    ("the only line out", "[id='remove/exercises/row/setup']", None, "a/exercises/row/setup"),
+    ("an entry out", "[id='remove/session/0/exercises/2']", None, "remove/session/0/exercises/1"),
+    ("a new line", "[id='a/exercises/row/form']", "Slow return.", "a/exercises/row/form"),
+    ("a wish", "[data-do=wishes][data-at='exercises/row/form/0']", None, "w/exercises/row/form/0"),
+    ("a copy", "[id='copy/session/1']", None, "copy/session/1"),
+    ("a part out", "[id='remove/session/2']", None, "remove/session/2"),
+    ("a box", "[id='f/session/0/last_rest']", " ", "f/session/0/last_rest"),
+    ("a new name", "[id='rename/exercises/press']", "push", "rename/exercises/push"),
+    ("an exercise out", "[id='remove/exercises/push']", None, "remove/exercises/reach"),
+    ("a remedy", "[id^='fix/beside/'][id$='/0']", None, None),
+    ("words", "#add-say", None, "add-say"),
+    ("a step back", "#undo", None, "undo"),
+    ("a step forward", "#redo", None, "redo"),
+)  # fmt: skip
+
+
+def test_the_focus_is_never_lost_and_every_change_is_said(desk: Desk) -> None:
+    """After each kind of edit it stands where a person goes on; the list of what is said grows by each."""
+    page, keyboard = desk.page, Keyboard(desk.page)
+    page.run(
+        "window.heard = [];"
+        "new MutationObserver(() => heard.push(document.getElementById('said').textContent))"
+        ".observe(document.getElementById('said'), {childList: true, characterData: true, subtree: true})"
+    )
+    now = PLAN
+    lost = []
+    for what, selector, typed, expected in STEPS:
+        n_heard = page.run("heard.length")
+        if typed and typed != " ":
+            keyboard.fill(selector, typed)
+            page.press("Enter")
+        elif typed:
+            keyboard.reach(selector)
+            page.press(" ")
+        else:
+            keyboard.push(selector)
+        now = done(desk, now)
+        focused = page.run("(e => e.id || e.closest('[id]')?.id || e.tagName)(document.activeElement)")
+        if expected is not None and focused != expected:
+            lost.append(f"{what}: {focused}, not {expected}")
+        if focused in ("BODY", "main"):
+            lost.append(f"{what}: lost")
+        if page.run("heard.length") == n_heard:
+            lost.append(f"{what}: nothing said")
+    assert lost == []
+    assert all(page.run("heard"))
+    assert page.complaints_of_console() == []
+
+
+def test_a_new_start_of_the_desk_keeps_the_focus_and_what_was_typed(browser: Browser, tmp_path: Path) -> None:
+    """Killed while a field is half typed, and started again: the same tab goes on, and the edit is made."""
+    path = tmp_path / "p.yaml"
+    path.write_text(PLAN, encoding="utf-8")
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = free.getsockname()[1]
+    running, link = start(tmp_path, "--port", str(port))
+    page = browser.page(1440, 1000)
+    try:
+        page.call("Page.navigate", url=link)
+        page.wait("document.readyState === 'complete' && location.pathname === '/'")
+        desk = Desk(page, tmp_path, link.partition("/open")[0])
+        desk.go("/plan/p.yaml")
+        Keyboard(page).fill("[id='f/exercises/row/setup']", "Sit tall, and")
+        running.kill()
+        running.communicate(timeout=60)
+        desk.keys(" wide")
+        page.wait("document.getElementById('trouble').textContent.includes('Start it again')")
+        running, link = start(tmp_path, "--port", str(port))
+        context = page.call("Target.getTargetInfo")["targetInfo"]["browserContextId"]
+        other = browser.page(context=context)
+        other.call("Page.navigate", url=link)
+        other.wait("document.readyState === 'complete' && location.pathname === '/'")
+        desk.keys("r.")
+        page.wait("document.getElementById('trouble').hidden")
+        assert page.run(ENDS_WITH) == "f/exercises/row/setup"
+        assert page.run("document.activeElement.value") == "Sit tall, and wider."
+        page.press("Enter")
+        desk.until(lambda: "Sit tall, and wider." in path.read_text(encoding="utf-8"))
+        page.wait("document.getElementById('state').textContent === 'Saved'")
+        assert page.run(ENDS_WITH) == "f/exercises/row/setup"
+        assert page.run("document.getElementById('elsewhere').hidden"), "nothing was changed elsewhere"
+    finally:
+        running.kill()
+        running.communicate(timeout=60)
+
+
+MOVES = (
+    "document.getAnimations().length + [...document.querySelectorAll('*')].filter(one => {"
+    " const style = getComputedStyle(one);"
+    " return style.transitionDuration.split(',').some(part => parseFloat(part) > 0)"
+    " || style.scrollBehavior === 'smooth'; }).length"
+)
+
+
+def test_nothing_moves_for_those_who_ask_for_less_motion(desk: Desk) -> None:
+    """Not on the page as it is, and not if a later style should bring motion: it is seen, and then gone."""
+    page = desk.page
+    assert page.run(MOVES) == 0
+    page.call("Page.setBypassCSP", enabled=True)
+    desk.go("/plan/p.yaml")
+    page.run(
+        "document.head.insertAdjacentHTML('beforeend', '<style>@keyframes turn { to { rotate: 9deg } }"
+        " button { animation: turn 1s infinite; transition: all 2s }"
+        " html { scroll-behavior: smooth }</style>')"
+    )
+    assert page.run(MOVES) > 0, "the look for motion finds it"
+    page.media("light", motion="reduce")
+    page.wait(f"{MOVES} === 0")

@@ -163,7 +163,7 @@ def test_an_analysis_with_one_value_changed_is_not_used(found: Analysis) -> None
 
 
 def test_decisions_are_bounded(tmp_path: Path) -> None:
-    """Each is held against each cue, so their number has a limit."""
+    """Each is compared with each cue, so their number has a limit."""
     with pytest.raises(PlanError, match="has 20001 lines; at most 20000 are read"):
         read_decisions(write(tmp_path / "d.txt", "keep 1:05\n" * 20_001))
 
@@ -202,7 +202,7 @@ def test_a_plan_that_a_person_edited_is_not_written_over(
     assert "# mine" not in (folder / "plan.yaml").read_text(encoding="utf-8")
 
 
-def test_another_language_is_listened_to_anew(tmp_path: Path, found: Analysis, recording: Path) -> None:
+def test_another_language_is_analysed_anew(tmp_path: Path, found: Analysis, recording: Path) -> None:
     """Words are understood by their language, so what was found in one is not used for another."""
     folder = tmp_path / "new"
     adapt_recording(recording, folder)

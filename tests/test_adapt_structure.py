@@ -93,8 +93,8 @@ def test_steady_notes_of_music_are_not_taken_for_beeps():
         assert found.confidence < 0.6
 
 
-def test_notes_come_in_company_and_beeps_do_not():
-    """Of tones beside a pattern, those that are there each time count in full, those at odd places do not."""
+def test_the_tones_around_music_return_and_those_around_beeps_do_not():
+    """Of the tones around a pattern, those that return each time count in full, those elsewhere do not."""
     rng = np.random.default_rng(8)
     times = [float(t) for t in np.cumsum(rng.uniform(9, 20, 12))]
     figure = [
@@ -109,8 +109,8 @@ def test_notes_come_in_company_and_beeps_do_not():
     assert company(by_onset(stray), times, [2000.0], [0.0, -1.0]) < 0.1
 
 
-def test_music_in_step_with_a_class_is_no_company():
-    """Bars that begin at every boundary, but at other times too, say nothing against a beep."""
+def test_music_whose_bars_match_the_intervals_is_not_held_against_a_beep():
+    """Bars that begin at every boundary, but at other times too, are no evidence against a beep."""
     bars = [ToneTrack(8.0 * k + at, 0.2, hz) for k in range(30) for at, hz in ((0.5, 700.0), (1.1, 930.0))]
 
     assert company(bars, [8.0 * k for k in range(1, 30)], [2000.0], [0.0]) > 0.9
@@ -280,8 +280,8 @@ def test_kinds_follow_what_is_said_and_lengths_that_come_again():
     assert found == [("work", 30.0), ("rest", 15.0), ("work", 30.0), ("rest", 15.0), ("work", 30.0)]
 
 
-def test_equal_work_and_rest_take_turns():
-    """Where work and rest last the same, what is said decides whose turn it is."""
+def test_equal_work_and_rest_alternate():
+    """Where work and rest last the same, what is said decides which is which."""
     found = interval_kinds([20.0] * 5, {0: "Rest now.", 2: "Recover.", 3: "Ten seconds left."})
 
     assert [kind for kind, _ in found] == ["rest", "work", "rest", "work", "rest"]
@@ -300,7 +300,7 @@ def test_a_cut_interval_gets_its_true_length_and_a_note():
 
 
 def test_a_cut_among_equal_work_and_rest_is_still_found():
-    """Where work and rest last the same and one work interval was cut, turns tell what it was."""
+    """Where work and rest last the same and one work interval was cut, the alternation shows which it was."""
     times = np.cumsum([10.0, 20.0, 20.0, 20.0, 20.0, 14.9, 20.0, 20.0, 20.0, 20.0])
     words = [PlacedWord("rest", float(times[k]) + 1, float(times[k]) + 1.4, 0) for k in (1, 3, 5, 7)]
 

@@ -34,7 +34,7 @@ def hits(sound: np.ndarray) -> list[PhraseHit]:
 
 
 def test_cues_are_not_sought_in_silence(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A silent file makes no features at all, be it ever so long."""
+    """A silent file makes no features at all, however long it is."""
     lengths: list[int] = []
     made = phrase_search.features
     monkeypatch.setattr(phrase_search, "features", lambda x: (lengths.append(len(x)), made(x))[1])

@@ -516,7 +516,7 @@ def test_equipment_is_put_down_and_picked_up() -> None:
     assert "Ten seconds, then crouch, with the dumbbell." in texts
 
 
-def test_a_script_is_taken_at_its_word() -> None:
+def test_a_script_says_only_its_own_cues() -> None:
     """A session that is pinned by hand says the title, its own cues and the closing, and nothing else."""
     cues = [{"at": "2s", "text": "One."}, {"at": "12s", "text": "Two."}]
     intervals = [{"kind": "work", "length": "40s", "exercise": "crouch", "cues": cues}]

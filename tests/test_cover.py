@@ -125,7 +125,7 @@ def test_each_accented_letter_has_its_own_glyph() -> None:
 
 
 def test_accents_of_a_line_keep_clear_of_the_line_above() -> None:
-    """Between tails and capital accents at the cover's line pitch there is paper."""
+    """Descenders do not touch the accents of capitals in the next line, at the cover's line pitch."""
     size = 100
     font = font_of(size, SEMIBOLD)
     deepest = font.getbbox("gjpqyçÇ,;Q", anchor="ls")[3]
@@ -151,7 +151,7 @@ def test_an_emoji_is_left_out_and_the_words_stay() -> None:
     assert draw_cover(replace(schedule, title="Legs 🏋️")) == draw_cover(replace(schedule, title="Legs"))
 
 
-def test_a_dash_ends_a_line_and_a_line_more_has_to_pay() -> None:
+def test_a_dash_ends_a_line_and_one_more_line_must_make_letters_larger() -> None:
     """A sign alone never begins a line; one line is kept where two would hardly be larger."""
     _, lines = fitted("Strength – calm", 400, largest=100, smallest=60, most_lines=3)
     assert lines == ["Strength –", "calm"]

@@ -149,7 +149,7 @@ def _answers(host: str, port: int) -> bool:
 @pytest.mark.parametrize(
     ("found", "words"), [("127.0.0.1", "no local network"), ("8.8.8.8", "from anywhere")]
 )
-def test_no_door_where_there_is_no_local_network(
+def test_nothing_is_shared_where_there_is_no_local_network(
     monkeypatch: pytest.MonkeyPatch, found: str, words: str
 ) -> None:
     """Neither on this computer alone nor on a public address."""

@@ -70,7 +70,7 @@ def codes(warnings: list[LintWarning]) -> list[str]:
 
 
 def test_the_sentences_it_was_fitted_to_are_told_apart() -> None:
-    """Four in five that need a picture are warned of, and of those for closed eyes fewer than one in thirty.
+    """Four in five that need a picture are warned of, and of those that need none fewer than one in thirty.
 
     The judge knows these sentences; how it does on others is held in tests/test_pointing.py.
     """

@@ -74,7 +74,7 @@ def test_sentences_of_other_writers_are_told_apart() -> None:
 
 
 def test_lines_written_for_plans_are_left_alone(tmp_path: Path) -> None:
-    """The demos and the starter plans speak to closed eyes, and none of their lines is warned of."""
+    """The demos and the starter plans are written for listeners, and none of their lines is warned of."""
     demos = sorted((Path(__file__).parents[1] / "demo").glob("*.yaml"))
     texts = [path.read_text(encoding="utf-8") for path in demos] + [
         starter_plan(one, "T") for one in PATTERNS
@@ -92,7 +92,7 @@ def test_lines_written_for_plans_are_left_alone(tmp_path: Path) -> None:
 
 
 def test_every_weight_is_of_a_word_that_can_occur() -> None:
-    """No weight was left behind by a sentence that is no more."""
+    """No weight was left behind by a sentence that has been removed."""
     found = {name for members in groups().values() for text, _ in members for name in features(text)}
     assert set(pointing().weights) - found == {BIAS}
 

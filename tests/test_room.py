@@ -207,7 +207,7 @@ def test_a_mono_file_and_its_stereo_copy_mask_alike(tmp_path: Path) -> None:
 
 
 def test_silent_music_is_refused(tmp_path: Path) -> None:
-    """A silent file is the user's to mend, and named."""
+    """A silent file is refused, and named."""
     soundfile.write(tmp_path / "silent.wav", np.zeros(RATE), RATE)
 
     with pytest.raises(AudioFileError, match=r"silent\.wav: silent, or shorter than 400 ms"):
@@ -230,7 +230,7 @@ def test_following_the_advice_is_enough() -> None:
 
 
 def test_advice_far_from_good_is_to_turn_the_music_down() -> None:
-    """Where neither raising nor brightening is enough the music must give way, by a level that is enough."""
+    """Where neither raising nor brightening is enough the advice is to turn the music down, by enough."""
     level = 6.0
     cues = room(SESSION, SOUNDS.__getitem__, music_level_lu=level).cues
     assert len(cues) == len(TEXTS)

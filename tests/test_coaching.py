@@ -223,6 +223,8 @@ def plans(draw: st.DrawFn) -> dict[str, Any]:
         }
         if pattern != "flow":
             block["rest"] = f"{draw(st.integers(0, 60))}s"
+        if pattern.startswith("build") and draw(st.booleans()):
+            block["change"] = f"{draw(st.integers(5, 25))}s"
         if pattern == "circuit":
             block["rounds"] = draw(st.integers(1, 5))
         if pattern == "ladder":
@@ -251,7 +253,7 @@ def test_nothing_is_announced_that_is_not_so(plan: dict[str, Any]) -> None:
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(plan=plans())
 def test_cautions_come_before_the_movement(plan: dict[str, Any]) -> None:
-    """Each first caution is over before its set, or begins by 5 s into it."""
+    """Each first caution is said right before its set, or begins by 5 s into it; never a rest too early."""
     schedule = arranged(plan).schedule
     for name, spec in plan["exercises"].items():
         if "caution" not in spec:
@@ -259,6 +261,7 @@ def test_cautions_come_before_the_movement(plan: dict[str, Any]) -> None:
         row = next(one for one in schedule.intervals if one.exercise == name)
         cue = next(one for one in schedule.cues if one.text == spec["caution"])
         assert cue.onset_sample <= row.start_sample + 5 * RATE
+        assert cue.interval in (row.index - 1, row.index)
 
 
 @pytest.mark.parametrize("path", DEMOS, ids=lambda path: path.stem)

@@ -10,12 +10,15 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from num2words import num2words
 
+from cuelane.base.language import load_language
 from cuelane.base.schedule import Event, Schedule, ScheduledInterval
-from planning import RATE, arranged
+from cuelane.session.cues.positions import position_of
+from planning import RATE, arranged, session_of
 
 HELD = ("one dumbbell", "two dumbbells", "a long band")
 STANDING_BY = ("a wall", "a mat")
@@ -239,6 +242,28 @@ def all_faults(plan: dict[str, Any], schedule: Schedule) -> list[str]:
     checks = (kit_faults, kept_faults, next_faults, promise_faults, way_faults, choice_faults)
     found = [fault for check in checks for fault in check(schedule, plan["exercises"])]
     return found + list(end_faults(schedule, parts))
+
+
+@pytest.mark.parametrize(
+    ("setup", "place"),
+    [
+        ("Lie back with the weights close.", "back"), ("On your back, knees bent.", "back"),
+        ("On your hands and knees. Round your back.", "hands"), ("Hands under your shoulders.", "front"),
+        ("One knee on the mat, the other foot in front.", "floor"), ("Kneel, and sit up tall.", "floor"),
+        ("Stand with both feet on the floor.", None), ("Back against the wall.", None),
+        ("Swing one leg, hand on your hip.", None), ("Hold a bag on your back, and step.", None),
+    ],
+)  # fmt: skip
+def test_a_place_is_read_from_the_set_up(setup: str, place: str | None) -> None:
+    """Feet on the floor are standing, and a back against a wall is not lain on."""
+    session = session_of(
+        {
+            "session": [{"block": "A", "pattern": "flow", "work": "30s", "exercises": ["one"]}],
+            "exercises": {"one": {"setup": setup}},
+        }
+    )
+    (row,) = [row for row in session.intervals if row.kind == "work"]
+    assert position_of(row, load_language("en")) == place
 
 
 @settings(max_examples=80, deadline=None, derandomize=True)

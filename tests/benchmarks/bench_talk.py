@@ -1,11 +1,14 @@
 """What a session says and when: the figures that tell a coach from a machine, for the demos or other plans.
 
-Run by hand: python tests/benchmarks/bench_talk.py [--estimate] [PLAN ...]
-Everything is counted from the schedule and the plan; nothing is taken from the program's own choices.
+Run by hand: python tests/benchmarks/bench_talk.py [--estimate] [--of FOLDER] [PLAN ...]
+Everything is counted from the schedule and the plan; nothing is taken from the program's own choices. With
+--of, the schedules that lie in FOLDER as NAME.json are counted instead of new ones, such as those that an
+earlier version wrote with `cuelane schedule NAME.yaml --estimate --json`, with its own plans as PLAN.
 """
 
 from __future__ import annotations
 
+import argparse
 import sys
 from collections import defaultdict
 from itertools import groupby, pairwise
@@ -13,7 +16,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "kit"))
 
-from cuelane.base.schedule import Event, Schedule, ScheduledInterval
+from cuelane.base.schedule import Event, Schedule, ScheduledInterval, load_schedule
+from cuelane.plan.load import load_plan
 from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import Exercise
 from cuelane.render.run import prepare
@@ -75,12 +79,19 @@ def introduced(schedule: Schedule) -> tuple[int, int]:
 
 
 def cautions_first(schedule: Schedule, specs: dict[str, Exercise]) -> tuple[int, int]:
-    """Return how many exercises' cautions are heard by 5 s into their first set: (heard, all)."""
+    """Return how many exercises' cautions are heard by 5 s into the set they are for: (heard, all).
+
+    That is the first set, or the first of those that the line itself names.
+    """
     heard = total = 0
-    for name, row in firsts(schedule).items():
-        by = row.start_sample + 5 * schedule.sample_rate
+    for name in firsts(schedule):
+        rows = {row.set_index: row for row in reversed(schedule.intervals) if row.exercise == name}
+        sets = [rows[key] for key in sorted(rows, key=lambda key: rows[key].start_sample)]
         for line in specs[name].caution if name in specs else ():
             total += 1
+            number = min(line.rounds) if isinstance(line.rounds, list) else line.rounds
+            row = sets[number - 1 if isinstance(number, int) else 0]
+            by = row.start_sample + 5 * schedule.sample_rate
             heard += any(line.text in (cue.text or "") and cue.onset_sample <= by for cue in schedule.cues)
     return heard, total
 
@@ -122,15 +133,22 @@ def longest_rest_silence_s(schedule: Schedule) -> float | None:
 
 
 def main() -> None:
-    estimate = "--estimate" in sys.argv
-    paths = [Path(name) for name in sys.argv[1:] if not name.startswith("--")] or sorted(DEMO.glob("*.yaml"))
-    for path in paths:
-        prepared = prepare(path, speak=not estimate)
-        schedule, calls = prepared.schedule, [cue for cue in prepared.schedule.cues if cue.role == "time"]
+    parser = argparse.ArgumentParser()
+    parser.add_argument("plans", nargs="*", type=Path, default=sorted(DEMO.glob("*.yaml")))
+    parser.add_argument("--estimate", action="store_true")
+    parser.add_argument("--of", type=Path)
+    asked = parser.parse_args()
+    for path in asked.plans:
+        if asked.of is None:
+            prepared = prepare(path, speak=not asked.estimate)
+            schedule, loaded = prepared.schedule, prepared.loaded
+        else:
+            schedule, loaded = load_schedule(asked.of / f"{path.stem}.json"), load_plan(path)
+        calls = [cue for cue in schedule.cues if cue.role == "time"]
         shares = [spoken_share(schedule, kind) for kind in ("rest", "work")]
         rest, work = ("-" if share is None else f"{share:.0%}" for share in shares)
         named, new_rests = introduced(schedule)
-        heard, cautions = cautions_first(schedule, specs_of(prepared.loaded))
+        heard, cautions = cautions_first(schedule, specs_of(loaded))
         run, text = longest_run(schedule)
         wordings = len({cue.text for cue in calls})
         silence_s = longest_rest_silence_s(schedule)

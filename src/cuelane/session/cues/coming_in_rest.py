@@ -47,6 +47,8 @@ _CAUTION_EARLY_WEIGHT = 33
 _NAME_ONLY = 60
 # The last words before the call of a rest: its name, and what to pick up.
 _FIRST_MS, _PICK_UP_MS = 2_500, 2_500
+# In a rest as long as this, what takes no time to think about is said late.
+LONG_MS, _UP_LATE = 40_000, 0.55
 _NEEDED = "before the exercise that needs it"
 # Where it has just been said that it is needed.
 _PICK_UP_AGAIN_WEIGHT = 45
@@ -76,7 +78,8 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
     must = bool(entry.side) and interval.length_ms >= SIDE_MUST_FROM_MS and not interval.lines
     previews = untold_previews(here, entry) if entry.appearance == 1 else []
     coming = _Coming(entry, toward, when, must, previews)
-    yield from up_before(here, entry, Spot("", toward, ("end", 24)))
+    up_at = _UP_LATE if interval.kind == "rest" and interval.length_ms >= LONG_MS else toward
+    yield from up_before(here, entry, Spot("", up_at, ("end", 24)))
     quick = light or interval.kind == "change"
     if not quick:
         yield from needs_before(here, entry, Spot(_NEEDED, toward, ("end", 25)))
@@ -106,7 +109,8 @@ def _name(here: Here, coming: _Coming, *, named: bool, quick: bool) -> Iterator[
     fetch, untold = to_fetch(here, entry), untold_needs(here)
     part = None if quick else here.arc.begins_round(interval.index)
     when, at_ms, last = coming.when, None, part is not None and entry.appearance != 1
-    if last and has_rest_call(here):
+    late = last or (not coming.previews and interval.length_ms >= LONG_MS)
+    if late and interval.kind == "rest" and has_rest_call(here):
         # What is new has been told; what comes first may be something else, and must be the last word.
         when = "last before the call: it is what comes first"
         at_ms = interval.length_ms - TEN_MS - _FIRST_MS

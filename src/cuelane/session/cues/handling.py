@@ -198,7 +198,7 @@ def part_things(here: Here, coming: Interval) -> tuple[str, ...]:
     return tuple(dict.fromkeys(things))
 
 
-def part_needs(here: Here, coming: Interval) -> Iterator[Candidate]:
+def part_needs(here: Here, coming: Interval, toward: float) -> Iterator[Candidate]:
     """Yield before a part what to have near for it."""
     things, words = part_things(here, coming), here.words
     if not things:
@@ -206,6 +206,6 @@ def part_needs(here: Here, coming: Interval) -> Iterator[Candidate]:
     told = [words.definite(thing) if thing not in untold(here, things) else thing for thing in things]
     yield Candidate(
         "preview", here.say("preview", "block_needs", items=words.listing(told)), _PART_NEEDS_WEIGHT,
-        "before the part that needs it", toward=0.2, chain=("end", 12), uses=("preview.block_needs",),
+        "before the part that needs it", toward=toward, chain=("end", 12), uses=("preview.block_needs",),
         tells=tuple(("need", thing) for thing in things),
     )  # fmt: skip

@@ -10,9 +10,10 @@ from dataclasses import replace
 
 from cuelane.session.arc import RoundPart
 from cuelane.session.candidates import Candidate
-from cuelane.session.cues.coming_in_rest import coming_in_rest
+from cuelane.session.cues.coming_in_rest import LONG_MS, coming_in_rest
 from cuelane.session.cues.handling import begins_part, part_needs, put_down_in_rest
 from cuelane.session.cues.here import Here, own_lines, tally_of
+from cuelane.session.cues.naming import untold_previews
 from cuelane.session.cues.new_in_round import explained_at_its_set, later_in_round, new_in_round
 from cuelane.session.cues.options import heavier_before, swap_before
 from cuelane.session.cues.praise import praise_after_round
@@ -29,7 +30,7 @@ _LONG_FROM_MS = 30_000
 _FOCUS_FROM_MS = 20_000
 _ROUND_WEIGHT = 68
 # What the short form of something that a rest should teach is worth less.
-_SHORTER = 30
+_SHORTER, _WITHOUT_NEW = 30, 60
 _HALF_WEIGHT = 46
 _FOCUS_WEIGHT = 28
 _HOW_WEIGHT = 44
@@ -83,7 +84,10 @@ def _preparing(here: Here) -> Iterator[Candidate]:
     if new_part and previous is not None:
         yield from _next_block(here, coming)
     if new_part:
-        yield from part_needs(here, coming)
+        explains = coming.appearance == 1 and untold_previews(here, coming)
+        # With nothing to explain in a long rest the words are spread over it.
+        spread = interval.kind == "rest" and interval.length_ms >= LONG_MS and not explains
+        yield from part_needs(here, coming, 0.5 if spread else 0.2)
     part = None if light else here.arc.begins_round(interval.index)
     named = False
     if part is not None:
@@ -123,8 +127,9 @@ def _round(here: Here, part: RoundPart, toward: float) -> Iterator[Candidate]:
     forms = [position] if content is None or here.level == "spare" else [f"{position} {content}", position]
     for place, text in enumerate(forms):
         why = "which round comes" if place else "which round comes and what it holds"
+        weight = _ROUND_WEIGHT - place * (_WITHOUT_NEW if part.new else _SHORTER)
         yield Candidate(
-            "announce", text, _ROUND_WEIGHT - _SHORTER * place, why, toward=toward,
+            "announce", text, weight, why, toward=toward,
             group="round", chain=("end", 20), uses=(uses, *(() if place else later)), tells=tells,
         )  # fmt: skip
 

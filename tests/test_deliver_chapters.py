@@ -54,6 +54,14 @@ def test_chapters_cover_the_session_without_gap(schedule: Schedule) -> None:
     assert all(chapter.title and len(chapter.title) <= 90 and "\n" not in chapter.title for chapter in made)
 
 
+@pytest.mark.parametrize(("seconds", "n_chapters"), [(30.0, 3), (29.0, 1)])
+def test_rounds_of_half_a_minute_have_chapters(seconds: float, n_chapters: int) -> None:
+    """Three rounds of 30 s make three chapters, three of 29 s one."""
+    rounds = [("Legs", "work", number, "squat", seconds) for number in (1, 2, 3)]
+
+    assert len(chapters_of(_session(rounds))) == n_chapters
+
+
 def test_more_than_files_hold_become_blocks() -> None:
     """Four hundred rounds make one chapter of their block, three hundred blocks the most there can be."""
     rounds = [("Long", "work", number, "row", 40.0) for number in range(1, 401)]

@@ -115,6 +115,18 @@ def test_integrated_loudness_reads_the_ebu_case(
         assert meter.short_term_lufs == pytest.approx(expected_lufs, abs=EBU_TOLERANCE_LU)
 
 
+@pytest.mark.parametrize(("soft_dbfs", "expected_lufs"), [(-32.5, -22.77), (-33.1, -20.0)])
+def test_the_relative_gate_lies_10_lu_below_the_mean(soft_dbfs: float, expected_lufs: float) -> None:
+    """A minute at -20 LUFS and a softer one have a mean near -22.8: what is softer than -32.8 is left out.
+
+    By the definition of BS.1770 (value from a secondary source): the mean of -20 and -32.5 is
+    -20 + 10 lg((1 + 10^-1.25) / 2) = -22.77, of which no part is 10 LU below; of -33.1 it is -22.80.
+    """
+    assert measured(steps((60, -20.0), (60, soft_dbfs))).integrated_lufs == pytest.approx(
+        expected_lufs, abs=0.05
+    )
+
+
 def test_case_6_weighs_five_channels() -> None:
     """Tech 3341 case 6: L and R -28, C -24, Ls and Rs -30 dBFS read -23.0 LUFS."""
     tone = np.sin(2 * np.pi * 1000 * np.arange(20 * RATE) / RATE)

@@ -312,6 +312,9 @@ def test_shape_is_chosen_by_the_index_it_gains() -> None:
     far_below = choose_shape(list(SOUNDS.values()), RATE, music_level_lu=-60.0)
     assert far_below.shape == OFF
     assert choose_shape([np.zeros(RATE)], RATE).shape == OFF
+    little = choose_shape(list(SOUNDS.values()), RATE, music_level_lu=-16.0)
+    assert 0.01 < max(little.mean_sii.values()) - little.mean_sii["off"] < 0.02
+    assert little.shape == OFF
 
 
 def test_shaping_raises_the_index_at_equal_loudness() -> None:

@@ -222,19 +222,25 @@ def test_what_lies_in_strings_and_comments_does_not_count(tmp_path, text):
 
 
 @pytest.mark.parametrize(
-    "name", ["a\\u0000b.wav", "n" * 300 + ".wav", "../../../x.wav", "a/../../../../x.wav", "C:\\\\x.wav"]
+    ("name", "expected"),
+    [
+        ("a\\u0000b.wav", "should match pattern"),
+        ("n" * 300 + ".wav", "cannot be"),
+        ("../../../x.wav", "lies outside"),
+        ("a/../../../../x.wav", "lies outside"),
+        ("C:\\\\x.wav", "lies outside" if sys.platform == "win32" else "is lost"),
+    ],
 )
-def test_odd_names_in_an_index_are_told(tmp_path, name):
-    """A NUL, a name too long for the disk, and ways out."""
+def test_odd_names_in_an_index_are_told(tmp_path, name, expected):
+    """A NUL, a name too long for the disk, and ways out: each with its own reason."""
     put(tmp_path / "plan", "a/index.toml", f'clips = [{{text = "Rest.", file = "{name}"}}]\n')
-    said = ""
     try:
         recordings = load_voice(find_voice("a", tmp_path / "plan"))
         assert isinstance(recordings, Recordings)
         said = str(recordings.find("Rest."))
     except PlanError as error:
         said = str(error)
-    assert "pattern" in said or "lies outside" in said or "cannot be" in said or "is lost" in said
+    assert expected in said
 
 
 @pytest.mark.parametrize(

@@ -19,6 +19,7 @@ from cuelane.base.units import format_clock, to_ms
 from cuelane.check.picture import error_svg, wave_svg
 from cuelane.check.run import check
 from cuelane.check.text import summary_rows
+from cuelane.deliver.publish import ENDINGS
 from cuelane.desk.answers import Asked, answered, get_route, post_route
 from cuelane.desk.archive import files_of, zipped
 from cuelane.desk.asked import BadRequestError
@@ -339,8 +340,7 @@ def _picture(made: Made) -> dict[str, Any]:
 
 def _beside(plan: Path) -> list[str]:
     """Return the names of all files that a render of this plan has written."""
-    ends = [form.suffix for form in FORMATS] + [".html", ".md", ".vtt", ".srt", ".chapters.json", ".cues.csv"]
-    ends += [".schedule.json", ".check.json"]
+    ends = [*(form.suffix for form in FORMATS), ".html", *ENDINGS, ".check.json"]
     return [path.name for end in ends if (path := plan.with_name(plan.stem + end)).is_file()]
 
 

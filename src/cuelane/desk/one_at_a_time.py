@@ -31,9 +31,3 @@ class OneAtATime:
         """End the work."""
         with self._lock:
             self._busy_with.clear()
-
-    @property
-    def busy_with(self) -> str:
-        """What is being done, empty if nothing is."""
-        with self._lock:
-            return "".join(self._busy_with)

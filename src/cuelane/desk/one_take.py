@@ -14,7 +14,7 @@ from scipy.signal import butter, sosfilt
 from cuelane.audio.clip import audible_span
 from cuelane.base.errors import AudioFileError
 from cuelane.meter.gating import clip_loudness_lufs
-from cuelane.recording.cutting import LOUDNESS_LUFS, cut_take, is_clipped
+from cuelane.recording.cutting import LOUDNESS_LUFS, RUMBLE_HZ, cut_take, is_clipped
 from cuelane.recording.decode import CLIP_RATE, Recording, open_recording
 from cuelane.recording.recogniser import LISTEN_RATE
 from cuelane.recording.room_tone import Spectrum, level_db, room_tone
@@ -34,7 +34,6 @@ LATE_START_S = 0.3
 """How much before the end of the count-in a person may begin."""
 
 _EDGE_S = 0.05
-_RUMBLE_HZ = 70.0
 _HUM_HZ = 400.0
 _HUM_SHARE = 0.8
 """Of a room's power above 70 Hz; noise that is even over frequency has 2 % of it below 400 Hz."""
@@ -163,8 +162,8 @@ def _room_remarks(
     if rise_db >= NOISY_DB:
         return []
     hertz = np.arange(len(tone)) * CLIP_RATE / (2 * (len(tone) - 1))
-    low = tone[(hertz >= _RUMBLE_HZ) & (hertz < _HUM_HZ)].sum()
-    share = low / max(float(tone[hertz >= _RUMBLE_HZ].sum()), 1e-20)
+    low = tone[(hertz >= RUMBLE_HZ) & (hertz < _HUM_HZ)].sum()
+    share = low / max(float(tone[hertz >= RUMBLE_HZ].sum()), 1e-20)
     return [Remark("hum" if share > _HUM_SHARE else "noise", False, round(rise_db))]
 
 
@@ -176,5 +175,5 @@ def _pause_db(recording: Recording, every: list[SpokenPiece]) -> float:
 
 
 def _rms_db(samples: Audio) -> float:
-    clean = sosfilt(butter(2, _RUMBLE_HZ, "highpass", fs=CLIP_RATE, output="sos"), samples)
+    clean = sosfilt(butter(2, RUMBLE_HZ, "highpass", fs=CLIP_RATE, output="sos"), samples)
     return float(10 * np.log10(np.mean(np.square(clean)) + 1e-12))

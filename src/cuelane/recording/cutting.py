@@ -27,7 +27,7 @@ LEAD_S, TAIL_S = 0.08, 0.15
 # Chosen: how far beyond a take its edges are sought; more finds soft endings, and more of other sounds.
 _SEARCH_S = 0.25
 # Chosen: below the pitch of most voices; higher takes more rumble, and thins deep voices.
-_RUMBLE_HZ = 70.0
+RUMBLE_HZ = 70.0
 _FULL_SCALE_32 = 2**31
 
 
@@ -74,7 +74,7 @@ def cut_with_onset(
     """
     begin, stop = max(earliest_s, start_s - _SEARCH_S), min(latest_s, end_s + _SEARCH_S)
     raw = recording.full(begin, stop)
-    rumble = butter(2, _RUMBLE_HZ, "highpass", fs=CLIP_RATE, output="sos")
+    rumble = butter(2, RUMBLE_HZ, "highpass", fs=CLIP_RATE, output="sos")
     clean = np.asarray(sosfiltfilt(rumble, raw), dtype=np.float32)
     if tone is not None:
         clean = soften(clean, tone, soften_by_db)

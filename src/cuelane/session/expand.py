@@ -26,19 +26,35 @@ from cuelane.session.rounds import NOT_AN_EXERCISE, drafts_of
 
 
 def expand(loaded: LoadedPlan) -> Session:
-    """Return the session that a plan and all it includes describe."""
+    """Return the session that a plan and all it includes describe.
+
+    What the program says has as much time in every language as the English words have at an easy pace, since
+    the same content takes about as long to say in any (Pellegrino, Coupé and Marsico 2011, Language 87,
+    539-558; value from memory). So a plan has the same boundaries in all of them.
+    """
+    words, english = load_language(loaded.plan.language), load_language("en")
+    session = _expanded(loaded, words)
+    if words is english:
+        return session
+    timed = zip(session.intervals, _expanded(loaded, english).intervals, strict=True)
+    intervals = tuple(altered(entry, start_ms=one.start_ms, end_ms=one.end_ms) for entry, one in timed)
+    return altered(session, intervals=intervals)
+
+
+def _expanded(loaded: LoadedPlan, words: Language) -> Session:
     plan = loaded.plan
-    words = load_language(plan.language)
     cautions = _cautions(loaded, words)
     plans = list(_plans(loaded))
     standard = any(one.cautions == "standard" for one in plans)
-    body = introduced(_items(loaded), words, standard=standard, spare=plan.coaching == "spare")
+    body = introduced(_items(loaded, words), words, standard=standard, spare=plan.coaching == "spare")
     # What is said at the start and the end tells of the whole, so that comes from a first count without it.
     first = opening(plan, cautions, words, body, None)
-    draft = _counted(plan, cautions, [*_led_in(plan, [first, *body]), *closing(plan, words, body, None)])
+    draft = _counted(
+        plan, cautions, [*_led_in(plan, [first, *body], words), *closing(plan, words, body, None)]
+    )
     for _ in range(2):
         first = opening(plan, cautions, words, body, draft)
-        led_in = _led_in(plan, [first, *body])
+        led_in = _led_in(plan, [first, *body], words)
         draft = _counted(plan, cautions, [*led_in, *closing(plan, words, body, draft)])
     return draft
 
@@ -68,7 +84,7 @@ def _plans(loaded: LoadedPlan) -> Iterator[Plan]:
         yield from _plans(inner)
 
 
-def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
+def _led_in(plan: Plan, body: Sequence[Interval], words: Language) -> list[Interval]:
     """Return `body` with time to get ready before its first exercise, and pips where talk leads into work.
 
     A talk interval whose length is the program's to choose grows by its countdown; one whose length the
@@ -84,7 +100,7 @@ def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
             # A rest is time to get ready, and so is talk before a breath; a script has said all it wants.
             if entry.pattern != "script" and entry.kind != "rest" and not entry.explain:
                 countdown = _countdown_of(plan.pips, None, "")
-                name = load_language(plan.language).phrase("blocks", "ready")
+                name = words.phrase("blocks", "ready")
                 result.append(Interval(0, name, -1, "ready", "talk", 0, plan.lead_in, countdown=countdown))
         elif ready and following and leads_on:
             # A countdown of the plan's, even before a flow, which has none of its own.
@@ -96,15 +112,14 @@ def _led_in(plan: Plan, body: Sequence[Interval]) -> list[Interval]:
     return result
 
 
-def _items(loaded: LoadedPlan) -> list[Interval]:
+def _items(loaded: LoadedPlan, words: Language) -> list[Interval]:
     """Return the intervals of a plan's session, without times; included plans in their place."""
     plan = loaded.plan
-    words = load_language(plan.language)
     intervals: list[Interval] = []
     block_index = 0
     for index, item in enumerate(plan.session):
         if isinstance(item, Include):
-            inner = _items(loaded.includes[index])
+            inner = _items(loaded.includes[index], words)
             shift = block_index
             intervals += [altered(entry, block_index=entry.block_index + shift) for entry in inner]
             block_index = max((entry.block_index for entry in intervals), default=-1) + 1

@@ -40,5 +40,5 @@ def previewed(here: Here, coming: Interval, line: CueLine, key: str) -> str:
     if line.at is not None:
         return text
     if text.lower().startswith(name.lower()):
-        return here.words.say("preview", key, inner=here.words.inside(text))
+        return here.words.say("preview", key, inner=here.words.inside(text), text=text)
     return here.words.say("preview", f"{key}_named", exercise=name, text=text)

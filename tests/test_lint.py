@@ -375,9 +375,9 @@ def test_included_plans_are_checked_with_their_own_allow(tmp_path: Path) -> None
 def test_the_codes_are_stable() -> None:
     """Plans hold these words: a change breaks them."""
     assert tuple(WARNINGS) == (
-        "screen-words", "side-by-hand", "too-long", "too-dense", "not-words", "no-warm-up", "no-cool-down",
-        "two-things", "not-first", "inside-aim", "two-names", "name-twice", "stay-down", "no-cautions",
-        "unknown-warning", "uneven-sides", "same-load", "speaking-rate", "unknown-activity",
+        "screen-words", "not-judged", "side-by-hand", "too-long", "too-dense", "not-words", "no-warm-up",
+        "no-cool-down", "two-things", "not-first", "inside-aim", "two-names", "name-twice", "stay-down",
+        "no-cautions", "unknown-warning", "uneven-sides", "same-load", "speaking-rate", "unknown-activity",
     )  # fmt: skip
 
 

@@ -31,9 +31,9 @@ from cuelane.adapt.decisions import decide, decisions_text, read_decisions
 from cuelane.adapt.plan_file import CutCue, Planned, plan_intervals, plan_yaml
 from cuelane.adapt.report import report_json, report_markdown
 from cuelane.adapt.words.caption_reader import read_captions
+from cuelane.adapt.words.word_lists import has_word_lists
 from cuelane.base.errors import PlanError, UsageError
 from cuelane.base.files import Staged, all_or_nothing
-from cuelane.base.language import available_languages
 from cuelane.base.seals import json_with, listed_files, sealable_json
 
 
@@ -156,9 +156,11 @@ def _analysed(
 
 
 def _require_language(code: str) -> None:
-    known = available_languages()
-    if code.split("-")[0].lower() not in known:
-        raise UsageError(f"--language: there are no words for {code!r} yet; there are: {', '.join(known)}")
+    if not has_word_lists(code):
+        raise UsageError(
+            "--language: a recorded class is understood by lists of words, and there are none for "
+            f"{code!r} yet; there are: en"
+        )
 
 
 def _countdown_ends_s(plan: Path) -> tuple[float, ...]:

@@ -19,6 +19,7 @@ import re
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
+from importlib.resources.abc import Traversable
 from itertools import pairwise
 
 PROPOSE = 0.0
@@ -85,13 +86,19 @@ class Pointing:
         return tokens, [shares[token] for token in tokens]
 
 
+def has_judge(language: str) -> bool:
+    """Return whether a judge was fitted for `language`: so far, for English only."""
+    return _table(language).is_file()
+
+
+def _table(language: str) -> Traversable:
+    return resources.files("cuelane") / "languages" / f"{language.partition('-')[0].lower()}_pointing.tsv"
+
+
 @cache
 def pointing(language: str = "en") -> Pointing:
     """Return the judge of `language`; the English one where there is none, since no other was fitted yet."""
-    folder = resources.files("cuelane") / "languages"
-    file = folder / f"{language.partition('-')[0]}_pointing.tsv"
-    if not file.is_file():
-        file = folder / "en_pointing.tsv"
+    file = _table(language if has_judge(language) else "en")
     rows = [row for row in file.read_text(encoding="utf-8").splitlines() if not row.startswith("#")]
     return Pointing({name: float(value) for value, name in (row.split("\t") for row in rows)})
 

@@ -18,7 +18,7 @@ from cuelane.lint.density import FOLLOWED_IN_A_SET, Density
 from cuelane.lint.handbook import follows_down, handbook
 from cuelane.lint.instead import Instead, by_side
 from cuelane.lint.line_signs import found, how_spoken, not_words, patterns
-from cuelane.lint.pointing import WARN, pointing
+from cuelane.lint.pointing import WARN, has_judge, pointing
 from cuelane.lint.spaces import Rooms
 from cuelane.lint.spoken_lines import SpokenLine, plans_of, spoken_lines
 from cuelane.plan.loaded import LoadedPlan
@@ -122,6 +122,8 @@ def _about(
 
 
 def _picture(line: SpokenLine, language: str) -> Iterator[LintWarning]:
+    if not has_judge(language):
+        return
     judge = pointing(language)
     if judge.score(line.text) <= WARN:
         return
@@ -198,6 +200,11 @@ def _about_whole(loaded: LoadedPlan, session: Session) -> Iterator[LintWarning]:
         hint = "5 to 10 minutes of light movement first are usual"
         yield LintWarning("no-warm-up", mark, message, loaded.line_at(mark), hint)
     yield from _about_its_end(loaded, session)
+    if not has_judge(plan.language):
+        mark = plan.mark_of("language") or start
+        message = "what points at a picture is told in English only"
+        hint = "read your lines for words that only make sense on a screen"
+        yield LintWarning("not-judged", mark, message, loaded.line_at(mark), hint)
     if not session.cautions:
         mark = plan.mark_of("cautions") or start
         message = "the session speaks no cautions"

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 WARNINGS = {
     "screen-words": "words that make sense only to someone who sees a picture",
+    "not-judged": "a plan in a language for which nothing tells what points at a picture",
     "side-by-hand": "a side named outright in an exercise whose sides change",
     "too-long": "a line longer than any interval it could go in",
     "too-dense": "more words in an exercise's first set than can be followed while exercising",

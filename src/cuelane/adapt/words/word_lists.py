@@ -58,6 +58,13 @@ def _any(rules: list[str] | str) -> re.Pattern[str]:
     return re.compile("|".join(rf"(?:\b(?:{rule})(?:\b|$))" for rule in rules))
 
 
+def has_word_lists(language: str) -> bool:
+    """Return whether there are lists for `language`."""
+    return (
+        resources.files("cuelane") / "languages" / f"{language.split('-')[0].lower()}_adapt.toml"
+    ).is_file()
+
+
 @cache
 def word_lists(language: str = "en") -> WordLists:
     """Return the lists of `language`; English where there are none."""

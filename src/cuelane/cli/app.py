@@ -36,6 +36,7 @@ COMMANDS = (
     "adapt",
     "under",
     "compare",
+    "batch",
     "desk",
 )
 

@@ -18,7 +18,7 @@ from cuelane.plan.model import (
     Plan,
     Say,
 )
-from cuelane.plan.parts import Part
+from cuelane.plan.parts import place_parts
 from cuelane.plan.phrases import did_you_mean, listing, nearest, quoted
 from cuelane.plan.source_text import Lines
 from cuelane.plan.tree import Mapping, Node, Scalar, Sequence, plain
@@ -71,7 +71,7 @@ def build(lines: Lines, tree: Node) -> Parts:
     if parts.head is None:
         return parts
     head_keys = {key: node for key, node in tree.entries.items() if key not in ("session", "exercises")}
-    _place(parts.head, Mapping(tree.mark, head_keys, tree.key_marks), tree.mark)
+    place_parts(parts.head, Mapping(tree.mark, head_keys, tree.key_marks), tree.mark)
     if len(lines.problems) == n_before:
         parts.plan = parts.head.model_copy(update={"session": parts.session, "exercises": parts.exercises})
     return parts
@@ -92,23 +92,8 @@ def _read(
 ) -> _Model | None:
     found = _validated(lines, kind, node, plain(node), pattern)
     if found is not None:
-        _place(found, node, mark)
+        place_parts(found, node, mark)
     return found
-
-
-def _place(value: object, node: Node, mark: Mark) -> None:
-    """Give a model, and every model inside it, the place it was written at."""
-    if isinstance(value, list):
-        for index, item in enumerate(value):
-            inner = node.items[index] if isinstance(node, Sequence) else node
-            _place(item, inner, inner.mark)
-    elif isinstance(value, dict) and isinstance(node, Mapping):
-        for key, inner in node.entries.items():
-            _place(value.get(key), inner, node.key_marks[key])
-    elif isinstance(value, Part):
-        value.place(mark, dict(node.key_marks) if isinstance(node, Mapping) else {})
-        for key, inner in node.entries.items() if isinstance(node, Mapping) else ():
-            _place(getattr(value, key), inner, inner.mark)
 
 
 def _drop_empty(lines: Lines, node: Node, key: str = "") -> None:

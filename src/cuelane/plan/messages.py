@@ -63,7 +63,9 @@ def got(node: Node | None) -> str:
 
 def noun(kind: type[BaseModel], pattern: str | None = None) -> str:
     """Return how messages call one of the plan's parts."""
-    return f"a block of pattern {pattern}" if pattern else _NOUNS[kind]
+    if pattern:
+        return f"a block of pattern {pattern}"
+    return _NOUNS.get(kind) or str(getattr(kind, "NOUN", "this"))
 
 
 def report_unknown_key(

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, PrivateAttr, Tag
 
 from cuelane.base.errors import Mark
+from cuelane.plan.tree import Mapping, Node, Sequence
 from cuelane.plan.values import Duration, Length, Name, Names, Rounds, Share, Text, as_list
 
 
@@ -19,7 +20,9 @@ def _is_off(value: Any) -> str:
 
 
 class Part(BaseModel):
-    """Any group of keys in a plan."""
+    """Any group of keys in a plan. ``NOUN`` is how messages call it, where their table does not."""
+
+    NOUN: ClassVar[str] = "this"
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
     _mark: Mark | None = PrivateAttr(default=None)
@@ -91,3 +94,18 @@ class TalkShare(Part):
 PipsOrOff = Annotated[
     Annotated[Pips, Tag("<on>")] | Annotated[Literal[False], Tag("<off>")], Discriminator(_is_off)
 ]
+
+
+def place_parts(value: object, node: Node, mark: Mark) -> None:
+    """Give a model, and every model inside it, the place it was written at."""
+    if isinstance(value, list):
+        for index, item in enumerate(value):
+            inner = node.items[index] if isinstance(node, Sequence) else node
+            place_parts(item, inner, inner.mark)
+    elif isinstance(value, dict) and isinstance(node, Mapping):
+        for key, inner in node.entries.items():
+            place_parts(value.get(key), inner, node.key_marks[key])
+    elif isinstance(value, Part):
+        value.place(mark, dict(node.key_marks) if isinstance(node, Mapping) else {})
+        for key, inner in node.entries.items() if isinstance(node, Mapping) else ():
+            place_parts(getattr(value, key), inner, inner.mark)

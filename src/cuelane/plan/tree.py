@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import dataclass, field
 from typing import Any
@@ -51,6 +52,17 @@ def plain(node: Node) -> Any:
     if isinstance(node, Sequence):
         return [plain(item) for item in node.items]
     return {key: plain(value) for key, value in node.entries.items()}
+
+
+def node_of(value: Any, mark: Mark) -> Node:
+    """Return plain values as a tree in which everything stands at `mark`: the way back from :func:`plain`."""
+    if isinstance(value, dict):
+        entries = {key: node_of(inner, mark) for key, inner in value.items()}
+        return Mapping(mark, entries, dict.fromkeys(entries, mark))
+    if isinstance(value, list):
+        return Sequence(mark, [node_of(item, mark) for item in value])
+    text = json.dumps(value) if isinstance(value, bool) else "" if value is None else str(value)
+    return Scalar(mark, text, value)
 
 
 def resolved(text: str) -> str | int | float | bool | None:

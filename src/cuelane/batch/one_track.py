@@ -1,0 +1,106 @@
+"""The process that makes one track: it reads an order, and answers with what became of it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sys
+import traceback
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from cuelane.audio.store import ClipStore
+from cuelane.base.errors import CuelaneError, Mark
+from cuelane.base.files import all_or_nothing
+from cuelane.base.schedule import to_json as schedule_json
+from cuelane.base.seals import sealable_json
+from cuelane.base.units import to_ms
+from cuelane.batch import records
+from cuelane.batch.jobs_made import MACHINE_FAILED, Order, Outcome, State, end_with_parent
+from cuelane.plan.tree import Mapping, node_of
+from cuelane.plan.variants import Chosen
+from cuelane.render.run import Prepared, RenderOptions, deliver, prepare
+
+
+def child() -> None:
+    """Carry out the order on standard input; write the outcome to standard output."""
+    request = sys.stdin.buffer.readline()
+    end_with_parent()
+    outcome = made(Order(**json.loads(request)))
+    sys.stdout.write(json.dumps(outcome.to_dict()))
+    sys.stdout.flush()
+
+
+def made(order: Order) -> Outcome:
+    """Make a track unless it lies there as it would be made now; every error is told in the outcome."""
+    try:
+        return _made(order)
+    except CuelaneError as error:
+        return Outcome(order.name, "failed", error.exit_code, str(error))
+    except OSError as error:
+        where = f"{error.filename}: " if isinstance(error.filename, str) else ""
+        return Outcome(order.name, "failed", MACHINE_FAILED, f"{where}{error.strerror or error}")
+    except Exception as error:
+        # Whatever nobody foresaw: the others go on.
+        last = traceback.format_exception_only(error)[-1].strip()[:300]
+        return Outcome(order.name, "failed", MACHINE_FAILED, f"an error that nobody foresaw: {last}")
+
+
+def _made(order: Order) -> Outcome:
+    store, out = ClipStore(), order.track
+    options = RenderOptions(variant=variant_of(order.variant), **order.options)
+    out.parent.mkdir(parents=True, exist_ok=True)
+    prepared = prepare(
+        Path(order.plan), variant=options.variant, voice=options.voice, pace=options.pace, store=store
+    )
+    schedule = prepared.schedule
+    length_ms = to_ms(schedule.n_frames, schedule.sample_rate)
+    inputs = records.inputs_of(prepared.loaded, options.voice or prepared.loaded.plan.voice)
+    # Digests before the mix: what is changed meanwhile makes the next run do it again.
+    read = records.digests(inputs, prepared.loaded.folder)
+    basis = basis_of(prepared, order)
+    before = records.read_record(order.record)
+    if before is not None and before.basis == basis and records.is_whole(before, out):
+        outputs = before.outputs
+        state: State = "kept"
+        files: tuple[str, ...] = ()
+    else:
+        done = deliver(prepared, out, options, store=store, force=order.force)
+        outputs = records.outputs_of(out)
+        state, files = "made", tuple(path.name for path in done.files)
+    record = records.Record(records.program_digest(), order.options_text(), read, basis, outputs, length_ms)
+    write_record(order, record)
+    return Outcome(order.name, state, files=files, length_ms=length_ms)
+
+
+def variant_of(told: dict[str, Any] | None) -> Chosen | None:
+    """Return the variant that an order names."""
+    if told is None:
+        return None
+    changes = told.get("changes")
+    node = None if changes is None else node_of(changes, Mark(*told["mark"]))
+    assert node is None or isinstance(node, Mapping)
+    return Chosen(told["name"], node, told.get("pace"))
+
+
+def basis_of(prepared: Prepared, order: Order) -> str:
+    """Return the digest of all that decides about a track's files."""
+    plan = prepared.loaded.plan
+    told = {
+        "program": records.program_digest(),
+        "schedule": schedule_json(prepared.schedule),
+        "name": order.track.name,
+        "options": {key: value for key, value in order.options.items() if key != "voice"},
+        "tags": [plan.author, plan.title, str(plan.date)],
+        "misfits": len(prepared.advice),
+    }
+    return "sha256:" + hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+
+
+def write_record(order: Order, record: records.Record) -> None:
+    """Put the record in place of the one before."""
+    path = order.record
+    path.parent.mkdir(exist_ok=True)
+    with all_or_nothing(path, force=True) as staged:
+        staged.write_text(path, sealable_json(json.dumps(asdict(record), ensure_ascii=False)))

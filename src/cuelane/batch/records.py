@@ -1,0 +1,145 @@
+"""What a track was made of, kept beside it, so that the next run can tell whether it must be made again.
+
+Two looks, the cheap one first. Where every file that was read has the same content, the options and this
+program are the same, and what was written is still there byte for byte, nothing is done at all. Else the plan
+is brought as far as its schedule: where that comes out the same, clip for clip, the track is kept too.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.metadata
+import json
+import os
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from cuelane.base.ordinary import read_ordinary
+from cuelane.base.schedule import LISTING
+from cuelane.base.seals import digest_if_there, listed_files
+from cuelane.plan.loaded import LoadedPlan, included_files
+from cuelane.speech.definition import voices_folder
+
+_MOST_BYTES = 1_000_000
+_NOT_OURS = (".pyc", ".pyo")
+
+
+@dataclass(frozen=True)
+class Record:
+    """What one track was made of.
+
+    Attributes
+    ----------
+    program : :func:`program_digest`.
+    options : what was asked for, as JSON.
+    inputs : the digest of each file that was read, by its path from the plan's folder; None for one that was
+        looked for and not there.
+    basis : the digest of the schedule and all else that decides about the sound.
+    outputs : the digest of each file that was written, by its name.
+    length_ms : how long the track is.
+    """
+
+    program: str
+    options: str
+    inputs: dict[str, str | None]
+    basis: str
+    outputs: dict[str, str]
+    length_ms: int
+
+
+@cache
+def program_digest() -> str:
+    """Return the digest of this program, its voices' definitions, and the versions of what it uses."""
+    digest = hashlib.sha256()
+    root = Path(str(files("cuelane")))
+    for folder in (root, voices_folder()):
+        for path in sorted(folder.rglob("*")):
+            if path.is_file() and path.suffix not in _NOT_OURS and "__pycache__" not in path.parts:
+                digest.update(f"{path.relative_to(folder).as_posix()}\0".encode())
+                digest.update(hashlib.sha256(path.read_bytes()).digest())
+    for name in sorted(_used()):
+        try:
+            digest.update(f"{name} {importlib.metadata.version(name)}\n".encode())
+        except importlib.metadata.PackageNotFoundError:
+            continue
+    return "sha256:" + digest.hexdigest()
+
+
+def _used() -> set[str]:
+    try:
+        rows = importlib.metadata.requires("cuelane") or []
+    except importlib.metadata.PackageNotFoundError:
+        return set()
+    cut = str.maketrans(dict.fromkeys("<>=!~[;( ", "\0"))
+    return {row.translate(cut).split("\0")[0] for row in rows if "extra ==" not in row}
+
+
+def inputs_of(loaded: LoadedPlan, voice: str) -> list[Path]:
+    """Return the files that decide what a plan comes to: it, what it includes, and a voice beside it.
+
+    One that is not there counts too: a voice beside the plan would take the place of cuelane's own.
+    """
+    found = [loaded.path, *included_files(loaded), loaded.folder / "voices" / f"{voice}.toml"]
+    folder = loaded.folder / "voices" / voice
+    found += sorted(path for path in folder.rglob("*") if path.is_file()) if folder.is_dir() else [folder]
+    return [*found, *_clips_named(loaded)]
+
+
+def _clips_named(loaded: LoadedPlan) -> Iterable[Path]:
+    for block in loaded.plan.session:
+        for interval in getattr(block, "intervals", ()):
+            yield from (loaded.folder / cue.clip for cue in interval.cues if cue.clip is not None)
+    for included in loaded.includes.values():
+        yield from _clips_named(included)
+
+
+def digests(paths: Iterable[Path], folder: Path) -> dict[str, str | None]:
+    """Return the digest of each file by its path from `folder`; None where there is no ordinary file."""
+    return {os.path.relpath(path, folder).replace(os.sep, "/"): _digest(path) for path in paths}
+
+
+def _digest(path: Path) -> str | None:
+    try:
+        return digest_if_there(path)
+    except OSError:
+        return None
+
+
+def outputs_of(out: Path) -> dict[str, str]:
+    """Return the digests of a track and of what was written with it, as its schedule lists them."""
+    listing = out.with_name(out.stem + LISTING)
+    found = {
+        name: digest for name, digest in listed_files(listing).items() if name.startswith(f"{out.stem}.")
+    }
+    own = _digest(listing)
+    return {**found, listing.name: own} if own is not None else found
+
+
+def is_whole(record: Record, out: Path) -> bool:
+    """Tell whether all that the record says was written lies there, byte for byte."""
+    return out.name in record.outputs and all(
+        _digest(out.with_name(name)) == digest for name, digest in record.outputs.items()
+    )
+
+
+def is_current(record: Record, plan: Path, options: str) -> bool:
+    """Tell whether a track made now would be made of the same things."""
+    if (record.program, record.options) != (program_digest(), options):
+        return False
+    return all(_digest(plan.parent / name) == digest for name, digest in record.inputs.items())
+
+
+def read_record(path: Path) -> Record | None:
+    """Return the record at `path`; None where there is none that can be used."""
+    try:
+        data: Mapping[str, Any] = json.loads(read_ordinary(path, _MOST_BYTES))
+        record = Record(**{key: data[key] for key in Record.__dataclass_fields__})
+    except (OSError, ValueError, TypeError, KeyError, RecursionError):
+        return None
+    texts = (record.program, record.options, record.basis)
+    right = all(isinstance(text, str) for text in texts) and isinstance(record.length_ms, int)
+    return record if right and isinstance(record.inputs, dict) and isinstance(record.outputs, dict) else None

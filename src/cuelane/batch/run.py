@@ -1,0 +1,164 @@
+"""A batch: what is current is kept, the rest is made by Dask, here or on a cluster, and every end is told.
+
+Dask decides what runs when and where, and on a cluster runs again what a worker that died had in hand.
+Nothing here waits, queues or tries again.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from dask.base import compute
+from dask.callbacks import Callback
+from dask.delayed import delayed
+
+from cuelane.base.errors import DeliveryError, PlanError, UsageError
+from cuelane.batch import records
+from cuelane.batch.jobs_made import MACHINE_FAILED, Order, Outcome, carried_out
+from cuelane.batch.tracks import Track
+from cuelane.plan.load import load_plan
+from cuelane.plan.series import Defaults
+from cuelane.plan.tree import plain
+from cuelane.plan.variants import Chosen
+
+Progress = Callable[[int, int], None]
+CONNECT_S = 15
+
+
+def orders_of(tracks: Sequence[Track], out: Path, options: dict[str, Any], *, force: bool) -> list[Order]:
+    """Return the order for each track; `options` are those of a render, without the voice."""
+    return [
+        Order(
+            track.name,
+            track.suffix,
+            str(track.plan.resolve()),
+            str(out.resolve()),
+            _variant(track.variant),
+            {**options, "voice": track.voice},
+            force,
+        )
+        for track in tracks
+    ]
+
+
+def render_options(defaults: Defaults) -> dict[str, Any]:
+    """Return what a series says of every render, as :class:`RenderOptions` calls it."""
+    return {
+        "pace": defaults.pace,
+        "loudness_lufs": defaults.loudness,
+        "for_music": defaults.for_music,
+        "subtitles": defaults.srt,
+    }
+
+
+def _variant(variant: Chosen | None) -> dict[str, Any] | None:
+    if variant is None:
+        return None
+    told: dict[str, Any] = {"name": variant.name, "pace": variant.pace}
+    if variant.changes is not None:
+        mark = variant.changes.mark
+        told |= {"changes": plain(variant.changes), "mark": [mark.file, mark.line, mark.column]}
+    return told
+
+
+def run_batch(
+    orders: Sequence[Order], *, cluster: str | None, workers: int | None, progress: Progress
+) -> list[Outcome]:
+    """Carry out the orders that are not current; return what became of each, in their order.
+
+    Parameters
+    ----------
+    cluster : the address of a Dask scheduler, ``tcp://…``; its workers need this package, and see the folder
+        of results under the same path. The plans are sent to them.
+    workers : how many tracks at once on this machine; as many as it has cores if None.
+    progress : told how many of the orders are done.
+
+    Raises
+    ------
+    UsageError : the cluster's package is not installed, or it does not answer.
+    """
+    ends = {order.track: outcome for order in orders if (outcome := _current(order))}
+    rest = [order for order in orders if order.track not in ends]
+    n_done = len(ends)
+
+    def told() -> None:
+        nonlocal n_done
+        n_done += 1
+        progress(n_done, len(orders))
+
+    progress(n_done, len(orders))
+    if rest and cluster:
+        ends |= {order.track: outcome for order, outcome in _on_cluster(rest, cluster, told)}
+    elif rest:
+        ends |= {order.track: outcome for order, outcome in _here(rest, workers, told)}
+    missing = "nothing is known of it; run the batch again"
+    return [
+        ends.get(order.track) or Outcome(order.name, "failed", MACHINE_FAILED, missing) for order in orders
+    ]
+
+
+def _current(order: Order) -> Outcome | None:
+    """Return that a track is kept where nothing that it was made of has changed."""
+    record = records.read_record(order.record)
+    if record is None or not records.is_current(record, Path(order.plan), order.options_text()):
+        return None
+    if not records.is_whole(record, order.track):
+        return None
+    return Outcome(order.name, "kept", length_ms=record.length_ms)
+
+
+def _here(
+    orders: Sequence[Order], workers: int | None, told: Callable[[], None]
+) -> Iterator[tuple[Order, Outcome]]:
+    tasks = [delayed(carried_out, pure=False)(order) for order in orders]
+    with Callback(posttask=lambda *_: told()):
+        found = compute(*tasks, scheduler="threads", num_workers=workers or n_cores())
+    yield from zip(orders, found, strict=True)
+
+
+def n_cores() -> int:
+    """Return how many cores this process may use."""
+    affinity = getattr(os, "sched_getaffinity", None)
+    return len(affinity(0)) if affinity is not None else os.cpu_count() or 1
+
+
+def _on_cluster(
+    orders: Sequence[Order], address: str, told: Callable[[], None]
+) -> Iterator[tuple[Order, Outcome]]:
+    try:
+        from distributed import Client, as_completed
+    except ImportError as error:
+        raise UsageError("--cluster needs Dask's own: pip install 'cuelane[cluster]'") from error
+    try:
+        client = Client(address, timeout=CONNECT_S, set_as_default=False)
+    except (OSError, ValueError) as error:
+        raise DeliveryError(f"{address}: no Dask scheduler answers there: {error}") from error
+    with client:
+        asked = {}
+        for order in orders:
+            try:
+                asked[client.submit(carried_out, sent_along(order), pure=False)] = order
+            except PlanError as error:
+                yield order, Outcome(order.name, "failed", error.exit_code, str(error))
+        for future in as_completed(list(asked), loop=client.loop):
+            order = asked[future]
+            told()
+            if future.status == "finished":
+                yield order, future.result()
+            else:
+                reason = future.exception()
+                message = f"the cluster could not make it: {type(reason).__name__}: {str(reason)[:300]}"
+                yield order, Outcome(order.name, "failed", MACHINE_FAILED, message)
+
+
+def sent_along(order: Order) -> Order:
+    """Return an order with the content of every file that its plan needs."""
+    plan = Path(order.plan)
+    loaded = load_plan(plan)
+    voice = order.options.get("voice") or loaded.plan.voice
+    paths = {path for path in records.inputs_of(loaded, voice) if path.is_file()}
+    sent = {path.relative_to(plan.parent).as_posix(): path.read_bytes() for path in sorted(paths)}
+    return Order(**{**vars(order), "sent": sent})

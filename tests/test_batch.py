@@ -1,0 +1,278 @@
+"""A batch: what it is asked for, what it keeps, and that one failure ends nothing else."""
+
+from __future__ import annotations
+
+import json
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from distributed import LocalCluster
+
+from cuelane.base.errors import PlanError, UsageError
+from cuelane.base.schedule import load_schedule
+from cuelane.batch import jobs_made, records
+from cuelane.batch.jobs_made import Order, carried_out
+from cuelane.batch.run import orders_of, run_batch
+from cuelane.batch.tracks import Asked, plan_files, tracks
+from cuelane.cli.app import run
+from cuelane.plan.series import load_series
+
+PLAN = """\
+title: {title}
+voice: system
+cautions: none
+lead_in: 0
+closing: false
+session:
+  - block: Main
+    pattern: circuit
+    work: 8s
+    rest: 3s
+    rounds: 2
+    exercises: [squat]
+exercises:
+  squat: {{setup: "{line}"}}
+variants:
+  once: {{title: {title} once, rounds: 1}}
+"""
+SERIES = """\
+title: Slipway winter
+plans: [one.yaml, two.yaml]
+defaults: {{format: {formats}}}
+variants:
+  slow: {{pace: 0.9}}
+"""
+
+
+def write(folder: Path, name: str, line: str = "Sit down.") -> Path:
+    path = folder / f"{name}.yaml"
+    path.write_text(PLAN.format(title=name.title(), line=line), encoding="utf-8")
+    return path
+
+
+def series_of(folder: Path, formats: str = "wav") -> Path:
+    write(folder, "one")
+    write(folder, "two")
+    path = folder / "series.yaml"
+    path.write_text(SERIES.format(formats=formats), encoding="utf-8")
+    return path
+
+
+def test_the_tracks_are_plans_by_variants_voices_and_formats(tmp_path: Path) -> None:
+    """In order; a folder for each format, a voice in the name only where there are several."""
+    series = load_series(series_of(tmp_path))
+    plans = plan_files([], series)
+    assert [path.name for path in plans] == ["one.yaml", "two.yaml"]
+    found = tracks(plans, series, Asked(formats=("wav", "mp3"), voices=("system", "natural")))
+    assert len(found) == 2 * 2 * 2 * 2
+    assert [one.name + one.suffix for one in found[:5]] == [
+        "wav/one-system.wav",
+        "mp3/one-system.mp3",
+        "wav/one-natural.wav",
+        "mp3/one-natural.mp3",
+        "wav/one-slow-system.wav",
+    ]
+    few = tracks(plans, series, Asked(formats=(".WAV",), variants=("once",)))
+    assert [(one.name, one.suffix, one.variant.name if one.variant else "") for one in few] == [
+        ("one-once", ".wav", "once"),
+        ("two-once", ".wav", "once"),
+    ]
+
+
+def test_a_folder_and_a_star_stand_for_plans(tmp_path: Path) -> None:
+    """None twice, the series file not among them."""
+    series = load_series(series_of(tmp_path))
+    names = ["one.yaml", "two.yaml"]
+    assert [path.name for path in plan_files([tmp_path, tmp_path / "one.yaml"], series)] == names
+    assert [path.name for path in plan_files([tmp_path / "t*.yaml"], None)] == ["two.yaml"]
+    with pytest.raises(UsageError, match="fits no file"):
+        plan_files([tmp_path / "x*.yaml"], None)
+    (tmp_path / "empty").mkdir()
+    with pytest.raises(UsageError, match="holds no plan"):
+        plan_files([tmp_path / "empty"], None)
+    with pytest.raises(UsageError, match="name at least one plan"):
+        plan_files([], None)
+
+
+def test_two_tracks_of_one_name_are_refused(tmp_path: Path) -> None:
+    """Case counts for nothing: some disks do not tell one from the other."""
+    (tmp_path / "more").mkdir()
+    plans = [write(tmp_path, "one"), write(tmp_path / "more", "ONE")]
+    with pytest.raises(UsageError, match=r"would both make ONE\.m4a; rename one"):
+        tracks(plans, None, Asked())
+
+
+def test_a_variant_that_no_plan_has_is_refused(tmp_path: Path) -> None:
+    """The nearest name is offered; one that only some plans have passes over the others."""
+    one = write(tmp_path, "one")
+    bare = tmp_path / "bare.yaml"
+    bare.write_text(one.read_text(encoding="utf-8").partition("variants:")[0], encoding="utf-8")
+    with pytest.raises(UsageError, match="did you mean 'once'"):
+        tracks([one], None, Asked(variants=("onec",)))
+    assert [track.name for track in tracks([one, bare], None, Asked(variants=("once",)))] == ["one-once"]
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("title: A\nplans: [x.yaml]\n", ":2:1: plans: there is no file 'x.yaml'"),
+        ("title: A\nplans: [../x.yaml]\n", "lies outside the plan's folder"),
+        ("title: A\nfeed: {email: nobody}\n", ":2:15: email: expected an e-mail address, but got 'nobody'"),
+        ("title: A\naddress: ftp://x\n", ":2:10: address: expected an address that begins with https://"),
+        ("title: A\ndefaults: {formt: mp3}\n", "unknown key 'formt' in defaults\n"),
+        ("title: A\nvariants: {short: {rounds: 0}}\n", "rounds: expected a number from 1 to 100, but got 0"),
+        ("- a\n", "a series is made of keys such as title and plans"),
+        ("plans: []\n", "a series needs 'title', which is missing"),
+    ],
+)
+def test_a_wrong_series_is_told_with_its_place(tmp_path: Path, text: str, message: str) -> None:
+    """As a plan is."""
+    path = tmp_path / "series.yaml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(PlanError) as caught:
+        load_series(path)
+    assert message in str(caught.value)
+
+
+def batch(*arguments: str, capsys: pytest.CaptureFixture[str]) -> tuple[int, dict[str, str], str]:
+    """Run the command; return its exit code, the state of each track, and all messages."""
+    code = run(["batch", *arguments, "--json"])
+    told = json.loads(capsys.readouterr().out)
+    messages = "\n".join(one.get("message", "") for one in told["tracks"])
+    states = {one["name"]: one["state"] for one in told["tracks"]}
+    assert {state: list(states.values()).count(state) for state in ("made", "kept", "failed")} == {
+        state: told[state] for state in ("made", "kept", "failed")
+    }
+    return code, states, messages
+
+
+def test_only_what_must_be_made_is_made_again(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A changed line makes the tracks that speak it; a changed comment, and nothing at all, make none.
+
+    A file that is gone or was changed makes its track again; a broken plan fails alone, with 1.
+    """
+    write(tmp_path, "one")
+    write(tmp_path, "two")
+    out = tmp_path / "out"
+    every = [str(tmp_path / "one.yaml"), str(tmp_path / "two.yaml"), "--out", str(out), "-f", "wav"]
+    assert batch(*every, capsys=capsys)[:2] == (0, {"one": "made", "two": "made"})
+    sound = (out / "one.wav").read_bytes()
+    assert batch(*every, capsys=capsys)[:2] == (0, {"one": "kept", "two": "kept"})
+
+    plan = write(tmp_path, "one")
+    plan.write_text("# A word.\n" + plan.read_text(encoding="utf-8"), encoding="utf-8")
+    write(tmp_path, "two", "Sit down slowly.")
+    inode = (out / "one.wav").stat().st_ino
+    assert batch(*every, capsys=capsys)[:2] == (0, {"one": "kept", "two": "made"})
+    assert (out / "one.wav").stat().st_ino == inode
+    assert "Sit down slowly." in {cue.text for cue in load_schedule(out / "two.schedule.json").cues}
+
+    (out / "one.vtt").unlink()
+    (tmp_path / "two.yaml").write_text("title: Two\nsesion: []\n", encoding="utf-8")
+    code, states, messages = batch(*every, capsys=capsys)
+    assert (code, states) == (1, {"one": "made", "two": "failed"})
+    assert "two.yaml:2:1: unknown key 'sesion' in a plan" in messages
+    assert (out / "one.vtt").is_file()
+    assert (out / "one.wav").read_bytes() == sound
+    # What was made before stays until there is something better.
+    assert (out / "two.wav").is_file()
+
+
+def test_a_file_of_somebody_else_is_kept(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """It is told, with the way to replace it; nothing of the track is written."""
+    plan = write(tmp_path, "one")
+    (tmp_path / "one.md").write_text("# my own notes\n", encoding="utf-8")
+    code, states, messages = batch(str(plan), "--out", str(tmp_path), "-f", "wav", capsys=capsys)
+    assert (code, states) == (1, {"one": "failed"})
+    assert "one.md: there is a file already, and it was not written by cuelane" in messages
+    assert "--force" in messages
+    assert sorted(path.name for path in tmp_path.glob("one.*")) == ["one.md", "one.yaml"]
+    assert (tmp_path / "one.md").read_text(encoding="utf-8") == "# my own notes\n"
+
+
+def test_a_process_that_is_killed_takes_only_its_track_with_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is told which signal ended it, and what to do."""
+    killed = f"import os; os.kill(os.getpid(), {int(signal.SIGKILL if sys.platform != 'win32' else 9)})"
+    monkeypatch.setattr(jobs_made, "CHILD", killed)
+    outcome = carried_out(Order("one", ".wav", "one.yaml", str(tmp_path)))
+    assert (outcome.state, outcome.code) == ("failed", 3)
+    assert "the process that made it " in outcome.message
+    monkeypatch.setattr(jobs_made, "CHILD", "raise SystemError('no')")
+    outcome = carried_out(Order("one", ".wav", "one.yaml", str(tmp_path)))
+    assert outcome.message == "the process that made it ended with 1: SystemError: no"
+
+
+def test_a_child_ends_when_nobody_waits_for_it() -> None:
+    """Its standard input ends when its parent dies, however that dies."""
+    program = (
+        "import sys, time; from cuelane.batch.jobs_made import end_with_parent; end_with_parent();"
+        "sys.stdout.write('on'); sys.stdout.flush(); time.sleep(600)"
+    )
+    with subprocess.Popen(
+        [sys.executable, "-c", program], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+    ) as child:
+        assert child.stdin is not None
+        assert child.stdout is not None
+        assert child.stdout.read(2) == b"on"
+        child.stdin.close()
+        assert child.wait(timeout=60) != 0
+
+
+@pytest.fixture
+def cluster() -> Iterator[str]:
+    """A Dask scheduler with one worker, in this process, its dashboard off."""
+    with LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=":0", host="tcp://127.0.0.1"
+    ) as made:
+        yield made.scheduler_address
+
+
+def test_a_cluster_makes_the_same_bytes(tmp_path: Path, cluster: str) -> None:
+    """Its worker sees the folder of results and not the plans, which are sent; a broken plan fails alone."""
+    plan, broken = write(tmp_path, "one"), tmp_path / "broken.yaml"
+    broken.write_text("title: 3\n", encoding="utf-8")
+    found = tracks([plan, broken], None, Asked(formats=("wav",), variants=("plain",)))
+    ends = {}
+    for name, address in (("here", None), ("there", cluster)):
+        out = tmp_path / name
+        out.mkdir()
+        orders = orders_of(found, out, {}, force=False)
+        ends[name] = run_batch(orders, cluster=address, workers=1, progress=lambda done, total: None)
+    assert [one.state for one in ends["there"]] == ["made", "failed"]
+    assert "broken.yaml:1:8: title" in ends["there"][1].message
+    for path in (tmp_path / "here").glob("one.*"):
+        assert path.read_bytes() == (tmp_path / "there" / path.name).read_bytes(), path.name
+    orders = orders_of(found[:1], tmp_path / "there", {}, force=False)
+    again = run_batch(orders, cluster=None, workers=1, progress=lambda done, total: None)
+    assert [one.state for one in again] == ["kept"]
+
+
+def test_a_record_that_is_damaged_counts_for_nothing(tmp_path: Path) -> None:
+    """The track is made again rather than trusted."""
+    path = tmp_path / "record.json"
+    assert records.read_record(path) is None
+    for text in ("", "[]", '{"program": 1}', "[" * 5000):
+        path.write_text(text, encoding="utf-8")
+        assert records.read_record(path) is None
+
+
+def test_the_program_counts(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """A record by another version of this program is not current; by this one it is."""
+    plan = write(tmp_path, "one")
+    inputs = records.digests([plan, tmp_path / "voices" / "system.toml"], tmp_path)
+    assert inputs["voices/system.toml"] is None
+    record = records.Record(records.program_digest(), "{}", inputs, "", {}, 1)
+    assert records.is_current(record, plan, "{}")
+    assert not records.is_current(record, plan, '{"pace": 0.9}')
+    (tmp_path / "voices").mkdir()
+    (tmp_path / "voices" / "system.toml").write_text("x", encoding="utf-8")
+    assert not records.is_current(record, plan, "{}")
+    (tmp_path / "voices" / "system.toml").unlink()
+    monkeypatch.setattr(records, "program_digest", lambda: "sha256:other")
+    assert not records.is_current(record, plan, "{}")

@@ -18,6 +18,7 @@ def new(
     ],
     out_file: Annotated[Path, typer.Option("--out", "-o", help="The file to write.")] = Path("plan.yaml"),
     title: Annotated[str, typer.Option(help="The session's title.")] = "My session",
+    language: Annotated[str, typer.Option(help="Its words: en, es, fr, it, pt-BR or de.")] = "en",
     force: Force = False,
 ) -> None:
     """Write a starter plan for a pattern, and its JSON Schema beside it for your editor."""
@@ -28,7 +29,7 @@ def new(
     from cuelane.plan.schema import plan_schema
     from cuelane.plan.starter import starter_plan
 
-    text = starter_plan(pattern, title)
+    text = starter_plan(pattern, title, language)
     if not out_file.parent.is_dir():
         raise UsageError(f"{out_file.parent}: there is no such folder")
     schema = out_file.with_name("plan.schema.json")

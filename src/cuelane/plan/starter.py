@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import json
+import tomllib
+from functools import cache
+from importlib import resources
+from string import Template
 
 from cuelane.base.errors import UsageError
+from cuelane.base.language import available_languages, pack_code
 from cuelane.plan.pattern_names import PATTERNS
 from cuelane.plan.phrases import did_you_mean, listing
 from cuelane.plan.source_text import is_hidden
@@ -13,162 +18,163 @@ from cuelane.plan.values import MAX_NAME
 __all__ = ["PATTERNS", "starter_plan"]
 
 _HEAD = """\
-# yaml-language-server: $schema=plan.schema.json
-# $schema: plan.schema.json
-title: {title}
-language: en
-voice: natural               # or: system, or the name of a voice of your own
-pips: {{count: 3, spacing: 1s}}
-cautions: standard           # spoken once at the start and printed with the track
+# yaml-language-server: $$schema=plan.schema.json
+# $$schema: plan.schema.json
+title: $title
+language: $language
+$voice
+pips: {count: 3, spacing: 1s}
+cautions: standard           # $cautions
 
 session:
 """
 
 _EXERCISES = """
 exercises:
-  chair squat:
-    needs: a sturdy chair
-    load: [quads, glutes]
-    preview: Chair squat. Stand just in front of your chair.
-    setup: Feet under your hips. Sit back until you touch the chair, then stand.
-    remind: Sit back, touch the chair, and stand.
-    form:                    # taken in turn, one each time there is room
-      - Knees in line with your toes.
-      - Keep your heels heavy.
-      - Breathe out as you stand.
-    easier: Use your hands to push off the chair.
-    harder: Take three seconds on the way down.
-  table press:
-    needs: a firm table
-    load: [chest, arms]
-    preview: Table press. Hands on the edge of the table, a little wider than your shoulders.
-    setup: Walk your feet back until your body is one line, then bend your elbows and press away.
-    remind: One line from head to heels. Bend and press.
+  $squat:
+    needs: $chair
+    load: [$quads, $glutes]
+    preview: $squat_preview
+    setup: $squat_setup
+    remind: $squat_remind
+    form:                    # $in_turn
+      - $squat_form_1
+      - $squat_form_2
+      - $squat_form_3
+    easier: $squat_easier
+    harder: $squat_harder
+  $press:
+    needs: $table
+    load: [$chest, $arms]
+    preview: $press_preview
+    setup: $press_setup
+    remind: $press_remind
     form:
-      - Elbows point back, not out.
-      - Ribs down, no sag in the middle.
-    easier: Step closer to the table.
-    harder: Step further away.
-  stork stand:
-    load: [ankles, hips]
-    sides: each              # both in turn, half the time each; alternate: left, right, left ... by sets
-    preview: Stork stand, on one leg.
-    setup: "Stand on your {side} leg, and lift the other knee."
-    remind: "On your {side} leg now."
+      - $press_form_1
+      - $press_form_2
+    easier: $press_easier
+    harder: $press_harder
+  $stork:
+    load: [$ankles, $hips]
+    sides: each              # $each
+    preview: $stork_preview
+    setup: "$stork_setup"
+    remind: "$stork_remind"
     form:
-      - Soft knee, long spine.
-      - Look at one point ahead of you.
-    easier: Keep a fingertip on a wall.
-    harder: Turn your head slowly from side to side.
+      - $stork_form_1
+      - $stork_form_2
+    easier: $stork_easier
+    harder: $stork_harder
 """
 
+_THREE = "    exercises: [$squat, $press, $stork]\n"
+_SETTLE = "    settle: 5s               # $settle\n"
+
 _BLOCKS = {
-    "circuit": """\
-  - block: Main part
-    pattern: circuit         # every exercise in turn, as many rounds as you like
+    "circuit": f"""\
+  - block: $main
+    pattern: circuit         # $circuit
     work: 40s
-    settle: 5s               # of which the first seconds are for getting into place
-    rest: 20s
+{_SETTLE}    rest: 20s
     round_rest: 1m
     rounds: 3
-    exercises: [chair squat, table press, stork stand]
-""",
-    "build-up": """\
-  - block: Main part
-    pattern: build-up        # round 1: one exercise; round 2: two; round 3: all three
+{_THREE}""",
+    "build-up": f"""\
+  - block: $main
+    pattern: build-up        # $build_up
     work: 40s
-    settle: 5s               # of which the first seconds are for getting into place
-    rest: 30s                # after each round
-    exercises: [chair squat, table press, stork stand]
-""",
-    "build-up-and-down": """\
-  - block: Main part
-    pattern: build-up-and-down   # one exercise, two, all three, two, one
+{_SETTLE}    rest: 30s                # $after_round
+{_THREE}""",
+    "build-up-and-down": f"""\
+  - block: $main
+    pattern: build-up-and-down   # $build_up_and_down
     work: 40s
-    settle: 5s               # of which the first seconds are for getting into place
-    rest: 30s                # after each round
-    exercises: [chair squat, table press, stork stand]
-""",
-    "build-down": """\
-  - block: Main part
-    pattern: build-down      # all three exercises, then two, then one
+{_SETTLE}    rest: 30s                # $after_round
+{_THREE}""",
+    "build-down": f"""\
+  - block: $main
+    pattern: build-down      # $build_down
     work: 40s
-    settle: 5s               # of which the first seconds are for getting into place
-    rest: 30s                # after each round
-    exercises: [chair squat, table press, stork stand]
-""",
-    "ladder": """\
-  - block: Main part
-    pattern: ladder          # a circuit whose times change by round
-    work: [30s, 40s, 50s]    # one for each round
-    settle: 5s               # of which the first seconds are for getting into place
-    rest: [15s, 20s, 25s]    # one for each round, or one for all
-    exercises: [chair squat, table press, stork stand]
-""",
-    "on-the-minute": """\
-  - block: Main part
-    pattern: on-the-minute   # a set starts every minute; what is left of it is rest
+{_SETTLE}    rest: 30s                # $after_round
+{_THREE}""",
+    "ladder": f"""\
+  - block: $main
+    pattern: ladder          # $ladder
+    work: [30s, 40s, 50s]    # $one_each
+{_SETTLE}    rest: [15s, 20s, 25s]    # $one_each_or_all
+{_THREE}""",
+    "on-the-minute": f"""\
+  - block: $main
+    pattern: on-the-minute   # $on_the_minute
     every: 60s
     work: 40s
-    settle: 5s               # of which the first seconds are for getting into place
-    rounds: 3
-    exercises: [chair squat, table press, stork stand]
-""",
-    "flow": """\
-  - block: Main part
-    pattern: flow            # one movement after another, with no rest
+{_SETTLE}    rounds: 3
+{_THREE}""",
+    "flow": f"""\
+  - block: $main
+    pattern: flow            # $flow
     work: 45s
-    # change: 5s             # time between two movements
+    # change: 5s             # $change
     rounds: 2
-    exercises: [chair squat, table press, stork stand]
-""",
+{_THREE}""",
     "breath": """\
-  - block: Slow breath
+  - block: $slow_breath
     pattern: breath
-    say: Sit comfortably, with your shoulders loose.
+    say: $sit
     inhale: 4s
-    hold: 0s                 # after the breath in; 0 leaves it out
+    hold: 0s                 # $hold
     exhale: 6s
-    hold_out: 0s             # after the breath out
+    hold_out: 0s             # $hold_out
     cycles: 18
-    spoken_cycles: 3         # so many breaths are led by the voice, then the tones lead
-    caution: Breathe normally if you feel light-headed.
+    spoken_cycles: 3         # $spoken
+    caution: $light_headed
 """,
     "script": """\
-  - block: Desk break
-    pattern: script          # every interval and every word said outright
+  - block: $desk_break
+    pattern: script          # $script
     intervals:
       - kind: talk
         length: 20s
         cues:
-          - {at: 1s, text: Push your chair back a little., role: setup}
-          - {at: 8s, text: Both feet flat on the floor.}
+          - {at: 1s, text: $push_back, role: setup}
+          - {at: 8s, text: $feet_flat}
       - kind: work
         length: 40s
-        exercise: shoulder circles
+        exercise: $circles
         cues:
-          - {at: 2s, text: Slow circles with both shoulders., role: setup}
-          - {at: 18s, text: Let your jaw go loose., role: form}
+          - {at: 2s, text: $slow_circles, role: setup}
+          - {at: 18s, text: $jaw, role: form}
       - kind: rest
         length: 15s
         cues:
-          - {at: 3s, text: Let your arms hang.}
+          - {at: 3s, text: $arms_hang}
 """,
 }
 
 _TAIL = """\
-  # - include: warm-up.yaml  # another plan of this folder, stacked here
-  # - rest: 1m               # a rest between two blocks
-  - say: That is the session. Walk about for a minute.
+  # - include: $warm_up_file  # $include
+  # - rest: 1m               # $rest
+  - say: $closing
 """
 
 
-def starter_plan(pattern: str, title: str) -> str:
+@cache
+def starter_words(language: str) -> dict[str, str]:
+    """Return the words of starter plans in a language that has a pack, by their names in the templates."""
+    file = resources.files("cuelane") / "languages" / f"{language}_starter.toml"
+    return {key: str(text) for key, text in tomllib.loads(file.read_text(encoding="utf-8")).items()}
+
+
+def starter_plan(pattern: str, title: str, language: str = "en") -> str:
     """Return the text of a commented plan of `pattern` that loads and renders as it is.
+
+    Parameters
+    ----------
+    language : BCP 47 tag; its words are those of the pack that it finds.
 
     Raises
     ------
-    UsageError : there is no such pattern, or `title` cannot be a title.
+    UsageError : there is no such pattern or language, or `title` cannot be a title.
     """
     if pattern not in PATTERNS:
         hint = did_you_mean(pattern, PATTERNS) or f"choose {listing(PATTERNS)}"
@@ -176,7 +182,13 @@ def starter_plan(pattern: str, title: str) -> str:
     name = " ".join(title.split())
     if not 1 <= len(name) <= MAX_NAME or any(is_hidden(character) for character in name):
         raise UsageError(f"a title is 1 to {MAX_NAME} visible characters, got {title!r}")
-    text = _HEAD.format(title=json.dumps(name, ensure_ascii=False)) + _BLOCKS[pattern] + _TAIL
+    code = pack_code(language)
+    if code is None:
+        there_are = listing(available_languages())
+        raise UsageError(f"there are no words for language '{language}' yet; choose {there_are}")
+    text = _HEAD + _BLOCKS[pattern] + _TAIL
     if pattern not in ("breath", "script"):
         text += _EXERCISES
-    return text
+    return Template(text).substitute(
+        starter_words(code), title=json.dumps(name, ensure_ascii=False), language=language
+    )

@@ -694,6 +694,16 @@ def test_an_encoder_that_dies_is_an_error_of_the_machine(
         patch.setattr(writer, "format_of", lambda _path: missing)
         with pytest.raises(DeliveryError, match="nonesuch encoder failed"):
             media.encode(tmp_path / "a.mp3", sound, sample_rate=RATE)
+    if os.name != "nt":
+        # As the system ends an encoder whose file may grow no larger.
+        ended = tmp_path / "ended"
+        ended.write_text("#!/bin/sh\nkill -TERM $$\n", encoding="ascii")
+        ended.chmod(0o755)
+        with monkeypatch.context() as patch:
+            patch.setattr(ffmpeg, "program", lambda: str(ended))
+            with pytest.raises(DeliveryError, match=r"ended by signal 15 \(Terminated"):
+                media.encode(tmp_path / "a.mp3", sound, sample_rate=RATE)
+        ended.unlink()
     monkeypatch.setattr(ffmpeg, "program", lambda: str(tmp_path / "gone"))
     with pytest.raises(DeliveryError, match="cannot start the ffmpeg program"):
         media.encode(tmp_path / "a.m4a", sound, sample_rate=RATE)

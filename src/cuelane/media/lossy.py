@@ -6,6 +6,7 @@ It writes to a seekable file: through a pipe the tags that tell players the enco
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -54,8 +55,14 @@ def write_lossy(
         code = process.wait()
         lines = said.lines()
     if broken or code != 0:
-        reason = lines[-1] if lines else f"status {code}"
+        reason = lines[-1] if lines else _end_of(code)
         raise DeliveryError(f"the {coding.encoder} encoder failed: {reason}")
+
+
+def _end_of(code: int) -> str:
+    """Return how a process ended that said nothing, such as one whose file may grow no larger."""
+    named = signal.strsignal(-code) if code < 0 and -code in signal.valid_signals() else None
+    return f"ended by signal {-code} ({named})" if named else f"status {code}"
 
 
 def _send(pipe: int, block: Block) -> None:

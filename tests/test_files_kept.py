@@ -214,6 +214,24 @@ def test_what_went_with_a_track_goes_with_it(tmp_path: Path, store_folder: Path)
     assert (tmp_path / "x.md").read_bytes() == notes
 
 
+def test_a_set_whose_schedule_is_gone_is_known_by_its_page(tmp_path: Path, store_folder: Path) -> None:
+    """Who deletes a file of a set, its schedule or any, is not asked for --force; an edit still counts."""
+    name = "a-->b.wav"
+    _rendered(tmp_path, "One", name=name)
+    for lost in ("a-->b.schedule.json", "a-->b.html", name):
+        (tmp_path / lost).unlink()
+        _rendered(tmp_path, lost, name=name)
+        assert lost in (tmp_path / "a-->b.schedule.json").read_text(encoding="utf-8")
+    whole = _contents(tmp_path)
+    for edited in ("a-->b.md", "a-->b.html"):
+        (tmp_path / "a-->b.schedule.json").unlink()
+        (tmp_path / edited).write_bytes(whole[edited] + b"\nmine")
+        with pytest.raises(UsageError, match=r"there is a file already.*--force"):
+            _rendered(tmp_path, "Three", name=name)
+        for each, content in whole.items():
+            (tmp_path / each).write_bytes(content)
+
+
 def test_a_seal_fits_only_what_was_written(tmp_path: Path) -> None:
     """One byte more, less or other anywhere, and the file is no longer ours."""
     for text in (sealable_json('{"a": 1}'), sealable_html("<p>x</p>"), f"before {BLANK_SEAL} after"):

@@ -51,6 +51,7 @@ class Rules:
     force: bool = False
     listing: Path | None = None
     home: Path | None = None
+    page: Path | None = None
 
     def place_of(self, target: Path) -> Path:
         """Return where `target` really lies, links followed, if it may be written there.
@@ -121,7 +122,10 @@ class Rules:
         home = Path(os.path.realpath(self.listing)).parent
         if not place.is_relative_to(home):
             return None
-        return seals.listed_files(self.listing).get(place.relative_to(home).as_posix())
+        known = seals.listed_files(self.listing)
+        if not known and self.page is not None:
+            known = seals.files_in_page(self.page)
+        return known.get(place.relative_to(home).as_posix())
 
 
 @dataclass
@@ -279,6 +283,7 @@ def all_or_nothing(
     inputs: Sequence[Path | None] = (),
     owned: Sequence[Path] = (),
     listing: Path | None = None,
+    page: Path | None = None,
     force: bool = False,
 ) -> Iterator[Staged]:
     """Give a :class:`Staged`; its files take their places when the block ends without an error.
@@ -288,14 +293,14 @@ def all_or_nothing(
     Parameters
     ----------
     targets : what will be written, as far as it is known: refused before any work is done.
-    inputs, owned, listing, force : as :class:`Rules` has them.
+    inputs, owned, listing, page, force : as :class:`Rules` has them.
 
     Raises
     ------
     UsageError : a file may not be written, or two are the same.
     DeliveryError : a promised file is missing, or the disk refused.
     """
-    rules = Rules(tuple(path for path in inputs if path is not None), list(owned), force, listing, home)
+    rules = Rules(tuple(path for path in inputs if path is not None), list(owned), force, listing, home, page)
     with contextlib.ExitStack() as stack:
         stack.enter_context(_as_delivery_errors())
         for folder in {target.parent for target in targets} | ({home} if home is not None else set()):

@@ -2,7 +2,8 @@
 
 Such a file may be replaced by the next run; any other is somebody's work. There are two ways, and either is
 enough: a seal inside, which is the digest of all the rest of the file, or a list in a sealed file beside it,
-by name, under the key ``files``. A mark without a digest would not do: it stays when a person edits the file.
+by name, under the key ``files``; should that file be gone, the page of the set lists the others too. A mark
+without a digest would not do: it stays when a person edits the file.
 """
 
 from __future__ import annotations
@@ -24,12 +25,18 @@ BLANK_SEAL = _SIGN + "0" * 64
 MAX_SEALED_BYTES = 128_000_000
 _SEAL = re.compile(re.escape(_SIGN.encode()) + rb"([0-9a-f]{64})")
 _ANY_SIZE = 1 << 62
+_LIST_IN_PAGE = re.compile(rb"<!-- cuelane-files (\{[^<>-]*\}) -->")
 
 
 def digest_of(path: Path) -> str:
     """Return ``sha256:`` and the digest of an ordinary file's content. Raises OSError if it is none."""
     with open_ordinary(path, _ANY_SIZE) as file:
         return "sha256:" + hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def digest_of_text(text: str) -> str:
+    """Return what :func:`digest_of` gives of a file that holds `text` as UTF-8."""
+    return "sha256:" + hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
 def digest_if_there(path: Path) -> str | None:
@@ -58,6 +65,15 @@ def sealable_html(text: str) -> str:
     return f"{text.rstrip()}\n<!-- {BLANK_SEAL} -->\n"
 
 
+def html_with_files(text: str, files: Mapping[str, str]) -> str:
+    """Return a sealable page that lists its set too: ``sha256:`` and digest of each file, by name."""
+    listed = json.dumps(files)
+    for sign in "<>-":
+        # A comment ends at two hyphens; the JSON text has these signs in its strings only.
+        listed = listed.replace(sign, f"\\u{ord(sign):04x}")
+    return sealable_html(f"{text.rstrip()}\n<!-- cuelane-files {listed} -->")
+
+
 def sealed(content: bytes) -> bytes:
     """Return `content` with its last blank seal filled in; content without one as it is."""
     head, blank, tail = content.rpartition(BLANK_SEAL.encode())
@@ -69,9 +85,12 @@ def sealed(content: bytes) -> bytes:
 def is_sealed(path: Path) -> bool:
     """Tell whether the file holds a seal that fits all the rest of it."""
     try:
-        content = read_ordinary(path, MAX_SEALED_BYTES)
+        return _fits(read_ordinary(path, MAX_SEALED_BYTES))
     except OSError:
         return False
+
+
+def _fits(content: bytes) -> bool:
     for found in list(_SEAL.finditer(content))[-2:]:
         blank = content[: found.start()] + BLANK_SEAL.encode() + content[found.end() :]
         if hashlib.sha256(blank).hexdigest().encode() == found[1]:
@@ -93,6 +112,17 @@ def listed_files(path: Path, most_bytes: int = 64_000_000) -> dict[str, str]:
         return {name: digest for name, digest in rows.items() if isinstance(digest, str)}
     except (OSError, ValueError, AttributeError, RecursionError):
         return {}
+
+
+def files_in_page(path: Path) -> dict[str, str]:
+    """Return the digests by name that the page at `path` lists, if nobody has changed it."""
+    try:
+        content = read_ordinary(path, MAX_SEALED_BYTES)
+    except OSError:
+        return {}
+    found = _LIST_IN_PAGE.findall(content)
+    # Ours is the last, and sealed as it was written.
+    return json.loads(found[-1]) if found and _fits(content) else {}
 
 
 def is_ours(path: Path, listed: str | None) -> bool:

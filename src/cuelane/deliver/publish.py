@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from cuelane.base.page_words import page_words
 from cuelane.base.schedule import LISTING, Schedule
-from cuelane.base.seals import json_with
+from cuelane.base.seals import digest_of_text, html_with_files, json_with
 from cuelane.deliver.captions import to_srt, to_vtt
 from cuelane.deliver.chapters import to_json_chapters
 from cuelane.deliver.describe import describe
@@ -48,7 +48,8 @@ def companions(
     blocks : the track's audio, shape (n,) or (n, n_channels), for its picture; read once, as a stream.
     subtitles : captions as ``.srt`` too.
     embed : the encoded track, to be put inside the page.
-    audio_sha256 : ``sha256:`` and digest of the track; page, captions and chapters name it.
+    audio_sha256 : ``sha256:`` and digest of the track; page, captions and chapters name it, and the page
+        lists all of these files with theirs.
     """
     words = page_words(schedule.language)
     hearing = advice(schedule.language)
@@ -69,7 +70,11 @@ def companions(
     )
     envelope = envelope_of(blocks, schedule.n_frames) if schedule.n_frames else None
     texts = {".html": write_page(schedule, audio_name=audio_name, envelope=envelope, extras=extras), **texts}
-    return texts if audio_sha256 is None else {**texts, **_naming(audio_sha256, texts)}
+    if audio_sha256 is None:
+        return texts
+    texts |= _naming(audio_sha256, texts)
+    digests = {stem + ending: digest_of_text(text) for ending, text in texts.items() if ending != ".html"}
+    return {**texts, ".html": html_with_files(texts[".html"], {audio_name: audio_sha256, **digests})}
 
 
 def _naming(audio_sha256: str, texts: Mapping[str, str]) -> dict[str, str]:

@@ -264,7 +264,8 @@ def _delivery(
     format_of(out)
     listing = out.with_name(out.stem + LISTING)
     targets = [out.with_name(out.stem + ending) for ending in _endings(options)]
-    return all_or_nothing(out, *targets, inputs=inputs, listing=listing, force=force)
+    page = out.with_name(f"{out.stem}.html")
+    return all_or_nothing(out, *targets, inputs=inputs, listing=listing, page=page, force=force)
 
 
 def _for_music(prepared: Prepared, store: ClipStore) -> Prepared:

@@ -1,11 +1,11 @@
 """Commands on a disk that takes no more, wherever in their files that happens: ``full_disks.py RUNS SEED``.
 
-A folder holds a track in five formats with its companions, a report and a page on it, and mixes. Each is made again
-from a changed plan where so many bytes can still be written, a number of chance: by every library, every encoder
-and the store of clips. Half of the runs may write no file beyond it (RLIMIT_FSIZE: "File too large", which ends
-an encoder by a signal), half are on a disk of their own that is full then, which needs root and Linux's tmpfs.
-Every eighth run's disk is read only. Allowed are exit code 3 with the system's cause and every file as it
-was, or 0 with a whole new set; nothing hidden may stay. POSIX only.
+A folder holds a track in five formats with its companions, a report and a page on it, and mixes. Each is
+made again from a changed plan where so many bytes can still be written, a number of chance: by every
+library, every encoder and the store of clips. Half of the runs may write no file beyond it (RLIMIT_FSIZE:
+"File too large", which ends an encoder by a signal), half are on a disk of their own that is full then,
+which needs root and Linux's tmpfs. Every eighth run's disk is read only. Allowed are exit code 3 with the
+system's cause and every file as it was, or 0 with a whole new set; nothing hidden may stay. POSIX only.
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
-"""Take pictures of every view of the desk, small and large, light and dark: ``pictures_of_desk.py FOLDER``.
+"""Take pictures of every view of the desk, small and large, light and dark.
 
-For whoever changes how the desk looks: pictures are to be looked at, no test can say that a page is cramped.
+``PYTHONPATH=tests:tests/kit python tests/browser/pictures_of_desk.py FOLDER``, for whoever changes how the
+desk looks: pictures are to be looked at, no test can say that a page is cramped.
 """
 
 from __future__ import annotations

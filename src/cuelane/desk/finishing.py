@@ -101,7 +101,7 @@ def finish_page(finishing: Finishing, request: Request) -> Response:
     title = preview.schedule.title if preview.schedule else name
     values: dict[str, Any] = {
         "parts": _parts(finishing, name, workspace),
-        "formats": [(form.suffix, form.name) for form in FORMATS],
+        "formats": [form.suffix for form in FORMATS],
         "chosen": made.audio.suffix if made is not None else FORMATS[0].suffix,
         "level": f"{finishing.beds.of(name).level_lu:g}",
         "levels": [f"{value:g}" for value in LEVELS_LU],

@@ -23,7 +23,7 @@ from planning import RATE, arranged, exercise, steady_voice
 DEMOS = [
     path
     for path in sorted(Path(__file__).parents[1].joinpath("demo").glob("*.yaml"))
-    if "\nlanguage:" not in path.read_text(encoding="utf-8")
+    if "\nlanguage: en\n" in path.read_text(encoding="utf-8")
 ]
 NUMBERS = {num2words(k): k for k in range(100)}
 

@@ -1,7 +1,8 @@
-"""Cold synthesis into the clip store against the bare engine on the same texts, in one run.
+"""Cold synthesis into the clip store against the bare model on the same texts, in one run.
 
-Run by hand: ``python tests/benchmarks/speech_cold.py``. Both use the same session settings and as many
-threads; three passes each, in turn. Prints ratios of wall time and of processor time.
+Run by hand: ``python tests/benchmarks/speech_cold.py [VOICE] [LINES] [PASSES]``, for a natural or a styled
+voice. Both sides use one session with one thread for an inference, and as many lines at once as there are
+cores; they take turns. Prints the ratio of wall time and of processor time for each pass, and the medians.
 """
 
 from __future__ import annotations
@@ -9,47 +10,63 @@ from __future__ import annotations
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from statistics import median
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "kit"))
 from cuelane.audio.store import ClipStore
+from cuelane.speech import styled
+from cuelane.speech.engines import load_voice
 from cuelane.speech.natural import NaturalVoice
 from cuelane.speech.prepare import sentences
 from cuelane.speech.speak import speak_all, spoken_words
+from cuelane.speech.styled import StyledVoice
 from cuelane.speech.voices import find_voice
 from speech_lines import HELD_OUT
 
 
-def speak_bare(engine: NaturalVoice) -> None:
-    piper = engine._loaded()
+def natural_inferences(engine: NaturalVoice, sentence: str) -> Callable[[], object]:
+    model = engine._loaded()
+    phonemes = [phoneme for clause in model.piper.phonemize(sentence) for phoneme in clause]
+    ids = model.piper.phonemes_to_ids(phonemes)
+    return lambda: model._infer(ids, 1.0)
 
-    def one(text: str) -> None:
-        for sentence in sentences(spoken_words(text, find_voice("natural"))):
-            phonemes = [phoneme for clause in piper.phonemize(sentence) for phoneme in clause]
-            engine._infer(piper.phonemes_to_ids(phonemes), 1.0)
 
-    with ThreadPoolExecutor(engine.workers) as pool:
-        list(pool.map(one, sorted(HELD_OUT, key=len, reverse=True)))
+def styled_inferences(engine: StyledVoice, sentence: str) -> Callable[[], object]:
+    model = styled._model()
+    ((symbols, _),) = engine._symbols(sentence, 1.0)
+    return lambda: model.infer(symbols, engine._style, engine._speed(1.0))
 
 
 def main() -> None:
-    voice = find_voice("natural")
+    voice = find_voice(sys.argv[1] if len(sys.argv) > 1 else "natural")
+    lines = HELD_OUT[: int(sys.argv[2])] if len(sys.argv) > 2 else HELD_OUT
+    passes = int(sys.argv[3]) if len(sys.argv) > 3 else 3
+    engine = load_voice(voice)
+    prepare = styled_inferences if isinstance(engine, StyledVoice) else natural_inferences
+    order = sorted(lines, key=len, reverse=True)
+    # The bare side is spared the reading of words.
+    bare = [[prepare(engine, one) for one in sentences(spoken_words(line, voice))] for line in order]
     ratios: list[tuple[float, float]] = []
-    for _ in range(3):
-        times = []
-        for ours in (False, True):
+    for turn in range(passes):
+        times: dict[bool, tuple[float, float]] = {}
+        for ours in (turn % 2 == 0, turn % 2 == 1):
             wall, cpu = time.perf_counter(), time.process_time()
             if ours:
                 with tempfile.TemporaryDirectory() as folder:
-                    speak_all(HELD_OUT, voice, store=ClipStore(Path(folder)))
+                    speak_all(lines, voice, store=ClipStore(Path(folder)))
             else:
-                speak_bare(NaturalVoice(voice))
-            times.append((time.perf_counter() - wall, time.process_time() - cpu))
-        (bare_wall, bare_cpu), (our_wall, our_cpu) = times
+                with ThreadPoolExecutor(engine.workers) as pool:
+                    list(pool.map(lambda line: [infer() for infer in line], bare))
+            times[ours] = time.perf_counter() - wall, time.process_time() - cpu
+        (bare_wall, bare_cpu), (our_wall, our_cpu) = times[False], times[True]
         ratios.append((our_wall / bare_wall, our_cpu / bare_cpu))
-        print(f"bare {bare_wall:.1f} s ({bare_cpu:.1f} s cpu), ours {our_wall:.1f} s ({our_cpu:.1f} s cpu)")
+        print(
+            f"bare {bare_wall:.1f} s ({bare_cpu:.1f} s cpu), ours {our_wall:.1f} s ({our_cpu:.1f} s cpu)",
+            flush=True,
+        )
     print(f"median ratio: wall {median(r for r, _ in ratios):.2f}, cpu {median(r for _, r in ratios):.2f}")
 
 

@@ -158,17 +158,12 @@ class Language:
         whole = dict(zip(("minutes", "seconds"), divmod(round(length_ms / 1000), 60), strict=True))
         # Not fill, which would begin each with a capital.
         told = {
-            unit: _insert(self._forms("durations", unit, count)[0], {"n": self.number(count)})
-            for unit, count in whole.items()
-            if count
+            unit: _insert(self._forms("durations", unit, whole[unit])[0], {"n": self.number(whole[unit])})
+            for unit in [unit for unit, count in whole.items() if count] or ["seconds"]
         }
-        if len(told) == 2:
-            return _insert(self.phrase("durations", "both"), told)
-        return next(iter(told.values()), self.duration_of_none())
-
-    def duration_of_none(self) -> str:
-        """Return no time in words: zero seconds."""
-        return _insert(self._forms("durations", "seconds", 0)[0], {"n": self.number(0)})
+        return (
+            _insert(self.phrase("durations", "both"), told) if len(told) == 2 else next(iter(told.values()))
+        )
 
     def durations(self, lengths_ms: Sequence[int]) -> str:
         """Return lengths in order, such as ``twenty, thirty, then forty seconds``."""

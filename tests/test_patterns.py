@@ -222,3 +222,22 @@ def test_a_breath_blocks_cautions_are_said_before_it() -> None:
     assert [line.text for line in found[0].lines][-2:] == ["Sit well.", "Stop if you feel light-headed."]
     assert found[0].warns == ("Stop if you feel light-headed.",)
     assert [entry.kind for entry in found] == ["talk", "in", "out", "in", "out"]
+
+
+@pytest.mark.parametrize("joined", ["a long name of a thing {} ", "名前の長い道具{}"])
+def test_a_long_list_of_things_is_said_in_several_lines(joined: str) -> None:
+    """More equipment than one line may name ended in an error that nobody foresaw; all of it is named."""
+    things = [(joined.format(n) * 3).strip() for n in range(20)]
+    whole = {
+        "title": "T",
+        "cautions": "none",
+        "session": [
+            {"block": "B", "pattern": "circuit", "work": "30s", "rest": "10s", "exercises": names(20)}
+        ],
+        "exercises": {name: {"needs": thing} for name, thing in zip(names(20), things, strict=True)},
+    }
+    first = expand(LoadedPlan(Plan.model_validate(whole), Path("t.yaml"), ())).intervals[0]
+    said = [line.text for line in first.lines]
+    assert max(map(len, said)) <= 600
+    everything = "".join("".join(said).split())
+    assert all("".join(thing.split()) in everything for thing in things)

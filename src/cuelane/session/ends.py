@@ -6,11 +6,13 @@ its cautions, and nothing more.
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 
 from cuelane.base.language import Language
 from cuelane.plan.model import Plan
 from cuelane.plan.parts import CueLine
+from cuelane.plan.values import MAX_TEXT
 from cuelane.session.arc import arc_of
 from cuelane.session.equipment import heavier_needs_of, needs_of
 from cuelane.session.model import Interval, Session
@@ -62,8 +64,12 @@ _MOST_PARTS = 6
 
 
 def as_lines(texts: Sequence[str]) -> tuple[CueLine, ...]:
-    """Return texts as cue lines."""
-    return tuple(CueLine(text=text) for text in texts)
+    """Return texts as cue lines, each in as many as its length needs: a list of names may be long."""
+    return tuple(
+        CueLine(text=part)
+        for text in texts
+        for part in ([text] if len(text) <= MAX_TEXT else textwrap.wrap(text, MAX_TEXT))
+    )
 
 
 def opening(

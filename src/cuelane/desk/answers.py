@@ -21,21 +21,29 @@ Asked = dict[str, Any]
 """The object in a request's body."""
 
 
+class AsciiJson(JSONResponse):
+    """JSON whose text is ASCII, so that half of a character (a lone surrogate) in a message can be sent."""
+
+    def render(self, content: Any) -> bytes:
+        """Return the body."""
+        return json.dumps(content, allow_nan=False, separators=(",", ":")).encode("ascii")
+
+
 async def answered(work: Callable[[], Any]) -> Response:
     """Return what `work` gives, as JSON unless it is an answer already."""
     try:
         answer = await run_in_threadpool(work)
     except ChangedElsewhereError as error:
-        return JSONResponse({"error": "changed", "theirs": error.theirs}, 409)
+        return AsciiJson({"error": "changed", "theirs": error.theirs}, 409)
     except SupersededError:
         return Response(status_code=204)
     except (EditError, BadRequestError, json.JSONDecodeError, RecursionError) as error:
-        return JSONResponse({"error": str(error)}, 422)
+        return AsciiJson({"error": str(error)}, 422)
     except PlanError as error:
-        return JSONResponse({"error": "; ".join(problem.message for problem in error.problems)}, 404)
+        return AsciiJson({"error": "; ".join(problem.message for problem in error.problems)}, 404)
     except CuelaneError as error:
-        return JSONResponse({"error": str(error)}, 400)
-    return answer if isinstance(answer, Response) else JSONResponse(answer)
+        return AsciiJson({"error": str(error)}, 400)
+    return answer if isinstance(answer, Response) else AsciiJson(answer)
 
 
 def object_in(body: bytes) -> Asked:

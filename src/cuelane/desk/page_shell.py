@@ -33,7 +33,9 @@ def environment() -> Environment:
 def render(template: str, **values: Any) -> Markup:
     """Return a template filled in; safe to stand in a page."""
     values.setdefault("words", desk_words())
-    return Markup(environment().get_template(template).render(**values))
+    made = environment().get_template(template).render(**values)
+    # A message may quote half of a character from a plan (a lone surrogate), which no page can be sent with.
+    return Markup(made.encode("utf-8", "replace").decode("utf-8"))
 
 
 VIEWS = (("compose", "/plan/"), ("booth", "/booth/"), ("finish", "/finish/"))

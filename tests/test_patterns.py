@@ -224,7 +224,7 @@ def test_a_breath_blocks_cautions_are_said_before_it() -> None:
     assert [entry.kind for entry in found] == ["talk", "in", "out", "in", "out"]
 
 
-@pytest.mark.parametrize("joined", ["longnameofathing{} ", "名前の長い道具{}"])
+@pytest.mark.parametrize("joined", ["{}-longnamedthing ", "{}名前の長い道具"])
 def test_a_long_list_of_things_is_said_in_several_lines(joined: str) -> None:
     """More equipment than one line may name ended in an error that nobody foresaw; all of it is named."""
     things = [(joined.format(n) * 3).strip() for n in range(20)]

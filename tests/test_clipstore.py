@@ -157,7 +157,7 @@ def test_a_wrong_hash_is_refused(tmp_path):
     """A clip cannot be filed under another's name."""
     clip = make_clip()
     wrong = Clip(clip.text, clip.voice, 48_000, clip.samples, "sha256:" + "0" * 64)
-    with pytest.raises(SignalError, match="not its samples'"):
+    with pytest.raises(SignalError, match="does not match its samples"):
         ClipStore(tmp_path).put(KEY, wrong)
 
 

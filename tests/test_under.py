@@ -548,7 +548,8 @@ def test_peaks_that_an_encoder_adds_are_made_up_for(
     )
 
     assert true_peak_dbtp(read(once.out)) > -1.0
-    assert [f"the encoder of {format_of(once.out).name} adds peaks" in note for note in once.notes] == [True]
+    told = f"the encoder of {format_of(once.out).name} raises peaks"
+    assert [told in note for note in once.notes] == [True]
     assert len(begun) > 1
     samples = read(report.out)
     assert true_peak_dbtp(samples) <= -1.0

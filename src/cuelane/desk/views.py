@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 from markupsafe import Markup
@@ -65,8 +66,8 @@ class IntervalRow:
     kind: str
     length: str
     length_ms: int
-    cues: list[CueRow]
-    dropped: list[Dropped]
+    cues: tuple[CueRow, ...]
+    dropped: tuple[Dropped, ...]
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,10 @@ def preview_parts(preview: PlanView) -> dict[str, str]:
             "totals.html.j2", tally=tally_rows(outline, page_words(schedule.language)), facts=facts
         ),
         "timetable": render(
-            "timetable.html.j2", blocks=_blocks(preview, schedule), language=language_tag(schedule.language)
+            "timetable.html.j2",
+            blocks=_blocks(preview, schedule),
+            language=language_tag(schedule.language),
+            drawn=_drawn,
         ),
     }
 
@@ -174,6 +178,12 @@ def _finding(row: Notice) -> dict[str, Any]:
     }
 
 
+@lru_cache(maxsize=4_096)
+def _drawn(row: IntervalRow, language: str) -> Markup:
+    """Return an interval's row as HTML. Between two keystrokes most rows stay as they are."""
+    return render("timetable_row.html.j2", row=row, language=language)
+
+
 def _blocks(preview: PlanView, schedule: Schedule) -> list[BlockRow]:
     spoken: dict[int, list[Event]] = defaultdict(list)
     for event in schedule.cues:
@@ -208,8 +218,8 @@ def _blocks(preview: PlanView, schedule: Schedule) -> list[BlockRow]:
                 words(f"kind_inside.{interval.kind}"),
                 format_duration(length_ms),
                 length_ms,
-                cues,
-                dropped[index],
+                tuple(cues),
+                tuple(dropped[index]),
             )
         )
     return blocks

@@ -77,15 +77,14 @@ def _folders(plan_folder: Path | None) -> list[tuple[Path, bool]]:
 
 def _names(plan_folder: Path | None) -> set[str]:
     found = set()
-    for folder, _ in _folders(plan_folder):
+    folders = [folder for folder, _ in _folders(plan_folder)]
+    for folder in folders:
         if folder.is_dir():
             some = itertools.islice(folder.iterdir(), _MOST_ENTRIES)
             found |= {path.name.removesuffix(".toml") if _is_file(path) else path.name for path in some}
     _finish_interrupted(plan_folder, found)
     return {
-        name
-        for name in found
-        if _NAME.fullmatch(name) and any(_source(folder, name) for folder, _ in _folders(plan_folder))
+        name for name in found if _NAME.fullmatch(name) and any(_source(folder, name) for folder in folders)
     }
 
 

@@ -18,6 +18,7 @@ MAY_USE = {
     "cli": "everything below",
     "desk": "under takes adapt recording render deliver lint facts speech session plan check web media meter "
     "audio",
+    "shelf": "deliver plan web media",
     "batch": "render speech plan media audio",
     "under": "hearing media meter",
     "compare": "media meter",

@@ -37,6 +37,7 @@ COMMANDS = (
     "under",
     "compare",
     "batch",
+    "shelf",
     "desk",
 )
 

@@ -69,8 +69,9 @@ class LoadFacts:
 class Facts:
     """All of a session's facts. Times are integer milliseconds, those of ``talk`` seconds.
 
-    ``work_to_rest`` is None without rest. ``warnings`` are for people; ``warning_codes`` holds, for each of
-    them, the code that silences it in the plan's ``allow``.
+    ``regions`` are those of the body that any exercise loads. ``work_to_rest`` is None without rest.
+    ``warnings`` are for people; ``warning_codes`` holds, for each of them, the code that silences it in
+    the plan's ``allow``.
     """
 
     total_ms: int
@@ -86,6 +87,7 @@ class Facts:
     left_ms: int
     right_ms: int
     equipment: tuple[EquipmentFacts, ...]
+    regions: tuple[str, ...]
     consecutive_load: tuple[LoadFacts, ...]
     blocks: tuple[BlockFacts, ...]
     talk: TalkFacts | None
@@ -134,6 +136,7 @@ def facts(session: Session, schedule: Schedule | None = None) -> Facts:
         left_ms=sum(row.left_ms for row in exercises),
         right_ms=sum(row.right_ms for row in exercises),
         equipment=tuple(_equipment(intervals)),
+        regions=tuple({key: name for entry in work for key, name in _regions(entry).items()}.values()),
         consecutive_load=load,
         blocks=tuple(_blocks(intervals)),
         talk=talk,

@@ -1,0 +1,152 @@
+"""The sessions in a folder of tracks: each with its files, its other formats, and what its schedule tells."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from cuelane.base.errors import AudioFileError, UsageError
+from cuelane.base.ordinary import read_ordinary
+from cuelane.base.schedule import LISTING, Schedule, from_json
+from cuelane.base.schedule_limits import MAX_BYTES
+from cuelane.base.seals import digest_of, is_inside
+from cuelane.base.units import to_ms
+from cuelane.media.formats import SUFFIXES, media_type_of
+
+MOST_SESSIONS = 2_000
+PARTS = {
+    ".html": "text/html",
+    ".vtt": "text/vtt",
+    ".srt": "application/x-subrip",
+    ".chapters.json": "application/json+chapters",
+    ".md": "text/markdown",
+    ".cues.csv": "text/csv",
+    LISTING: "application/json",
+}
+"""What is put online beside a track, by its ending, with its media type."""
+
+
+@dataclass(frozen=True)
+class SessionSound:
+    """One audio file of a session; ``href`` is where it lies in the site."""
+
+    path: Path
+    href: str
+
+    @property
+    def n_bytes(self) -> int:
+        return self.path.stat().st_size
+
+    @property
+    def media_type(self) -> str:
+        return media_type_of(self.path.name)
+
+
+@dataclass(frozen=True)
+class ShelfSession:
+    """One session: its schedule, its audio, the same in other formats, and its parts by ending."""
+
+    stem: str
+    schedule: Schedule
+    sound: SessionSound
+    others: tuple[SessionSound, ...] = ()
+    parts: dict[str, Path] = field(default_factory=dict)
+
+    @property
+    def length_ms(self) -> int:
+        return to_ms(self.schedule.n_frames, self.schedule.sample_rate)
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        return _texts(self.schedule.extra.get("cautions"))
+
+    @property
+    def description(self) -> str:
+        """What the plan says of the session, or nothing."""
+        found = self.schedule.extra.get("description")
+        return found if isinstance(found, str) else ""
+
+    @property
+    def equipment(self) -> tuple[str, ...]:
+        rows = self._facts().get("equipment")
+        items = [row.get("item") for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
+        return _texts(items)
+
+    @property
+    def regions(self) -> tuple[str, ...]:
+        return _texts(self._facts().get("regions"))
+
+    def _facts(self) -> dict[str, Any]:
+        facts = self.schedule.extra.get("facts")
+        return facts if isinstance(facts, dict) else {}
+
+
+def _texts(values: Any) -> tuple[str, ...]:
+    return tuple(one for one in values if isinstance(one, str)) if isinstance(values, list | tuple) else ()
+
+
+def sessions_in(folder: Path, order: Sequence[str] = ()) -> list[ShelfSession]:
+    """Return the sessions of a folder, those of `order` (stems) first and in that order, then by name.
+
+    A folder in it named after a format holds the same sessions in that format, as a batch writes them.
+
+    Raises
+    ------
+    UsageError : no such folder, no session in it, or a track that is not as its schedule lists it.
+    AudioFileError : a schedule that cannot be read.
+    """
+    if not folder.is_dir():
+        raise UsageError(f"{folder}: there is no such folder of tracks")
+    homes = [folder, *(folder / suffix[1:] for suffix in SUFFIXES if (folder / suffix[1:]).is_dir())]
+    found: dict[str, list[ShelfSession]] = {}
+    for home in homes:
+        for path in sorted(home.glob(f"*{LISTING}")):
+            session = _session(path, "" if home == folder else f"{home.name}/")
+            if session is not None:
+                found.setdefault(session.stem, []).append(session)
+    if not found:
+        raise UsageError(f"{folder}: holds no track with its schedule beside it; see: cuelane batch")
+    if len(found) > MOST_SESSIONS:
+        raise UsageError(
+            f"{folder}: holds {len(found):,} sessions; at most {MOST_SESSIONS:,} go on one shelf"
+        )
+    place = {stem: number for number, stem in enumerate(order)}
+
+    def rank(stem: str) -> tuple[int, str]:
+        fits = [number for known, number in place.items() if stem == known or stem.startswith(f"{known}-")]
+        return (min(fits, default=len(place)), stem)
+
+    return [_merged(found[stem]) for stem in sorted(found, key=rank)]
+
+
+def _merged(same: list[ShelfSession]) -> ShelfSession:
+    first, *rest = same
+    return ShelfSession(
+        first.stem, first.schedule, first.sound, tuple(other.sound for other in rest), first.parts
+    )
+
+
+def _session(listing: Path, inside: str) -> ShelfSession | None:
+    """Return the session of a schedule; None for one whose audio is not beside it."""
+    try:
+        text = read_ordinary(listing, MAX_BYTES).decode("utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise AudioFileError(f"{listing}: cannot read this schedule: {error}") from error
+    schedule = from_json(text, str(listing))
+    told = json.loads(text)
+    name, entries = told.get("audio"), told.get("files")
+    if not isinstance(name, str) or not isinstance(entries, dict) or not is_inside(name) or "/" in name:
+        return None
+    audio = listing.with_name(name)
+    stem = listing.name.removesuffix(LISTING)
+    if not audio.is_file():
+        return None
+    entry = entries.get(name)
+    listed = entry.get("sha256") if isinstance(entry, dict) else entry
+    if digest_of(audio) != listed:
+        raise UsageError(f"{audio}: is not as its schedule lists it; render it again before it goes online")
+    parts = {ending: path for ending in PARTS if (path := listing.with_name(stem + ending)).is_file()}
+    return ShelfSession(stem, schedule, SessionSound(audio, inside + name), (), parts)

@@ -1,0 +1,141 @@
+"""The site of a series, written whole or not at all; uploading it is the person's."""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from PIL import Image
+
+from cuelane.base.errors import UsageError
+from cuelane.base.files import Staged, all_or_nothing
+from cuelane.base.seals import sealable_html, sealable_json
+from cuelane.deliver.cover import draw_cover
+from cuelane.plan.series import LoadedSeries, Series
+from cuelane.shelf.feed import FEED_NAME, Place, dates_of, feed_xml, part_of
+from cuelane.shelf.index import index_html
+from cuelane.shelf.sessions import ShelfSession, sessions_in
+
+LISTED = "site.json"
+"""The list of all files of the site with their digests, by which the next run knows its own."""
+
+ARTWORK_SIDES = range(1400, 3001)
+"""Pixels; what podcast directories take (from memory)."""
+
+
+@dataclass(frozen=True)
+class Site:
+    """What was written: how many sessions, and the files by their path in the site."""
+
+    n_sessions: int
+    files: tuple[str, ...]
+    has_feed: bool
+
+
+def write_site(
+    folder: Path,
+    site: Path,
+    series: LoadedSeries | None,
+    address: str | None,
+    *,
+    force: bool = False,
+    now: datetime | None = None,
+) -> Site:
+    """Write the site of the sessions in `folder`. Files of an earlier site that are not of this one go.
+
+    Parameters
+    ----------
+    series : its title, order and feed; without it the folder's name is the title.
+    address : where the site will be; without it there is no feed.
+    now : the date of a session that is published for the first time and whose plan has none.
+
+    Raises
+    ------
+    UsageError : nothing to show, an odd address or picture, or a file in the way that is not ours.
+    """
+    order = [path.stem for path in series.plans] if series is not None else []
+    sessions = sessions_in(folder, order)
+    told = series.series if series is not None else Series(title=folder.resolve().name or "Sessions")
+    place = _place(address) if address is not None else None
+    artwork = _artwork(series.artwork) if series is not None and series.artwork is not None else None
+    before = site / FEED_NAME
+    published = before.read_text(encoding="utf-8", errors="replace") if before.is_file() else None
+    files: list[str] = []
+    site.mkdir(parents=True, exist_ok=True)
+    with all_or_nothing(
+        site / LISTED, home=site, inputs=_inputs(sessions), listing=site / LISTED, force=force
+    ) as staged:
+        for session in sessions:
+            files += _copy(staged, site, session)
+        if place is not None:
+            pictures = _pictures(staged, site, sessions, artwork)
+            dates = dates_of(sessions, place, published, now or datetime.now(UTC))
+            text = feed_xml(told, sessions, place, dates=dates, artwork=pictures[""], covers=pictures)
+            staged.write_text(site / FEED_NAME, text)
+            files += [*dict.fromkeys(pictures.values()), FEED_NAME]
+        staged.write_text(site / "index.html", sealable_html(index_html(told, sessions, place)))
+        staged.write_listing(_listed, lambda name, entries: False)
+        for href in files:
+            (site / href).parent.mkdir(exist_ok=True)
+    return Site(len(sessions), ("index.html", *files), place is not None)
+
+
+def _place(address: str) -> Place:
+    if not address.startswith(("https://", "http://")) or any(sign in address for sign in ' "<>?#\n'):
+        message = "expected an address such as https://example.org/winter/"
+        raise UsageError(f"--address: {message}, got {address!r}")
+    return Place(address.rstrip("/") + "/")
+
+
+def _inputs(sessions: list[ShelfSession]) -> list[Path]:
+    sounds = [sound.path for session in sessions for sound in (session.sound, *session.others)]
+    return sounds + [path for session in sessions for path in session.parts.values()]
+
+
+def _copy(staged: Staged, site: Path, session: ShelfSession) -> list[str]:
+    """Stage a session's audio, its other formats and its parts; return where they lie in the site."""
+    files = {sound.href: sound.path for sound in (session.sound, *session.others)}
+    files |= {part_of(session, ending): path for ending, path in session.parts.items()}
+    for href, path in files.items():
+        shutil.copyfile(path, staged.path_for(site / href))
+    return list(files)
+
+
+def _pictures(
+    staged: Staged, site: Path, sessions: list[ShelfSession], artwork: tuple[str, bytes] | None
+) -> dict[str, str]:
+    """Stage the covers; return where each session's lies by its stem, and the series' own by ``""``."""
+    hrefs = {}
+    for session in sessions:
+        hrefs[session.stem] = f"covers/{session.stem}.png"
+        staged.write_bytes(site / hrefs[session.stem], draw_cover(session.schedule))
+    hrefs[""] = hrefs[sessions[0].stem]
+    if artwork is not None:
+        hrefs[""] = f"covers/series{artwork[0]}"
+        staged.write_bytes(site / hrefs[""], artwork[1])
+    return hrefs
+
+
+def _artwork(path: Path) -> tuple[str, bytes]:
+    content = path.read_bytes()
+    try:
+        with Image.open(io.BytesIO(content), formats=("PNG", "JPEG")) as image:
+            kind, (width, height) = image.format, image.size
+    except (OSError, ValueError, Image.DecompressionBombError) as error:
+        raise UsageError(f"{path}: is no PNG or JPEG picture") from error
+    if width != height or width not in ARTWORK_SIDES:
+        low, high = ARTWORK_SIDES[0], ARTWORK_SIDES[-1]
+        raise UsageError(
+            f"{path}: is {width} by {height} pixels; a feed's picture is square, {low} to {high} a side"
+        )
+    return (".png" if kind == "PNG" else ".jpg"), content
+
+
+def _listed(files: Mapping[str, Any]) -> str:
+    return sealable_json(json.dumps({"files": dict(files)}, indent=1, ensure_ascii=False))

@@ -1,0 +1,283 @@
+"""The site of a series: what independent parsers read in its feed, and that its page asks for nothing."""
+
+from __future__ import annotations
+
+import json
+import re
+import uuid
+from datetime import UTC, datetime
+from email.utils import parsedate_to_datetime
+from functools import partial
+from pathlib import Path
+
+import feedparser
+import numpy as np
+import pytest
+import soundfile
+from lxml import etree, html
+from PIL import Image
+
+import hostile
+from cuelane.base.errors import PlanError, UsageError
+from cuelane.base.files import all_or_nothing
+from cuelane.base.schedule import Schedule, goes_with_another, listed_schedule
+from cuelane.cli.app import run
+from cuelane.plan.series import load_series
+from cuelane.shelf.feed import FEED_NAMESPACE, ITUNES, PODCAST
+from cuelane.shelf.sessions import sessions_in
+from cuelane.shelf.site import write_site
+from pagesession import RATE, Sketch
+
+PLACE = "https://example.org/winter/"
+NOW = datetime(2026, 11, 3, 8, 30, tzinfo=UTC)
+SERIES = """\
+title: Slipway winter
+author: Ada Quay
+description: Two sessions by the water.
+plans: [second.yaml, first.yaml]
+feed: {season: 2, email: ada@example.org, licence: CC-BY-4.0, copyright: Ada Quay 2026}
+"""
+
+
+def track(folder: Path, stem: str, *, title: str = "", seconds: float = 3.0, **extra: object) -> None:
+    """Write a track as a render does: audio, captions, chapters, page, and a schedule that lists them."""
+    folder.mkdir(exist_ok=True)
+    sketch = Sketch(title or stem.title())
+    sketch.interval("work", seconds, block="Main", exercise="squat", number=1, pips=False)
+    schedule = Schedule(sketch.title, "en", RATE, sketch.now, tuple(sketch.intervals), (), extra=dict(extra))
+    out = folder / f"{stem}.wav"
+    listing = folder / f"{stem}.schedule.json"
+    with all_or_nothing(out, listing=listing, force=True) as staged:
+        soundfile.write(staged.path_for(out), np.zeros(sketch.now, np.float32), RATE)
+        for ending, text in ((".vtt", "WEBVTT\n"), (".chapters.json", "{}"), (".html", "<p>x</p>")):
+            staged.write_text(folder / (stem + ending), text)
+        staged.write_listing(
+            partial(listed_schedule, schedule, out.name), partial(goes_with_another, out.name)
+        )
+
+
+def facts(needs: list[str], regions: list[str]) -> dict[str, object]:
+    rows = [{"item": item, "first_ms": 0, "exercises": ["squat"]} for item in needs]
+    return {"equipment": rows, "regions": regions}
+
+
+@pytest.fixture
+def tracks(tmp_path: Path) -> Path:
+    """Two sessions, the first in another format too, and a series that turns their order round."""
+    folder = tmp_path / "tracks"
+    cautions = ["Stop if it hurts."]
+    track(folder, "first", cautions=cautions, date="2026-05-31", facts=facts(["a chair"], ["legs"]))
+    track(folder, "second", seconds=5.0, cautions=cautions, description="Longer.", facts=facts([], ["back"]))
+    (folder / "flac").mkdir()
+    track(folder / "flac", "first")
+    for name in ("first", "second"):
+        (tmp_path / f"{name}.yaml").write_text("title: x\n", encoding="utf-8")
+    (tmp_path / "series.yaml").write_text(SERIES, encoding="utf-8")
+    return folder
+
+
+def feed_of(tracks: Path, site: Path, now: datetime = NOW) -> bytes:
+    write_site(tracks, site, load_series(tracks.parent / "series.yaml"), PLACE, now=now)
+    return (site / "feed.xml").read_bytes()
+
+
+def test_feedparser_reads_the_feed_without_complaint(tracks: Path, tmp_path: Path) -> None:
+    """Titles in the series' order, dates, enclosures with their true length and type (feedparser 6)."""
+    read = feedparser.parse(feed_of(tracks, tmp_path / "site"))
+    assert not read.bozo
+    assert read.version == "rss20"
+    assert (read.feed.title, read.feed.author, read.feed.language) == ("Slipway winter", "Ada Quay", "en")
+    assert [entry.title for entry in read.entries] == ["Second", "First"]
+    for entry, stem in zip(read.entries, ("second", "first"), strict=True):
+        enclosure = entry.enclosures[0]
+        assert enclosure.href == f"{PLACE}{stem}.wav"
+        assert int(enclosure.length) == (tmp_path / "site" / f"{stem}.wav").stat().st_size
+        assert enclosure.type == "audio/wav"
+        assert "Stop if it hurts." in entry.summary
+        assert not entry.guidislink
+    assert read.entries[0].published_parsed[:5] == (2026, 11, 3, 8, 30)
+    assert read.entries[1].published_parsed[:3] == (2026, 5, 31)
+    assert [entry.itunes_duration for entry in read.entries] == ["5", "3"]
+
+
+def test_the_feed_keeps_the_rules_of_rss_2(tracks: Path, tmp_path: Path) -> None:
+    """What the specification of the RSS Advisory Board asks for, read by lxml: needed elements, each once."""
+    root = etree.fromstring(feed_of(tracks, tmp_path / "site"))
+    assert (root.tag, root.get("version"), len(root)) == ("rss", "2.0", 1)
+    channel = root[0]
+    for name in ("title", "link", "description", "language", "lastBuildDate", "image"):
+        assert len(channel.findall(name)) == 1, name
+    assert channel.findtext("image/title") == channel.findtext("title")
+    assert channel.findtext("image/link") == channel.findtext("link")
+    plain = {
+        "title",
+        "link",
+        "description",
+        "language",
+        "generator",
+        "copyright",
+        "lastBuildDate",
+        "image",
+        "item",
+    }
+    assert {one.tag for one in channel if not one.tag.startswith("{")} <= plain
+    for item in channel.iter("item"):
+        assert {one.tag for one in item if not one.tag.startswith("{")} == {
+            "title", "link", "description", "guid", "enclosure", "pubDate"
+        }  # fmt: skip
+        assert set(item.find("enclosure").keys()) == {"url", "length", "type"}
+        assert parsedate_to_datetime(item.findtext("pubDate")).tzinfo is not None
+        assert item.find("guid").get("isPermaLink") == "false"
+    guids = [item.findtext("guid") for item in channel.iter("item")]
+    assert len(set(guids)) == len(guids) == 2
+    newest = max(parsedate_to_datetime(item.findtext("pubDate")) for item in channel.iter("item"))
+    assert parsedate_to_datetime(channel.findtext("lastBuildDate")) == newest
+
+
+def test_the_feed_uses_the_podcast_namespace_as_it_is_described(tracks: Path, tmp_path: Path) -> None:
+    """Attributes that the namespace's description (podcastindex.org, from memory) asks for are there."""
+    channel = etree.fromstring(feed_of(tracks, tmp_path / "site"))[0]
+    names = {"p": PODCAST, "i": ITUNES}
+
+    def at(path: str) -> list[etree._Element]:
+        return channel.findall(path, names)
+
+    assert at("p:locked")[0].get("owner") == "ada@example.org"
+    assert at("p:locked")[0].text == "yes"
+    assert at("p:license")[0].text == "CC-BY-4.0"
+    assert [one.text for one in at("item/p:season")] == ["2", "2"]
+    assert [one.text for one in at("item/p:episode")] == ["1", "2"]
+    assert [one.get("type") for one in at("item/p:transcript")] == ["text/vtt", "text/vtt"]
+    assert [one.get("type") for one in at("item/p:chapters")] == ["application/json+chapters"] * 2
+    others = at("item[2]/p:alternateEnclosure")
+    assert [one.find("p:source", names).get("uri") for one in others] == [
+        f"{PLACE}first.wav",
+        f"{PLACE}flac/first.wav",
+    ]
+    assert [one.get("default") for one in others] == ["true", None]
+    for one in channel.iter():
+        for address in filter(None, (one.get("url"), one.get("href"), one.get("uri"))):
+            path = tmp_path / "site" / address.removeprefix(PLACE)
+            assert path.is_file(), address
+
+
+def test_a_feeds_guid_is_the_published_one_of_its_address() -> None:
+    """The example of the namespace's own description (value from memory; it comes out to the letter)."""
+    guid = uuid.uuid5(FEED_NAMESPACE, "mp3s.nashownotes.com/pc20rss.xml")
+    assert str(guid) == "917393e3-1b1e-5cef-ace4-edaa54e1f810"
+
+
+def test_guids_and_dates_stay_when_the_site_is_written_again(tracks: Path, tmp_path: Path) -> None:
+    """A later day, a new session in between: what was published keeps its date and its guid."""
+    before = etree.fromstring(feed_of(tracks, tmp_path / "site"))
+    track(tracks, "third")
+    later = datetime(2026, 12, 24, tzinfo=UTC)
+    after = etree.fromstring(feed_of(tracks, tmp_path / "site", later))
+    kept = [
+        [(one.findtext("guid"), one.findtext("pubDate")) for one in tree.iter("item")]
+        for tree in (before, after)
+    ]
+    assert kept[1][:2] == kept[0]
+    assert kept[1][2][1] == "Thu, 24 Dec 2026 00:00:00 +0000"
+    (tracks / "third.wav").unlink()
+    assert kept[0] == [
+        (one.findtext("guid"), one.findtext("pubDate"))
+        for one in etree.fromstring(feed_of(tracks, tmp_path / "site", later)).iter("item")
+    ]
+    assert not (tmp_path / "site" / "third.wav").exists()
+
+
+def test_the_index_opens_from_disk_and_asks_for_nothing(tracks: Path, tmp_path: Path) -> None:
+    """Every link leads to a file of the site or to the feed; no part of the page comes from elsewhere."""
+    site = tmp_path / "site"
+    write_site(tracks, site, load_series(tmp_path / "series.yaml"), PLACE, now=NOW)
+    page = html.fromstring((site / "index.html").read_bytes())
+    links = [link.get("href") for link in page.iter("a")]
+    assert f"{PLACE}feed.xml" in links
+    for link in links:
+        assert link == f"{PLACE}feed.xml" or (site / link).is_file(), link
+    assert [one.tag for one in page.iter("script", "link", "img", "iframe") if one.get("src")] == []
+    titles = [title.text_content().strip() for title in page.iter("h2")][:2]
+    assert titles == ["Second", "First"]
+    assert page.get("lang") == "en"
+    rows = page.xpath("//li[@data-ms]")
+    assert [(row.get("data-needs"), row.get("data-works")) for row in rows] == [
+        ("", "back"),
+        ("a chair", "legs"),
+    ]
+    assert {one.get("value") for one in page.xpath("//select[@name='needs']/option")} == {"", "0", "a chair"}
+    assert "Stop if it hurts." in page.text_content()
+
+
+def test_without_an_address_there_is_no_feed(tracks: Path, tmp_path: Path) -> None:
+    """And the page does not speak of one."""
+    done = write_site(tracks, tmp_path / "site", None, None)
+    assert not done.has_feed
+    assert not (tmp_path / "site" / "feed.xml").exists()
+    assert "podcast" not in (tmp_path / "site" / "index.html").read_text(encoding="utf-8").lower()
+
+
+# A lone surrogate cannot stand in a file of UTF-8 text, so no schedule holds one.
+TEXTS = {name: text for name, text in hostile.HOSTILE.items() if name != "lone surrogate"}
+
+
+@pytest.mark.parametrize("text", TEXTS.values(), ids=TEXTS)
+def test_a_strangers_text_does_no_harm(text: str, tmp_path: Path) -> None:
+    """Title, description and equipment come from plans: they stay text in the page and in the feed."""
+    folder = tmp_path / "tracks"
+    # A schedule with control characters in its title is refused as a whole; elsewhere they may stand.
+    title = "One" if re.search(r"[\x00-\x1f\x7f-\x9f]", text) else text
+    track(folder, "one", title=title, description=text, facts=facts([text], [text]), cautions=[text])
+    write_site(folder, tmp_path / "site", None, PLACE, now=NOW)
+    read = feedparser.parse((tmp_path / "site" / "feed.xml").read_bytes())
+    assert not read.bozo
+    assert len(read.entries) == 1
+    page = html.fromstring((tmp_path / "site" / "index.html").read_bytes())
+    assert len(page.findall(".//script")) == 1
+    assert not [one for one in page.iter() if any(str(name).startswith("on") for name in one.attrib)]
+
+
+def test_a_track_that_was_changed_does_not_go_online(tracks: Path, tmp_path: Path) -> None:
+    """Nor a folder without tracks, an odd address, or a picture that no directory takes."""
+    with pytest.raises(UsageError, match="there is no such folder"):
+        write_site(tmp_path / "no", tmp_path / "site", None, None)
+    (tmp_path / "empty").mkdir()
+    with pytest.raises(UsageError, match="holds no track"):
+        write_site(tmp_path / "empty", tmp_path / "site", None, None)
+    for address in ("ftp://x", "example.org", "https://a b", "https://x/?y"):
+        with pytest.raises(UsageError, match="--address: expected an address such as"):
+            write_site(tracks, tmp_path / "site", None, address)
+    Image.new("RGB", (300, 200)).save(tmp_path / "art.png")
+    (tmp_path / "art.yaml").write_text("title: x\nartwork: art.png\n", encoding="utf-8")
+    with pytest.raises(UsageError, match="is 300 by 200 pixels; a feed's picture is square"):
+        write_site(tracks, tmp_path / "site", load_series(tmp_path / "art.yaml"), PLACE)
+    (tmp_path / "none.yaml").write_text("title: x\nartwork: no.png\n", encoding="utf-8")
+    with pytest.raises(PlanError, match=re.escape("artwork: there is no file 'no.png'")):
+        load_series(tmp_path / "none.yaml")
+    (tracks / "first.wav").write_bytes((tracks / "first.wav").read_bytes() + b"\0")
+    with pytest.raises(UsageError, match=r"first\.wav: is not as its schedule lists it"):
+        sessions_in(tracks)
+    assert not (tmp_path / "site").exists()
+
+
+def test_the_artwork_of_the_series_is_its_picture(tracks: Path, tmp_path: Path) -> None:
+    """Instead of the first session's cover."""
+    Image.new("RGB", (1400, 1400)).save(tmp_path / "art.jpg")
+    (tmp_path / "series.yaml").write_text(f"{SERIES}artwork: art.jpg\n", encoding="utf-8")
+    channel = etree.fromstring(feed_of(tracks, tmp_path / "site"))[0]
+    assert channel.findtext("image/url") == f"{PLACE}covers/series.jpg"
+    assert (tmp_path / "site/covers/series.jpg").read_bytes() == (tmp_path / "art.jpg").read_bytes()
+
+
+def test_the_command_keeps_what_is_somebodys_own(
+    tracks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A page of theirs in the folder is refused, and named; a site of ours is written again."""
+    site = tmp_path / "site"
+    for _ in range(2):
+        assert run(["shelf", str(tracks), "--out", str(site), "--address", PLACE, "--json"]) == 0
+        assert json.loads(capsys.readouterr().out)["sessions"] == 2
+    (site / "index.html").write_text("mine", encoding="utf-8")
+    with pytest.raises(UsageError, match=r"index\.html: there is a file already.*--force"):
+        run(["shelf", str(tracks), "--out", str(site), "--address", PLACE])
+    assert (site / "index.html").read_text(encoding="utf-8") == "mine"

@@ -189,3 +189,68 @@ def test_a_list_sounds_right() -> None:
     """Spanish says "e" before the sound of i."""
     assert load_language("es").listing(["aguja", "hilo"]) == "aguja e hilo"
     assert load_language("es").listing(["agua", "hielo"]) == "agua y hielo"
+
+
+# Of our own: what a class is told in each place, and what is told to somebody who stands.
+PLACES = {
+    "es": {
+        "back": ["Túmbate boca arriba.", "De espaldas en el suelo."], "hands": ["Pasa a cuatro apoyos."],
+        "front": ["Boca abajo.", "Plancha, codos debajo de los hombros."],
+        "floor": ["Tumbada de lado.", "De costado en el suelo.", "Ponte de rodillas."],
+        None: [
+            "Los pies bien apoyados en el suelo.", "Mira de lado a lado.", "Da un paso de lado.",
+            "De espaldas a la pared.", "Palmas boca arriba.", "Pies debajo de los hombros.",
+            "Mano sobre la espalda.",
+        ],
+    },
+    "fr": {
+        "back": ["Allongez-vous sur le dos."], "hands": ["À quatre pattes."],
+        "front": ["Sur le ventre.", "Les mains sous les épaules."],
+        "floor": ["Roulez sur le côté.", "Allongée, les bras le long du corps.", "À genoux."],
+        None: [
+            "Les deux pieds à plat au sol.", "Un pas sur le côté.", "Mains sur le ventre.",
+            "Pieds sous les épaules.", "La jambe allongée derrière vous.", "Sac à dos sur le dos.",
+        ],
+    },
+    "it": {
+        "back": ["Sulla schiena.", "Posizione supina."], "hands": ["In quadrupedia."],
+        "front": ["A pancia in giù.", "Mani sotto le spalle."],
+        "floor": ["Sdraiata, girati sul fianco.", "Gomiti a terra.", "Disteso a terra."],
+        None: [
+            "I due piedi ben appoggiati a terra.", "Una mano sul fianco.", "Presa prona sul manubrio.",
+            "La gamba distesa in avanti.", "Piedi sotto le spalle.", "Lo zaino sulla schiena.",
+        ],
+    },
+    "pt-BR": {
+        "back": ["Deite de costas.", "Barriga para cima."], "hands": ["Em quatro apoios."],
+        "front": ["De bruços.", "Mãos embaixo dos ombros."],
+        "floor": ["Deitada, joelhos dobrados.", "De joelhos."],
+        None: [
+            "Os dois pés bem apoiados no chão.", "De costas para a parede.", "Pés embaixo dos ombros.",
+            "Deixe a mochila no chão.",
+        ],
+    },
+    "de": {
+        "back": ["In Rückenlage.", "Leg dich auf den Rücken."], "hands": ["Im Vierfüßlerstand."],
+        "front": ["In Bauchlage.", "Die Hände unter die Schultern."],
+        "floor": ["In Seitenlage.", "Roll dich auf die Seite.", "Im Kniestand."],
+        None: [
+            "Beide Füße fest auf den Boden.", "Die Hände auf den Bauch.", "Leg das Gewicht auf die Seite.",
+            "Füße unter die Schultern.", "Der Rucksack auf dem Rücken.",
+        ],
+    },
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("code", PLACES)
+def test_only_who_is_on_the_floor_is_held_to_lie_there(code: str) -> None:
+    """Each place is known by what is said in it; feet on the floor, or a hand on the belly, tell of none."""
+    words = load_language(code)
+    for place, lines in PLACES[code].items():
+        for line in lines:
+            found = (
+                kind
+                for kind in ("back", "hands", "front", "floor")
+                if any(re.search(entry, line, re.I) for entry in words.phrases("positions", kind))
+            )
+            assert next(found, None) == place, line

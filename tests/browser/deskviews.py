@@ -129,9 +129,14 @@ class Shown:
 
     def go(self, view: View) -> None:
         """Open a view and prepare it."""
+        # The page before may have the same path: what is waited for is that it is gone.
+        self.page.run("window.isBefore = true")
         self.page.call("Page.navigate", url=self.address + view.path)
         path = view.path
-        self.page.wait(f"document.readyState === 'complete' && decodeURI(location.pathname) === '{path}'")
+        self.page.wait(
+            "!window.isBefore && document.readyState === 'complete'"
+            f" && decodeURI(location.pathname) === '{path}'"
+        )
         if view.path.startswith("/plan/") and BROKEN not in view.path:
             self.page.wait("!!document.querySelector('#score .staff')")
         view.prepare(self.page)

@@ -19,12 +19,18 @@ SCHEMES = ("light", "dark")
 
 
 def picture(page: Page) -> bytes:
-    """Return the whole page as PNG."""
+    """Return the whole page as PNG, what scrolls inside a frame of its own laid out in full."""
     # Rows far below the window are drawn only when somebody scrolls to them.
     page.run(
-        "document.querySelectorAll('.row, .staff').forEach(row => row.style.contentVisibility = 'visible')"
+        "document.querySelectorAll('.row, .staff').forEach(row => row.style.contentVisibility = 'visible');"
+        "document.querySelectorAll('.right, .script, .script ol, .scored')"
+        ".forEach(box => box.style.maxHeight = 'none')"
     )
-    answer = page.call("Page.captureScreenshot", format="png", captureBeyondViewport=True)
+    # Without a clip the picture is as high as the page was before that.
+    page.run("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    width, height = page.run("[innerWidth, document.documentElement.scrollHeight]")
+    clip = {"x": 0, "y": 0, "width": width, "height": height, "scale": 1}
+    answer = page.call("Page.captureScreenshot", format="png", captureBeyondViewport=True, clip=clip)
     return base64.b64decode(answer["data"])
 
 

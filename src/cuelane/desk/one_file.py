@@ -26,8 +26,9 @@ from cuelane.desk.words import desk_words
 
 _CHUNK = 1 << 18
 _STYLE = (
-    "body{font:1.1rem/1.5 system-ui,sans-serif;max-width:34rem;"
-    "margin:0 auto;padding:1.2rem;color-scheme:light dark}"
+    # On the root: only from there does the page itself go dark, as its player does.
+    ":root{color-scheme:light dark}"
+    "body{font:1.1rem/1.5 system-ui,sans-serif;max-width:34rem;margin:0 auto;padding:1.2rem}"
     "h1{font-family:Georgia,serif;line-height:1.15}audio{width:100%;margin:.6rem 0}"
     "a.get{display:block;text-align:center;padding:.9rem;border:2px solid;"
     "border-radius:2px;font-weight:700;color:inherit}"

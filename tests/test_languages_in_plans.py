@@ -9,12 +9,15 @@ from pathlib import Path
 
 import pytest
 
-from cuelane.base.language import available_languages
+from cuelane.base.language import available_languages, load_language
 from cuelane.base.schedule import Schedule
 from cuelane.deliver.chapters import chapters_of
 from cuelane.deliver.publish import companions
+from cuelane.plan.load import load_plan
 from cuelane.render.run import Prepared, prepare
+from cuelane.session.expand import expand
 
+DEMOS = Path(__file__).parents[1] / "demo"
 PATTERNS = {
     "circuit": "work: 40s\n    rest: 20s\n    rounds: 3",
     "build-up-and-down": "work: 40s\n    rest: 30s",
@@ -100,6 +103,23 @@ def test_a_plan_has_the_same_boundaries_in_every_language(
         assert code == "en" or not [
             text for text in said & spoken_in["en"] if text not in EXERCISES and " " in text
         ], code
+
+
+@pytest.mark.parametrize("code", available_languages())
+def test_the_length_that_is_spoken_is_the_one_that_is_kept(code: str) -> None:
+    """Of every demo, in every language: the minutes told at the start are those of the whole session."""
+    words = load_language(code)
+    plans = sorted(DEMOS.glob("*.yaml"))
+    n_told = 0
+    for path in plans:
+        loaded = load_plan(path)
+        session = expand(replace(loaded, plan=loaded.plan.model_copy(update={"language": code})))
+        minutes = round(session.length_ms / 60_000)
+        told = words.say("opening", "length", count=minutes, n=words.number(minutes)).rstrip(".")
+        opening = session.intervals[0].lines[0].text
+        assert session.plan.coaching == "spare" or told in opening, (path.name, session.length_ms, opening)
+        n_told += told in opening
+    assert n_told >= len(plans) - 1
 
 
 @pytest.mark.parametrize("code", available_languages())

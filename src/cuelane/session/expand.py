@@ -32,31 +32,42 @@ def expand(loaded: LoadedPlan) -> Session:
     the same content takes about as long to say in any (Pellegrino, Coupé and Marsico 2011, Language 87,
     539-558; value from memory). So a plan has the same boundaries in all of them.
     """
-    words, english = load_language(loaded.plan.language), load_language("en")
-    session = _expanded(loaded, words)
-    if words is english:
-        return session
-    timed = zip(session.intervals, _expanded(loaded, english).intervals, strict=True)
-    intervals = tuple(altered(entry, start_ms=one.start_ms, end_ms=one.end_ms) for entry, one in timed)
+    own = _Telling(loaded, load_language(loaded.plan.language))
+    english = _Telling(loaded, load_language("en"))
+    session = timed_by = None
+    # What is said at the start and the end tells of the whole, so that comes from a first count without it.
+    for _ in range(3):
+        timed_by = english.draft(timed_by)
+        # Each count has the English times, so that a length that is spoken is the one that is kept.
+        session = timed_by if own.words is english.words else _with_times(own.draft(session), timed_by)
+    assert session is not None
+    return session
+
+
+def _with_times(session: Session, other: Session) -> Session:
+    """Return `session` with the times of the same plan's in another language."""
+    pairs = zip(session.intervals, other.intervals, strict=True)
+    intervals = tuple(altered(entry, start_ms=one.start_ms, end_ms=one.end_ms) for entry, one in pairs)
     return altered(session, intervals=intervals)
 
 
-def _expanded(loaded: LoadedPlan, words: Language) -> Session:
-    plan = loaded.plan
-    cautions = _cautions(loaded, words)
-    plans = list(_plans(loaded))
-    standard = any(one.cautions == "standard" for one in plans)
-    body = introduced(_items(loaded, words), words, standard=standard, spare=plan.coaching == "spare")
-    # What is said at the start and the end tells of the whole, so that comes from a first count without it.
-    first = opening(plan, cautions, words, body, None)
-    draft = _counted(
-        plan, cautions, [*_led_in(plan, [first, *body], words), *closing(plan, words, body, None)]
-    )
-    for _ in range(2):
-        first = opening(plan, cautions, words, body, draft)
-        led_in = _led_in(plan, [first, *body], words)
-        draft = _counted(plan, cautions, [*led_in, *closing(plan, words, body, draft)])
-    return draft
+class _Telling:
+    """A plan in the words of one language, counted again each time that more of it is known."""
+
+    def __init__(self, loaded: LoadedPlan, words: Language) -> None:
+        self.words = words
+        self._plan = loaded.plan
+        self._cautions = _cautions(loaded, words)
+        standard = any(one.cautions == "standard" for one in _plans(loaded))
+        spare = loaded.plan.coaching == "spare"
+        self._body = introduced(_items(loaded, words), words, standard=standard, spare=spare)
+
+    def draft(self, before: Session | None) -> Session:
+        """Return the session; `before` is the last draft, of which it tells at its start and end."""
+        first = opening(self._plan, self._cautions, self.words, self._body, before)
+        led_in = _led_in(self._plan, [first, *self._body], self.words)
+        last = closing(self._plan, self.words, self._body, before)
+        return _counted(self._plan, self._cautions, [*led_in, *last])
 
 
 def _counted(plan: Plan, cautions: tuple[CueLine, ...], intervals: Sequence[Interval]) -> Session:

@@ -132,6 +132,18 @@ def test_files_without_gapless_tags_are_told(folder: Path) -> None:
         assert media.probe(folder / name).has_gapless_info, name
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no device that is always full")
+def test_a_full_disk_is_no_word_about_the_file(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the program cannot say what it sees, the machine has failed (3), not the person's file (2)."""
+    monkeypatch.setattr(
+        "cuelane.media.probing.tempfile.TemporaryFile",
+        lambda **_: open("/dev/full", "r+b", buffering=0),  # noqa: PTH123, SIM115
+    )
+    with pytest.raises(DeliveryError, match="a temporary file cannot be written: No space left") as caught:
+        media.probe(folder / "ours.wav")
+    assert caught.value.exit_code == 3
+
+
 def test_probe_says_what_a_file_is(folder: Path) -> None:
     """Channels, rate, length, codec and whether there is a picture, for each container."""
     expected = {

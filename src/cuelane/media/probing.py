@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import tempfile
@@ -9,10 +10,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
+from typing import IO
 
 import soundfile
 
-from cuelane.base.errors import AudioFileError
+from cuelane.base.errors import AudioFileError, DeliveryError
 from cuelane.media import ffmpeg
 from cuelane.media.container_bytes import has_gapless_info, sign_of_damage
 from cuelane.media.media_limits import (
@@ -23,6 +25,9 @@ from cuelane.media.media_limits import (
     too_much_text,
 )
 from cuelane.media.reader import magic
+
+_ROOM_BYTES = 65_536
+"""Chosen: more than the program writes at once: where it found no room for that, there is none for this."""
 
 _STREAM = re.compile(r"^  Stream #0:\d+[^:]*: (Audio|Video): (\S+?)(?: |,|$)(.*)$")
 _INPUT = re.compile(r"^Input #0, ([^ ]+?), from ")
@@ -69,6 +74,7 @@ def probe(path: Path | str) -> MediaInfo:
     Raises
     ------
     AudioFileError : missing, not audio or video, or no sound in it.
+    DeliveryError : the disk of temporary files is full.
     """
     path = Path(path)
     require_file(path)
@@ -128,11 +134,23 @@ def _asked(path: Path) -> tuple[list[str], str]:
             raise AudioFileError(f"{path}: its header could not be read within two minutes") from error
         texts = []
         for stream in (said, written):
+            _require_all_was_written(stream)
             stream.seek(0)
             texts.append(stream.read(MAX_TEXT_BYTES + 1))
     if max(map(len, texts)) > MAX_TEXT_BYTES:
         raise too_much_text(path)
     return texts[0].decode("utf-8", "replace").splitlines(), texts[1].decode("utf-8", "replace")
+
+
+def _require_all_was_written(stream: IO[bytes]) -> None:
+    """Raise DeliveryError if the disk of temporary files is full, since the program goes on silently then."""
+    try:
+        size = stream.seek(0, os.SEEK_END)
+        stream.write(bytes(_ROOM_BYTES))
+        stream.flush()
+        stream.truncate(size)
+    except OSError as error:
+        raise DeliveryError(f"a temporary file cannot be written: {error.strerror or error}") from error
 
 
 def _shape(description: str) -> tuple[int, int]:

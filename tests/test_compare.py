@@ -141,7 +141,7 @@ def test_pairing_keeps_the_order_and_loses_nothing(before: list[int], after: lis
 
 
 def test_long_lists_are_paired_place_by_place() -> None:
-    """Beyond the length that difflib is asked for, time does not grow with the square."""
+    """Beyond the length that difflib is asked for; there, the first of two equal lists may be one longer."""
     long = [random.Random(number).randrange(2) for number in range(MOST_ALIGNED + 1)]
     rows = list(paired(long, long[:-1], lambda one: one))
     assert rows[-1] == (long[-1], None)
@@ -183,6 +183,8 @@ def test_a_track_without_its_schedule_is_refused(tmp_path: Path) -> None:
         compare(one, one)
     with pytest.raises(UsageError, match="there is no such file"):
         compare(tmp_path / "no.wav", one)
+    with pytest.raises(UsageError, match="is no file"):
+        compare(tmp_path, one)
 
 
 def test_the_command_ends_with_one_if_anything_differs(

@@ -180,6 +180,8 @@ def test_guids_and_dates_stay_when_the_site_is_written_again(tracks: Path, tmp_p
     assert kept[1][:2] == kept[0]
     assert kept[1][2][1] == "Thu, 24 Dec 2026 00:00:00 +0000"
     (tracks / "third.wav").unlink()
+    # A site without a feed in between forgets no date.
+    write_site(tracks, tmp_path / "site", load_series(tracks.parent / "series.yaml"), None, now=later)
     assert kept[0] == [
         (one.findtext("guid"), one.findtext("pubDate"))
         for one in etree.fromstring(feed_of(tracks, tmp_path / "site", later)).iter("item")
@@ -244,8 +246,8 @@ def test_a_track_that_was_changed_does_not_go_online(tracks: Path, tmp_path: Pat
     (tmp_path / "empty").mkdir()
     with pytest.raises(UsageError, match="holds no track"):
         write_site(tmp_path / "empty", tmp_path / "site", None, None)
-    for address in ("ftp://x", "example.org", "https://a b", "https://x/?y"):
-        with pytest.raises(UsageError, match="--address: expected an address such as"):
+    for address in ("ftp://x", "example.org", "https://a b", "https://", "https://a\tb", "https://x/?y"):
+        with pytest.raises(UsageError, match=r"--address: (expected an address such as|names a folder)"):
             write_site(tracks, tmp_path / "site", None, address)
     Image.new("RGB", (300, 200)).save(tmp_path / "art.png")
     (tmp_path / "art.yaml").write_text("title: x\nartwork: art.png\n", encoding="utf-8")
@@ -265,8 +267,37 @@ def test_the_artwork_of_the_series_is_its_picture(tracks: Path, tmp_path: Path) 
     Image.new("RGB", (1400, 1400)).save(tmp_path / "art.jpg")
     (tmp_path / "series.yaml").write_text(f"{SERIES}artwork: art.jpg\n", encoding="utf-8")
     channel = etree.fromstring(feed_of(tracks, tmp_path / "site"))[0]
-    assert channel.findtext("image/url") == f"{PLACE}covers/series.jpg"
-    assert (tmp_path / "site/covers/series.jpg").read_bytes() == (tmp_path / "art.jpg").read_bytes()
+    assert channel.findtext("image/url") == f"{PLACE}artwork.jpg"
+    assert (tmp_path / "site/artwork.jpg").read_bytes() == (tmp_path / "art.jpg").read_bytes()
+    (tmp_path / "art.jpg").write_bytes((tmp_path / "art.jpg").read_bytes()[:2_000])
+    with pytest.raises(UsageError, match=r"art\.jpg: is no PNG or JPEG picture"):
+        feed_of(tracks, tmp_path / "site")
+
+
+def test_what_was_not_written_with_the_track_stays_at_home(tracks: Path, tmp_path: Path) -> None:
+    """Somebody's notes under a name that a render may use, and a page that was changed by hand."""
+    (tracks / "first.md").write_text("private", encoding="utf-8")
+    (tracks / "second.html").write_text("changed", encoding="utf-8")
+    done = write_site(tracks, tmp_path / "site", load_series(tmp_path / "series.yaml"), PLACE, now=NOW)
+    assert {path.name for path in done.left_out} == {"first.md", "second.html"}
+    assert not (tmp_path / "site" / "first.md").exists()
+    assert not (tmp_path / "site" / "second.html").exists()
+    assert (tmp_path / "site" / "first.schedule.json").is_file()
+
+
+def test_a_session_called_index_is_refused(tmp_path: Path) -> None:
+    """Its page would be the site's own."""
+    track(tmp_path / "tracks", "Index")
+    with pytest.raises(UsageError, match="its page would be the site's own first page"):
+        write_site(tmp_path / "tracks", tmp_path / "site", None, PLACE)
+
+
+def test_a_longer_name_is_not_taken_for_a_variant_of_a_shorter(tmp_path: Path) -> None:
+    """`legs-long` is a plan of its own here, and comes where the series has it."""
+    for stem in ("legs", "legs-short", "legs-long", "warm"):
+        track(tmp_path / "tracks", stem)
+    found = sessions_in(tmp_path / "tracks", ["legs", "warm", "legs-long"])
+    assert [one.stem for one in found] == ["legs", "legs-short", "warm", "legs-long"]
 
 
 def test_the_command_keeps_what_is_somebodys_own(

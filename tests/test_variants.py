@@ -95,9 +95,9 @@ def test_the_plan_itself_stays_as_it_is(
 
 def test_the_pace_goes_with_the_variant(tmp_path: Path) -> None:
     """It is no key of the plan: it is how fast the voice speaks."""
-    text = f"{PLAN}variants: {{calm: {{pace: 0.9}}, plain: {{rounds: 2}}}}\n"
+    text = f"{PLAN}variants: {{calm: {{pace: 0.9}}, usual: {{rounds: 2}}}}\n"
     assert loaded(tmp_path, text, "calm").pace == 0.9
-    assert loaded(tmp_path, text, "plain").pace == 1.0
+    assert loaded(tmp_path, text, "usual").pace == 1.0
 
 
 @pytest.mark.parametrize(
@@ -109,6 +109,8 @@ def test_the_pace_goes_with_the_variant(tmp_path: Path) -> None:
         ("{short: {swap: {squat: lung}}}", "variant 'short': swap: there is no exercise 'lung'"),
         ("{short: {blocks: {Leg: {work: 3s}}}}", "variant 'short': blocks: there is no block 'Leg'"),
         ("[short]", "variants: expected"),
+        ("{plain: {rounds: 2}}", "a variant cannot be called 'plain', which stands for the plan as it is"),
+        ("{short: {blocks: {Legs: {block: Knees}}}}", "variant 'short': blocks: a block keeps its title"),
     ],
 )
 def test_a_wrong_variant_is_told_whenever_the_plan_is_read(

@@ -18,6 +18,10 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
+from cuelane.base.errors import Mark
+from cuelane.plan.tree import Mapping, node_of
+from cuelane.plan.variants import Chosen
+
 State = Literal["made", "kept", "failed"]
 
 CHILD = "from cuelane.batch.one_track import child; child()"
@@ -90,7 +94,7 @@ def carried_out(order: Order) -> Outcome:
             if order.sent is not None:
                 order = _laid_out(order, Path(folder))
             outcome = _from_child(order, Path(folder) / "stderr.txt")
-            # A folder of a moment says nothing to whoever wrote the plan.
+            # Messages name the plan as its author does, not the temporary folder it was laid out in.
             return replace(outcome, message=outcome.message.replace(f"{folder}{os.sep}plan{os.sep}", ""))
     except OSError as error:
         return Outcome(order.name, "failed", MACHINE_FAILED, f"{error.strerror or error}")
@@ -110,7 +114,7 @@ def _from_child(order: Order, errors: Path) -> Outcome:
     with (
         errors.open("wb") as stderr,
         subprocess.Popen(
-            [sys.executable, "-c", CHILD], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=stderr
+            [sys.executable, "-P", "-c", CHILD], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=stderr
         ) as child,
     ):
         assert child.stdin is not None
@@ -137,7 +141,7 @@ def _death(code: int, errors: Path) -> str:
         except ValueError:
             return f"the process that made it was ended by signal {-code}; run the batch again"
     lines = errors.read_text(encoding="utf-8", errors="replace").strip().splitlines() or [""]
-    return f"the process that made it ended with {code}: {lines[-1][:300]}"
+    return f"the process that made it ended with {code}; run the batch again. {lines[-1][:300]}".rstrip()
 
 
 def end_with_parent() -> None:
@@ -149,3 +153,13 @@ def end_with_parent() -> None:
         os.kill(os.getpid(), signal.SIGTERM)
 
     threading.Thread(target=wait, daemon=True).start()
+
+
+def variant_of(told: dict[str, Any] | None) -> Chosen | None:
+    """Return the variant that an order names."""
+    if told is None:
+        return None
+    changes = told.get("changes")
+    node = None if changes is None else node_of(changes, Mark(*told["mark"]))
+    assert node is None or isinstance(node, Mapping)
+    return Chosen(told["name"], node, told.get("pace"))

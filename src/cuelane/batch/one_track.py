@@ -8,18 +8,15 @@ import sys
 import traceback
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 from cuelane.audio.store import ClipStore
-from cuelane.base.errors import CuelaneError, Mark
+from cuelane.base.errors import CuelaneError
 from cuelane.base.files import all_or_nothing
 from cuelane.base.schedule import to_json as schedule_json
 from cuelane.base.seals import sealable_json
 from cuelane.base.units import to_ms
 from cuelane.batch import records
-from cuelane.batch.jobs_made import MACHINE_FAILED, Order, Outcome, State, end_with_parent
-from cuelane.plan.tree import Mapping, node_of
-from cuelane.plan.variants import Chosen
+from cuelane.batch.jobs_made import MACHINE_FAILED, Order, Outcome, State, end_with_parent, variant_of
 from cuelane.render.run import Prepared, RenderOptions, deliver, prepare
 
 
@@ -44,7 +41,7 @@ def made(order: Order) -> Outcome:
     except Exception as error:
         # Whatever nobody foresaw: the others go on.
         last = traceback.format_exception_only(error)[-1].strip()[:300]
-        return Outcome(order.name, "failed", MACHINE_FAILED, f"an error that nobody foresaw: {last}")
+        return Outcome(order.name, "failed", MACHINE_FAILED, f"an unexpected error: {last}")
 
 
 def _made(order: Order) -> Outcome:
@@ -56,7 +53,7 @@ def _made(order: Order) -> Outcome:
     )
     schedule = prepared.schedule
     length_ms = to_ms(schedule.n_frames, schedule.sample_rate)
-    inputs = records.inputs_of(prepared.loaded, options.voice or prepared.loaded.plan.voice)
+    inputs = records.inputs_of(prepared.loaded)
     # Digests before the mix: what is changed meanwhile makes the next run do it again.
     read = records.digests(inputs, prepared.loaded.folder)
     basis = basis_of(prepared, order)
@@ -72,16 +69,6 @@ def _made(order: Order) -> Outcome:
     record = records.Record(records.program_digest(), order.options_text(), read, basis, outputs, length_ms)
     write_record(order, record)
     return Outcome(order.name, state, files=files, length_ms=length_ms)
-
-
-def variant_of(told: dict[str, Any] | None) -> Chosen | None:
-    """Return the variant that an order names."""
-    if told is None:
-        return None
-    changes = told.get("changes")
-    node = None if changes is None else node_of(changes, Mark(*told["mark"]))
-    assert node is None or isinstance(node, Mapping)
-    return Chosen(told["name"], node, told.get("pace"))
 
 
 def basis_of(prepared: Prepared, order: Order) -> str:

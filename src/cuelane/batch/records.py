@@ -25,6 +25,7 @@ from cuelane.plan.loaded import LoadedPlan, included_files
 from cuelane.speech.definition import voices_folder
 
 _MOST_BYTES = 1_000_000
+_VOICES = "voices/"
 _NOT_OURS = (".pyc", ".pyo")
 
 
@@ -75,18 +76,26 @@ def _used() -> set[str]:
     except importlib.metadata.PackageNotFoundError:
         return set()
     cut = str.maketrans(dict.fromkeys("<>=!~[;( ", "\0"))
-    return {row.translate(cut).split("\0")[0] for row in rows if "extra ==" not in row}
+    # Extras too: which voice speaks a language depends on whether its package is there.
+    return {row.translate(cut).split("\0")[0] for row in rows}
 
 
-def inputs_of(loaded: LoadedPlan, voice: str) -> list[Path]:
-    """Return the files that decide what a plan comes to: it, what it includes, and a voice beside it.
+def inputs_of(loaded: LoadedPlan) -> list[Path]:
+    """Return the files that decide what a plan comes to: it, what it includes, and the voices beside it.
 
-    One that is not there counts too: a voice beside the plan would take the place of cuelane's own.
+    All voices, since a voice may fall back on another, or take its index or lexicon from another's folder.
     """
-    found = [loaded.path, *included_files(loaded), loaded.folder / "voices" / f"{voice}.toml"]
-    folder = loaded.folder / "voices" / voice
-    found += sorted(path for path in folder.rglob("*") if path.is_file()) if folder.is_dir() else [folder]
-    return [*found, *_clips_named(loaded)]
+    return [loaded.path, *included_files(loaded), *_voices_beside(loaded.folder), *_clips_named(loaded)]
+
+
+def _voices_beside(folder: Path) -> list[Path]:
+    return sorted(path for path in (folder / "voices").rglob("*") if path.is_file())
+
+
+def _names_of_voices(folder: Path) -> str:
+    """Return the digest of the names of all files of voices: a new one may be chosen before cuelane's own."""
+    names = "\n".join(path.relative_to(folder).as_posix() for path in _voices_beside(folder))
+    return "sha256:" + hashlib.sha256(names.encode("utf-8", "surrogateescape")).hexdigest()
 
 
 def _clips_named(loaded: LoadedPlan) -> Iterable[Path]:
@@ -98,8 +107,12 @@ def _clips_named(loaded: LoadedPlan) -> Iterable[Path]:
 
 
 def digests(paths: Iterable[Path], folder: Path) -> dict[str, str | None]:
-    """Return the digest of each file by its path from `folder`; None where there is no ordinary file."""
-    return {os.path.relpath(path, folder).replace(os.sep, "/"): _digest(path) for path in paths}
+    """Return the digest of each file by its path from `folder`, and of the names of the voices in that.
+
+    None where there is no ordinary file.
+    """
+    found = {os.path.relpath(path, folder).replace(os.sep, "/"): _digest(path) for path in paths}
+    return {**found, _VOICES: _names_of_voices(folder)}
 
 
 def _digest(path: Path) -> str | None:
@@ -130,7 +143,8 @@ def is_current(record: Record, plan: Path, options: str) -> bool:
     """Tell whether a track made now would be made of the same things."""
     if (record.program, record.options) != (program_digest(), options):
         return False
-    return all(_digest(plan.parent / name) == digest for name, digest in record.inputs.items())
+    paths = [plan.parent / name for name in record.inputs if name != _VOICES]
+    return digests(paths, plan.parent) == record.inputs
 
 
 def read_record(path: Path) -> Record | None:

@@ -1,4 +1,4 @@
-"""A batch: what is current is kept, the rest is made by Dask, here or on a cluster, and every end is told.
+"""A batch: what is current is kept, the rest is made by Dask, here or on a cluster; every track is reported.
 
 Dask decides what runs when and where, and on a cluster runs again what a worker that died had in hand.
 Nothing here waits, queues or tries again.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from dask.delayed import delayed
 
 from cuelane.base.errors import DeliveryError, PlanError, UsageError
 from cuelane.batch import records
-from cuelane.batch.jobs_made import MACHINE_FAILED, Order, Outcome, carried_out
+from cuelane.batch.jobs_made import MACHINE_FAILED, Order, Outcome, carried_out, variant_of
 from cuelane.batch.tracks import Track
 from cuelane.plan.load import load_plan
 from cuelane.plan.series import Defaults
@@ -37,11 +38,18 @@ def orders_of(tracks: Sequence[Track], out: Path, options: dict[str, Any], *, fo
             str(track.plan.resolve()),
             str(out.resolve()),
             _variant(track.variant),
-            {**options, "voice": track.voice},
+            _options(options, track),
             force,
         )
         for track in tracks
     ]
+
+
+def _options(options: dict[str, Any], track: Track) -> dict[str, Any]:
+    """Return the options for one track: what its variant says itself is left to it."""
+    gives = track.variant.keys if track.variant is not None else frozenset()
+    own = {key: value for key, value in options.items() if key != "pace" or "pace" not in gives}
+    return {**own, "voice": track.voice}
 
 
 def render_options(defaults: Defaults) -> dict[str, Any]:
@@ -131,7 +139,7 @@ def _on_cluster(
     try:
         from distributed import Client, as_completed
     except ImportError as error:
-        raise UsageError("--cluster needs Dask's own: pip install 'cuelane[cluster]'") from error
+        raise UsageError("--cluster needs Dask's own: python -m pip install '.[cluster]'") from error
     try:
         client = Client(address, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError) as error:
@@ -141,8 +149,10 @@ def _on_cluster(
         for order in orders:
             try:
                 asked[client.submit(carried_out, sent_along(order), pure=False)] = order
-            except PlanError as error:
-                yield order, Outcome(order.name, "failed", error.exit_code, str(error))
+            except (PlanError, OSError) as error:
+                told()
+                code = error.exit_code if isinstance(error, PlanError) else MACHINE_FAILED
+                yield order, Outcome(order.name, "failed", code, str(error))
         for future in as_completed(list(asked), loop=client.loop):
             order = asked[future]
             told()
@@ -155,10 +165,14 @@ def _on_cluster(
 
 
 def sent_along(order: Order) -> Order:
-    """Return an order with the content of every file that its plan needs."""
+    """Return an order with the content of every file that its plan needs.
+
+    Raises
+    ------
+    PlanError : the plan is wrong. OSError : a file cannot be read.
+    """
     plan = Path(order.plan)
-    loaded = load_plan(plan)
-    voice = order.options.get("voice") or loaded.plan.voice
-    paths = {path for path in records.inputs_of(loaded, voice) if path.is_file()}
+    loaded = load_plan(plan, variant=variant_of(order.variant))
+    paths = {path for path in records.inputs_of(loaded) if path.is_file()}
     sent = {path.relative_to(plan.parent).as_posix(): path.read_bytes() for path in sorted(paths)}
-    return Order(**{**vars(order), "sent": sent})
+    return replace(order, sent=sent)

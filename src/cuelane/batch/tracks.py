@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import glob
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,12 +11,10 @@ from pathlib import Path
 from cuelane.base.errors import PlanError, UsageError
 from cuelane.media.formats import format_of
 from cuelane.plan.load import load_plan
+from cuelane.plan.model import Variant
 from cuelane.plan.phrases import did_you_mean, names, quoted
 from cuelane.plan.series import LoadedSeries
-from cuelane.plan.variants import Chosen
-
-PLAIN = "plain"
-"""How the plan as it is, without a variant, is called where variants are named."""
+from cuelane.plan.variants import PLAIN, Chosen
 
 MOST_TRACKS = 100_000
 _SUFFIXES = (".yaml", ".yml")
@@ -39,6 +38,8 @@ class Asked:
     formats: tuple[str, ...] = ("m4a",)
     voices: tuple[str, ...] = ()
     variants: tuple[str, ...] = ()
+    usual_voices: bool = False
+    """Whether the voices are only the series' usual ones, which a variant's own takes the place of."""
 
 
 def plan_files(given: Sequence[Path], series: LoadedSeries | None) -> list[Path]:
@@ -61,9 +62,13 @@ def plan_files(given: Sequence[Path], series: LoadedSeries | None) -> list[Path]
                 raise UsageError(f"{path}: holds no plan (a file that ends in .yaml)")
             found += inside
         elif not path.exists() and glob.has_magic(str(path)):
-            fitting = sorted(Path(path.anchor).glob(str(path.relative_to(path.anchor))))
+            try:
+                every = sorted(Path(path.anchor).glob(str(path.relative_to(path.anchor))))
+            except (ValueError, NotImplementedError) as error:
+                raise UsageError(f"{path}: is no pattern of file names: {error}") from error
+            fitting = [one for one in every if _may_be_a_plan(one)]
             if not fitting:
-                raise UsageError(f"{path}: fits no file")
+                raise UsageError(f"{path}: fits no plan")
             found += fitting
         else:
             found.append(path)
@@ -93,9 +98,10 @@ def tracks(plans: Sequence[Path], series: LoadedSeries | None, asked: Asked) -> 
     for plan in plans:
         for variant in _variants(plan, series, asked.variants, known):
             used.add(variant.name if variant is not None else PLAIN)
-            for voice in voices:
+            own_voice = asked.usual_voices and variant is not None and "voice" in variant.keys
+            for voice in [None] if own_voice else voices:
                 parts = [plan.stem, variant.name if variant is not None else ""]
-                parts.append(voice or "" if len(voices) > 1 else "")
+                parts.append(voice if voice is not None and len(voices) > 1 else "")
                 name = "-".join(_for_a_name(part) if i else part for i, part in enumerate(parts) if part)
                 for suffix in suffixes:
                     folder = f"{suffix[1:]}/" if len(suffixes) > 1 else ""
@@ -105,8 +111,21 @@ def tracks(plans: Sequence[Path], series: LoadedSeries | None, asked: Asked) -> 
     for missing in (name for name in asked.variants if name not in used):
         hint = did_you_mean(missing, sorted(known)) or f"there are: {names(sorted(known))}"
         raise UsageError(f"none of these plans has a variant {quoted(missing)}; {hint}")
+    if series is not None:
+        _require_named(plans, series)
     _require_distinct(found)
     return found
+
+
+def _may_be_a_plan(path: Path) -> bool:
+    """Tell whether a file of a folder is taken for a plan: by its ending, and not if it is a series."""
+    if path.suffix.lower() not in _SUFFIXES or not path.is_file():
+        return False
+    try:
+        text = path.read_text(encoding="utf-8", errors="replace")
+    except OSError:
+        return True
+    return bool(re.search(r"(?m)^session:", text)) or not re.search(r"(?m)^(plans|defaults|feed):", text)
 
 
 def _variants(
@@ -120,9 +139,10 @@ def _variants(
     own: dict[str, Chosen | None] = {}
     if not set(named) <= shared.keys():
         try:
-            own = {name: Chosen(name) for name in load_plan(plan).plan.variants}
+            given = load_plan(plan).plan.variants
+            own = {name: Chosen(name, keys=frozenset(one.model_fields_set)) for name, one in given.items()}
         except PlanError:
-            # Told when its turn comes to be made.
+            # The plan is wrong: that is said when its track is made.
             own = {name: Chosen(name) for name in named if name not in shared}
     known.update(own)
     both = own | shared
@@ -139,6 +159,35 @@ def _require_distinct(found: Sequence[Track]) -> None:
         key = (track.name + track.suffix).casefold()
         other = first.setdefault(key, track)
         if other is not track:
+            both = f"{_called(track)} and {_called(other)}"
+            raise UsageError(f"{both} would both make {track.name}{track.suffix}; rename one")
+
+
+def _called(track: Track) -> str:
+    return (
+        f"{track.plan}" if track.variant is None else f"variant {quoted(track.variant.name)} of {track.plan}"
+    )
+
+
+def _require_named(plans: Sequence[Path], series: LoadedSeries) -> None:
+    """Refuse a variant of the series that names an exercise or a block that none of the plans has."""
+    named = {name: _names_in(variant) for name, variant in series.series.variants.items()}
+    if not any(named.values()):
+        return
+    known: set[str] = set()
+    for plan in plans:
+        try:
+            found = load_plan(plan).plan
+        except PlanError:
+            return
+        known |= set(found.exercises) | {str(item.block) for item in found.session if hasattr(item, "block")}
+    for name, said in named.items():
+        for one in said - known:
+            hint = did_you_mean(one, sorted(known)) or "see the plans' exercises and blocks"
             raise UsageError(
-                f"{track.plan} and {other.plan} would both make {track.name}{track.suffix}; rename one"
+                f"{series.path}: variant {quoted(name)} names {quoted(one)}, no plan has it; {hint}"
             )
+
+
+def _names_in(variant: Variant) -> set[str]:
+    return {*variant.leave_out, *variant.swap, *variant.swap.values(), *variant.blocks}

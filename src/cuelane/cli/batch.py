@@ -55,6 +55,7 @@ def batch(
         formats=tuple(audio_format or (defaults.format if defaults else ()) or ["m4a"]),
         voices=tuple(voice or (defaults.voice if defaults else ())),
         variants=tuple(variant or ()),
+        usual_voices=not voice,
     )
     found = tracks(plan_files(plans or [], loaded), loaded, asked)
     options = render_options(defaults) if defaults is not None else {}

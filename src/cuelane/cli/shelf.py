@@ -28,6 +28,8 @@ def shelf(
     loaded = load_series(series) if series is not None else None
     with progress("Writing", quiet=as_json):
         done = write_site(folder, site, loaded, address, force=force)
+    for path in done.left_out:
+        note(f"left out, since it is not as it was written with its track: {path}")
     if as_json:
         out_json({"sessions": done.n_sessions, "feed": done.has_feed, "files": list(done.files)})
         return

@@ -27,14 +27,14 @@ def compare(before: Path, after: Path) -> Comparison:
 
 def schedule_of(path: Path) -> Schedule:
     """Return the schedule that `path` is, or that lies beside the track that it is."""
+    if not path.is_file():
+        raise UsageError(f"{path}: {'is no file' if path.exists() else 'there is no such file'}")
     if _is_schedule(path):
         return load_schedule(path)
     beside = path.with_name(path.stem + LISTING)
     if not beside.is_file():
-        hint = (
-            f"there is no {beside.name} beside it; name a schedule (.json), or a track that lies with its own"
-        )
-        raise UsageError(f"{path}: {hint if path.is_file() else 'there is no such file'}")
+        hint = "name a schedule (.json), or a track that lies with its own"
+        raise UsageError(f"{path}: there is no {beside.name} beside it; {hint}")
     return load_schedule(beside)
 
 

@@ -7,8 +7,8 @@ the two may have other sample rates.
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Hashable, Iterator, Sequence
+from collections import Counter, deque
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
@@ -168,23 +168,27 @@ def _placed(schedule: Schedule) -> list[_Placed]:
 
 
 def _differences(before: Schedule, after: Schedule) -> Iterator[Difference]:
-    for was, now in paired(_placed(before), _placed(after), lambda one: one.key):
+    sides = _placed(before), _placed(after)
+    real = [[one for one in side if one.interval.index != _NO_INTERVAL] for side in sides]
+    for was, now in paired(real[0], real[1], lambda one: one.key):
         if was is None or now is None:
             yield from _alone(was, now)
         else:
-            found = _in_both(was, now)
-            yield from sorted(
-                found, key=lambda one: (one.before_ms if one.after_ms is None else one.after_ms) or 0
-            )
+            yield from _by_place(_in_both(was, now))
+    was, now = (next((one for one in side if one.interval.index == _NO_INTERVAL), None) for side in sides)
+    one = was or now
+    if one is not None:
+        nothing = replace(one, cues=(), pips=())
+        yield from _by_place(_in_both(was or nothing, now or nothing))
+
+
+def _by_place(found: Iterable[Difference]) -> list[Difference]:
+    return sorted(found, key=lambda one: (one.before_ms if one.after_ms is None else one.after_ms) or 0)
 
 
 def _alone(was: _Placed | None, now: _Placed | None) -> Iterator[Difference]:
     """Yield an interval that only one session has; what is said in it goes with it."""
-    only = was or now
-    if only is not None and only.interval.index == _NO_INTERVAL:
-        nothing = replace(only, cues=(), pips=())
-        yield from _in_both(was or nothing, now or nothing)
-    elif now is not None:
+    if now is not None:
         yield Difference("interval", "added", None, now.start_ms, now=now.words())
     elif was is not None:
         yield Difference("interval", "removed", was.start_ms, None, was=was.words())
@@ -193,9 +197,10 @@ def _alone(was: _Placed | None, now: _Placed | None) -> Iterator[Difference]:
 def _in_both(was: _Placed, now: _Placed) -> Iterator[Difference]:
     if (was.key != now.key or was.length_ms != now.length_ms) and now.interval.index != _NO_INTERVAL:
         longer = now.length_ms - was.length_ms
-        yield Difference(
-            "interval", "changed", was.start_ms, now.start_ms, was.words(), now.words(), by_ms=longer or None
-        )
+        apart = was.interval.block != now.interval.block
+        words = [f"{one.interval.block}: {one.words()}" if apart else one.words() for one in (was, now)]
+        at = was.start_ms, now.start_ms
+        yield Difference("interval", "changed", *at, words[0], words[1], by_ms=longer or None)
     yield from _cues(was, now)
     if _from_end(was) != _from_end(now):
         pips = [f"{len(one.pips)} in {one.words()}" for one in (was, now)]
@@ -240,15 +245,18 @@ _Cue = tuple[Event, int, int]
 
 def _same_words_first(was: Sequence[_Cue], now: Sequence[_Cue]) -> Iterator[Pair[_Cue]]:
     """Yield cues of the same words together, wherever they are; then, by role, what took another's place."""
-    left = list(was)
+    waiting: dict[tuple[str, str | None], deque[_Cue]] = {}
+    for old in was:
+        waiting.setdefault((old[0].role, old[0].text), deque()).append(old)
     rest: list[_Cue] = []
     for new in now:
-        old = next((one for one in left if (one[0].role, one[0].text) == (new[0].role, new[0].text)), None)
-        if old is None:
-            rest.append(new)
+        same = waiting.get((new[0].role, new[0].text))
+        if same:
+            yield same.popleft(), new
         else:
-            left.remove(old)
-            yield old, new
+            rest.append(new)
+    unmatched = {id(old) for left in waiting.values() for old in left}
+    left = [old for old in was if id(old) in unmatched]
     for gone, come in paired(left, rest, lambda one: one[0].role):
         if gone is not None and come is not None and gone[0].role != come[0].role:
             yield gone, None

@@ -251,8 +251,8 @@ class Variant(Part):
     description: Text | None = Field(None, description="Instead of the plan's.")
     language: Name | None = Field(None, description="Instead of the plan's.")
     voice: Name | None = Field(None, description="Instead of the plan's.")
-    pace: Annotated[float, Field(ge=MIN_PACE, le=MAX_PACE, allow_inf_nan=False)] = Field(
-        1.0, description="How fast the voice speaks."
+    pace: Annotated[float, Field(ge=MIN_PACE, le=MAX_PACE, allow_inf_nan=False)] | None = Field(
+        None, description="How fast the voice speaks."
     )
     pips: PipsOrOff | None = Field(None, description="Instead of the plan's; false for none.")
     lead_in: Break | None = Field(None, description="Instead of the plan's.")

@@ -9,25 +9,36 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, ClassVar
+from urllib.parse import urlsplit
 
 from pydantic import BeforeValidator, Field, PlainValidator, ValidationError, WithJsonSchema
 
 from cuelane.base.errors import Mark, PlanError
+from cuelane.base.language import pack_code
+from cuelane.base.paces import MAX_PACE, MIN_PACE
 from cuelane.plan.messages import got, report_all
 from cuelane.plan.model import Variant
 from cuelane.plan.own_folder import file_inside
 from cuelane.plan.parse import Budget, parse
 from cuelane.plan.parts import Part, place_parts
+from cuelane.plan.phrases import quoted
 from cuelane.plan.source_text import read_lines
 from cuelane.plan.tree import Mapping, Node, plain
 from cuelane.plan.values import FileName, Name, Names, Text, as_list, one_or_list
-from cuelane.plan.variants import Chosen
+from cuelane.plan.variants import PLAIN, Chosen
+
+_ODD = re.compile(r"[\s<>\"\x00-\x1f\x7f]|.{401}")
 
 
-def _address(value: Any) -> str:
-    if not isinstance(value, str) or not re.fullmatch(r"https?://[^\s<>\"]{1,400}", value):
-        raise ValueError("expected an address that begins with https://")
-    return value
+def address_of(value: Any) -> str:
+    """Return an address on the web. Raises ValueError with what was expected of anything else."""
+    try:
+        parts = urlsplit(value) if isinstance(value, str) else None
+    except ValueError:
+        parts = None
+    if parts is None or parts.scheme not in ("http", "https") or not parts.hostname or _ODD.search(value):
+        raise ValueError("expected an address such as https://example.org/winter/")
+    return str(value)
 
 
 def _email(value: Any) -> str:
@@ -36,7 +47,7 @@ def _email(value: Any) -> str:
     return value
 
 
-Address = Annotated[str, PlainValidator(_address), WithJsonSchema({"type": "string", "format": "uri"})]
+Address = Annotated[str, PlainValidator(address_of), WithJsonSchema({"type": "string", "format": "uri"})]
 Email = Annotated[str, PlainValidator(_email), WithJsonSchema({"type": "string", "format": "email"})]
 _FILE_SCHEMA = {"type": "string", "minLength": 1, "maxLength": 240}
 Files = Annotated[
@@ -53,7 +64,7 @@ class Defaults(Part):
     NOUN: ClassVar[str] = "defaults"
     voice: Names = Field(default_factory=list, description="Who speaks; several make as many tracks.")
     format: Names = Field(default_factory=list, description="Endings such as m4a or mp3.", examples=["m4a"])
-    pace: Annotated[float, Field(ge=0.8, le=1.15, allow_inf_nan=False)] = Field(
+    pace: Annotated[float, Field(ge=MIN_PACE, le=MAX_PACE, allow_inf_nan=False)] = Field(
         1.0, description="How fast the voice speaks."
     )
     loudness: Annotated[float, Field(ge=-31, le=-12, allow_inf_nan=False)] = Field(
@@ -128,6 +139,13 @@ def load_series(path: Path) -> LoadedSeries:
     found: dict[str, Path] = {}
     if series is not None:
         mark = Mark(lines.file, 1, 1)
+        if pack_code(series.language) is None:
+            message = f"language: there are no words for {quoted(series.language)} yet"
+            lines.report(series.mark_of("language") or mark, message)
+        for name, variant in series.variants.items():
+            if name == PLAIN:
+                message = f"a variant cannot be called {quoted(PLAIN)}, which stands for the plan as it is"
+                lines.report(variant.mark or mark, message)
         named = [("plans", name) for name in series.plans]
         named += [("artwork", series.artwork)] if series.artwork else []
         for key, name in named:
@@ -152,7 +170,7 @@ def _variants(tree: Node, series: Series) -> list[Chosen]:
     if not isinstance(nodes, Mapping):
         return []
     return [
-        Chosen(name, node, series.variants[name].pace)
+        Chosen(name, node, series.variants[name].pace, frozenset(node.key_marks))
         for name, node in nodes.entries.items()
         if isinstance(node, Mapping)
     ]

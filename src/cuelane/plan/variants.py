@@ -18,6 +18,9 @@ from cuelane.plan.phrases import did_you_mean, names, quoted
 from cuelane.plan.source_text import Lines, fail
 from cuelane.plan.tree import Mapping, Node, Scalar, Sequence
 
+PLAIN = "plain"
+"""How the plan as it is, without a variant, is called where variants are named."""
+
 BLOCK_KEYS = ("work", "rest", "round_rest", "change", "rounds", "settle", "cycles")
 """Keys of a variant that take the place of the same key in every block that gives it."""
 
@@ -31,11 +34,13 @@ class Chosen:
     """A variant to make of a plan: one of its own by name, or one that a series gives.
 
     ``changes`` is what the series says, ``pace`` how fast it wants the voice; both None for the plan's own.
+    ``keys`` are those that the variant gives, where that is known.
     """
 
     name: str
     changes: Mapping | None = None
     pace: float | None = None
+    keys: frozenset[str] = frozenset()
 
 
 def varied(lines: Lines, tree: Node, chosen: Chosen) -> Node:
@@ -66,6 +71,13 @@ def check_variants(lines: Lines, parts: Parts) -> None:
     titles = [item.block for item in parts.session if item is not None and hasattr(item, "block")]
     for name, variant in (parts.head.variants if parts.head is not None else {}).items():
         mark = variant.mark or Mark(lines.file, 1, 1)
+        if name == PLAIN:
+            message = f"a variant cannot be called {quoted(PLAIN)}, which stands for the plan as it is"
+            lines.report(mark, message)
+        if any("block" in keys for keys in variant.blocks.values()):
+            message = f"variant {quoted(name)}: blocks: a block keeps its title"
+            lines.report(variant.mark_of("blocks") or mark, message, "leave out the key 'block'")
+            return
         named = [
             ("leave_out", "exercise", variant.leave_out, parts.exercises),
             ("swap", "exercise", [*variant.swap, *variant.swap.values()], parts.exercises),

@@ -12,7 +12,7 @@ import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
-from email.utils import format_datetime, parsedate_to_datetime
+from email.utils import format_datetime
 from urllib.parse import quote
 
 from cuelane.base.unsafe_text import on_one_line
@@ -164,17 +164,16 @@ def page_of(session: ShelfSession) -> str:
 
 
 def dates_of(
-    sessions: Sequence[ShelfSession], place: Place, before: str | None, now: datetime
+    sessions: Sequence[ShelfSession], before: Mapping[str, str], now: datetime
 ) -> dict[str, datetime]:
-    """Return when each session was published: the plan's date, or what the feed `before` says, or `now`."""
-    known: dict[str, datetime] = {}
-    if before is not None:
-        known = _published(before)
+    """Return when each session was published, by its stem.
+
+    The plan's date, or what `before` says, in the form of ISO 8601, from an earlier site; or `now`.
+    """
     found = {}
     for session in sessions:
         told = session.schedule.extra.get("date")
-        guid = str(uuid.uuid5(place.guid, session.stem))
-        found[session.stem] = _day(told) or known.get(guid) or now.replace(microsecond=0)
+        found[session.stem] = _day(told) or _moment(before.get(session.stem)) or now.replace(microsecond=0)
     return found
 
 
@@ -185,13 +184,8 @@ def _day(told: object) -> datetime | None:
         return None
 
 
-def _published(text: str) -> dict[str, datetime]:
-    found = {}
+def _moment(told: object) -> datetime | None:
     try:
-        for item in ET.fromstring(text).iter("item"):
-            guid, when = item.findtext("guid"), item.findtext("pubDate")
-            if guid and when:
-                found[guid] = parsedate_to_datetime(when)
-    except (ET.ParseError, ValueError, TypeError):
-        return {}
-    return found
+        return datetime.fromisoformat(told).astimezone(UTC) if isinstance(told, str) else None
+    except ValueError:
+        return None

@@ -12,7 +12,7 @@ from cuelane.base.errors import AudioFileError, UsageError
 from cuelane.base.ordinary import read_ordinary
 from cuelane.base.schedule import LISTING, Schedule, from_json
 from cuelane.base.schedule_limits import MAX_BYTES
-from cuelane.base.seals import digest_of, is_inside
+from cuelane.base.seals import digest_of, is_inside, is_sealed
 from cuelane.base.units import to_ms
 from cuelane.media.formats import SUFFIXES, media_type_of
 
@@ -54,6 +54,8 @@ class ShelfSession:
     sound: SessionSound
     others: tuple[SessionSound, ...] = ()
     parts: dict[str, Path] = field(default_factory=dict)
+    left_out: tuple[Path, ...] = ()
+    """Files of such names that were not written with the track, or changed since: perhaps private notes."""
 
     @property
     def length_ms(self) -> int:
@@ -116,8 +118,8 @@ def sessions_in(folder: Path, order: Sequence[str] = ()) -> list[ShelfSession]:
     place = {stem: number for number, stem in enumerate(order)}
 
     def rank(stem: str) -> tuple[int, str]:
-        fits = [number for known, number in place.items() if stem == known or stem.startswith(f"{known}-")]
-        return (min(fits, default=len(place)), stem)
+        fits = [known for known in place if stem == known or stem.startswith(f"{known}-")]
+        return (place[max(fits, key=len)] if fits else len(place), stem)
 
     return [_merged(found[stem]) for stem in sorted(found, key=rank)]
 
@@ -125,7 +127,12 @@ def sessions_in(folder: Path, order: Sequence[str] = ()) -> list[ShelfSession]:
 def _merged(same: list[ShelfSession]) -> ShelfSession:
     first, *rest = same
     return ShelfSession(
-        first.stem, first.schedule, first.sound, tuple(other.sound for other in rest), first.parts
+        first.stem,
+        first.schedule,
+        first.sound,
+        tuple(other.sound for other in rest),
+        first.parts,
+        tuple(path for one in same for path in one.left_out),
     )
 
 
@@ -144,9 +151,20 @@ def _session(listing: Path, inside: str) -> ShelfSession | None:
     stem = listing.name.removesuffix(LISTING)
     if not audio.is_file():
         return None
-    entry = entries.get(name)
-    listed = entry.get("sha256") if isinstance(entry, dict) else entry
-    if digest_of(audio) != listed:
+    if stem.casefold() == "index":
+        raise UsageError(f"{audio}: its page would be the site's own first page; give the plan another name")
+    if digest_of(audio) != _listed(entries, name):
         raise UsageError(f"{audio}: is not as its schedule lists it; render it again before it goes online")
-    parts = {ending: path for ending in PARTS if (path := listing.with_name(stem + ending)).is_file()}
-    return ShelfSession(stem, schedule, SessionSound(audio, inside + name), (), parts)
+    beside = {ending: path for ending in PARTS if (path := listing.with_name(stem + ending)).is_file()}
+    parts = {
+        ending: path
+        for ending, path in beside.items()
+        if (is_sealed(path) if path == listing else digest_of(path) == _listed(entries, path.name))
+    }
+    left_out = tuple(path for ending, path in beside.items() if ending not in parts)
+    return ShelfSession(stem, schedule, SessionSound(audio, inside + name), (), parts, left_out)
+
+
+def _listed(entries: dict[str, Any], name: str) -> object:
+    entry = entries.get(name)
+    return entry.get("sha256") if isinstance(entry, dict) else entry

@@ -8,6 +8,7 @@ import shutil
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -15,9 +16,11 @@ from PIL import Image
 
 from cuelane.base.errors import UsageError
 from cuelane.base.files import Staged, all_or_nothing
+from cuelane.base.ordinary import read_ordinary
+from cuelane.base.schedule_limits import MAX_BYTES
 from cuelane.base.seals import sealable_html, sealable_json
 from cuelane.deliver.cover import draw_cover
-from cuelane.plan.series import LoadedSeries, Series
+from cuelane.plan.series import LoadedSeries, Series, address_of
 from cuelane.shelf.feed import FEED_NAME, Place, dates_of, feed_xml, part_of
 from cuelane.shelf.index import index_html
 from cuelane.shelf.sessions import ShelfSession, sessions_in
@@ -31,11 +34,12 @@ ARTWORK_SIDES = range(1400, 3001)
 
 @dataclass(frozen=True)
 class Site:
-    """What was written: how many sessions, and the files by their path in the site."""
+    """What was written: how many sessions, the files by their path in the site, and what was left out."""
 
     n_sessions: int
     files: tuple[str, ...]
     has_feed: bool
+    left_out: tuple[Path, ...] = ()
 
 
 def write_site(
@@ -64,8 +68,7 @@ def write_site(
     told = series.series if series is not None else Series(title=folder.resolve().name or "Sessions")
     place = _place(address) if address is not None else None
     artwork = _artwork(series.artwork) if series is not None and series.artwork is not None else None
-    before = site / FEED_NAME
-    published = before.read_text(encoding="utf-8", errors="replace") if before.is_file() else None
+    dates = dates_of(sessions, _dates_before(site / LISTED), now or datetime.now(UTC))
     files: list[str] = []
     site.mkdir(parents=True, exist_ok=True)
     with all_or_nothing(
@@ -75,22 +78,26 @@ def write_site(
             files += _copy(staged, site, session)
         if place is not None:
             pictures = _pictures(staged, site, sessions, artwork)
-            dates = dates_of(sessions, place, published, now or datetime.now(UTC))
             text = feed_xml(told, sessions, place, dates=dates, artwork=pictures[""], covers=pictures)
             staged.write_text(site / FEED_NAME, text)
             files += [*dict.fromkeys(pictures.values()), FEED_NAME]
         staged.write_text(site / "index.html", sealable_html(index_html(told, sessions, place)))
-        staged.write_listing(_listed, lambda name, entries: False)
+        # A file of an earlier site that is not written now goes: none is to stay.
+        staged.write_listing(partial(_listing, dates), lambda name, entries: False)
         for href in files:
             (site / href).parent.mkdir(exist_ok=True)
-    return Site(len(sessions), ("index.html", *files), place is not None)
+    left_out = tuple(path for session in sessions for path in session.left_out)
+    return Site(len(sessions), ("index.html", *files), place is not None, left_out)
 
 
 def _place(address: str) -> Place:
-    if not address.startswith(("https://", "http://")) or any(sign in address for sign in ' "<>?#\n'):
-        message = "expected an address such as https://example.org/winter/"
-        raise UsageError(f"--address: {message}, got {address!r}")
-    return Place(address.rstrip("/") + "/")
+    try:
+        right = address_of(address)
+    except ValueError as error:
+        raise UsageError(f"--address: {error}, got {address!r}") from error
+    if "?" in right or "#" in right:
+        raise UsageError(f"--address: names a folder of the site, so it holds no ? or #; got {address!r}")
+    return Place(right.rstrip("/") + "/")
 
 
 def _inputs(sessions: list[ShelfSession]) -> list[Path]:
@@ -117,7 +124,7 @@ def _pictures(
         staged.write_bytes(site / hrefs[session.stem], draw_cover(session.schedule))
     hrefs[""] = hrefs[sessions[0].stem]
     if artwork is not None:
-        hrefs[""] = f"covers/series{artwork[0]}"
+        hrefs[""] = f"artwork{artwork[0]}"
         staged.write_bytes(site / hrefs[""], artwork[1])
     return hrefs
 
@@ -127,6 +134,8 @@ def _artwork(path: Path) -> tuple[str, bytes]:
     try:
         with Image.open(io.BytesIO(content), formats=("PNG", "JPEG")) as image:
             kind, (width, height) = image.format, image.size
+            if width in ARTWORK_SIDES and height in ARTWORK_SIDES:
+                image.load()
     except (OSError, ValueError, Image.DecompressionBombError) as error:
         raise UsageError(f"{path}: is no PNG or JPEG picture") from error
     if width != height or width not in ARTWORK_SIDES:
@@ -137,5 +146,15 @@ def _artwork(path: Path) -> tuple[str, bytes]:
     return (".png" if kind == "PNG" else ".jpg"), content
 
 
-def _listed(files: Mapping[str, Any]) -> str:
-    return sealable_json(json.dumps({"files": dict(files)}, indent=1, ensure_ascii=False))
+def _listing(dates: Mapping[str, datetime], files: Mapping[str, Any]) -> str:
+    told = {"dates": {stem: when.isoformat() for stem, when in dates.items()}, "files": dict(files)}
+    return sealable_json(json.dumps(told, indent=1, ensure_ascii=False))
+
+
+def _dates_before(listing: Path) -> dict[str, str]:
+    """Return when the sessions of an earlier site were published; nothing where there is none."""
+    try:
+        dates = json.loads(read_ordinary(listing, MAX_BYTES))["dates"]
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return {}
+    return dates if isinstance(dates, dict) else {}

@@ -117,7 +117,7 @@ class SystemVoice:
             "voice_id": self._voice_id,
             "out": str(out),
         }
-        command = [sys.executable, "-m", "cuelane.speech._say"]
+        command = [sys.executable, "-P", "-m", "cuelane.speech._say"]
         try:
             done = subprocess.run(
                 command,

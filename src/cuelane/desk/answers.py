@@ -39,6 +39,8 @@ async def answered(work: Callable[[], Any]) -> Response:
         return Response(status_code=204)
     except (EditError, BadRequestError, json.JSONDecodeError, RecursionError) as error:
         return AsciiJson({"error": str(error)}, 422)
+    except UnicodeEncodeError:
+        return AsciiJson({"error": "this holds half of a character, which no file can hold"}, 422)
     except PlanError as error:
         return AsciiJson({"error": "; ".join(problem.message for problem in error.problems)}, 404)
     except CuelaneError as error:

@@ -120,7 +120,8 @@ def error_fixes(text: str, place: Place) -> tuple[Fix, ...]:
         name = value_at(data, place)
     except (EditError, KeyError, IndexError, TypeError):
         return ()
-    exercises = data.get("exercises") or {}
+    # A file may hold a list, a sentence or nothing where a plan should be.
+    exercises = (data.get("exercises") if isinstance(data, dict) else None) or {}
     of_block = len(place) >= _ENTRY_DEPTH and place[0] == "session" and place[2] == "exercises"
     if not of_block or not isinstance(name, str) or not isinstance(exercises, dict) or name in exercises:
         return ()

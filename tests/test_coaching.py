@@ -16,6 +16,7 @@ from num2words import num2words
 from cuelane.base.schedule import Event, Schedule, ScheduledInterval
 from cuelane.plan.load import load_plan
 from cuelane.session.arrange import arrange
+from cuelane.session.equipment import same_kind
 from cuelane.session.expand import expand
 from planning import RATE, arranged, exercise, steady_voice
 
@@ -590,3 +591,25 @@ def test_a_change_tells_at_once_what_comes_and_its_side_once() -> None:
         told = [cue for cue in schedule.cues if row.start_sample <= cue.onset_sample < row.end_sample]
         assert told[0].onset_sample - row.start_sample <= 2 * schedule.sample_rate
         assert sum("left" in (cue.text or "").lower() for cue in told) <= 1
+
+
+@pytest.mark.parametrize(
+    ("one", "two", "same"),
+    [
+        ("one bell", "two bells", True),
+        ("una pesa rusa", "dos pesas rusas", True),
+        ("eine Hantel", "zwei Hanteln", True),
+        ("une boîte", "deux boîtes", True),
+        ("a box", "two boxes", True),
+        ("bell", "bells", True),
+        ("a mat", "a mate", False),
+        ("a bar", "a barre", False),
+        ("one bar", "two barres", False),
+        ("mat", "mate", False),
+        ("a bell", "a bell", True),
+        ("a bell", "a heavy bell", False),
+    ],
+)
+def test_only_a_count_and_a_plural_make_one_thing_of_two_names(one: str, two: str, same: bool) -> None:
+    """Two things whose names begin alike are both told."""
+    assert same_kind(one, two) == same_kind(two, one) == same

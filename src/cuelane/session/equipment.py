@@ -6,22 +6,35 @@ from collections.abc import Iterable, Sequence
 
 from cuelane.session.model import Interval
 
-# A plural's ending in the languages spoken here: bells, boîtes, Hanteln, pesi.
-_PLURAL_LETTERS = 2
+# What a plural adds in the languages spoken here: bells, boxes, boîtes, Hanteln, Matten.
+_PLURALS = ("", "s", "es", "n", "en", "e", "er", "x")
+# Those that make another word's plural rather than another word, where no count before it tells.
+_PLAIN_PLURALS = ("", "s", "es", "n", "en")
 
 
 def same_kind(one: str, two: str) -> bool:
     """Return whether two names differ only in how many there are, as "one bell" and "two bells".
 
-    That is, in their first word and the endings of the others, in which one adds at most two letters:
-    "una pesa rusa" and "dos pesas rusas".
+    That is, in their first word, the count, and in the endings of the others, which are a plural's: "una pesa
+    rusa" and "dos pesas rusas". "A mat" and "a mate" have the same count, so they are two things.
     """
-    named = [thing.lower().split()[1:] or [thing.lower()] for thing in (one, two)]
-    shorter, longer = sorted(named, key=lambda words: sum(map(len, words)))
-    return len(shorter) == len(longer) and all(
-        more.startswith(less) and len(more) - len(less) <= _PLURAL_LETTERS
-        for less, more in zip(shorter, longer, strict=True)
+    names = sorted(
+        ((one.lower().split() or [""]), (two.lower().split() or [""])), key=lambda words: len(words[-1])
     )
+    if names[0] == names[1]:
+        return True
+    (count, *less), (other_count, *more) = names
+    if not less and not more:
+        return _is_plural(count, other_count, _PLAIN_PLURALS)
+    return (
+        count != other_count
+        and len(less) == len(more)
+        and all(_is_plural(word, other, _PLURALS) for word, other in zip(less, more, strict=True))
+    )
+
+
+def _is_plural(less: str, more: str, endings: Sequence[str]) -> bool:
+    return more.startswith(less) and more[len(less) :] in endings
 
 
 def needs_of(intervals: Iterable[Interval]) -> list[str]:

@@ -13,6 +13,7 @@ from cuelane.base.language import available_languages, pack_code, plural_form
 from cuelane.base.page_words import page_words
 from cuelane.base.roles import ROLES
 from cuelane.deliver.outline import KINDS
+from cuelane.deliver.page_facts import _energy_rows
 
 
 def _pack(code: str) -> dict[str, Any]:
@@ -71,3 +72,16 @@ def test_a_tag_finds_the_pack_of_its_language() -> None:
 def test_braces_in_a_value_are_kept() -> None:
     """A title with a slot's name in it is a title."""
     assert page_words()("chapter.named", title="{names}", names="A, B") == "{names}: A, B"
+
+
+@pytest.mark.parametrize(
+    ("code", "told"), [("en", "at 70.5 kg"), ("it", "con 70,5 kg"), ("pt-BR", "70,5 kg")]
+)
+def test_a_body_mass_has_the_languages_decimal_sign(code: str, told: str) -> None:
+    """A whole number has none."""
+    words = page_words(code)
+    (half,) = _energy_rows({"kcal": 100.0, "body_mass_kg": 70.5}, words)
+    (whole,) = _energy_rows({"kcal": 100.0, "body_mass_kg": 70.0}, words)
+
+    assert told in half.value
+    assert re.search(r"\b70 kg", whole.value)

@@ -151,7 +151,8 @@ def _energy_rows(energy: Mapping[str, Any], words: PageWords) -> list[Fact]:
         return []
     told = "; ".join(plain(energy[key]) for key in ("edition", "formula") if energy.get(key))
     caution = plain(energy.get("caution", ""))
-    value = words("facts.energy_value", kcal=f"{kcal:.0f}", mass=f"{mass:g}")
+    n_decimals = len(f"{mass:g}".partition(".")[2])
+    value = words("facts.energy_value", kcal=f"{kcal:.0f}", mass=words.decimal(mass, n_decimals))
     parts = [value, told, caution]
     return [Fact(words("facts.energy"), ". ".join(text.rstrip(".") for text in parts if text) + ".")]
 

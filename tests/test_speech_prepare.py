@@ -157,8 +157,16 @@ def test_words_of_a_lexicon_keep_their_capitals():
     """Words in capitals are written small, but not those that a lexicon says."""
     lexicon = Lexicon("en", (Lexeme(("EMOM",), "every minute on the minute", None),))
 
-    assert spoken_as("EMOM NOW", "en", lexicon) == "every minute on the minute NOW."
+    assert spoken_as("EMOM NOW", "en", lexicon) == "every minute on the minute now."
     assert spoken_as("AGAIN NOW", "en", lexicon) == "Again now."
+
+
+def test_abbreviations_among_words_in_capitals_keep_theirs():
+    """One without a vowel is none that is shouted."""
+    assert spoken_as("TRX ROW") == "TRX row."
+    assert spoken_as("TRX AND KB") == "TRX and KB."
+    assert spoken_as("Now PUSH THE KB") == "Now push the KB."
+    assert spoken_as("KB") == "KB."
 
 
 def test_sentences_are_split_at_their_marks():

@@ -76,7 +76,8 @@ _ABBREVIATIONS = {
     r"mins": "minutes",
 }
 _SHOUTED = re.compile(r"(?<![\w.])[^\W\d_a-zß-öø-ÿ]{2,}(?: [^\W\d_a-zß-öø-ÿ]{2,})*(?![\w.]\w)(?!\w)")
-_SHOUTED_WORD = re.compile(r"(?=.*[AEIOUYÀ-ÅÈ-ÏÒ-ÖÙ-Ý])\w{4,}")
+_SHORTEST_SHOUTED = 4
+_VOWEL = re.compile(r"[AEIOUYÀ-ÅÈ-ÏÒ-ÖÙ-Ý]")
 _FRACTIONS = {"½": "a half", "¼": "a quarter", "¾": "three quarters", "⅓": "a third", "⅔": "two thirds"}
 _WRITTEN_FRACTIONS = {"1/2": "½", "1/4": "¼", "3/4": "¾", "1/3": "⅓", "2/3": "⅔"}
 
@@ -122,19 +123,20 @@ def _tidy(text: str) -> str:
 def _without_capitals(text: str, lexicon: Lexicon | None) -> str:
     """Return `text` with words in capitals written small, which engines may spell letter by letter.
 
-    A short one alone is an abbreviation (``EMOM`` of a lexicon too); two in a row, or one of four letters and
-    more with a vowel in it, are somebody shouting.
+    A short one alone is an abbreviation; two in a row, or one of four letters and more, are shouted.
+    One without a vowel (``TRX``) or of the lexicon (``EMOM``) stays as it is, wherever it stands.
     """
     known = {spelling for lexeme in (lexicon.lexemes if lexicon else ()) for spelling in lexeme.graphemes}
 
     def shouted(match: re.Match[str]) -> str:
         words = match[0].split(" ")
-        if set(words) & known or (len(words) == 1 and not _SHOUTED_WORD.fullmatch(words[0])):
+        if len(words) == 1 and len(words[0]) < _SHORTEST_SHOUTED:
             return match[0]
         begins = (
             not match.string[: match.start()].strip() or match.string[: match.start()].rstrip()[-1] in ".!?"
         )
-        said = match[0].lower()
+        small = [word if word in known or not _VOWEL.search(word) else word.lower() for word in words]
+        said = " ".join(small)
         return said[:1].upper() + said[1:] if begins else said
 
     return _SHOUTED.sub(shouted, text)

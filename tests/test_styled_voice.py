@@ -219,6 +219,44 @@ def test_a_line_that_cannot_be_mended_is_spoken_and_told(monkeypatch, tmp_path):
         assert spoken.doubts[line].startswith("linden: it takes 0.1 s, where about ")
 
 
+def test_a_doubt_that_only_the_raw_sound_gives_is_told_again(monkeypatch, tmp_path):
+    """A cut end cannot be heard in the clip, which ends with its sound: it is kept with the clip."""
+    cut = tone(1.3)[: round(1.0 * 24_000)]
+    monkeypatch.setattr(styled, "_model", lambda: Model(*[cut] * len(styled.RETAKES)))
+    monkeypatch.setattr(styled, "missing", lambda: "")
+    line, store = "Hold it there.", ClipStore(tmp_path)
+    made = speak_all([line], find_voice("linden"), store=store)
+    again = speak_all([line], find_voice("linden"), store=store)
+
+    assert (made.n_synthesised, again.n_synthesised) == (1, 0)
+    assert made.doubts == again.doubts == {line: "linden: its end is cut off"}
+
+
+@pytest.mark.parametrize("name", ["olmo", "cipresso", "cedro"])
+def test_no_line_is_judged_by_another_voices_figures(monkeypatch, tmp_path, name):
+    """Far too short by the figures of the computer's voice, and neither spoken again nor doubted."""
+    model = Model(tone(0.1))
+    monkeypatch.setattr(styled, "_model", lambda: model)
+    monkeypatch.setattr(styled, "missing", lambda: "")
+    made = speak_all(["Uno dos tres quatro cinco."], find_voice(name), store=ClipStore(tmp_path))
+
+    assert len(model.asked) == 1
+    assert made.doubts == {}
+
+
+def test_a_model_that_fails_is_told(monkeypatch):
+    """The errors of the library it runs in share no base."""
+
+    class Session:
+        def run(self, _, feed):
+            raise RuntimeError("out of memory")
+
+    found = object.__new__(StyledModel)
+    monkeypatch.setattr(found, "_session", Session(), raising=False)
+    with pytest.raises(VoiceError, match="the styled model failed: out of memory"):
+        found.infer("ab.", np.zeros((510, 256), np.float32), 1.0)
+
+
 def test_without_the_extra_the_message_says_what_to_install(monkeypatch):
     """Nothing is loaded, and the command stands in the message."""
 

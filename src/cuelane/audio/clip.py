@@ -26,7 +26,8 @@ class Clip:
     """One text spoken by one voice: mono float32 in [-1, 1], sample 0 the onset, its last sample the end - 1.
 
     ``sha256`` is :func:`content_hash` of the samples; ``voice`` the name of the voice that spoke it.
-    ``words`` holds (word, onset_sample, end_sample) where the engine told them, else nothing.
+    ``words`` holds (word, onset_sample, end_sample) where the engine told them, else nothing. ``doubt`` is
+    what was heard wrong in the sound that the clip was made of and cannot be heard in it, in a few words.
     """
 
     text: str
@@ -35,6 +36,7 @@ class Clip:
     samples: Samples
     sha256: str
     words: tuple[tuple[str, int, int], ...] = ()
+    doubt: str = ""
 
     @property
     def n_frames(self) -> int:

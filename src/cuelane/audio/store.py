@@ -182,7 +182,8 @@ class ClipStore:
             remove(audio, self.folder)
             return None
         words = tuple((word, onset, end) for word, onset, end in facts["words"])
-        return Clip(facts["text"], facts["voice"], sample_rate, samples, sha256, words)
+        doubt = facts.get("doubt", "")
+        return Clip(facts["text"], facts["voice"], sample_rate, samples, sha256, words, doubt)
 
     def _write(self, path: Path, content: bytes) -> int:
         try:

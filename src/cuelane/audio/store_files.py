@@ -54,6 +54,8 @@ def record_of(clip: Clip, recipe: str | None) -> bytes:
         "words": [list(word) for word in clip.words],
         "recipe": recipe,
     }
+    if clip.doubt:
+        facts["doubt"] = clip.doubt
     sealed = {**facts, "seal": hashlib.sha256(canonical(facts)).hexdigest()}
     return json.dumps(sealed, ensure_ascii=False).encode("utf-8")
 
@@ -70,6 +72,7 @@ def read_record(path: Path, recipe: str | None) -> dict[str, Any] | None:
             and _HASH.fullmatch(facts["sha256"]) is not None
             and isinstance(facts["text"], str)
             and isinstance(facts["voice"], str)
+            and isinstance(facts.get("doubt", ""), str)
             and type(facts["sample_rate"]) is int
             and type(facts["n_frames"]) is int
             and all(

@@ -39,12 +39,16 @@ class StrictModel(BaseModel):
 
 
 class Estimate(StrictModel):
-    """How long a text takes at pace 1: seconds a letter, group of vowels, comma and sentence."""
+    """How long a text takes at pace 1: seconds a letter, group of vowels, comma and sentence.
+
+    ``borrowed``: the figures are another voice's. They do for a timetable, but no line is judged by them.
+    """
 
     letter_s: _Seconds = 0.03
     vowel_s: _Seconds = 0.08
     comma_s: _Seconds = 0.33
     sentence_s: _Seconds = 0.19
+    borrowed: bool = False
 
 
 class MeasuredQuality(StrictModel):

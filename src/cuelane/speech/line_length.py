@@ -31,3 +31,15 @@ def expected_seconds(prepared: str, voice: VoiceDefinition, pace: float = 1.0) -
     each = (figures.letter_s, figures.vowel_s, figures.comma_s, figures.sentence_s)
     seconds = sum(figure * n for figure, n in zip(each, counts(prepared), strict=True))
     return seconds / (pace * voice.settings.pace)
+
+
+def known_seconds(prepared: str, voice: VoiceDefinition, pace: float = 1.0) -> float | None:
+    """Return the same, above 0; None where the definition has no figures of its own voice."""
+    if not knows_lengths(voice):
+        return None
+    return expected_seconds(prepared, voice, pace) or None
+
+
+def knows_lengths(voice: VoiceDefinition) -> bool:
+    """Return whether a definition's figures are its own voice's, so that a line can be judged by them."""
+    return "estimate" in voice.settings.model_fields_set and not voice.settings.estimate.borrowed

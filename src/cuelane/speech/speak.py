@@ -28,7 +28,7 @@ from cuelane.speech.definition import (
 from cuelane.speech.engines import load_voice
 from cuelane.speech.finish import CREST_DB, FINISH_VERSION, Finished, finish
 from cuelane.speech.lexicon import Lexeme, Lexicon, read_lexicon
-from cuelane.speech.line_length import expected_seconds
+from cuelane.speech.line_length import known_seconds
 from cuelane.speech.prepare import PREPARE_VERSION, prepare
 from cuelane.speech.recorded import read_recording, recording_sha256
 from cuelane.speech.sound_doubts import sound_doubt
@@ -143,22 +143,27 @@ def _synthesise(
         by_prepared.setdefault(prepared, []).append(text)
     spoken = Spoken({})
 
+    def doubt_of(clip: Clip, prepared: str) -> str:
+        expected_s = known_seconds(prepared, voice, pace)
+        return sound_doubt(clip.samples, SAMPLE_RATE, prepared, expected_s, trimmed=True) or clip.doubt
+
     def one(prepared: str) -> tuple[Clip, float | None, str]:
         key = recipe_key({**facts, "text": prepared})
         text = by_prepared[prepared][0]
         found = store.get(key)
-        expected_s = _expected_s(prepared, voice, pace)
         if found is not None:
-            return found, None, sound_doubt(found.samples, SAMPLE_RATE, prepared, expected_s, trimmed=True)
+            return found, None, doubt_of(found, prepared)
         try:
             raw, sample_rate, words = engine.speak(prepared, pace)
             _require_sensible(raw, sample_rate, prepared)
             finished = finish(raw, sample_rate, synthetic=True)
         except VoiceError as error:
             raise VoiceError(f"voice {voice.name} could not speak {text!r}: {error}") from error
-        clip = _clip(text, voice.name, finished, words)
+        # A clip is trimmed and made louder, so that a cut end or near silence can only be heard before that.
+        doubt = sound_doubt(raw, sample_rate, prepared, None)
+        clip = dataclasses.replace(_clip(text, voice.name, finished, words), doubt=doubt)
         store.put(key, clip)
-        return clip, finished.reduction_db, sound_doubt(raw, sample_rate, prepared, expected_s)
+        return clip, finished.reduction_db, doubt_of(clip, prepared)
 
     # The longest first, so that no thread is left alone with a long one at the end.
     order = sorted(by_prepared, key=lambda prepared: (-len(prepared), prepared))
@@ -172,13 +177,6 @@ def _synthesise(
             spoken.doubts |= dict.fromkeys(by_prepared[prepared], f"{voice.name}: {doubt}")
         count.add(len(by_prepared[prepared]))
     return spoken
-
-
-def _expected_s(prepared: str, voice: VoiceDefinition, pace: float) -> float | None:
-    """Return about how long a line should be; None where the definition has no figures of its own voice."""
-    if "estimate" not in voice.settings.model_fields_set:
-        return None
-    return expected_seconds(prepared, voice, pace) or None
 
 
 def _require_sensible(raw: npt.NDArray[np.float32], sample_rate: int, prepared: str) -> None:

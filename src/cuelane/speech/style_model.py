@@ -78,6 +78,10 @@ class StyledModel:
         symbols : at most `MAX_SYMBOLS`, each of them in `SYMBOLS`.
         style : a speaker's table, shape (510, 256); its row is chosen by the number of symbols.
         speed : against the model's own, more is quicker; 0.5 to 2.
+
+        Raises
+        ------
+        VoiceError : the model failed.
         """
         tokens = np.array([[0, *(SYMBOLS[sign] for sign in symbols), 0]], dtype=np.int64)
         fed = {
@@ -85,7 +89,12 @@ class StyledModel:
             "style": style[len(symbols)][np.newaxis].astype(np.float32),
             "speed": np.array([speed], dtype=np.float32),
         }
-        return np.asarray(self._session.run(None, fed)[0], dtype=np.float32).reshape(-1)
+        try:
+            sound = self._session.run(None, fed)[0]
+        # onnxruntime's errors share no base but Exception.
+        except Exception as error:
+            raise VoiceError(f"the styled model failed: {str(error)[:300]}") from error
+        return np.asarray(sound, dtype=np.float32).reshape(-1)
 
 
 def _paths() -> tuple[Path, ...]:

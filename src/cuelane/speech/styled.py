@@ -33,7 +33,7 @@ from cuelane.speech.definition import (
     voices_folder,
 )
 from cuelane.speech.espeak_phonemes import phonemes_of
-from cuelane.speech.line_length import expected_seconds
+from cuelane.speech.line_length import known_seconds, knows_lengths
 from cuelane.speech.piper_model import join_sentences
 from cuelane.speech.prepare import sentences
 from cuelane.speech.sound_doubts import sound_doubt
@@ -112,6 +112,8 @@ class StyledVoice:
             "phonemes": self._settings.phonemes,
             "speed": self._speed(pace),
             "pause_ms": self._pause_ms(pace),
+            # Which try is kept depends on it.
+            **({} if knows_lengths(self._voice) else {"lengths": "unknown"}),
         }
 
     def speak(self, prepared: str, pace: float) -> tuple[Array, int, Words]:
@@ -132,8 +134,11 @@ class StyledVoice:
         ]
         return join_sentences(spoken, SAMPLE_RATE_HZ, self._pause_ms(pace)), SAMPLE_RATE_HZ, ()
 
-    def _symbols(self, sentence: str, pace: float) -> Iterator[tuple[str, float]]:
-        """Yield a sentence's symbols, in parts that the model can take, and about how long each should be."""
+    def _symbols(self, sentence: str, pace: float) -> Iterator[tuple[str, float | None]]:
+        """Yield a sentence's symbols, in parts that the model can take, and about how long each should be.
+
+        That is None for a voice whose definition has no figures of its own.
+        """
         phonemes = phonemes_of(sentence, self._settings.phonemes)
         symbols, unknown = to_symbols(phonemes, self._settings.phonemes)
         if unknown and "[[" in sentence:
@@ -142,17 +147,18 @@ class StyledVoice:
                 f"voice {self._voice.name} does not know; write them with other IPA signs or use an alias"
             )
         symbols = symbols.strip()
-        seconds = expected_seconds(sentence, self._voice, pace) / max(1, len(symbols))
+        whole_s = known_seconds(sentence, self._voice, pace)
+        each_s = None if whole_s is None else whole_s / max(1, len(symbols))
         longest = MAX_SYMBOLS - 4
         while len(symbols) > longest:
             breaks = [match.end() for match in _BREAKS.finditer(symbols, 0, longest)]
             at = breaks[-1] if breaks else longest
-            yield symbols[:at].strip(), seconds * at
+            yield symbols[:at].strip(), None if each_s is None else each_s * at
             symbols = symbols[at:].strip()
         if symbols:
-            yield symbols, seconds * len(symbols)
+            yield symbols, None if each_s is None else each_s * len(symbols)
 
-    def _sentence(self, model: StyledModel, symbols: str, expected_s: float, speed: float) -> Array:
+    def _sentence(self, model: StyledModel, symbols: str, expected_s: float | None, speed: float) -> Array:
         first: Array | None = None
         for before, after, slower in RETAKES:
             tried = f"{before}{symbols}{after}"

@@ -257,7 +257,7 @@ def test_sides_are_told_before_and_at_the_start() -> None:
     }
     found = arranged({"session": [block], "exercises": {"lunge": {"sides": "alternate"}}}).schedule
     sides = [(cue.text, cue.must) for cue in found.cues if cue.role == "side"]
-    assert ("Start on the right side.", True) in sides
+    assert ("The right side goes first.", True) in sides
     named = [cue.text for cue in found.cues if cue.role == "announce"]
     assert "Lunge, left side." in named
     assert "Last one. Lunge, right side." in named
@@ -271,10 +271,10 @@ def test_a_set_on_each_side_turns_with_a_pip_and_a_word() -> None:
     assert turn.onset_sample == halves[1].start_sample == halves[0].end_sample
     (switch,) = [cue for cue in found.cues if cue.interval == halves[1].index and cue.role == "side"]
     assert switch.must
-    assert switch.text == "Switch, for the last one."
+    assert switch.text == "Right side now."
     (told,) = [cue for cue in found.cues if cue.interval == halves[0].index and cue.role == "side"]
-    assert told.text == "Next, the right side."
-    assert 3 * RATE <= turn.onset_sample - told.onset_sample <= 6 * RATE
+    assert told.text == "At the long pip, change to the right side."
+    assert 3 * RATE <= turn.onset_sample - told.onset_sample <= 8 * RATE
 
 
 def test_the_countdown_is_three_short_pips_and_a_long_one_on_the_boundary() -> None:
@@ -365,13 +365,13 @@ def test_a_breath_block_is_announced_before_its_first_breath() -> None:
     found = arranged({"session": [block]}).schedule
     texts = [cue.text for cue in found.cues]
     assert texts[1:3] == [
-        "Even breath. In for five, out for five.",
+        "Even breath. Just listen first: in for five, out for five.",
         "A high tone means breathe in, a low one means breathe out.",
     ]
     led = [
         *["Breathe in.", "Breathe out."] * 2,
-        "Now the tones lead.",
-        "One more after this.",
+        "From here, just the tones.",
+        "One more breath.",
     ]
     assert texts[3:-2] == led
 

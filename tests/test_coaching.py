@@ -307,7 +307,7 @@ def test_a_breath_block_is_explained_before_it_starts() -> None:
     found = arranged(plan).schedule
     starts = [row.start_sample for row in found.intervals if row.kind == "in" and row.round == 1]
     texts = [(cue.onset_sample, cue.role, cue.text or "") for cue in found.cues]
-    count = "Next: Box. In for three, hold for four, out for five, and rest for six."
+    count = "Next: Box. Just listen first: in for three, hold for four, out for five, and rest for six."
     assert [at < starts[0] for at, _, text in texts if text == count] == [True, False]
     warned = [(at, role) for at, role, text in texts if "light-headed" in text]
     assert len(warned) == 1
@@ -404,11 +404,12 @@ def test_changing_work_is_listed() -> None:
 
 
 def test_breaths_are_counted() -> None:
-    """Of ten breaths half are done at the sixth, and two are left at the ninth; of three the last is told."""
+    """Of ten breaths one is left when the ninth goes out; of three the last is told, and there is no half."""
     block = {"block": "Slow", "pattern": "breath", "inhale": "4s", "hold": "4s", "exhale": "4s", "cycles": 10}
     found = arranged({"session": [block]}).schedule
-    at = {cue.text: found.intervals[cue.interval].round for cue in found.cues}
-    assert (at["Halfway."], at["One more after this."]) == (6, 9)
+    at = {cue.text: found.intervals[cue.interval] for cue in found.cues}
+    assert (at["One more breath."].kind, at["One more breath."].round) == ("out", 9)
+    assert "Halfway." not in at
     assert "The last of these." not in at
     short = arranged({"session": [block | {"cycles": 3}]}).schedule
     (last,) = [cue for cue in short.cues if cue.text == "The last of these."]
@@ -416,7 +417,7 @@ def test_breaths_are_counted() -> None:
     first = min(row.start_sample for row in found.intervals if row.kind == "in")
     before = [cue.text or "" for cue in found.cues if cue.onset_sample < first]
     assert any("skip the holds" in text for text in before)
-    assert "Slow. In for four, hold for four, out for four." in before
+    assert "Slow. Just listen first: in for four, hold for four, out for four." in before
 
 
 def texts_of(plan: dict[str, Any]) -> list[str]:
@@ -521,7 +522,7 @@ def test_equipment_is_put_down_and_picked_up() -> None:
     plan = circuit(2, exercises={"crouch": {"needs": "one dumbbell"}, "bridge": {}})
     plan["session"][0]["rest"] = "0s"
     texts = texts_of(plan)
-    assert "At the pips, put the dumbbell down." in texts
+    assert "At the long pip, put the dumbbell down." in texts
     assert "Ten seconds, then crouch, with the dumbbell." in texts
 
 

@@ -30,7 +30,7 @@ SETUPS = {
 }
 PARTS = (["Main"], ["Warm-up", "Main"], ["Main", "Cool-down"], ["Warm-up", "Main", "Long reach"])
 NUMBERS = {num2words(k): k for k in range(100)}
-PUT_DOWN = re.compile(r"^(?:At the pips, (?:put|set)|Put) (.+?) (?:down|aside)\.$")
+PUT_DOWN = re.compile(r"^(?:At the long pip, (?:put|set)|Put) (.+?) (?:down|aside)\.$")
 ASKED_FOR = re.compile(r"^Pick up (.+)\.$|(?:Next: .*, |seconds, then .*, |seconds, )with (.+)\.$")
 
 

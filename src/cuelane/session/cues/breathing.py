@@ -1,4 +1,4 @@
-"""Breath blocks: the phases that the voice leads, then halfway and "one more".
+"""Breath blocks: the phases that the voice leads, then only "one more".
 
 What the count and the tones are is told before the block (:mod:`cuelane.session.breath_words`), unless the
 plan has ``explain: false``; then the tones are named where the voice hands over to them.
@@ -12,14 +12,13 @@ from cuelane.session.breath_words import shape_of
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import Here
 
-_HALF_FROM_CYCLES = 8
 _TWO_MORE_FROM_CYCLES = 5
 
 
 def breath(here: Here) -> Iterator[Candidate]:
     """Yield what is said with a breath phase, if anything."""
     interval, words = here.interval, here.words
-    cycle, cycles = interval.cycle or 1, interval.rounds or 1
+    cycle, cycles, least = interval.cycle or 1, interval.rounds or 1, _TWO_MORE_FROM_CYCLES
     if cycle <= interval.spoken_cycles:
         yield Candidate(
             "say",
@@ -30,20 +29,18 @@ def breath(here: Here) -> Iterator[Candidate]:
             chain=("breath", 0),
         )
         yield from _handing_over(here)
+    elif interval.phase == "out" and cycle == cycles - 1 >= least - 1 and here.level != "spare":
+        # On the way out it cannot be taken for the breath that has just begun.
+        text = words.phrase("breath", "two_more")
+        yield Candidate("time", text, 50, "one breath is left after this one", lead=True)
     elif interval.kind != "in":
         return
     elif cycle == cycles and cycles < _TWO_MORE_FROM_CYCLES:
         yield Candidate("time", words.phrase("breath", "last"), 50, "with the last breath", lead=True)
-    elif cycle == interval.spoken_cycles + 1:
+    elif cycle == interval.spoken_cycles + 1 and not (cycle == 1 and interval.explain):
         # Where the voice has led no breath, nothing but this one has room for it.
-        if not (cycle == 1 and interval.explain) and ("tones", interval.block_index) not in here.history.told:
-            yield from _tones(here, lead=True)
-    elif here.level == "spare":
-        return
-    elif cycle == cycles - 1 and cycles >= _TWO_MORE_FROM_CYCLES:
-        yield Candidate("time", words.phrase("breath", "two_more"), 50, "two breaths are left", lead=True)
-    elif 2 * (cycle - 1) == cycles and cycles >= _HALF_FROM_CYCLES:
-        yield Candidate("time", words.phrase("breath", "half"), 50, "half of the breaths are done", lead=True)
+        told = ("tones", interval.block_index) in here.history.told
+        yield from () if told else _tones(here, lead=True)
 
 
 def _handing_over(here: Here) -> Iterator[Candidate]:

@@ -29,7 +29,7 @@ from cuelane.session.cues.time_calls import time_calls
 
 # The turn of a set on each side is told once, so long before it.
 _TURN_TOLD_MS = 4_000
-_TURN_AT_THE_EARLIEST_MS = 6_000
+_TURN_AT_THE_EARLIEST_MS = 8_000
 
 
 def work(here: Here) -> Iterator[Candidate]:

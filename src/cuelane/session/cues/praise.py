@@ -89,8 +89,16 @@ def praise_after_round(here: Here) -> Iterator[Candidate]:
     if done.set_index != part.sets[-1].set_index or not _is_due(here, done.set_index) or part.total < 2:
         return
     key = "longest" if (done.block_index, part.number) in here.arc.longest else "round"
-    text = here.say("praise", key, n=here.words.number(part.number))
+    # A rest begins with its name, whatever is said of what was done.
+    praise = here.say("praise", key, n=here.words.number(part.number))
+    text = f"{here.say('announce', 'rest')} {praise}"
     why = "the round with the most work" if key == "longest" else "after a round"
     yield Candidate(
-        "praise", text, WEIGHTS["praise"] + 20, why, lead=True, group="rest", uses=(f"praise.{key}",)
+        "praise",
+        text,
+        WEIGHTS["praise"] + 20,
+        why,
+        lead=True,
+        group="rest",
+        uses=("announce.rest", f"praise.{key}"),
     )

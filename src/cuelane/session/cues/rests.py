@@ -120,7 +120,9 @@ def _round(here: Here, part: RoundPart, toward: float) -> Iterator[Candidate]:
     position, uses = _position(here, part)
     content = _content(here, part)
     later: tuple[str, ...] = ()
-    if content is not None and _told_later(here, part):
+    # Once is enough: later it is known that what is new is explained at its set.
+    told = here.history.phrases.get("rounds.explained_later", 0)
+    if content is not None and not told and _told_later(here, part):
         later = ("rounds.explained_later",)
         content = f"{content} {here.say('rounds', 'explained_later')}"
     tells = (("round", coming.block_index, part.number),)

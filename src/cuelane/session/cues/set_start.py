@@ -56,10 +56,8 @@ def _turned(here: Here) -> Iterator[Candidate]:
     """
     interval = here.interval
     side = here.words.side(interval.side or "")
-    if ("turn", interval.set_index) in here.history.told:
-        forms = ["switch_last", "switch_told"] if ends_training(here) else ["switch_told"]
-    else:
-        forms = ["switch", "short"]
+    told = ("turn", interval.set_index) in here.history.told
+    forms = ["switch_told"] if told else ["switch", "short"]
     for place, form in enumerate(forms):
         text = here.say("side_change", form, side=side)
         yield Candidate(

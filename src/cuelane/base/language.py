@@ -9,6 +9,7 @@ from functools import cache, lru_cache
 from importlib import resources
 from typing import Any
 
+import babel.dates  # noqa: F401  (what reading a locale's data imports, on whichever thread that is)
 from babel.core import Locale
 from num2words import num2words
 

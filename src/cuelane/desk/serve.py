@@ -130,7 +130,11 @@ def _wait_for(ended: threading.Event) -> None:
 
 @contextlib.contextmanager
 def _terminated_in_order() -> Iterator[None]:
-    """Let SIGTERM end what is within as Ctrl-C does, and then this process as it would have."""
+    """Let SIGTERM end what is within as Ctrl-C does, and then this process as it would have.
+
+    Ctrl-C is heard even where this process was started with it ignored, as a shell starts what it runs in the
+    background.
+    """
     told = False
 
     def stop(*_: object) -> None:
@@ -138,10 +142,11 @@ def _terminated_in_order() -> Iterator[None]:
         told = True
         raise KeyboardInterrupt
 
-    before = signal.signal(signal.SIGTERM, stop)
+    before = signal.signal(signal.SIGTERM, stop), signal.signal(signal.SIGINT, signal.default_int_handler)
     try:
         yield
     finally:
-        signal.signal(signal.SIGTERM, before)
+        signal.signal(signal.SIGTERM, before[0])
+        signal.signal(signal.SIGINT, before[1])
         if told:
             signal.raise_signal(signal.SIGTERM)

@@ -56,6 +56,7 @@ SAID = {
     "90 secs": "ninety seconds.",
     "1 lb plate": "one pound plate.",
     "5 lbs": "five pounds.",
+    "40s/20s": "forty seconds or twenty seconds.",
     "20 lb bell": "twenty pound bell.",
     "3 x 30s": "three times thirty seconds.",
     "4 × 100 m": "four times one hundred meters.",

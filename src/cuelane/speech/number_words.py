@@ -31,6 +31,10 @@ class NumberWords:
         self._number = "|".join([_THOUSANDS, *([_SPACED] if rules["spaced_thousands"] else []), _PLAIN])
         units = sorted(self._units, key=lambda unit: (-len(unit), unit))
         self._unit = "|".join(re.escape(unit) for unit in units)
+        # A unit as it is written short or in words, for what stands after a number and a half.
+        self._things = {form: unit for unit in self._units.values() for form in unit[:2]} | {**self._units}
+        things = sorted(self._things, key=lambda thing: (-len(thing), thing))
+        self._thing = "|".join(re.escape(thing) for thing in things)
         # "Round one starts": a number after such a word counts nothing.
         self._places = re.compile(rf"(?i)\b(?:{rules['counted_of']}|{rules['words']['number']}) $")
         self._fraction = "|".join(re.escape(one) for one in rules["fractions"])
@@ -42,6 +46,8 @@ class NumberWords:
             text = re.sub(rf"(?<=\d) ?{sign}", f" {written}", text).replace(sign, written)
         for pattern, said in self._rules["short_forms"].items():
             text = re.sub(rf"(?<![\w.]){pattern}(?!\w)", _keep_stop(said), text)
+        text = re.sub(r"(?<![\w.,'])(\d{1,2})'([0-5]\d)(?:'')?(?![\w'])", r"\1:\2", text)
+        text = re.sub(r"(?<![\w.,'])(\d+)(''?)(?![\w'])", _prime, text)
         text = re.sub(r"(?<!\w)(\d{1,2}):([0-5]\d)(?:[.,]0+)?(?![\d:])", self._clock, text)
         text = self._ordinals(text)
         text = re.sub(r"(?<![\w.,])\d+(?:-\d+){2,}(?!\w)", lambda match: match[0].replace("-", ", "), text)
@@ -59,7 +65,7 @@ class NumberWords:
         )
         text = re.sub(r"#\s?(?=\d)", f"{self._words['number']} ", text)
         text = re.sub(rf"(?:(?<=\s)|^)[-−](?=(?:{number}))", f"{self._words['minus']} ", text)
-        text = re.sub(rf"(?<![\w.,])({number})\s?({self._unit})(?![\w/])", self._measure, text)
+        text = re.sub(rf"(?<![\w.,])({number})\s?({self._unit})(?!\w|/(?!\d))", self._measure, text)
         text = re.sub(rf"({number})(?= ?(\w*))", self._counted, text)
         text = re.sub(r"\s*&\s*", f" {self._words['and']} ", text)
         text = re.sub(r"(?<=\w)\s*\+\s*(?=\w)", f" {self._words['plus']} ", text)
@@ -130,6 +136,9 @@ class NumberWords:
         for rule in self._rules["ordinals"]:
 
             def one(match: re.Match[str], rule: Mapping[str, Any] = rule) -> str:
+                # "Satz 2. Runde 1.": the full stop ends a sentence.
+                if match[0].endswith(".") and self._places.search(match.string[: match.start()]):
+                    return match[0]
                 said = _in_words(int(match[1]), self._rules["num2words"], "ordinal")
                 for pattern, ending in rule["endings"].items():
                     said = re.sub(pattern, ending, said)
@@ -145,15 +154,14 @@ class NumberWords:
         halves = self._rules["half"]
 
         def with_half(match: re.Match[str]) -> str:
-            unit = re.match(rf" ?({self._unit})(?!\w)", match.string[match.end() :])
-            gender = self._units[unit[1]][2] if unit else "m"
-            one, many = self._units[unit[1]][:2] if unit else ("", "")
+            unit = re.match(rf" ?({self._thing})(?!\w)", match.string[match.end() :])
+            one, many, gender = self._things[unit[1]] if unit else ("", "", "m")
             things = one if match[1] == "1" and not halves["always_many"] else many
             number = self.number(match[1], "m" if halves["always_many"] else gender if unit else None)
             return " ".join(str(halves[gender]).format(n=number, things=things).split()) + "\x00"
 
-        text = re.sub(rf"(?<![\w.,/])(\d+) 1/2(?![\d/])(?= ?(?:{self._unit})?(?!\w)| )", with_half, text)
-        text = re.sub(rf"\x00 ?(?:{self._unit})(?!\w)", "", text).replace("\x00", "")
+        text = re.sub(rf"(?<![\w.,/])(\d+) 1/2(?![\d/])(?= ?(?:{self._thing})?(?!\w)| )", with_half, text)
+        text = re.sub(rf"\x00 ?(?:{self._thing})(?!\w)", "", text).replace("\x00", "")
 
         def parted(match: re.Match[str]) -> str:
             if self._places.search(match.string[: match.start()]):
@@ -172,6 +180,13 @@ class NumberWords:
         return re.sub(
             rf"(?<!\w)({said}) ({short})(?!\w)", lambda match: f"{match[1]} {self._units[match[2]][0]}", text
         )
+
+
+def _prime(match: re.Match[str]) -> str:
+    """Return 5' as minutes and 30'' as seconds, but for a quotation that ends in a number."""
+    if re.search(r"(?<!\w)'\w", match.string[: match.start()] + match[1]):
+        return match[0]
+    return f"{match[1]} {'min' if len(match[2]) == 1 else 's'}"
 
 
 def _keep_stop(said: str) -> Callable[[re.Match[str]], str]:

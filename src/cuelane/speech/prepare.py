@@ -155,7 +155,7 @@ def _english(text: str) -> str:
     text = re.sub(rf"(?<![\w.])({_NUMBER})\s*[x×]\s*(?={_NUMBER})", r"\1 times ", text)
     text = re.sub(r"(?<![\w.])(\d+)/(\d+)(?![\w/])", r"\1 of \2", text)
     text = re.sub(r"#(?=\d)", "number ", text)
-    text = re.sub(rf"(?<![\w.])({_NUMBER})\s?({_UNIT})(?![\w/])", _measure, text)
+    text = re.sub(rf"(?<![\w.])({_NUMBER})\s?({_UNIT})(?!\w|/(?!\d))", _measure, text)
     for pattern, said in _ABBREVIATIONS.items():
         text = re.sub(rf"(?<![\w.]){pattern}(?!\w)", _keep_stop(said), text)
     text = re.sub(rf"(?:(?<=\s)|^)[-−](?={_NUMBER})", "minus ", text)
@@ -164,7 +164,7 @@ def _english(text: str) -> str:
         text = text.replace(sign, f" {said} ")
     text = re.sub(r"\s*&\s*", " and ", text)
     text = re.sub(r"(?<=\w)\s*\+\s*(?=\w)", " plus ", text)
-    text = re.sub(r"(?<=[^\W\d])/(?=[^\W\d])", " or ", text)
+    text = re.sub(r"(?<=[^\W\d])/ ?(?=[^\W\d])", " or ", text)
     return " ".join(text.split())
 
 

@@ -210,6 +210,6 @@ def test_another_language_is_analysed_anew(tmp_path: Path, found: Analysis, reco
     assert adapt_recording(recording, folder).reused is True
     assert adapt_recording(recording, folder, AdaptOptions(language="en-GB")).reused is False
     assert adapt_recording(recording, folder, AdaptOptions(language="en-GB", timing="exact")).reused is True
-    with pytest.raises(UsageError, match="no words for 'tlh' yet; there are: en"):
+    with pytest.raises(UsageError, match="there are none for 'tlh' yet; there are: en"):
         adapt_recording(recording, tmp_path / "other", AdaptOptions(language="tlh"))
     assert not (tmp_path / "other").exists()

@@ -205,7 +205,7 @@ def way_faults(schedule: Schedule, exercises: dict[str, Any]) -> Iterator[str]:
 
 
 def choice_faults(schedule: Schedule, exercises: dict[str, Any]) -> Iterator[str]:
-    """Yield a harder way alone, or in the first half of several sets, and choices too late to take."""
+    """Yield a harder way early among several sets, two ways in one of them, and choices too late to take."""
     for name in exercises:
         sets = [row for row in schedule.intervals if row.exercise == name]
         numbers = sorted({row.set_index for row in sets if row.set_index is not None})
@@ -214,7 +214,7 @@ def choice_faults(schedule: Schedule, exercises: dict[str, Any]) -> Iterator[str
             roles = {cue.role for cue in cues} & {"easier", "harder"}
             place = numbers.index(row.set_index or 0) + 1
             early = len(numbers) > 1 and 2 * place <= len(numbers) + 1
-            if "harder" in roles and (early or "easier" not in roles):
+            if "harder" in roles and (early or (len(numbers) > 1) == ("easier" in roles)):
                 yield f"set {place} of {len(numbers)} of {name} has {sorted(roles)}"
             middle = (row.start_sample + row.end_sample) // 2
             if any(cue.role in roles and cue.onset_sample >= middle for cue in cues):

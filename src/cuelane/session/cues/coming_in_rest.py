@@ -33,7 +33,7 @@ from cuelane.session.cues.here import (
     with_sides,
 )
 from cuelane.session.cues.naming import NEEDS_FORMS, next_key, previewed, untold_previews
-from cuelane.session.cues.positions import down_before, up_before
+from cuelane.session.cues.positions import down_before, position_of, up_before
 from cuelane.session.cues.sides import side_before
 from cuelane.session.cues.time_calls import TEN_MS, has_rest_call
 from cuelane.session.model import Interval
@@ -45,10 +45,12 @@ _CAUTION_FROM_MS, _CAUTION_SURE_FROM_MS = 10_000, 20_000
 _CAUTION_EARLY_WEIGHT = 33
 # By how much the bare name is worth less than the preview of what is new.
 _NAME_ONLY = 60
-# The last words before the call of a rest: its name, and what to pick up.
-_FIRST_MS, _PICK_UP_MS = 2_500, 2_500
+# The last words before the call of a rest: its name.
+_FIRST_MS = 2_500
 # In a rest as long as this, what takes no time to think about is said late.
-LONG_MS, _UP_LATE = 40_000, 0.55
+LONG_MS = 40_000
+# Getting up comes first, while there is time for it, before anything is picked up.
+_UP_AT = 0.02
 _NEEDED = "before the exercise that needs it"
 # Where it has just been said that it is needed.
 _PICK_UP_AGAIN_WEIGHT = 45
@@ -78,8 +80,7 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
     must = bool(entry.side) and interval.length_ms >= SIDE_MUST_FROM_MS and not interval.lines
     previews = untold_previews(here, entry) if entry.appearance == 1 else []
     coming = _Coming(entry, toward, when, must, previews)
-    up_at = _UP_LATE if interval.kind == "rest" and interval.length_ms >= LONG_MS else toward
-    yield from up_before(here, entry, Spot("", up_at, ("end", 24)))
+    yield from up_before(here, entry, Spot("", _UP_AT, ("end", 2)))
     quick = light or interval.kind == "change"
     if not quick:
         yield from needs_before(here, entry, Spot(_NEEDED, toward, ("end", 25)))
@@ -124,13 +125,12 @@ def _name(here: Here, coming: _Coming, *, named: bool, quick: bool) -> Iterator[
     for text, weight, told in forms if entry.side or not named else ():
         yield Candidate(
             "side" if entry.side else "preview", text, weight, when, must=coming.must, toward=coming.toward,
-            prefer_ms=None if at_ms is None else max(0, at_ms - (_PICK_UP_MS if fetch else 0)),
+            prefer_ms=None if at_ms is None else max(0, at_ms),
             group="next", chain=("end", order), tells=tuple(("need", thing) for thing in told),
         )  # fmt: skip
     if not quick:
         weight = _PICK_UP_AGAIN_WEIGHT if untold else WEIGHTS["needs"]
-        spot = Spot(_NEEDED, coming.toward + 0.1, ("end", 70), weight=weight)
-        yield from pick_up(here, entry, spot, at_ms)
+        yield from pick_up(here, entry, Spot(_NEEDED, weight=weight))
 
 
 def _named(here: Here, entry: Interval, key: str, items: str | None = None) -> str:
@@ -139,23 +139,26 @@ def _named(here: Here, entry: Interval, key: str, items: str | None = None) -> s
 
 
 def _named_with_needs(here: Here, entry: Interval, key: str) -> str:
-    """Return the name with what to fetch: in one phrase, or with a sentence for it before."""
+    """Return the name with what to fetch: in one phrase, or with a sentence for it behind."""
     stands_by = set(untold_needs(here)) - set(held(entry, here.words))
     long_key = f"{key}{'_new' if stands_by else '_needs'}"
     if long_key in NEEDS_FORMS and here.interval.pattern != "ready":
         return _named(here, entry, long_key, spoken_names(here, to_fetch(here, entry)))
-    return " ".join(filter(None, [kit_words(here, entry), _named(here, entry, key)]))
+    return " ".join(filter(None, [_named(here, entry, key), kit_words(here, entry)]))
 
 
 def _previews(here: Here, coming: _Coming, kit: str) -> Iterator[Candidate]:
-    """Yield the plan's own words about a new exercise, behind `kit`, and on which side it begins."""
+    """Yield the plan's own words about a new exercise, with `kit`, and on which side it begins."""
     entry = coming.entry
     for place, line in enumerate(coming.previews):
         # The first line stands for the name; further ones are said after it.
         text = with_sides(line.text, entry, here.words) if place else previewed(here, entry, line, "coming")
         weight = WEIGHTS["preview"] if line.weight is None else line.weight
         if kit and not place and line.at is None:
-            text, weight = f"{kit} {text}", weight + WEIGHTS["needs"]
+            # What is used on the floor is in hand before one gets down to it.
+            down = position_of(entry, here.words) is not None
+            text = f"{kit} {text}" if down else f"{text} {kit}"
+            weight += WEIGHTS["needs"]
         yield Candidate(
             "preview", text, weight,
             coming.when if line.at is None else "where the plan fixes it",

@@ -160,17 +160,18 @@ def kit_words(here: Here, coming: Interval) -> str:
     return " ".join(texts)
 
 
-def pick_up(here: Here, coming: Interval, spot: Spot, prefer_ms: int | None) -> Iterator[Candidate]:
-    """Yield in a rest what is picked up, last thing before the set."""
+def pick_up(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:
+    """Yield in a rest what is picked up, last thing before the set: behind the call, else before it."""
     mine = held(coming, here.words)
     things = [thing for thing in to_fetch(here, coming) if thing in mine]
     if things:
         text = here.say("handling", "pick_up", items=spoken_names(here, things))
-        yield Candidate(
-            "preview", text, WEIGHTS["needs"] if spot.weight is None else spot.weight, spot.wish,
-            toward=spot.toward, prefer_ms=prefer_ms, chain=spot.chain, uses=("handling.pick_up",),
-            tells=tuple(("need", thing) for thing in things),
-        )  # fmt: skip
+        weight = WEIGHTS["needs"] if spot.weight is None else spot.weight
+        for place, order in enumerate((97, 70)):
+            yield Candidate(
+                "preview", text, weight - place, spot.wish, toward=1.0, group="pick up", chain=("end", order),
+                uses=("handling.pick_up",), tells=tuple(("need", thing) for thing in things),
+            )  # fmt: skip
 
 
 def begins_part(here: Here, coming: Interval) -> bool:

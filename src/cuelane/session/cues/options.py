@@ -30,10 +30,10 @@ _OPTION_QUIET_MS = 1_000
 
 
 def options_in_set(here: Here) -> Iterator[Candidate]:
-    """Yield the easier way in the first half of an exercise's appearances, and both ways in the second.
+    """Yield the easier way in the first half of an exercise's appearances, and either way in the second.
 
     A single set has both. The first of several has the set-up and the easier way to think of; later, when it
-    is known how the exercise feels, the harder way is never the only one.
+    is known how the exercise feels, the harder way comes in the last set and in every other before it.
     """
     interval = here.interval
     appearance, appearances = interval.appearance or 1, interval.appearances or 1
@@ -42,15 +42,18 @@ def options_in_set(here: Here) -> Iterator[Candidate]:
     first = appearance == 1
     if not first or not _rest_before(here):
         yield from _swap_in_set(here)
-    both = appearances == 1 or 2 * appearance > appearances + 1
+    single, late = appearances == 1, 2 * appearance > appearances + 1
+    hard = late and (appearances - appearance) % 2 == 0 and bool(own_lines(interval, "harder"))
     wish = "right after the set-up" if first else "early, in the first half of its appearances"
-    if both:
-        wish = "the only set has both ways" if first else "both ways, in the second half of its appearances"
+    if single:
+        wish = "the only set has both ways"
+    elif late:
+        wish = "one way or the other, in the second half of its appearances"
     # In the last set of all the easier way is said even if it was the time before.
-    again = -1 if both and appearance == appearances else 0
-    easier = list(in_turn(here, "easier", _early(here, wish, 300, EASIER_BY_MS), rest_appearances=again))
-    yield from easier
-    if both and (easier or not own_lines(interval, "easier")):
+    again = -1 if appearance == appearances else 0
+    if single or not hard:
+        yield from in_turn(here, "easier", _early(here, wish, 300, EASIER_BY_MS), rest_appearances=again)
+    if single or hard:
         yield from in_turn(here, "harder", _early(here, wish, 310, HARDER_BY_MS), rest_appearances=again)
 
 

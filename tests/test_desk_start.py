@@ -101,6 +101,20 @@ def test_a_summary_counts_for_its_text_and_what_it_includes_alone(folder: Path, 
     assert summaries.get(plan, PLAN) is None
 
 
+def test_an_included_file_on_another_drive_keeps_none(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As Windows answers where two paths lie on two drives."""
+
+    def no_way(path: object, start: object) -> str:
+        raise ValueError("path is on mount 'D:', start on mount 'C:'")
+
+    monkeypatch.setattr("cuelane.desk.summaries.os.path.relpath", no_way)
+    kept = Summaries(tmp_path / "other")
+    kept.keep(folder / "p.yaml", PLAN, [folder / "parts/arrive.yaml"], SHORT)
+    assert kept.get(folder / "p.yaml", PLAN) is None
+
+
 @pytest.mark.parametrize(
     ("where", "value"),
     [

@@ -15,7 +15,7 @@ from cuelane.media.formats import FORMATS
 _MOST_BYTES = 32 * 1024 * 1024
 
 
-def digest_of(text: str) -> str:
+def plan_sha256(text: str) -> str:
     """Return what tells one text of a plan from another."""
     return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()
 
@@ -54,5 +54,5 @@ def verdict_in(kept: dict[str, Any]) -> bool | None:
 def is_fresh(plan: Path, audio: Path, kept: dict[str, Any], text: str) -> bool:
     """Tell whether the plan is still as it was when the audio was made. Raises OSError."""
     if "plan" in kept:
-        return bool(kept["plan"] == digest_of(text))
+        return bool(kept["plan"] == plan_sha256(text))
     return plan.stat().st_mtime_ns <= audio.stat().st_mtime_ns

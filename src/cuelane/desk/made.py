@@ -19,7 +19,7 @@ from cuelane.base.files import all_or_nothing
 from cuelane.base.schedule import Schedule, load_schedule
 from cuelane.base.seals import sealable_json
 from cuelane.check.report import EventResult, Fault, Report, Summary
-from cuelane.desk.last_check import check_kept, digest_of, is_fresh, newest_audio, verdict_in
+from cuelane.desk.last_check import check_kept, is_fresh, newest_audio, plan_sha256, verdict_in
 
 _POINTS = 1_400
 _LONGEST_S = 1e6
@@ -67,7 +67,7 @@ def made_of(plan: Path, text: str) -> Made | None:
 
 def keep_check(plan: Path, report: Report, text: str) -> None:
     """Write what a check of a plan's audio found beside it."""
-    data = report.to_dict() | {"plan": digest_of(text), "outline": _outline(report)}
+    data = report.to_dict() | {"plan": plan_sha256(text), "outline": _outline(report)}
     data["audio"] = Path(report.audio).name
     beside = plan.with_suffix(".check.json")
     with all_or_nothing(beside) as staged:

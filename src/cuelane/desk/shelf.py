@@ -52,7 +52,7 @@ class Shelf:
         return page("shelf.html.j2", "shelf", "cuelane", plans=rows, patterns=PATTERNS)
 
     def row(self, name: str, summary: PlanSummary | None) -> str:
-        """Return a plan's row as HTML, with `summary`; None where the plan cannot be planned."""
+        """Return a plan's row as HTML, with `summary`; shown as broken where that is None."""
         document = self._folder.document(name)
         return render("shelf_row.html.j2", row=_shown(name, document.path, document.now().text, summary))
 

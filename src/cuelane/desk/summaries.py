@@ -63,10 +63,11 @@ class Summaries:
 
     def keep(self, plan: Path, text: str, includes: list[Path], summary: PlanSummary) -> None:
         """Keep `summary` of a plan that includes the files `includes`, all in its folder or below."""
-        names = {Path(os.path.relpath(path, plan.parent)).as_posix() for path in includes}
         path = self._path(text)
         temporary = path.with_name(f".{secrets.token_hex(6)}.tmp")
         with contextlib.suppress(OSError, ValueError):
+            # On another drive there is no way from one to the other, which Windows says by a ValueError.
+            names = {Path(os.path.relpath(path, plan.parent)).as_posix() for path in includes}
             digests = {name: _digest_of(plan.parent, name) for name in sorted(names)}
             content = json.dumps({"includes": digests, "summary": asdict(summary)})
             self._folder.mkdir(parents=True, exist_ok=True)

@@ -9,8 +9,11 @@ import pytest
 
 from cuelane.audio.store import ClipStore
 from cuelane.desk.document import Document
-from cuelane.desk.edits import data_of
+from cuelane.desk.edits import Set, data_of
+from cuelane.desk.longer import longer
 from cuelane.desk.planning import Notice, Planner, PlanView
+from cuelane.plan.load import load_plan
+from cuelane.session.expand import expand
 
 QUIET = "not say this again"
 
@@ -223,3 +226,101 @@ def test_what_stands_in_another_file_has_no_button(tmp_path: Path) -> None:
     assert rows
     assert all("inner.yaml, line " in row.file for row in rows)
     assert all(row.fixes == () for row in rows)
+
+
+def test_a_line_is_moved_to_the_rest_before_only_if_it_fits_as_it_is_said_there(tmp_path: Path) -> None:
+    """A preview is said after the name of what comes, which takes time of its own; other wishes stay."""
+    offered = 0
+    for rest in range(9, 25, 1):
+        text = (
+            "title: T\nvoice: system\ncautions: none\nsession:\n  - block: Legs\n    pattern: circuit\n"
+            f"    work: 8s\n    rest: {rest}s\n    exercises: [a, squat]\nexercises:\n  a: {{}}\n  squat:\n"
+            f"    setup: {{text: '{LONG}', must: true, allow: too-long}}\n"
+        )
+        for finding in planned(tmp_path, text).findings:
+            for fix in finding.fixes if finding.level == "misfit" else ():
+                if "rest before" in fix.label:
+                    offered += 1
+                    after = pressed(tmp_path, text, finding, fix.label)
+                    assert [row.message for row in after.findings if row.level == "misfit"] == [], rest
+                    squat = data_of(after.text)["exercises"]["squat"]
+                    assert squat["preview"] == {"text": LONG, "must": True, "allow": "too-long"}
+    assert offered
+
+
+ROUND = "title: T\nsession:\n  - block: B\n    pattern: circuit\n    work: 40s\n    rounds: 2\n"
+
+
+@pytest.mark.parametrize(
+    ("block", "kind", "nth", "place"),
+    [
+        ("exercises: [{exercise: a, work: 30s}, b, {exercise: a, work: 30s}]", "work", 0, 0),
+        ("exercises: [{exercise: a, work: 30s}, b, {exercise: a, work: 30s}]", "work", 2, 2),
+        ("exercises: [{exercise: a, work: 40s}, b]", "work", 1, None),
+    ],
+)
+def test_the_set_that_is_made_longer_is_the_one_meant(
+    block: str, kind: str, nth: int, place: int | None, tmp_path: Path
+) -> None:
+    """Where two lengths are the same, it is the place in the round that counts."""
+    text = f"{ROUND}    {block}\nexercises:\n  a: {{}}\n  b: {{}}\n"
+    (edit,) = made_longer(tmp_path, text, kind, nth)
+    wanted = ("work",) if place is None else ("exercises", place, "work")
+    assert edit.path == ("session", 0, *wanted)
+
+
+@pytest.mark.parametrize(("nth", "key"), [(0, "rest"), (1, "round_rest"), (2, "rest")])
+def test_the_rest_that_is_made_longer_is_the_one_meant(nth: int, key: str, tmp_path: Path) -> None:
+    """The rest between rounds is not that between sets, though both are of 20 s."""
+    block = "rest: 20s\n    round_rest: 20s\n    exercises: [a, b]"
+    text = f"{ROUND}    {block}\nexercises:\n  a: {{}}\n  b: {{}}\n"
+    (edit,) = made_longer(tmp_path, text, "rest", nth)
+    assert edit == Set(("session", 0, key), "25s")
+
+
+def made_longer(folder: Path, text: str, kind: str, nth: int) -> tuple[Set, ...]:
+    """Return the edits that make the nth interval of a kind five seconds longer."""
+    path = folder / "plan.yaml"
+    path.write_text(text, encoding="utf-8")
+    loaded = load_plan(path)
+    intervals = expand(loaded).intervals
+    index = [one.index for one in intervals if one.kind == kind][nth]
+    edits = longer(loaded, data_of(text), intervals, index, 5)
+    return tuple(edit for edit in edits if isinstance(edit, Set))
+
+
+def test_a_line_at_a_time_is_not_made_two_at_that_time(tmp_path: Path) -> None:
+    """Of two lines at one time one would be dropped."""
+    text = WORDS.replace(
+        "{text: Knees out. Heels heavy., weight: 30}", "{text: Knees out. Heels heavy., at: 20s}"
+    )
+    rows = [row for row in planned(tmp_path, text).findings if row.code == "two-things"]
+    assert len(rows) == 2
+    timed = next(row for row in rows if row.place[-1] in (0, "text") and 0 in row.place)
+    for fix in timed.fixes:
+        assert len(fix.edits) == 1, fix.label
+
+
+def test_uneven_sides_are_found_in_a_language_with_a_space_before_the_colon(tmp_path: Path) -> None:
+    """The exercise is known from the facts, not read out of words that a language puts its own way."""
+    text = (
+        "title: T\nlanguage: fr\nvoice: system\nsession:\n"
+        "  - {block: B, pattern: circuit, work: 40s, rounds: 3, exercises: [step]}\n"
+        "exercises:\n  step: {sides: alternate}\n"
+    )
+    (finding,) = [row for row in planned(tmp_path, text).findings if row.code == "uneven-sides"]
+    assert finding.place == ("exercises", "step")
+    assert left(pressed(tmp_path, text, finding, finding.fixes[0].label), finding) == []
+
+
+def test_an_abbreviation_ends_no_sentence_of_a_set_up_that_is_thinned(tmp_path: Path) -> None:
+    """What stays is a whole sentence."""
+    setup = f"Go down approx. ten times. {'Sit down slowly and stand up again. ' * 5}".strip()
+    text = (
+        "title: T\nvoice: system\nsession:\n"
+        "  - {block: B, pattern: circuit, work: 20s, rest: 20s, exercises: [a, squat]}\n"
+        f"exercises:\n  a: {{}}\n  squat:\n    setup: {setup}\n"
+    )
+    (finding,) = [row for row in planned(tmp_path, text).findings if row.code == "too-dense"]
+    squat = data_of(pressed(tmp_path, text, finding, finding.fixes[0].label).text)["exercises"]["squat"]
+    assert squat["setup"] == "Go down approx. ten times."

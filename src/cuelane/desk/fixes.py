@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +12,7 @@ from cuelane.desk.longer import longer
 from cuelane.desk.words import desk_words
 from cuelane.facts.count import Facts
 from cuelane.lint import LintWarning
+from cuelane.lint.handbook import sentences_of
 from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import Exercise, PatternBlock
 from cuelane.plan.phrases import nearest
@@ -59,10 +60,13 @@ class PlanRead:
             return None
 
 
-def misfit_fixes(read: PlanRead, advice: Advice, placed: Sequence[Place]) -> tuple[tuple[Fix, ...], str]:
+def misfit_fixes(
+    read: PlanRead, advice: Advice, placed: Sequence[Place], fits: Callable[[Sequence[Edit]], bool]
+) -> tuple[tuple[Fix, ...], str]:
     """Return the ways out of cues that do not fit, and in words those that only a person can take.
 
-    `placed` says for each of the advice's ways where the line it is about is written, empty for none here.
+    `placed` says for each of the advice's ways where the line it is about is written, empty for none here;
+    `fits` plans edits, and tells whether they do away with this misfit and bring no other.
     """
     fixes: list[Fix] = []
     rest = list(advice.clashes)
@@ -71,6 +75,9 @@ def misfit_fixes(read: PlanRead, advice: Advice, placed: Sequence[Place]) -> tup
         rest.append(desk_words()(f"remedy.{one}", n=advice.words_to_cut))
     for remedy, place in zip(advice.ways, placed, strict=True):
         found = list(_misfit_fix(read, advice, remedy, _line_place(place)))
+        # What is moved was tried with its own length; as a preview it is said with words around it.
+        if remedy.way == "preview" and found and not fits(found[0].edits):
+            continue
         fixes += found
         # How fast the whole is spoken is no matter of the plan.
         if not found and remedy.way != "pace":
@@ -90,7 +97,7 @@ def _misfit_fix(read: PlanRead, advice: Advice, remedy: Remedy, place: Place) ->
                 yield Fix(label, edits)
         case "preview" if of_exercise and line is not None:
             # It was found to fit as a line that must be said, and so it stays one.
-            kept = {"text": _text_of(line), "must": True}
+            kept = {**(line if isinstance(line, dict) else {"text": line}), "must": True}
             edits = (_previewed(read, place[:2], kept), _taken_out(read, place))
             yield Fix(words("remedy.preview", text=_short(_text_of(line))), edits)
         case "optional" if line is not None and _spoken(place) and "caution" not in str(_key(place)):
@@ -155,6 +162,9 @@ def _rewritten(read: PlanRead, warning: LintWarning, place: Place) -> Iterator[F
     if not warning.instead or line is None or not (_spoken(line_place) or line_place[:1] == ("title",)):
         return
     for instead in warning.instead:
+        if len(instead.lines) > 1 and isinstance(line, dict) and "at" in line:
+            # Two lines cannot be said at one time, and when the second begins only its writer knows.
+            continue
         first, *more = (_with_text(line, text) for text in instead.lines)
         if not more:
             edits: tuple[Edit, ...] = (Set(line_place, first),)
@@ -195,9 +205,9 @@ def _thinned(read: PlanRead, exercise: Place) -> Iterator[Fix]:
     if len(lines) > 1:
         stays, goes = lines[:1], lines[1:]
     else:
-        first, _, rest = _text_of(lines[0]).partition(". ")
-        stays = [_with_text(lines[0], f"{first}.")] if rest else []
-        goes = [rest] if rest else lines
+        first, *more = sentences_of(_text_of(lines[0])) or [""]
+        stays = [_with_text(lines[0], first)] if more else []
+        goes = [" ".join(more)] if more else lines
     if setup is not None and len(goes) == 1:
         text = _text_of(goes[0])
         edit = Set(place, stays[0]) if stays else Remove(place)

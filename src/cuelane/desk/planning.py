@@ -7,6 +7,7 @@ and an interval that is offered the same cues in the same space is placed as bef
 from __future__ import annotations
 
 import threading
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -15,10 +16,11 @@ from cuelane.audio.store import ClipStore
 from cuelane.base.errors import CuelaneError, Mark, PlanError
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import SAMPLE_RATE
-from cuelane.desk.edits import Place
+from cuelane.desk.edits import Edit, EditError, Place
 from cuelane.desk.fixes import Fix, PlanRead, error_fixes, fact_fixes, misfit_fixes, warning_fixes
 from cuelane.desk.lines import SpokenLines
 from cuelane.desk.places import path_at
+from cuelane.desk.splice import apply
 from cuelane.facts import Facts, facts
 from cuelane.lint import lint
 from cuelane.plan.load import load_plan
@@ -127,7 +129,8 @@ class Planner:
         counted = facts(session, schedule)
         extra = {**schedule.extra, "facts": counted.to_dict()}
         read = PlanRead(text, loaded, session)
-        found = [self._misfit(read, row) for row in advise(arranged.misfits, schedule.sample_rate)]
+        misfits = frozenset(one.interval.index for one in arranged.misfits)
+        found = [self._misfit(read, row, misfits) for row in advise(arranged.misfits, schedule.sample_rate)]
         for row in lint(
             loaded,
             session,
@@ -155,13 +158,26 @@ class Planner:
             return Notice(level, message, hint, file=f"{mark.file}, line {mark.line}")
         return Notice(level, message, hint, path_at(text, mark.line, mark.column))
 
-    def _misfit(self, read: PlanRead, advice: Advice) -> Notice:
+    def _misfit(self, read: PlanRead, advice: Advice, misfits: frozenset[int]) -> Notice:
         text = read.text
-        marks = (way.mark for way in advice.ways)
-        fixes, hint = misfit_fixes(read, advice, [self._place_of(text, mark) for mark in marks])
+        placed = [self._place_of(text, way.mark) for way in advice.ways]
+        still = misfits - {advice.interval}
+        fixes, hint = misfit_fixes(read, advice, placed, lambda edits: self._misfits(text, edits) <= still)
         message = _misfit(advice.place, advice.missing_s)
         finding = self._finding(text, "misfit", next(iter(advice.marks), None), message, hint)
         return replace(finding, fixes=fixes)
+
+    def _misfits(self, text: str, edits: Sequence[Edit]) -> frozenset[int]:
+        """Return in which intervals of the text with `edits` cues do not fit; -1 where that is no plan."""
+        try:
+            for edit in edits:
+                text = apply(text, edit)
+            loaded = load_plan(self._path, voice_names, text=text, default_voice=default_voice)
+            lines = self.lines_of(loaded.plan.voice)
+            tried = arrange(expand(loaded), lines.sounding_of, SAMPLE_RATE, place=self._place)
+        except (CuelaneError, EditError):
+            return frozenset({-1})
+        return frozenset(one.interval.index for one in tried.misfits)
 
     def _place_of(self, text: str, mark: Mark | None) -> Place:
         """Return where a mark stands in this file; nowhere for another."""
@@ -186,8 +202,9 @@ class Planner:
 def _about_totals(read: PlanRead, counted: Facts, number: int) -> Notice:
     """Return what is to be said about a session's totals, beside the exercise or the key that it is about."""
     code, message = counted.warning_codes[number], counted.warnings[number]
-    named = [name for name in read.loaded.plan.exercises if message.startswith((f"{name}: ", f"{name}, "))]
-    subject = max(named, key=len, default="")
+    subject = counted.warning_subjects[number]
+    # An included plan's exercise is not in this file.
+    subject = subject if subject in read.loaded.plan.exercises else ""
     place: Place = ("exercises", subject) if subject else ()
     if code in _KEYS_OF_TOTALS:
         place = (_KEYS_OF_TOTALS[code],)

@@ -71,7 +71,7 @@ class Facts:
 
     ``regions`` are those of the body that any exercise loads. ``work_to_rest`` is None without rest.
     ``warnings`` are for people; ``warning_codes`` holds, for each of them, the code that silences it in
-    the plan's ``allow``.
+    the plan's ``allow``, and ``warning_subjects`` the exercise that it is about, empty for none.
     """
 
     total_ms: int
@@ -94,6 +94,7 @@ class Facts:
     energy: Energy | None
     warnings: tuple[str, ...]
     warning_codes: tuple[str, ...]
+    warning_subjects: tuple[str, ...]
 
     def to_dict(self) -> dict[str, Any]:
         """Return the facts as JSON can hold them."""
@@ -118,8 +119,10 @@ def facts(session: Session, schedule: Schedule | None = None) -> Facts:
     talk = talk_facts(schedule) if schedule is not None else None
     estimate, unknown_codes = energy(session)
     warnings = [
-        (code, text)
-        for code, text in _warnings(exercises, load, talk, unknown_codes, page_words(session.plan.language))
+        (code, subject, text)
+        for code, subject, text in _warnings(
+            exercises, load, talk, unknown_codes, page_words(session.plan.language)
+        )
         if code not in session.plan.allow
     ]
     return Facts(
@@ -141,8 +144,9 @@ def facts(session: Session, schedule: Schedule | None = None) -> Facts:
         blocks=tuple(_blocks(intervals)),
         talk=talk,
         energy=estimate,
-        warnings=tuple(text for _, text in warnings),
-        warning_codes=tuple(code for code, _ in warnings),
+        warnings=tuple(text for _, _, text in warnings),
+        warning_codes=tuple(code for code, _, _ in warnings),
+        warning_subjects=tuple(subject for _, subject, _ in warnings),
     )
 
 
@@ -230,7 +234,8 @@ def _warnings(
     talk: TalkFacts | None,
     unknown_codes: list[str],
     words: PageWords,
-) -> Iterator[tuple[str, str]]:
+) -> Iterator[tuple[str, str, str]]:
+    """Yield each warning's code, the exercise that it is about (empty for none), and its words."""
     for row in exercises:
         if abs(row.left_ms - row.right_ms) >= _UNEVEN_MS:
             key = "warning.uneven_both" if row.left_sets and row.right_sets else "warning.uneven"
@@ -238,18 +243,18 @@ def _warnings(
                 _sets(count, time_ms, words)
                 for count, time_ms in ((row.left_sets, row.left_ms), (row.right_sets, row.right_ms))
             )
-            yield "uneven-sides", words(key, exercise=row.name, left=left, right=right)
+            yield "uneven-sides", row.name, words(key, exercise=row.name, left=left, right=right)
     for pair in load:
-        yield "same-load", _same_load(pair, words)
+        yield "same-load", pair.first, _same_load(pair, words)
     rate = talk.words_per_minute if talk is not None else None
     if rate is not None and rate > FOLLOWED_WORDS_PER_MINUTE:
         limit = f"{FOLLOWED_WORDS_PER_MINUTE} that listeners follow"
-        yield "speaking-rate", f"the voice speaks {rate:.0f} words a minute, faster than the {limit}"
+        yield "speaking-rate", "", f"the voice speaks {rate:.0f} words a minute, faster than the {limit}"
     elif rate is not None and rate < USUAL_WORDS_PER_MINUTE[0]:
         usual = f"usual {USUAL_WORDS_PER_MINUTE[0]} or more"
-        yield "speaking-rate", f"the voice speaks {rate:.0f} words a minute, slower than the {usual}"
+        yield "speaking-rate", "", f"the voice speaks {rate:.0f} words a minute, slower than the {usual}"
     for code in unknown_codes:
-        yield "unknown-activity", f"activity {code} is not in the table that energy is estimated from"
+        yield "unknown-activity", "", f"activity {code} is not in the table that energy is estimated from"
 
 
 def _sets(count: int, time_ms: int, words: PageWords) -> str:

@@ -35,10 +35,21 @@ class Told:
     instead: tuple[Instead, ...] = ()
 
 
+def sentences_of(text: str) -> list[str]:
+    """Return a text as sentences with their closing signs; a small letter begins none ("approx. ten")."""
+    found: list[str] = []
+    for part in re.split(r"(?<=[.!?])\s+", text):
+        if found and part[:1].islower():
+            found[-1] += f" {part}"
+        elif part.strip():
+            found.append(part)
+    return found
+
+
 def handbook(line: SpokenLine, language: str) -> Iterator[Told]:
     """Yield what a handbook would say about one line by itself."""
     text = line.text.replace("’", "'")
-    sentences = [part for part in re.split(r"(?<=[.!?])\s+", line.text) if part.strip()]
+    sentences = sentences_of(line.text)
     if line.role == "form" and (len(sentences) > 1 or len(re.findall(r"[,;:]", text)) > _FORM_COMMAS):
         hint = "make it two lines; they are said in turn"
         message = "this point of form holds more than one thing"

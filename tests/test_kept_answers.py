@@ -78,7 +78,11 @@ def test_numbers_are_said_as_they_would_be_anew() -> None:
     for code in available_languages():
         words = load_language(code)
         for value in range(100):
-            assert words.number(value) == words.number(value) == str(num2words(value, lang=code.replace("-", "_")))
+            assert (
+                words.number(value)
+                == words.number(value)
+                == str(num2words(value, lang=code.replace("-", "_")))
+            )
 
 
 def test_a_pip_is_the_same_each_time_it_is_asked_for() -> None:

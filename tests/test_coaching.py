@@ -442,6 +442,13 @@ def test_the_opening_and_the_closing_tell_of_the_whole() -> None:
     assert abs(about * 60 - found.n_frames / RATE) <= 35
 
 
+def test_a_flow_of_one_movement_is_told_by_its_name() -> None:
+    """Not as "one movements, two times through"."""
+    block = {"block": "Main", "pattern": "flow", "work": "40s", "rounds": 2, "exercises": ["crouch"]}
+    texts = texts_of({"session": [block], "exercises": {"crouch": {}}})
+    assert any(text.startswith("Crouch, two sets.") for text in texts), texts
+
+
 def test_praise_is_off_with_one_key() -> None:
     """`praise: false` leaves none, in sets and after rounds."""
     assert any(cue.role == "praise" for cue in arranged(circuit(5)).schedule.cues)

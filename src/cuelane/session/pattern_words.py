@@ -23,7 +23,7 @@ def how_it_goes(arc: Arc, block_index: int, words: Language) -> str | None:
     pattern = parts[0].sets[0].pattern
     most = max(parts, key=lambda part: len(part.sets))
     key = pattern
-    if pattern in ("circuit", "ladder") and len(most.sets) == 1:
+    if pattern in ("circuit", "ladder", "flow") and len(most.sets) == 1:
         key = "circuit_one"
     elif pattern in _BUILDS and len(most.sets) == 1:
         return None

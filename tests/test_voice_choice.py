@@ -66,8 +66,9 @@ def test_a_voice_of_another_language_is_told_with_those_that_fit(installed):
     assert voice_notes(find_voice("jacaranda"), "pt", chosen=True) == []
 
 
-def test_the_computers_own_voice_is_a_stopgap_that_is_told(installed):
+def test_the_computers_own_voice_is_a_stopgap_that_is_told(installed, monkeypatch):
     """Only where nobody chose it, and where a better one exists."""
+    monkeypatch.setattr("cuelane.speech.choice.sys.platform", "linux")
     notes = voice_notes(find_voice(default_voice("fr")), "fr", chosen=False)
 
     assert (notes == []) == installed
@@ -175,3 +176,14 @@ def test_a_trimmed_clip_is_not_taken_for_a_cut_one():
 
     assert sound_doubt(clip, RATE, "Rest.", 0.6, trimmed=True) == ""
     assert sound_doubt(clip, RATE, "Rest.", 0.6) == "its end is cut off"
+
+
+def test_a_voice_that_the_computer_is_set_to_may_speak_another_language(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """On Windows and macOS no voice is named for these languages: said, whether it was chosen or not."""
+    monkeypatch.setattr("cuelane.speech.choice.sys.platform", "win32")
+    for chosen in (False, True):
+        notes = voice_notes(find_voice("system-es"), "es", chosen=chosen)
+        assert any("make sure that it speaks es" in note for note in notes)
+    assert voice_notes(find_voice("natural"), "en", chosen=False) == []

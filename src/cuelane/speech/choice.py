@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 from cuelane.speech.definition import Recordings, VoiceDefinition
 from cuelane.speech.engines import engine_of, load_voice
+from cuelane.speech.system import SystemSettings
 from cuelane.speech.voices import find_voice, readable_voices
 
 # For each language the first of these that is installed. English has a natural voice that needs no extra.
@@ -46,11 +48,23 @@ def voice_notes(voice: VoiceDefinition, language: str, *, chosen: bool, fell_bac
         found = f"the voice {speaks.name} speaks {speaks.language}, and the plan is in {language}"
         others = _voices_for(language, voice.plan_folder)
         return [f"{found}: its words will be said wrongly. Voices for it: {others or 'none here'}"]
+    notes = _set_by_hand(speaks)
     first = find_voice(_FIRST_CHOICES.get(_base(language), ("natural",))[0])
     if not chosen and speaks.name != first.name:
         how = engine_of(first).missing()
-        return [f"spoken by the computer's own voice; for a natural one, in the folder of cuelane: {how}"]
-    return []
+        better = f"for a natural one, in the folder of cuelane: {how}"
+        notes.append(f"spoken by the computer's own voice; {better}")
+    return notes
+
+
+def _set_by_hand(voice: VoiceDefinition) -> list[str]:
+    """Return a note where the computer's own voice is the one it is set to, of whatever language."""
+    settings = voice.settings
+    if not isinstance(settings, SystemSettings) or _base(voice.language) == "en":
+        return []
+    if sys.platform in settings.voice_ids:
+        return []
+    return [f"spoken by the voice that this computer is set to; make sure that it speaks {voice.language}"]
 
 
 def _voices_for(language: str, plan_folder: Path | None) -> str:

@@ -18,9 +18,11 @@ from starlette.responses import PlainTextResponse
 from starlette.routing import Route
 
 from cuelane.audio.store import ClipStore
+from cuelane.base.errors import UsageError
 from cuelane.desk.app import application
 from cuelane.desk.front import Front
 from cuelane.desk.guard import Guard
+from cuelane.desk.serve import listening_socket
 from cuelane.desk.shelf import SHELF_FOLDER
 from cuelane.desk.summaries import PlanSummary, Summaries
 from cuelane.plan.model import BLOCKS
@@ -271,3 +273,15 @@ def test_the_desk_ends_in_order_while_it_still_imports(
     with started(tmp_path / "gate", "desk", folder) as (desk, _, _):
         desk.send_signal(told)
         assert desk.wait(ENDS_IN_S) == (0 if told == signal.SIGINT else -told)
+
+
+def test_two_desks_that_start_together_have_a_port_each(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The second finds the usual port taken though nothing is served there yet; asked for, it is refused."""
+    with listening_socket(0) as free:
+        number = free.getsockname()[1]
+    monkeypatch.setattr("cuelane.desk.serve.DEFAULT_PORT", number)
+    with listening_socket(None) as one, listening_socket(None) as other:
+        assert one.getsockname()[1] == number
+        assert other.getsockname()[1] != number
+        with pytest.raises(UsageError, match=f"port {number} cannot be used here"):
+            listening_socket(number)

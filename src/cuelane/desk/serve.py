@@ -18,6 +18,9 @@ from cuelane.desk.front import Front
 from cuelane.desk.guard import Guard
 from cuelane.desk.uploads import LARGE
 
+_BACKLOG = 128
+"""Chosen: requests that may wait to be taken up, more than a browser sends at once."""
+
 DEFAULT_PORT = 8318
 """No meaning: a number that no common service uses. Where it is taken another is found."""
 
@@ -36,6 +39,8 @@ def listening_socket(port: int | None) -> socket.socket:
             found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             found.bind(("127.0.0.1", wanted))
+            # At once: two desks that start together may both bind one port; only the first may listen there.
+            found.listen(_BACKLOG)
         except OSError as error:
             found.close()
             if port is not None:
@@ -77,7 +82,6 @@ def serve(folder: Path, port: int | None, opened: Callable[[str], None]) -> None
         config.load()
         config.get_loop_factory()
         front.prepare()
-        sock.listen(128)
         with _terminated_in_order(), _running(uvicorn.Server(config), sock) as ended:
             try:
                 opened(f"http://127.0.0.1:{number}/open?token={guard.token}")

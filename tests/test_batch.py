@@ -89,6 +89,8 @@ def test_a_folder_and_a_star_stand_for_plans(tmp_path: Path) -> None:
     names = ["one.yaml", "two.yaml"]
     assert [path.name for path in plan_files([tmp_path, tmp_path / "one.yaml"], series)] == names
     assert [path.name for path in plan_files([tmp_path / "t*.yaml"], None)] == ["two.yaml"]
+    # The series file that lies beside its plans is none, named or not.
+    assert [path.name for path in plan_files([tmp_path], None)] == names
     with pytest.raises(UsageError, match="fits no plan"):
         plan_files([tmp_path / "x*.yaml"], None)
     (tmp_path / "empty").mkdir()

@@ -54,10 +54,7 @@ def plan_files(given: Sequence[Path], series: LoadedSeries | None) -> list[Path]
     found: list[Path] = []
     for path in given:
         if path.is_dir():
-            inside = sorted(
-                one for one in path.iterdir() if one.suffix.lower() in _SUFFIXES and one.is_file()
-            )
-            inside = [one for one in inside if series is None or one.resolve() != series.path.resolve()]
+            inside = sorted(one for one in path.iterdir() if _may_be_a_plan(one))
             if not inside:
                 raise UsageError(f"{path}: holds no plan (a file that ends in .yaml)")
             found += inside

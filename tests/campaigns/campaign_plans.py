@@ -2,10 +2,10 @@
 
 Run: ``python tests/campaigns/campaign_plans.py [bytes|tokens|trees|valid] [how many] [first seed]``. Each
 plan has a seed of its own; a finding prints its seed and leaves the plan beside the system's temporary files.
-Lengths of clips are drawn, not spoken. Answers allowed: a session, or a PlanError (exit code 2); never
-another exception, never more than 10 s of processor time. Of a plan with variants each is made as often as
-the plan itself. What is broken are the small plans of `plan_seeds.py`, which hold every key between them, and
-now and then a demo (`plan_makers.py`).
+Lengths of clips are drawn, not spoken. Answers allowed: a session, or, of a broken plan, a PlanError (exit
+code 2); never another exception, never more than 10 s of processor time. Of a plan with variants
+each is made as often as the plan itself. What is broken are the small plans of `plan_seeds.py`, which hold
+every key between them, and now and then a demo (`plan_makers.py`).
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ LARGE = 400
 AGAIN_SHARE = 0.1
 
 
-def try_plan(path: Path, rng: random.Random) -> str:
+def try_plan(path: Path, rng: random.Random, *, valid: bool) -> str:
     try:
         loaded = load_plan(path, voices=lambda _: ["natural", "system"])
         names = [None, *loaded.plan.variants]
@@ -47,6 +47,8 @@ def try_plan(path: Path, rng: random.Random) -> str:
     except PlanError as error:
         if not all(problem.mark.line >= 1 and problem.message for problem in error.problems):
             raise AssertionError("a problem without a place or words") from error
+        if valid:
+            raise AssertionError(f"a valid plan refused: {error.problems[0].message}") from error
         return "refused"
     session = expand(loaded)
     if len(session.intervals) > LARGE:
@@ -94,7 +96,7 @@ def campaign(kind: str, plans: int, seed: int) -> int:
         path.write_bytes(MAKERS[kind](rng))
         started = time.thread_time()
         try:
-            answers[try_plan(path, rng)] += 1
+            answers[try_plan(path, rng, valid=kind == "valid")] += 1
         except Exception as error:
             findings += 1
             path.rename(folder / f"{seed}.yaml")

@@ -145,6 +145,9 @@ def pips(rng: random.Random) -> Any:
 
 BUILDS = ["build-up", "build-up-and-down", "build-down"]
 PATTERNS = ["circuit", *BUILDS, "ladder", "on-the-minute", "flow", "breath", "script"]
+LEAST_WORK_MS = 4_000
+MOST_SETTLE_MS = 1_999
+"""Less than half of the shortest work: ``sides: each`` gives each side half of it, settling included."""
 
 
 def valid_block(rng: random.Random, names: list[str], most: int) -> dict[str, Any]:
@@ -162,14 +165,13 @@ def valid_block(rng: random.Random, names: list[str], most: int) -> dict[str, An
     if pattern == "script":
         return block | {"intervals": [script_interval(rng) for _ in range(rng.randint(1, 2 * most))]}
     block["exercises"] = rng.choices(names, k=rng.randint(1, min(most, 2 if pattern in BUILDS else most)))
-    least = 4_000
-    block["work"] = f"{rng.randint(least, 60_000)}ms"
+    block["work"] = f"{rng.randint(LEAST_WORK_MS, 60_000)}ms"
     if rng.random() < 0.3:
-        block["settle"] = f"{rng.randint(0, 3_000)}ms"
+        block["settle"] = f"{rng.randint(0, MOST_SETTLE_MS)}ms"
     if rng.random() < 0.2:
         block["praise"] = [words(rng)]
     if pattern == "ladder":
-        block["work"] = [f"{rng.randint(least, 60_000)}ms" for _ in range(rng.randint(1, most))]
+        block["work"] = [f"{rng.randint(LEAST_WORK_MS, 60_000)}ms" for _ in range(rng.randint(1, most))]
     if pattern == "on-the-minute":
         block["every"] = "61s"
     if pattern in ("circuit", "flow", "on-the-minute"):

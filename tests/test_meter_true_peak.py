@@ -1,4 +1,5 @@
-"""True peak against EBU Tech 3341 cases 15 to 23 (value from a secondary source)."""
+"""True peak against EBU Tech 3341 cases 15 to 23 and the filter that ITU-R BS.1770-5 prints (values from a
+secondary source), and against Kaiser's formula for how long a filter must be."""
 
 from __future__ import annotations
 
@@ -11,6 +12,7 @@ import pytest
 from cuelane.base.errors import SignalError
 from cuelane.meter import TruePeak, true_peak_dbtp
 from cuelane.meter.products import product
+from cuelane.meter.true_peak import REACH, interpolation_taps
 
 Array = npt.NDArray[np.float64]
 RATE = 48_000
@@ -66,6 +68,58 @@ def test_burst_between_the_samples_reads_the_ebu_case(offset: int) -> None:
     assert -LOWER_DB <= reading <= UPPER_DB
 
 
+def response_db(taps: Array, frequency_hz: float) -> Array:
+    """What each filter, shape (n, n_taps), does to a tone at 48 kHz, in dB, shape (n,)."""
+    turns = np.exp(-2j * np.pi * frequency_hz / RATE * np.arange(taps.shape[1]))
+    return np.asarray(20 * np.log10(np.abs(taps @ turns)))
+
+
+@pytest.mark.parametrize("frequency_hz", [100, 1_000, 5_000, 10_000, 15_000, 18_000, 20_000])
+def test_every_point_between_samples_is_flat_up_to_20_khz(frequency_hz: float) -> None:
+    """Up to the highest pitch that people hear, within the ripple of a Kaiser window of beta 6.
+
+    Kaiser's formula (J. F. Kaiser, 1974; value from memory): beta = 0.1102 (A - 8.7), so A = 63.1 dB and a
+    ripple of 10 ** (-63.1 / 20), or 0.006 dB; half as much again for the scaling to a sum of one.
+    """
+    ripple = 10 ** (-(6.0 / 0.1102 + 8.7) / 20)
+    assert np.abs(response_db(interpolation_taps(4), frequency_hz)).max() <= 1.5 * 20 * math.log10(1 + ripple)
+
+
+def test_the_filter_is_as_long_as_its_task_asks() -> None:
+    """Kaiser's formula, by SciPy: flat to 20 kHz, and away from 28 kHz, where the image of 20 kHz lies."""
+    from scipy.signal import kaiserord
+
+    # The width is in parts of half the rate. A window from one sample to another that covers n + 1 samples
+    # covers n where it begins between two.
+    n_taps, beta = kaiserord(6.0 / 0.1102 + 8.7, (28_000 - 20_000) / (RATE / 2))
+    assert beta == pytest.approx(6.0)
+    assert interpolation_taps(4).shape == (3, n_taps - 1)
+
+
+# ITU-R BS.1770-5, Annex 2: two of the four phases of its 48 coefficients; the others are these reversed.
+PRINTED = np.array([
+    [0.0017089843750, 0.0109863281250, -0.0196533203125, 0.0332031250000, -0.0594482421875, 0.1373291015625,
+     0.9721679687500, -0.1022949218750, 0.0476074218750, -0.0266113281250, 0.0148925781250, -0.0083007812500],
+    [-0.0291748046875, 0.0292968750000, -0.0517578125000, 0.0891113281250, -0.1665039062500, 0.4650878906250,
+     0.7797851562500, -0.2003173828125, 0.1015625000000, -0.0582275390625, 0.0330810546875, -0.0189208984375],
+])  # fmt: skip
+
+
+@pytest.mark.parametrize("frequency_hz", [100, 1_000, 4_000, 8_000, 12_000, 16_000, 18_000, 20_000])
+def test_the_printed_filter_reads_the_same_peak(frequency_hz: float) -> None:
+    """Of a tone up to 20 kHz, as near as the printed filter's own response is to 0 dB there."""
+    phases = np.concatenate([PRINTED, PRINTED[::-1, ::-1]])
+    tone = faded_tone(frequency_hz / RATE, 0.5, 20.0)
+    points = np.abs([np.convolve(tone[:, 0], taps) for taps in phases])
+    printed_dbtp = 20 * math.log10(points.max())
+
+    off_db = float(np.abs(response_db(phases, frequency_hz)).max())
+    assert off_db < 0.25, "the printed table was copied wrongly"
+    # Besides, each takes the highest of points at places of its own, up to an eighth of a sample off a crest.
+    between_db = -20 * math.log10(math.cos(math.pi * frequency_hz / RATE / 4))
+    assert true_peak_dbtp(tone) == pytest.approx(printed_dbtp, abs=off_db + min(between_db, 0.1) + 0.01)
+
+
 def test_peak_of_pieces_is_the_peak_of_the_whole() -> None:
     """Interpolating only where the peak could rise, and in pieces, loses nothing."""
     from scipy.signal import resample_poly
@@ -84,11 +138,9 @@ def test_peak_of_pieces_is_the_peak_of_the_whole() -> None:
 
 def test_pruning_changes_no_reading() -> None:
     """The peak equals that of every interpolated point, computed the long way."""
-    from cuelane.meter.true_peak import HALF_LENGTH, interpolation_taps
-
     rng = np.random.default_rng(9)
     noise = rng.standard_normal(5_000) * np.abs(np.sin(np.arange(5_000) / 300))
-    padded = np.concatenate([np.zeros(2 * HALF_LENGTH - 1), noise, np.zeros(2 * HALF_LENGTH - 1)])
+    padded = np.concatenate([np.zeros(REACH - 1), noise, np.zeros(REACH - 1)])
     everything = [np.abs(np.correlate(padded, taps, mode="valid")).max() for taps in interpolation_taps(4)]
     expected = 20 * math.log10(max(*everything, np.abs(noise).max()))
 

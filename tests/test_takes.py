@@ -19,7 +19,7 @@ from cuelane.recording.room_tone import soften
 from cuelane.speech.recorded import RecordedVoice
 from cuelane.speech.voices import find_voice
 from cuelane.takes.gaps import fill_gaps
-from cuelane.takes.matching import HeardPiece, match_takes
+from cuelane.takes.matching import SURE_TAKE, HeardPiece, match_takes
 from cuelane.takes.rivals import lead, repeats_doubted, rivals
 from cuelane.takes.run import TakesResult, find_takes, leading_number
 from cuelane.takes.splitting import split_at_pauses
@@ -150,6 +150,17 @@ def test_a_false_start_is_not_sure_and_the_whole_reading_is():
     takes = match_takes([heard("ten seconds", 0), heard("ten seconds left", 3)], ["Ten seconds left."])
 
     assert [take.confidence >= 0.82 for take in takes] == [False, True]
+
+
+def test_a_person_is_asked_where_more_than_one_word_in_six_was_heard_otherwise():
+    """One word in six is taken for the recogniser's mistake, one in five is not; no other line is near."""
+    sure = {}
+    for n_words in (5, 6):
+        words = ["press", "the", "floor", "away", "from", "you"][:n_words]
+        (take,) = match_takes([heard(" ".join([*words[:2], "door", *words[3:]]), 0)], [" ".join(words)])
+        sure[n_words] = take.confidence >= SURE_TAKE
+
+    assert sure == {5: False, 6: True}
 
 
 def test_a_word_heard_out_of_order_is_not_sure():

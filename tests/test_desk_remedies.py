@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import Future
 from functools import cache
 from pathlib import Path
 
@@ -52,7 +53,7 @@ def planned(folder: Path, text: str) -> PlanView:
 
 @cache
 def planner_of(folder: Path) -> Planner:
-    return Planner(folder / "plan.yaml", ClipStore())
+    return Planner(folder / "plan.yaml", ClipStore(), Future())
 
 
 def left(view: PlanView, finding: Notice) -> list[Notice]:

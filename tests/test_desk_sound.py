@@ -16,10 +16,11 @@ from cuelane.audio.clip import Clip, content_hash, quantise24
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import SignalError
 from cuelane.base.schedule import Event, Schedule, ScheduledInterval
+from cuelane.desk.lines import Speaking
 from cuelane.desk.sound import HEADER_BYTES, MOST_BYTES, PREVIEW_GAIN_DB, asked_range, bytes_of, total_bytes
 from cuelane.desk.workspace import Workspaces
 from cuelane.render import mix
-from cuelane.speech.speak import Spoken
+from cuelane.speech.speak import Spoken, clip_from_file
 
 RATE = 48_000
 
@@ -120,9 +121,7 @@ def test_a_cue_without_a_clip_is_said(session: tuple[Schedule, Any]) -> None:
     assert HEADER_BYTES == 44, "the canonical header of PCM in RIFF WAVE: 12 + 24 + 8 bytes"
 
 
-def test_words_offered_at_two_paces_are_spoken_at_both(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_words_offered_at_two_paces_are_spoken_at_both(tmp_path: Path) -> None:
     """A session with stretching in it says the same words slower there; none is left to be spoken."""
     demo = Path(__file__).parents[1] / "demo" / "ferry-landing-strength.yaml"
     shutil.copy(demo, tmp_path)
@@ -133,8 +132,9 @@ def test_words_offered_at_two_paces_are_spoken_at_both(
         samples = quantise24(np.full(RATE, 0.1, dtype=np.float32))
         return Spoken({text: Clip(text, "v", RATE, samples, content_hash(samples), ()) for text in texts})
 
-    monkeypatch.setattr("cuelane.desk.lines.speak_all", quiet)
-    workspace = Workspaces(tmp_path, ClipStore(tmp_path / "store")).open(demo.name)
+    workspaces = Workspaces(tmp_path, ClipStore(tmp_path / "store"))
+    workspaces.speech.set_result(Speaking(quiet, clip_from_file))
+    workspace = workspaces.open(demo.name)
     assert workspace.spoken().n_unspoken == 0
     assert len(set(asked)) == len(asked)
     assert len({text for text, _ in asked}) < len(asked)

@@ -184,8 +184,9 @@ def test_the_patterns_on_the_shelf_are_those_of_the_plan() -> None:
 
 
 def test_the_front_answers_the_shelf_and_lets_the_rest_wait(folder: Path) -> None:
-    """A page of the whole desk is answered once that is there, and then every page by it."""
+    """A page is answered once what answers it is there: composing first, in the end all by the whole."""
     whole = Starlette(routes=[Route("/{any:path}", lambda request: PlainTextResponse("the whole"))])
+    composing = Starlette(routes=[Route("/plan/{name}", lambda request: PlainTextResponse("composing"))])
     front = Front(folder)
 
     async def get(path: str) -> bytes:
@@ -205,13 +206,20 @@ def test_the_front_answers_the_shelf_and_lets_the_rest_wait(folder: Path) -> Non
     async def run() -> None:
         gone = asyncio.create_task(get("/plan/p.yaml"))
         waiting = asyncio.create_task(get("/plan/p.yaml"))
+        longer = asyncio.create_task(get("/booth/p.yaml"))
         assert b"p.yaml" in await get("/")
         assert b"--ink" in await get("/assets/desk.css")
         gone.cancel()
         assert not waiting.done()
+        front.composes(composing)
+        assert await waiting == b"composing"
+        assert await get("/plan/p.yaml") == b"composing"
+        assert b"p.yaml" in await get("/")
+        assert not longer.done()
         front.ready(whole)
-        assert await waiting == b"the whole"
+        assert await longer == b"the whole"
         assert await get("/") == b"the whole"
+        assert await get("/plan/p.yaml") == b"the whole"
 
     asyncio.run(run())
 
@@ -238,7 +246,7 @@ def started(
 def test_the_desk_shows_the_shelf_before_it_has_imported_what_plans(
     folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Title and length too, from a summary; a plan opened meanwhile waits; Ctrl-C ends it with 0."""
+    """Title and length too, from a summary; a plan is composed meanwhile, a room waits; Ctrl-C ends it."""
     monkeypatch.setenv("CUELANE_CACHE", str(tmp_path / "store"))
     kept = Summaries(tmp_path / "store" / SHELF_FOLDER)
     kept.keep(folder / "p.yaml", PLAN, [folder / "parts/arrive.yaml"], SHORT)
@@ -248,12 +256,24 @@ def test_the_desk_shows_the_shelf_before_it_has_imported_what_plans(
         shelf = asked.getresponse().read().decode()
         assert "Breath at the window" in shelf
         assert "1:55" in shelf
-        asked.request("GET", "/plan/p.yaml", headers={"cookie": cookie})
+        for path in ("/plan/p.yaml", "/api/plan/p.yaml", "/api/plan/p.yaml/score", "/api/shelf/p.yaml"):
+            asked.request("GET", path, headers={"cookie": cookie})
+            answer = asked.getresponse()
+            assert answer.status == 200, path
+            assert b"Breath" in answer.read()
+        edit = {"op": "set", "at": "session/1/cycles", "kind": "whole", "typed": "8"}
+        body = json.dumps({"edits": [edit], "number": 1})
+        own = f"http://{asked.host}:{asked.port}"
+        asked.request("POST", "/api/plan/p.yaml/try", body, {"cookie": cookie, "origin": own})
+        answer = asked.getresponse()
+        assert answer.status == 200
+        assert b"timetable" in answer.read()
+        asked.request("GET", "/finish/p.yaml", headers={"cookie": cookie})
         gate.touch()
         answer = asked.getresponse()
         assert answer.status == 200
-        assert b'id="timetable"' in answer.read()
-        for path in ("/finish/p.yaml", "/booth/p.yaml", "/classes", "/api/plan/p.yaml/score"):
+        answer.read()
+        for path in ("/booth/p.yaml", "/classes", "/api/plan/p.yaml/score"):
             asked.request("GET", path, headers={"cookie": cookie})
             answer = asked.getresponse()
             answer.read()

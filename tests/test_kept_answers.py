@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from num2words import num2words
 
-from cuelane.audio import tones
+from cuelane.audio import pip_specs
 from cuelane.base.altered import altered
 from cuelane.base.language import available_languages, load_language
 from cuelane.base.schedule import Event
@@ -89,11 +89,11 @@ def test_a_pip_is_the_same_each_time_it_is_asked_for() -> None:
     """And as it would be if it had never been asked for."""
     for rate in (8_000, 44_100, 48_000):
         for role in ("short", "long", "turn", "phase"):
-            fresh = tones._spec.__wrapped__(role, 81, 120, rate)
-            assert tones._spec(role, 81, 120, rate) == tones._spec(role, 81, 120, rate) == fresh
+            fresh = pip_specs._spec.__wrapped__(role, 81, 120, rate)
+            assert pip_specs._spec(role, 81, 120, rate) == pip_specs._spec(role, 81, 120, rate) == fresh
 
 
 def test_what_is_kept_is_bounded() -> None:
     """However long the desk is open."""
-    for kept in (arrange._fit, tones._spec):
+    for kept in (arrange._fit, pip_specs._spec):
         assert (kept.cache_info().maxsize or 0) <= 4_096

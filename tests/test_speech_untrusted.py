@@ -18,8 +18,9 @@ from cuelane.speech.definition import Engine, Recordings, Voice, longest_s
 from cuelane.speech.engines import ENGINES, engine_of, load_voice
 from cuelane.speech.estimate import estimate_seconds
 from cuelane.speech.natural import NaturalVoice, model_path
-from cuelane.speech.speak import clip_from_file, speak_all, spoken_words
+from cuelane.speech.speak import clip_from_file, speak_all
 from cuelane.speech.voices import find_voice, readable_voices
+from cuelane.speech.wording import spoken_words
 
 posix = pytest.mark.skipif(
     sys.platform == "win32", reason="Windows has no named pipes, devices or links that anybody may make"

@@ -9,15 +9,16 @@ import pytest
 
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import PlanError, UsageError
-from cuelane.render.voicing import key_of
+from cuelane.render.line_keys import key_of
 from cuelane.session.candidates import Candidate
 from cuelane.speech.definition import voices_folder
 from cuelane.speech.estimate import estimate_seconds
 from cuelane.speech.natural import NaturalSettings, NaturalVoice, at_scale, model_path
 from cuelane.speech.piper_config import read_piper_config
 from cuelane.speech.recorded import RecordedVoice, match_key
-from cuelane.speech.speak import speak_all, spoken_words
+from cuelane.speech.speak import speak_all
 from cuelane.speech.voices import find_voice, readable_voices
+from cuelane.speech.wording import spoken_words
 
 # By engine: natural, system (one for each language but English's own), styled.
 OURS = sorted(

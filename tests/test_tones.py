@@ -9,12 +9,8 @@ import pyloudnorm
 import pytest
 
 import soundkit
-from cuelane.audio.tones import (
-    PipSpec,
-    k_weighting_db,
-    pip_for,
-    render_pip,
-)
+from cuelane.audio.pip_specs import PipSpec, pip_for
+from cuelane.audio.tones import k_weighting_db, render_pip
 from cuelane.base.errors import SignalError
 from cuelane.base.schedule import Event, Schedule
 from cuelane.meter import true_peak_dbtp

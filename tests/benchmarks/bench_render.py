@@ -25,7 +25,7 @@ import numpy as np
 
 import soundkit
 from cuelane import media
-from cuelane.audio.tones import pip_for
+from cuelane.audio.pip_specs import pip_for
 from cuelane.base.schedule import Event, Schedule, ScheduledInterval, load_schedule, to_json
 from cuelane.media import ffmpeg
 from cuelane.media.formats import LossyCoding, format_of

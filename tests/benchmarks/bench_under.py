@@ -26,7 +26,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "kit"))
 import roomkit
 import synth
 from cuelane.audio.clip import Clip
-from cuelane.audio.tones import pip_for
+from cuelane.audio.pip_specs import pip_for
 from cuelane.base import schedule as schedules
 from cuelane.base.schedule import Event, Schedule
 from cuelane.check.run import check

@@ -17,8 +17,9 @@ from scipy.optimize import nnls
 
 from cuelane.audio.store import ClipStore
 from cuelane.speech.line_length import counts
-from cuelane.speech.speak import speak_all, spoken_words
+from cuelane.speech.speak import speak_all
 from cuelane.speech.voices import find_voice
+from cuelane.speech.wording import spoken_words
 
 NAMES = ("letter_s", "vowel_s", "comma_s", "sentence_s")
 

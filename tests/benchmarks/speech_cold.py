@@ -21,9 +21,10 @@ from cuelane.speech import styled
 from cuelane.speech.engines import load_voice
 from cuelane.speech.natural import NaturalVoice
 from cuelane.speech.prepare import sentences
-from cuelane.speech.speak import speak_all, spoken_words
+from cuelane.speech.speak import speak_all
 from cuelane.speech.styled import StyledVoice
 from cuelane.speech.voices import find_voice
+from cuelane.speech.wording import spoken_words
 from speech_lines import HELD_OUT
 
 

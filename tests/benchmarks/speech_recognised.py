@@ -18,8 +18,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "kit"))
 from cuelane.audio.store import ClipStore
 from cuelane.speech.finish import _disperse, _even, _level, finish
 from cuelane.speech.natural import NaturalVoice
-from cuelane.speech.speak import speak_all, spoken_words
+from cuelane.speech.speak import speak_all
 from cuelane.speech.voices import find_voice
+from cuelane.speech.wording import spoken_words
 from speech_lines import HELD_OUT
 
 WEAK = [

@@ -27,8 +27,8 @@ from cuelane.speech.definition import Recordings, voices_folder
 from cuelane.speech.engines import load_voice
 from cuelane.speech.estimate import estimate_seconds
 from cuelane.speech.natural import model_path
-from cuelane.speech.speak import spoken_words
 from cuelane.speech.voices import find_voice, readable_voices
+from cuelane.speech.wording import spoken_words
 
 SLOW_S = 5.0
 NASTY: list[Any] = [

@@ -8,7 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 import synth
-from cuelane.audio.tones import pip_for, render_pip
+from cuelane.audio.pip_specs import pip_for
+from cuelane.audio.tones import render_pip
 from cuelane.base.schedule import Event, Schedule, ScheduledInterval
 from cuelane.meter import clip_loudness_lufs
 

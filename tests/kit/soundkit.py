@@ -9,7 +9,7 @@ import numpy.typing as npt
 from scipy import signal
 
 import synth
-from cuelane.audio.tones import pip_for
+from cuelane.audio.pip_specs import pip_for
 from cuelane.base.schedule import Event, Schedule, ScheduledInterval
 from cuelane.meter import clip_loudness_lufs
 

@@ -15,7 +15,7 @@ from typing import Any
 from cuelane.adapt.adapt_options import Timing
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.words.intervals import FoundInterval
-from cuelane.audio.tones import pip_for
+from cuelane.audio.pip_specs import pip_for
 from cuelane.base.roles import Role
 from cuelane.base.units import SAMPLE_RATE, format_duration
 from cuelane.plan.source_text import is_hidden

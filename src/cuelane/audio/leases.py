@@ -58,7 +58,7 @@ class Leases:
                 return
             with contextlib.suppress(OSError), self.locked():
                 self._begin()
-                with self._list_of(self.token).open("a", encoding="ascii") as file:
+                with self._list_of(self.token).open("a", encoding="utf-8") as file:
                     file.writelines(f"{name}\n" for name in new)
                 self._claimed.update(new)
 

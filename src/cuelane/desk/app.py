@@ -1,54 +1,39 @@
-"""The desk's pages and what they ask for."""
+"""The whole desk: composing, and the rooms where lines are spoken, recorded, measured and handed over."""
 
 from __future__ import annotations
 
 import contextlib
-from collections.abc import AsyncIterator, Callable
-from functools import partial
+from collections.abc import AsyncIterator
 from pathlib import Path
-from typing import Any
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
-from starlette.requests import Request
-from starlette.responses import HTMLResponse, PlainTextResponse, Response
-from starlette.routing import Route
 
 from cuelane.audio.store import ClipStore
-from cuelane.base.errors import SignalError
-from cuelane.base.files import all_or_nothing
 from cuelane.desk import finishing
-from cuelane.desk.answers import Asked, get_route, post_route
-from cuelane.desk.asked import BadRequestError, edits_asked, was_there
 from cuelane.desk.booth_pages import booth_routes
 from cuelane.desk.chores import Chores
 from cuelane.desk.class_pages import class_routes
 from cuelane.desk.classes import Classes
-from cuelane.desk.document import Version, digest_of
-from cuelane.desk.edits import data_of
+from cuelane.desk.composing import Composing
 from cuelane.desk.finishing import Finishing
 from cuelane.desk.jobs import Jobs
+from cuelane.desk.lines import Speaking
 from cuelane.desk.one_at_a_time import OneAtATime
-from cuelane.desk.page_shell import page
-from cuelane.desk.planning import PlanView
-from cuelane.desk.score_part import score_of
-from cuelane.desk.shelf import SHELF_FOLDER, Shelf
-from cuelane.desk.sound import asked_range, total_bytes
-from cuelane.desk.splice import apply
-from cuelane.desk.static_files import static_routes
-from cuelane.desk.summaries import PlanSummary, Summaries
+from cuelane.desk.sound_route import sound_route
 from cuelane.desk.tapes import Tapes
-from cuelane.desk.views import forms, preview_parts, state, summary_of
-from cuelane.desk.words import desk_words
-from cuelane.desk.workspace import Workspace, Workspaces
-from cuelane.plan.loaded import included_files
-from cuelane.plan.starter import starter_plan
+from cuelane.speech.speak import clip_from_file, speak_all
 
 
 def application(folder: Path, store: ClipStore | None = None) -> Starlette:
     """Return the desk of a folder as an ASGI application; :mod:`cuelane.desk.guard` says who may use it."""
-    workspaces = Workspaces(folder, store or ClipStore())
-    shelf = Shelf(workspaces.folder, Summaries(workspaces.store.folder / SHELF_FOLDER))
+    return whole_desk(Composing(folder, store))
+
+
+def whole_desk(composing: Composing) -> Starlette:
+    """Return the desk with all its rooms. From now on lines can be spoken."""
+    workspaces = composing.workspaces
+    workspaces.speech.set_result(Speaking(speak_all, clip_from_file))
     turn = OneAtATime()
     chores = Chores(turn)
     classes = Classes(workspaces, chores, Tapes(turn))
@@ -60,186 +45,15 @@ def application(folder: Path, store: ClipStore | None = None) -> Starlette:
         await run_in_threadpool(chores.close)
         await run_in_threadpool(classes.close)
         await run_in_threadpool(at_the_end.close)
-
-    def get(path: str, handler: Callable[[Workspaces, Request], Any]) -> Route:
-        return get_route(path, partial(handler, workspaces))
-
-    def post(path: str, handler: Callable[[Workspaces, Request, Asked], Any]) -> Route:
-        return post_route(path, partial(handler, workspaces))
+        await run_in_threadpool(workspaces.close)
 
     return Starlette(
         routes=[
-            get("/", partial(shelf_page, shelf)),
-            get("/plan/{name}", compose_page),
-            *static_routes(),
-            get("/api/shelf/{name}", partial(get_shelf_row, shelf)),
-            post("/api/new", new_plan),
-            get("/api/plan/{name}", get_state),
-            get("/api/plan/{name}/score", get_score),
-            post("/api/plan/{name}/edit", post_edit),
-            post("/api/plan/{name}/try", post_try),
-            post("/api/plan/{name}/text", post_text),
-            post("/api/plan/{name}/undo", post_undo),
-            post("/api/plan/{name}/redo", post_redo),
-            get("/sound/{name}/{number:int}.wav", get_sound),
+            *composing.routes(),
+            sound_route(workspaces),
             *booth_routes(workspaces, chores),
             *class_routes(classes),
             *finishing.routes(at_the_end),
         ],
         lifespan=lifespan,
     )
-
-
-def _workspace(workspaces: Workspaces, request: Request) -> Workspace:
-    return workspaces.open(request.path_params["name"])
-
-
-def shelf_page(shelf: Shelf, workspaces: Workspaces, _: Request) -> Response:
-    """The shelf, with what has become known of the plans that were opened since the desk was started."""
-    for preview in workspaces.at_hand():
-        _kept_in_short(shelf, preview)
-    return HTMLResponse(shelf.page())
-
-
-def get_shelf_row(shelf: Shelf, workspaces: Workspaces, request: Request) -> Any:
-    """A plan's row on the shelf, planned now and kept for the next time."""
-    name = request.path_params["name"]
-    _, preview = workspaces.open(name).now()
-    return {"row": shelf.row(name, _kept_in_short(shelf, preview))}
-
-
-def _kept_in_short(shelf: Shelf, preview: PlanView) -> PlanSummary | None:
-    """Keep what the shelf shows of a plan, and return it; None where it cannot be planned."""
-    summary = summary_of(preview)
-    if summary is not None and preview.loaded is not None:
-        shelf.summaries.keep(preview.loaded.path, preview.text, included_files(preview.loaded), summary)
-    return summary
-
-
-def compose_page(workspaces: Workspaces, request: Request) -> Response:
-    """One plan: its forms, its timetable, its sound."""
-    name = request.path_params["name"]
-    version, preview = _workspace(workspaces, request).now()
-    whole = _whole(workspaces, name, version, preview)
-    parts = dict.fromkeys(("overview", "totals", "timetable", "session", "exercises", "about"), "")
-    title = whole["title"] or name
-    return HTMLResponse(
-        page("compose.html.j2", "compose", title, plan=name, parts=parts | whole.pop("parts"), state=whole)
-    )
-
-
-def new_plan(workspaces: Workspaces, request: Request, data: Asked) -> Any:
-    """Write a starter plan under a name made from its title."""
-    title, pattern = " ".join(str(data.get("title", "")).split()), str(data.get("pattern", ""))
-    text = starter_plan(pattern, title)
-    stem = "".join(letter if letter.isalnum() else "-" for letter in title.lower()).strip("-")[:60] or "plan"
-    taken = {name.lower() for name in workspaces.folder.names()}
-    name = next(
-        name
-        for n in range(1, 10_000)
-        if (name := f"{stem}{f'-{n}' if n > 1 else ''}.yaml").lower() not in taken
-    )
-    path = workspaces.folder.path / name
-    with all_or_nothing(path) as staged:
-        staged.write_text(path, text)
-    return {"name": name}
-
-
-def get_state(workspaces: Workspaces, request: Request) -> Any:
-    """The present version, for a page that looks whether anything has changed."""
-    workspace = _workspace(workspaces, request)
-    version, preview = workspace.now()
-    if preview.n_unspoken:
-        workspace.speak_on()
-    known = request.query_params.get("seen"), request.query_params.get("unspoken")
-    if known == (digest_of(version.text), str(preview.n_unspoken)):
-        return Response(status_code=204)
-    return _whole(workspaces, request.path_params["name"], version, preview)
-
-
-def get_score(workspaces: Workspaces, request: Request) -> Any:
-    """The session drawn, a staff for each block; nothing where the plan cannot be planned."""
-    schedule = _workspace(workspaces, request).now()[1].schedule
-    return {"score": score_of(schedule) if schedule is not None else ""}
-
-
-def post_edit(workspaces: Workspaces, request: Request, data: Asked) -> Any:
-    """Make edits as one step."""
-    workspace = _workspace(workspaces, request)
-    text = workspace.document.now().text
-    edits = edits_asked(data.get("edits"), data_of(text))
-    what, number = str(data.get("what", ""))[:200], _whole_number(data, "number")
-    was, seen = was_there(data.get("was")), _seen(data)
-    version = workspace.document.edit(edits, what=what, number=number, was=was, seen=seen)
-    return _after(workspaces, request, version)
-
-
-def post_try(workspaces: Workspaces, request: Request, data: Asked) -> Any:
-    """Plan edits that are not saved: what a person is just typing."""
-    workspace = _workspace(workspaces, request)
-    text = workspace.document.now().text
-    preview = workspace.tried(workspace.document.tried(edits_asked(data.get("edits"), data_of(text))))
-    return {"parts": preview_parts(preview), "findings": state(Version(0, "", ""), preview)["findings"]}
-
-
-def post_text(workspaces: Workspaces, request: Request, data: Asked) -> Any:
-    """Put a whole text in place, with edits made on it first if any are given."""
-    text, number = str(data.get("text", "")), _whole_number(data, "number")
-    if data.get("edits"):
-        for edit in edits_asked(data["edits"], data_of(text)):
-            text = apply(text, edit)
-    what = str(data.get("what") or desk_words().compose["text"])[:200]
-    document = _workspace(workspaces, request).document
-    return _after(workspaces, request, document.replace(text, what=what, number=number, seen=_seen(data)))
-
-
-def post_undo(workspaces: Workspaces, request: Request, data: Asked) -> Any:
-    """Go one step back."""
-    return _after(workspaces, request, _workspace(workspaces, request).document.undo(_seen(data)))
-
-
-def post_redo(workspaces: Workspaces, request: Request, data: Asked) -> Any:
-    """Go one step forward again."""
-    return _after(workspaces, request, _workspace(workspaces, request).document.redo(_seen(data)))
-
-
-def get_sound(workspaces: Workspaces, request: Request) -> Response:
-    """A range of the session's sound, mixed now."""
-    workspace = _workspace(workspaces, request)
-    try:
-        schedule = workspace.schedule()
-        total = total_bytes(schedule.n_frames)
-        wanted = asked_range(request.headers.get("range"), total)
-        if wanted is None:
-            return Response(status_code=416, headers={"content-range": f"bytes */{total}"})
-        sound = workspace.sound(wanted)
-    except SignalError as error:
-        return PlainTextResponse(str(error), 409)
-    headers = {"accept-ranges": "bytes", "content-range": f"bytes {wanted.first}-{wanted.last - 1}/{total}"}
-    return Response(sound, 206, headers, "audio/wav")
-
-
-def _whole(workspaces: Workspaces, name: str, version: Version, preview: PlanView) -> dict[str, Any]:
-    # An include names a file beside the plan; a plan in a folder of its own has none.
-    beside = workspaces.folder.names()
-    others = [other for other in beside if other != name] if name in beside else []
-    return {**state(version, preview), "parts": preview_parts(preview) | forms(version.text, others)}
-
-
-def _after(workspaces: Workspaces, request: Request, version: Version) -> Any:
-    workspace = _workspace(workspaces, request)
-    newest, preview = workspace.now()
-    whole = _whole(workspaces, request.path_params["name"], newest, preview)
-    return {**whole, "base": version.base, "made": digest_of(version.text)}
-
-
-def _seen(data: Asked) -> str:
-    """Return the digest of the text that the page showed when a person acted; empty where it is not told."""
-    return str(data.get("seen") or "")
-
-
-def _whole_number(data: Asked, key: str) -> int:
-    value = data.get(key)
-    if type(value) is not int:
-        raise BadRequestError(f"{key} must be a whole number")
-    return value

@@ -1,7 +1,7 @@
-"""What answers first: the shelf and the desk's own styles and scripts, while all the rest is being imported.
+"""What answers first, while the rest is being imported: the shelf, then the composing of plans, then all.
 
-To import what plans, speaks and measures takes seconds of the processor. The shelf needs none of it, so it
-is there at once; what a person asks for meanwhile is answered as soon as it can be.
+To import what plans takes a second of the processor, and what speaks and measures another two. The shelf
+needs neither, so it is there at once; what a person asks for meanwhile is answered as soon as it can be.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from concurrent.futures import Future
 from pathlib import Path
 
 from starlette.applications import Starlette
+from starlette.routing import Match
 
 from cuelane.audio.cache_folder import default_folder
 from cuelane.desk.document import Folder
@@ -26,14 +27,13 @@ from cuelane.web.page_parts import base_css
 
 
 class Front:
-    """An ASGI application that stands for another until that is there, and from then on hands all to it."""
+    """An ASGI application that stands for others until they are there, and from then on hands all to them."""
 
     def __init__(self, folder: Path) -> None:
         shelf = Shelf(Folder(folder), Summaries(default_folder() / SHELF_FOLDER))
         self._whole: Future[Starlette] = Future()
-        routes = [shelf_route(shelf), *static_routes()]
-        self._paths = {route.path for route in routes}
-        self._first = Starlette(routes=routes, lifespan=self._lifespan)
+        self._composing: Future[Starlette] = Future()
+        self._first = Starlette(routes=[shelf_route(shelf), *static_routes()], lifespan=self._lifespan)
 
     def prepare(self) -> None:
         """Do once what would import something in the server's thread: the template, its words, a style."""
@@ -41,21 +41,35 @@ class Front:
         environment().get_template("shelf_row.html.j2")
         base_css()
 
+    def composes(self, composing: Starlette) -> None:
+        """Hand to `composing` whatever it answers, from now on until the whole is there; from any thread."""
+        self._composing.set_result(composing)
+
     def ready(self, whole: Starlette) -> None:
         """Hand everything to `whole` from now on; from any thread."""
         self._whole.set_result(whole)
 
     def failed(self) -> None:
         """Answer no more: there will be nothing to hand to. From any thread."""
-        if not self._whole.done():
-            self._whole.set_result(Starlette())
+        for waited in (self._composing, self._whole):
+            if not waited.done():
+                waited.set_result(Starlette())
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        app = self._first
-        if scope["type"] == "http" and (self._whole.done() or scope["path"] not in self._paths):
-            # Shielded: a page that goes away must not take from the others what they wait for.
-            app = await asyncio.shield(asyncio.wrap_future(self._whole))
+        app = await self._answering(scope) if scope["type"] == "http" else self._first
         await app(scope, receive, send)
+
+    async def _answering(self, scope: Scope) -> Starlette:
+        """Return what answers a request, waiting for it if need be."""
+        if not self._whole.done() and _answers(self._first, scope):
+            return self._first
+        # Shielded: a page that goes away must not take from the others what they wait for.
+        for waited in (self._composing, self._whole):
+            if not self._whole.done():
+                app = await asyncio.shield(asyncio.wrap_future(waited))
+                if _answers(app, scope):
+                    return app
+        return self._whole.result()
 
     @contextlib.asynccontextmanager
     async def _lifespan(self, _: Starlette) -> AsyncIterator[None]:
@@ -64,3 +78,7 @@ class Front:
             whole = self._whole.result()
             async with whole.router.lifespan_context(whole):
                 """Its beginning does nothing; its end closes what runs."""
+
+
+def _answers(app: Starlette, scope: Scope) -> bool:
+    return any(route.matches(scope)[0] is not Match.NONE for route in app.routes)

@@ -6,20 +6,24 @@ what was not is estimated once and put in line to be spoken, the lines next to b
 
 from __future__ import annotations
 
+import math
 import threading
+import time
 from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Future
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import CuelaneError
 from cuelane.base.units import SAMPLE_RATE
-from cuelane.render.voicing import Key, key_of
+from cuelane.render.line_keys import Key, key_of
 from cuelane.session.arrange import Sounding
 from cuelane.session.candidates import Candidate
 from cuelane.speech.definition import VoiceDefinition
 from cuelane.speech.estimate import estimate_seconds
-from cuelane.speech.speak import clip_from_file, speak_all
 
 _KEPT_ESTIMATES = 8_192
 
@@ -27,11 +31,30 @@ _BATCH = 4
 """Lines spoken between two looks at what is to be heard next; more would keep a person waiting longer."""
 
 
-class SpokenLines:
-    """The lines that one voice speaks for one plan folder. All methods may be called from several threads."""
+@dataclass(frozen=True)
+class Speaking:
+    """How lines are spoken: `speak_all` and `clip_from_file` of :mod:`cuelane.speech.speak`.
 
-    def __init__(self, voice: VoiceDefinition, folder: Path, store: ClipStore) -> None:
+    They are handed over, not imported: what they need is slow to import, and a plan is shown without it.
+    """
+
+    speak_all: Callable[..., Any]
+    clip_from_file: Callable[..., Any]
+
+
+class SpokenLines:
+    """The lines that one voice speaks for one plan folder. All methods may be called from several threads.
+
+    Parameters
+    ----------
+    speech : waited for when the first line is spoken.
+    """
+
+    def __init__(
+        self, voice: VoiceDefinition, folder: Path, store: ClipStore, speech: Future[Speaking]
+    ) -> None:
         self.voice = voice
+        self._speech = speech
         self._folder = folder
         self._store = store
         self._spoken: dict[Key, Sounding] = {}
@@ -60,9 +83,17 @@ class SpokenLines:
                 found.setdefault(key, candidate)
         return list(found.values())
 
-    def speak(self, candidates: Sequence[Candidate], done: Callable[[int, int], None] | None = None) -> None:
-        """Speak candidates in their order, or find them in the store; what fails is kept as a reason."""
+    def speak(self, candidates: Sequence[Candidate], most_s: float = math.inf) -> None:
+        """Speak candidates in their order, or find them in the store; what fails is kept as a reason.
+
+        Parameters
+        ----------
+        most_s : after so long no more are begun. Many are found in that time, few are spoken.
+        """
+        started = time.monotonic()
         for first in range(0, len(candidates), _BATCH):
+            if time.monotonic() - started > most_s:
+                return
             batch = candidates[first : first + _BATCH]
             with self._speaking:
                 for candidate in batch:
@@ -71,8 +102,6 @@ class SpokenLines:
                 keys = [key_of(one, self.voice, 1.0) for one in self.unspoken(batch) if one.clip is None]
                 for pace in sorted({key.pace for key in keys}):
                     self._speak([key.text for key in keys if key.pace == pace], pace)
-            if done is not None:
-                done(min(first + _BATCH, len(candidates)), len(candidates))
 
     def trouble(self) -> dict[str, str]:
         """Return the lines that could not be spoken, and why."""
@@ -88,7 +117,7 @@ class SpokenLines:
 
     def _speak(self, texts: list[str], pace: float) -> None:
         try:
-            spoken = speak_all(texts, self.voice, store=self._store, pace=pace)
+            spoken = self._speech.result().speak_all(texts, self.voice, store=self._store, pace=pace)
         except CuelaneError as error:
             if len(texts) == 1:
                 self._failed[texts[0]] = str(error)
@@ -103,7 +132,8 @@ class SpokenLines:
     def _record(self, candidate: Candidate) -> None:
         key = key_of(candidate, self.voice, 1.0)
         try:
-            clip = clip_from_file(Path(key.recording or ""), key.text, "recording", store=self._store)
+            path = Path(key.recording or "")
+            clip = self._speech.result().clip_from_file(path, key.text, "recording", store=self._store)
         except CuelaneError as error:
             self._failed[candidate.text] = str(error)
             return

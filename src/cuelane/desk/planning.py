@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -18,7 +19,7 @@ from cuelane.base.schedule import Schedule
 from cuelane.base.units import SAMPLE_RATE
 from cuelane.desk.edits import Edit, EditError, Place
 from cuelane.desk.fixes import Fix, PlanRead, error_fixes, fact_fixes, misfit_fixes, warning_fixes
-from cuelane.desk.lines import SpokenLines
+from cuelane.desk.lines import Speaking, SpokenLines
 from cuelane.desk.places import path_at
 from cuelane.desk.splice import apply
 from cuelane.facts import Facts, facts
@@ -28,6 +29,7 @@ from cuelane.plan.loaded import LoadedPlan
 from cuelane.session.arrange import Arranged, arrange
 from cuelane.session.candidates import Candidate
 from cuelane.session.expand import expand
+from cuelane.session.model import Session
 from cuelane.session.placing import place
 from cuelane.session.remedies import Advice, advise
 from cuelane.speech.choice import default_voice
@@ -67,6 +69,7 @@ class PlanView:
     arranged: Arranged | None = None
     places: dict[tuple[str, str], Place] | None = None
     n_unspoken: int = 0
+    session: Session | None = None
 
 
 class SupersededError(Exception):
@@ -76,9 +79,10 @@ class SupersededError(Exception):
 class Planner:
     """Plans the texts of one plan file; the latest wins."""
 
-    def __init__(self, path: Path, store: ClipStore) -> None:
+    def __init__(self, path: Path, store: ClipStore, speech: Future[Speaking]) -> None:
         self._path = path
         self._store = store
+        self._speech = speech
         self._lines: dict[str, SpokenLines] = {}
         self._planning = threading.Lock()
         self._waiting = 0
@@ -106,12 +110,22 @@ class Planner:
         with self._planning:
             return self._plan(text)
 
+    def arranged_again(self, preview: PlanView) -> Arranged | None:
+        """Return a preview's session with the lengths known by now: all that is needed to hear it.
+
+        None where there is no session.
+        """
+        if preview.loaded is None or preview.session is None:
+            return None
+        lines = self.lines_of(preview.loaded.plan.voice)
+        return arrange(preview.session, lines.sounding_of, SAMPLE_RATE, place=self._place)
+
     def lines_of(self, voice: str) -> SpokenLines:
         """Return the lines of the voice called `voice`. Raises UsageError or PlanError as find_voice does."""
         definition = find_voice(voice, self._path.parent)
         lines = self._lines.get(voice)
         if lines is None or lines.voice != definition:
-            lines = self._lines[voice] = SpokenLines(definition, self._path.parent, self._store)
+            lines = self._lines[voice] = SpokenLines(definition, self._path.parent, self._store, self._speech)
         return lines
 
     def _plan(self, text: str) -> PlanView:
@@ -149,6 +163,7 @@ class Planner:
             arranged,
             self._places(text, arranged.offered),
             len(lines.unspoken(arranged.offered)),
+            session,
         )
 
     def _finding(self, text: str, level: str, mark: Mark | None, message: str, hint: str = "") -> Notice:

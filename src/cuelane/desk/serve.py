@@ -85,20 +85,22 @@ def serve(folder: Path, port: int | None, opened: Callable[[str], None]) -> None
         with _terminated_in_order(), _running(uvicorn.Server(config), sock) as ended:
             try:
                 opened(f"http://127.0.0.1:{number}/open?token={guard.token}")
-                front.ready(_whole(folder))
+                _import_the_rest(front, folder)
                 _wait_for(ended)
             finally:
                 front.failed()
 
 
-def _whole(folder: Path) -> Starlette:
-    """Return the whole desk of `folder`, imported now: pages that need none of it are served meanwhile."""
-    from cuelane.desk.app import application
-    from cuelane.desk.forms import key_order
+def _import_the_rest(front: Front, folder: Path) -> None:
+    """Import what composes plans, and then all the rest; each is served as soon as it is there."""
+    from cuelane.desk.composing import Composing
 
-    # Makes the plan's schema, for which pydantic imports once more.
-    key_order(())
-    return application(folder)
+    composing = Composing(folder)
+    front.composes(Starlette(routes=composing.routes()))
+
+    from cuelane.desk.app import whole_desk
+
+    front.ready(whole_desk(composing))
 
 
 @contextlib.contextmanager

@@ -8,14 +8,15 @@ lengths, so that what is heard is what a render would place there. Nothing of it
 from __future__ import annotations
 
 import struct
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from cuelane.audio.clip import Samples
 from cuelane.base.errors import SignalError
 from cuelane.base.schedule import Schedule
+from cuelane.desk.workspace import Workspace
 from cuelane.render.mix import span
 
 HEADER_BYTES = 44
@@ -98,8 +99,13 @@ def header_of(sample_rate: int, n_frames: int) -> bytes:
     return form + struct.pack("<4sI", b"data", n_bytes)
 
 
-def cues_in(schedule: Schedule, first: int, last: int) -> Iterator[int]:
-    """Return the indices, among the schedule's events, of the cues that sound in frames [first, last)."""
-    for index, event in enumerate(schedule.events):
-        if event.kind == "cue" and event.onset_sample < last and event.end_sample > first:
-            yield index
+def sound_of(workspace: Workspace, wanted: Range) -> bytes:
+    """Return a range of a session's sound; lines that sound there are spoken first if need be.
+
+    Raises
+    ------
+    SignalError : the plan cannot be heard at present.
+    """
+    schedule = workspace.ready(*frames_of(wanted))
+    heard = [event for event in schedule.events if event.kind != "cue" or event.clip is not None]
+    return bytes_of(replace(schedule, events=tuple(heard)), workspace.clip, wanted)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import threading
-from dataclasses import replace
+from concurrent.futures import Future
 from pathlib import Path
 
 from cuelane.audio.clip import Samples
@@ -12,8 +13,9 @@ from cuelane.audio.store import ClipStore
 from cuelane.base.errors import CuelaneError, SignalError
 from cuelane.base.schedule import Schedule
 from cuelane.desk.document import Document, Folder, Version
+from cuelane.desk.lines import Speaking
 from cuelane.desk.planning import Planner, PlanView
-from cuelane.desk.sound import Range, bytes_of, cues_in, frames_of
+from cuelane.session.arrange import Arranged
 from cuelane.session.candidates import Candidate
 
 AHEAD_S = 20
@@ -24,16 +26,25 @@ _ROUNDS = 6
 
 _KEPT_CLIPS = 512
 
+_TURN_S = 0.5
+"""So long lines are spoken or found before the session is planned with their real lengths, and the playhead
+is looked at again: dozens that lie in the store, one or two that do not."""
+_MOST_AT_ONCE = 64
+_PATIENCE_S = 5.0
+
 
 class Workspace:
     """One plan, its preview and its sound. All methods may be called from several threads."""
 
-    def __init__(self, document: Document, store: ClipStore) -> None:
+    def __init__(self, document: Document, store: ClipStore, speech: Future[Speaking]) -> None:
         self.document = document
-        self.previewer = Planner(document.path, store)
+        self.previewer = Planner(document.path, store, speech)
         self._store = store
         self._lock = threading.Lock()
         self._preview: PlanView | None = None
+        self._is_old = False
+        self._heard: Arranged | None = None
+        self._closing = threading.Event()
         self._playhead_s = 0.0
         self._speaker: threading.Thread | None = None
         self._clips: dict[str, Samples] = {}
@@ -46,7 +57,7 @@ class Workspace:
     def at_hand(self) -> PlanView | None:
         """Return the preview of the document's present text if it has been planned, without planning it."""
         with self._lock:
-            kept = self._preview
+            kept = None if self._is_old else self._preview
         return kept if kept is not None and kept.text == self.document.now().text else None
 
     def tried(self, text: str) -> PlanView:
@@ -57,7 +68,7 @@ class Workspace:
         """See that the lines not yet spoken are being spoken, those next to be heard first."""
         with self._lock:
             if self._speaker is None or not self._speaker.is_alive():
-                self._speaker = threading.Thread(target=self._speak_all, daemon=True)
+                self._speaker = threading.Thread(target=self._speak_aside, daemon=True)
                 self._speaker.start()
 
     def spoken(self) -> PlanView:
@@ -65,24 +76,34 @@ class Workspace:
         self._speak_all()
         return self.now()[1]
 
-    def sound(self, wanted: Range) -> bytes:
-        """Return a range of the session's sound; lines that sound there are spoken first if need be.
+    def schedule(self) -> Schedule:
+        """Return the present schedule. Raises SignalError where the plan cannot be heard."""
+        return self._sounding()[1].schedule
+
+    def ready(self, first: int, last: int) -> Schedule:
+        """Return a schedule in which all that sounds in frames [first, last) and soon after is spoken.
 
         Raises
         ------
         SignalError : the plan cannot be heard at present.
         """
-        first, last = frames_of(wanted)
-        schedule = self._ready(first, last)
-        heard = [event for event in schedule.events if event.kind != "cue" or event.clip is not None]
-        return bytes_of(replace(schedule, events=tuple(heard)), self._clip, wanted)
+        for _ in range(_ROUNDS):
+            preview, arranged = self._sounding()
+            schedule = arranged.schedule
+            self._playhead_s = first / schedule.sample_rate
+            soon = last + AHEAD_S * schedule.sample_rate
+            texts = {cue.text for cue in schedule.cues if cue.onset_sample < soon and cue.end_sample > first}
+            if not self._speak(preview, [one for one in arranged.offered if one.text in texts]):
+                break
+        return self._sounding()[1].schedule
 
-    def schedule(self) -> Schedule:
-        """Return the present schedule. Raises SignalError where the plan cannot be heard."""
-        _, preview = self.now()
-        if preview.schedule is None:
-            raise SignalError("this plan cannot be heard before its errors are mended")
-        return preview.schedule
+    def close(self) -> None:
+        """Speak no more lines than those that have been begun, and wait until they are."""
+        self._closing.set()
+        with self._lock:
+            speaker = self._speaker
+        if speaker is not None:
+            speaker.join(_PATIENCE_S)
 
     def heard_anew(self) -> None:
         """Recordings came or went: ask for every line again."""
@@ -93,48 +114,63 @@ class Workspace:
 
     def _planned(self, text: str) -> PlanView:
         with self._lock:
-            kept = self._preview
+            kept = None if self._is_old else self._preview
         if kept is not None and kept.text == text:
             return kept
+        with self._lock:
+            self._is_old = False
         preview = self.previewer.plan_now(text)
         with self._lock:
-            self._preview = preview
+            # Lines may have been spoken while it was planned.
+            self._preview, self._heard = preview, None if self._is_old else preview.arranged
         return preview
+
+    def _sounding(self) -> tuple[PlanView, Arranged]:
+        """Return a preview of the present text, and its session with the lengths that are known by now.
+
+        Of all that comes of planning, what is heard needs a third of the time.
+        """
+        text = self.document.now().text
+        with self._lock:
+            preview, heard = self._preview, self._heard
+        if preview is None or preview.text != text:
+            preview = self._planned(text)
+            heard = preview.arranged
+        elif heard is None:
+            heard = self.previewer.arranged_again(preview)
+            with self._lock:
+                if self._preview is preview:
+                    self._heard = heard
+        if heard is None:
+            raise SignalError("this plan cannot be heard before its errors are mended")
+        return preview, heard
 
     def _forget(self, text: str) -> None:
         with self._lock:
             if self._preview is not None and self._preview.text == text:
-                self._preview = None
+                self._is_old, self._heard = True, None
 
-    def _ready(self, first: int, last: int) -> Schedule:
-        """Return a schedule in which all that sounds in frames [first, last) and soon after is spoken."""
-        schedule = self.schedule()
-        self._playhead_s = first / schedule.sample_rate
-        for _ in range(_ROUNDS):
-            _, preview = self.now()
-            schedule = preview.schedule or schedule
-            soon = last + AHEAD_S * schedule.sample_rate
-            texts = {schedule.events[index].text for index in cues_in(schedule, first, soon)}
-            if not self._speak(preview, [one for one in _offered(preview) if one.text in texts]):
-                break
-        return schedule
-
-    def _speak(self, preview: PlanView, candidates: list[Candidate]) -> bool:
+    def _speak(self, preview: PlanView, candidates: list[Candidate], most_s: float = math.inf) -> bool:
         """Speak what is missing of `candidates`; return whether there was any."""
         if preview.loaded is None:
             return False
         lines = self.previewer.lines_of(preview.loaded.plan.voice)
         missing = lines.unspoken(candidates)
         if missing:
-            lines.speak(missing)
+            lines.speak(missing, most_s)
             self._forget(preview.text)
         return bool(missing)
 
     def _speak_all(self) -> None:
-        while True:
-            _, preview = self.now()
-            if preview.schedule is None or not self._speak(preview, self._next_lines(preview)):
+        while not self._closing.is_set():
+            preview = self.now()[1]
+            if preview.schedule is None or not self._speak(preview, self._next_lines(preview), _TURN_S):
                 return
+
+    def _speak_aside(self) -> None:
+        # The plan may be gone meanwhile, or its voice: whoever asks for it next is told.
+        with contextlib.suppress(CuelaneError):
+            self._speak_all()
 
     def _next_lines(self, preview: PlanView) -> list[Candidate]:
         """Return the next few lines to speak: what follows the playhead, then the rest."""
@@ -149,9 +185,10 @@ class Workspace:
         texts = dict.fromkeys([*(cue.text or "" for cue in order), *offered])
         assert preview.loaded is not None
         lines = self.previewer.lines_of(preview.loaded.plan.voice)
-        return lines.unspoken(one for text in texts for one in offered.get(text, ()))[:4]
+        return lines.unspoken(one for text in texts for one in offered.get(text, ()))[:_MOST_AT_ONCE]
 
-    def _clip(self, sha256: str) -> Samples:
+    def clip(self, sha256: str) -> Samples:
+        """Return a clip of the schedule, shape (n_frames,). Raises SignalError where it is gone."""
         found = self._clips.get(sha256)
         if found is None:
             clip = self._store.by_hash(sha256)
@@ -168,11 +205,15 @@ def _offered(preview: PlanView) -> tuple[Candidate, ...]:
 
 
 class Workspaces:
-    """The plans of a folder that are open at the desk, each once."""
+    """The plans of a folder that are open at the desk, each once.
+
+    ``speech`` is set once lines can be spoken; until then whatever needs a spoken line waits.
+    """
 
     def __init__(self, folder: Path, store: ClipStore) -> None:
         self.folder = Folder(folder)
         self.store = store
+        self.speech: Future[Speaking] = Future()
         self._lock = threading.Lock()
         self._open: dict[str, Workspace] = {}
 
@@ -184,6 +225,13 @@ class Workspaces:
             # A plan that is gone or broken meanwhile has nothing to be spoken.
             with contextlib.suppress(CuelaneError):
                 workspace.heard_anew()
+
+    def close(self) -> None:
+        """Speak no more."""
+        with self._lock:
+            every = list(self._open.values())
+        for workspace in every:
+            workspace.close()
 
     def at_hand(self) -> list[PlanView]:
         """Return the previews of all open plans that have been planned as they stand now."""
@@ -200,5 +248,5 @@ class Workspaces:
         document = self.folder.document(name)
         with self._lock:
             if name not in self._open:
-                self._open[name] = Workspace(document, self.store)
+                self._open[name] = Workspace(document, self.store, self.speech)
             return self._open[name]

@@ -10,12 +10,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import NamedTuple
 
 from cuelane.audio.clip import Clip
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import AudioFileError, VoiceError
 from cuelane.base.units import SAMPLE_RATE
+from cuelane.render.line_keys import Key, key_of
 from cuelane.session.arrange import Arranged, Sounding, arrange
 from cuelane.session.candidates import Candidate
 from cuelane.session.model import Session
@@ -123,22 +123,6 @@ def spoken_again(sha256: str, voiced: Voiced, *, store: ClipStore) -> Clip | Non
     else:
         return None
     return clip if clip.sha256 == sha256 else None
-
-
-class Key(NamedTuple):
-    """What decides how a line sounds: its words, the pace, and the recording that a script names for it."""
-
-    text: str
-    pace: float
-    recording: str | None = None
-
-
-def key_of(candidate: Candidate, voice: VoiceDefinition, pace: float) -> Key:
-    """Return what decides how `candidate` sounds, where the voice as a whole speaks at `pace`."""
-    if candidate.clip is None:
-        return Key(candidate.text, voice.pace_for(candidate.role, pace, candidate.manner))
-    folder = Path(candidate.mark.file).parent if candidate.mark else Path()
-    return Key(candidate.text, 1.0, str(folder / candidate.clip))
 
 
 def _missing(

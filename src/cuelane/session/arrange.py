@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache, partial
 
-from cuelane.audio.tones import PipSpec, pip_for, shortened
+from cuelane.audio.pip_specs import PipSpec, pip_for, shortened
 from cuelane.base.altered import altered
 from cuelane.base.language import Language, load_language
 from cuelane.base.schedule import Dropped, Event, Schedule, ScheduledInterval

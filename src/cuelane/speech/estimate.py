@@ -14,8 +14,8 @@ from cuelane.speech.definition import Recordings, VoiceDefinition
 from cuelane.speech.engines import engine_of, load_voice
 from cuelane.speech.line_length import expected_seconds
 from cuelane.speech.recorded import read_recording
-from cuelane.speech.speak import spoken_words
 from cuelane.speech.voices import find_voice
+from cuelane.speech.wording import spoken_words
 
 _MOST_FALLBACKS = 4
 

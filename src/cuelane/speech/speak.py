@@ -27,12 +27,13 @@ from cuelane.speech.definition import (
 )
 from cuelane.speech.engines import load_voice
 from cuelane.speech.finish import CREST_DB, FINISH_VERSION, Finished, finish
-from cuelane.speech.lexicon import Lexeme, Lexicon, read_lexicon
+from cuelane.speech.lexicon import Lexeme
 from cuelane.speech.line_length import known_seconds
 from cuelane.speech.prepare import PREPARE_VERSION, prepare
 from cuelane.speech.recorded import read_recording, recording_sha256
 from cuelane.speech.sound_doubts import sound_doubt
 from cuelane.speech.voices import find_voice
+from cuelane.speech.wording import lexicon_of
 
 Progress = Callable[[int, int], None]
 Result = TypeVar("Result")
@@ -99,11 +100,6 @@ def clip_from_file(path: Path, text: str, voice_name: str, *, store: ClipStore) 
     return _from_recording(recording, text, voice_name, store)[0]
 
 
-def spoken_words(text: str, voice: VoiceDefinition) -> str:
-    """Return `text` in the words that `voice` will say; empty if there is nothing to say."""
-    return prepare(text, voice.language, _lexicon(voice), lambda lexeme: lexeme.alias)
-
-
 class _Count:
     def __init__(self, total: int, progress: Progress | None) -> None:
         self._done, self._total, self._progress = 0, total, progress
@@ -131,7 +127,7 @@ def _speak(
 def _synthesise(
     texts: list[str], voice: VoiceDefinition, engine: Voice, store: ClipStore, pace: float, count: _Count
 ) -> Spoken:
-    lexicon = _lexicon(voice)
+    lexicon = lexicon_of(voice)
     facts = {**engine.recipe(pace), **_common_facts()}
     by_prepared: dict[str, list[str]] = {}
     for text in texts:
@@ -267,12 +263,6 @@ def _common_facts() -> dict[str, Any]:
         "loudness_lufs": REFERENCE_LUFS,
         "crest_db": CREST_DB,
     }
-
-
-def _lexicon(voice: VoiceDefinition) -> Lexicon | None:
-    if voice.settings.lexicon is None:
-        return None
-    return read_lexicon(voice.path_of(voice.settings.lexicon, "lexicon"))
 
 
 def _say(takes_ipa: bool) -> Callable[[Lexeme], str | None]:

@@ -77,6 +77,25 @@ def test_json_holds_every_event(track: Path, music: Path, tmp_path: Path) -> Non
     assert {event["target"] for event in report["events"] if event["kind"] == "cue"} == {0.75}
 
 
+def test_it_says_how_far_the_whole_goes_down_for_a_peak_of_the_track(
+    track: Path, music: Path, tmp_path: Path
+) -> None:
+    """A click that would come over -1 dBTP is named, in words and in the JSON report."""
+    samples = roomkit.track(SESSION, SOUNDS)
+    samples[SESSION.n_frames - 4_800] = 1.0
+    encode(track, [samples], sample_rate=roomkit.RATE)
+    arguments = [str(track), str(music), "--out", str(tmp_path / "mixed.flac"), "--force"]
+
+    said = CliRunner().invoke(APP, arguments)
+    report = json.loads(CliRunner().invoke(APP, [*arguments, "--json"]).stdout)
+
+    named = re.search(r"note: the track has peaks .* lowered together, by (\d\.\d) dB at most", said.stderr)
+    assert named is not None, said.stderr
+    assert float(named[1]) == pytest.approx(report["deepest_peak_dip_db"], abs=0.051)
+    assert 0.1 < report["deepest_peak_dip_db"] <= 3.01
+    assert report["true_peak_dbtp"] <= -1.0
+
+
 def test_a_cue_short_of_its_target_is_named_with_what_mends_it(
     track: Path, music: Path, tmp_path: Path
 ) -> None:

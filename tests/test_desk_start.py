@@ -88,6 +88,7 @@ def summaries(tmp_path: Path, folder: Path) -> Summaries:
 
 
 def test_a_summary_comes_back_as_it_was_kept(folder: Path, summaries: Summaries) -> None:
+    """All of its parts, read from the file that `keep` wrote."""
     assert summaries.get(folder / "p.yaml", PLAN) == SHORT
 
 
@@ -144,6 +145,7 @@ def test_a_summary_of_another_form_is_as_none(
 
 
 def test_the_oldest_summaries_go(tmp_path: Path, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The number kept is bounded, and the newest is among them."""
     monkeypatch.setattr("cuelane.desk.summaries._MOST_KEPT", 6)
     summaries = Summaries(tmp_path / "kept")
     for n in range(20):
@@ -172,6 +174,7 @@ def test_the_shelf_asks_for_what_it_does_not_know_and_keeps_it(folder: Path, tmp
 
 
 def test_a_plan_that_cannot_be_planned_says_so_on_the_shelf(folder: Path, tmp_path: Path) -> None:
+    """Its row is there, with the reason in place of its figures."""
     (folder / "p.yaml").write_text("title: [\n", encoding="utf-8")
     guard = Guard(application(folder, ClipStore(tmp_path / "store")), port=PORT)
     cookie = ask(guard, "GET", f"/open?token={guard.token}").headers["set-cookie"].partition(";")[0]
@@ -180,6 +183,7 @@ def test_a_plan_that_cannot_be_planned_says_so_on_the_shelf(folder: Path, tmp_pa
 
 
 def test_the_patterns_on_the_shelf_are_those_of_the_plan() -> None:
+    """The shelf has a list of its own, since it is shown before the models of a plan are imported."""
     assert tuple(BLOCKS) == PATTERNS
 
 

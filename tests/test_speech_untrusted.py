@@ -124,6 +124,24 @@ def test_links_lead_nowhere(tmp_path):
         load_voice(find_voice("r", plan))
 
 
+@pytest.mark.parametrize("index", ["index.toml", "index.json"])
+def test_a_control_character_in_the_name_of_a_recording_is_told(index, tmp_path):
+    """Which one, where, and what to do, in words for a person; the character itself is not printed."""
+    put(tmp_path, "r/voice.toml", f'engine = "recorded"\nindex = "{index}"\n')
+    clip = '"file": "a\\u0007.wav"' if index.endswith("json") else 'file = "a\\u0007.wav"'
+    of = '{"clips": [{"text": "Rest.", %s}]}' if index.endswith("json") else 'clips = [{text = "Rest.", %s}]'
+    put(tmp_path, f"r/{index}", of % clip)
+
+    with pytest.raises(PlanError) as told:
+        load_voice(find_voice("r", tmp_path))
+
+    (problem,) = told.value.problems
+    assert problem.message == (
+        "clips.0.file: a file's name has no control characters, but character 2 of this one is U+0007; "
+        "write the name again without it"
+    )
+
+
 @posix
 def test_pipes_links_in_circles_and_holes_are_told(tmp_path):
     """None is waited for or read: each file of a voice, in each odd form, ends in a message at once."""

@@ -12,6 +12,9 @@ from cuelane.cli.options import Force
 from cuelane.cli.output import note, out, out_json, progress
 from cuelane.media.formats import SUFFIX_WORDS
 
+# Chosen: less is not heard, and is no more than rounding makes of a peak at the ceiling.
+SHOWN_DIP_DB = 0.1
+
 
 def under(
     track: Annotated[Path, typer.Argument(help="A rendered track, or the same track re-encoded.")],
@@ -50,6 +53,11 @@ def under(
         note(f"note: {line}")
     if report.plan.limited_by_peak:
         note("note: the file is softer than its target loudness, since its peaks would pass the ceiling")
+    if (dip_db := report.plan.deepest_peak_dip_db) >= SHOWN_DIP_DB:
+        note(
+            f"note: the track has peaks that would pass the ceiling: there, voice and music are lowered "
+            f"together, by {dip_db:.1f} dB at most"
+        )
     for line in wanting_lines(report):
         note(f"note: {line}")
     for line in summary_lines(report):
@@ -69,6 +77,7 @@ def _as_dict(report: Any) -> dict[str, Any]:
         "true_peak_dbtp": finite(report.true_peak_dbtp),
         "speech_lufs": finite(report.speech_lufs),
         "limited_by_peak": report.plan.limited_by_peak,
+        "deepest_peak_dip_db": finite(report.plan.deepest_peak_dip_db),
         "events": [
             {
                 "id": need.event.id,

@@ -6,6 +6,7 @@ Everything here is the same for all engines; what one engine asks for and does s
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from importlib.resources import files
@@ -14,7 +15,8 @@ from typing import Annotated, Any, Literal, Protocol, runtime_checkable
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic_core import PydanticCustomError
 
 from cuelane.base.errors import Mark, PlanError, Problem
 from cuelane.base.ordinary import OddFileError, read_ordinary
@@ -24,8 +26,21 @@ MAX_DEFINITION_BYTES = 100_000
 MAX_LINE_S = 120.0
 """The longest sound of one line, spoken or recorded."""
 
-# No control characters: they are no part of a file's name or a voice's.
-FileName = Annotated[str, Field(min_length=1, max_length=400, pattern=r"^[^\x00-\x1f\x7f]+$")]
+
+def _without_control(name: str) -> str:
+    """Return `name` as it is, or raise: no control character is part of the name of a file or a voice."""
+    for place, sign in enumerate(name, 1):
+        if unicodedata.category(sign) == "Cc":
+            raise PydanticCustomError(
+                "control_character",
+                "a file's name has no control characters, but character {place} of this one is {code}; "
+                "write the name again without it",
+                {"place": place, "code": f"U+{ord(sign):04X}"},
+            )
+    return name
+
+
+FileName = Annotated[str, Field(min_length=1, max_length=400), AfterValidator(_without_control)]
 _Seconds = Annotated[float, Field(ge=0, le=2, allow_inf_nan=False)]
 
 # A person says 10 to 20 letters a second; a sign of Chinese takes a quarter of a second. Chosen so that no

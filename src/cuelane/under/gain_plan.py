@@ -85,7 +85,8 @@ class MixPlan:
     loudness, and a true peak that is not passed.
 
     ``gain_db`` is the one gain of everything, contained in both. ``limited_by_peak`` says that peaks kept the
-    sum below its loudness.
+    sum below its loudness. ``deepest_peak_dip_db`` is by how much the whole, the voice too, is lowered at
+    most where the track's own peaks would pass the ceiling: 0 where they do not.
     """
 
     track_db: Array
@@ -172,7 +173,7 @@ def plan_mix(
     )
     bed_db = bed_db + dip_db
     bed_db += gain_db
-    deepest_db = float(-dip_db.min())
+    deepest_db = max(0.0, float(-dip_db.min()))
     dip_db += gain_db
     return MixPlan(
         track_db=dip_db,

@@ -82,6 +82,14 @@ def jump_clocks(folder: Path, rng: random.Random) -> int:
     return n_jumps
 
 
+def size_of(path: Path) -> int:
+    """Return a file's bytes; 0 of one that another process has pruned since it was listed."""
+    try:
+        return path.stat().st_size
+    except FileNotFoundError:
+        return 0
+
+
 def main() -> int:
     """Run and print a table; 1 if anything was wrong."""
     parser = argparse.ArgumentParser()
@@ -107,9 +115,7 @@ def main() -> int:
         while time.monotonic() < until_s - 3:
             time.sleep(rng.uniform(0.2, 0.8))
             total["times set"] += jump_clocks(folder, rng)
-            largest = max(
-                largest, sum(path.stat().st_size for path in folder.glob("audio/??/*.wav") if path.exists())
-            )
+            largest = max(largest, sum(map(size_of, folder.glob("audio/??/*.wav"))))
             if rng.random() < 0.3:
                 at = rng.randrange(len(living))
                 living[at].kill()

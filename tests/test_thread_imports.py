@@ -35,6 +35,8 @@ MAY_IMPORT_LATE = {
     "desk/serve.py": "in the first thread, while the server's own serves what needs no import",
     "recording/pronouncing.py": "the pronouncer; takes and adapt run in one thread",
     "recording/quiet_pydub.py": "a library that warns when it is imported; takes runs in one thread",
+    "recording/strong_model.py": "the strong recogniser, an extra; takes and adapt run in one thread",
+    "recording/strong_words.py": "the strong recogniser, an extra; takes and adapt run in one thread",
     "recording/recogniser.py": "the recogniser; takes and adapt run in one thread",
     "render/run.py": "what is delivered, after all is spoken",
     "speech/_model_child.py": "a process of its own, with one thread",

@@ -188,6 +188,9 @@ class Aligner:
 class FreeListener:
     """Recognises English with the engine's general model: rough, and always to be checked by ear."""
 
+    # Chosen: shorter cuts more words in two, longer asks more of the recogniser at once.
+    longest_s = 20.0
+
     def __init__(self) -> None:
         self._decoder = _decoder()
 

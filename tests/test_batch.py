@@ -227,7 +227,7 @@ def test_a_child_ends_when_nobody_waits_for_it() -> None:
         assert child.stdout is not None
         assert child.stdout.read(2) == b"on"
         child.stdin.close()
-        assert child.wait(timeout=60) != 0
+        assert child.wait(timeout=300) != 0
 
 
 @pytest.fixture

@@ -234,7 +234,9 @@ def test_a_process_killed_before_the_rename_leaves_nothing_half(tmp_path):
     )
     for die_at in range(3):
         folder = tmp_path / str(die_at)
-        done = subprocess.run([sys.executable, "-c", code, str(folder), str(die_at)], timeout=60, check=False)
+        done = subprocess.run(
+            [sys.executable, "-c", code, str(folder), str(die_at)], timeout=300, check=False
+        )
         assert done.returncode == -signal.SIGKILL
         store = ClipStore(folder)
         assert store.get("a" * 64) is None

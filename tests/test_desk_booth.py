@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-import time
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +22,7 @@ from cuelane.desk.uploads import LARGE, MIB
 from cuelane.meter.gating import clip_loudness_lufs
 from cuelane.speech.voices import find_voice
 from cuelane.takes.run import LineResult, TakesResult
-from deskkit import PORT, Answer, ask, post
+from deskkit import PORT, Answer, ask, post, until
 
 RATE = 48_000
 PLAN = (
@@ -253,9 +252,9 @@ def heard_two(told: Any, source: Path, texts: list[str]) -> TakesResult:
 
 def ended(desk: Any) -> Any:
     """Return the state of a whole reading once nothing runs any more."""
-    while (found := ask(desk, "GET", "/api/booth/p.yaml/reading").json)["state"] == "running":
-        time.sleep(0.05)
-    return found
+    return until(
+        lambda: ask(desk, "GET", "/api/booth/p.yaml/reading").json, lambda now: now["state"] != "running"
+    )
 
 
 def test_of_a_whole_reading_the_chosen_lines_are_kept(

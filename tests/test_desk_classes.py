@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-import time
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +20,7 @@ from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.audio.store import ClipStore
 from cuelane.base.seals import digest_of, sealable_json, sealed
 from cuelane.desk.app import application
-from deskkit import ask, post
+from deskkit import ask, post, until
 
 RATE = 48_000
 NAME = "monday-class"
@@ -80,16 +79,17 @@ def bring(desk: Any, name: str = "Monday class.wav", body: bytes | None = None) 
 
 def ended(desk: Any, name: str = NAME) -> Any:
     """Return how the listening stands once it has ended."""
-    while (found := ask(desk, "GET", f"/api/class-state/{name}").json)["state"] == "running":
-        time.sleep(0.05)
-    return found
+    return until(
+        lambda: ask(desk, "GET", f"/api/class-state/{name}").json, lambda now: now["state"] != "running"
+    )
 
 
 def opened(desk: Any, name: str = NAME) -> Any:
     """Return how the recording's tape stands once it is decoded."""
-    while (found := ask(desk, "GET", f"/api/class-tape/{name}").json)["state"] in ("running", "waiting"):
-        time.sleep(0.02)
-    return found
+    return until(
+        lambda: ask(desk, "GET", f"/api/class-tape/{name}").json,
+        lambda now: now["state"] not in ("running", "waiting"),
+    )
 
 
 @pytest.fixture

@@ -21,7 +21,7 @@ from cuelane.desk.guard import Guard
 from cuelane.desk.jobs import JobCancelledError, Jobs
 from cuelane.desk.made import made_of, report_of
 from cuelane.render.run import RenderOptions, render
-from deskkit import PORT, Answer, ask, post
+from deskkit import PATIENCE_S, PORT, Answer, ask, post, until
 
 PLAN = (
     "title: Pier\nvoice: system\nsession:\n  - block: A\n    pattern: circuit\n    work: 20s\n    rounds: 2\n"
@@ -45,9 +45,7 @@ class Pilot:
 
     def over(self) -> dict[str, Any]:
         """Wait for the running job."""
-        while (job := self.get("/api/job").json)["status"] == "running":
-            time.sleep(0.02)
-        return dict(job)
+        return dict(until(lambda: self.get("/api/job").json, lambda job: job["status"] != "running"))
 
 
 @pytest.fixture
@@ -180,15 +178,15 @@ def test_one_job_at_a_time_and_a_stopped_one_ends(tmp_path: Path) -> None:
             raise
 
     jobs.start("render", "p", work)
-    assert begun.wait(30)
+    assert begun.wait(PATIENCE_S)
     assert jobs.now()["step"] == "writing"
     with pytest.raises(UsageError, match="The desk is"):
         jobs.start("render", "q", work)
     jobs.cancel()
-    assert jobs.wait()["status"] == "cancelled"
+    assert jobs.wait(PATIENCE_S)["status"] == "cancelled"
     assert cleaned == [True]
     jobs.start("check", "p", lambda tell: {"ok": True})
-    assert jobs.wait()["result"] == {"ok": True}
+    assert jobs.wait(PATIENCE_S)["result"] == {"ok": True}
 
 
 def test_a_job_that_breaks_says_so() -> None:
@@ -199,7 +197,7 @@ def test_a_job_that_breaks_says_so() -> None:
         raise RuntimeError("odd")
 
     jobs.start("render", "p", breaks)
-    assert "odd" in jobs.wait()["message"]
+    assert "odd" in jobs.wait(PATIENCE_S)["message"]
 
     def refuses(tell: Any) -> dict[str, Any]:
         raise UsageError("no")
@@ -208,7 +206,7 @@ def test_a_job_that_breaks_says_so() -> None:
         raise PlanError([])
 
     jobs.start("render", "p", refuses, lost)
-    assert (jobs.wait()["message"], jobs.now()["links"]) == ("no", [])
+    assert (jobs.wait(PATIENCE_S)["message"], jobs.now()["links"]) == ("no", [])
 
 
 def test_a_render_stopped_in_the_middle_leaves_nothing(

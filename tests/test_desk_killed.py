@@ -14,9 +14,9 @@ from typing import Any
 
 from cuelane.desk.serve import serve
 from cuelane.plan.load import load_plan
+from deskkit import PATIENCE_S
 
 N_KILLS = 20
-PATIENCE_S = 60.0
 PLAN = (
     "# kept as it is\ntitle: T\nvoice: system\nsession:\n  - block: A\n    pattern: circuit\n    work: 40s\n"
     "    exercises: [row]\nexercises:\n  row: {}  # so is this\n"

@@ -403,7 +403,7 @@ def test_decoders_let_an_encoder_go_first(monkeypatch: pytest.MonkeyPatch) -> No
     monkeypatch.setattr(
         os, "setpriority", lambda _which, who, value: lowered.append((who, value)), raising=False
     )
-    waiting = [sys.executable, "-c", "import sys, time; sys.stdout.close(); time.sleep(60)"]
+    waiting = [sys.executable, "-c", "import sys, time; sys.stdout.close(); time.sleep(600)"]
 
     with ffmpeg.running(waiting, feed=False):
         assert lowered == []
@@ -415,7 +415,7 @@ def test_decoders_let_an_encoder_go_first(monkeypatch: pytest.MonkeyPatch) -> No
 
 def test_a_system_without_priorities_decodes_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where there is nothing to lower by, or it is refused, a decoder runs as it is."""
-    waiting = [sys.executable, "-c", "import time; time.sleep(60)"]
+    waiting = [sys.executable, "-c", "import time; time.sleep(600)"]
 
     def refuse(_which: int, _who: int, _value: int) -> None:
         raise PermissionError

@@ -46,7 +46,7 @@ def home(tmp_path: Path) -> dict[str, str]:
 def child(code: str, *arguments: str, **options: object) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-c", code, *arguments]
     options = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE} | options
-    return subprocess.run(command, text=True, timeout=120, check=False, **options)  # type: ignore[call-overload, no-any-return]
+    return subprocess.run(command, text=True, timeout=300, check=False, **options)  # type: ignore[call-overload, no-any-return]
 
 
 def shell(line: str, cwd: Path) -> subprocess.CompletedProcess[str]:
@@ -56,7 +56,7 @@ def shell(line: str, cwd: Path) -> subprocess.CompletedProcess[str]:
     cuelane = f'"{sys.executable}" "{script}"'
     return subprocess.run(
         ["bash", "-c", line.replace("CUELANE", cuelane)],
-        capture_output=True, text=True, cwd=cwd, timeout=120, check=False,
+        capture_output=True, text=True, cwd=cwd, timeout=300, check=False,
     )  # fmt: skip
 
 

@@ -101,7 +101,7 @@ def test_another_process_speaks_the_same(spoken, tmp_path):
         [sys.executable, "-c", code, str(tmp_path), *texts],
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=300,
         check=True,
     )
 

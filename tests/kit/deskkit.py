@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import Mapping
+import time
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 PORT = 8318
 OWN = f"127.0.0.1:{PORT}"
+PATIENCE_S = 300.0
+"""What takes longer hangs, however busy the machine is: a test fails then, rather than wait for ever."""
 
 
 @dataclass(frozen=True)
@@ -81,3 +84,12 @@ def ask(
 def post(app: Any, path: str, data: Any, **headers: str) -> Answer:
     """Return the answer to a POST of `data` as JSON."""
     return ask(app, "POST", path, body=json.dumps(data).encode(), headers=headers)
+
+
+def until(look: Callable[[], Any], is_over: Callable[[Any], bool]) -> Any:
+    """Return what `look` gives as soon as `is_over` says so of it; fail after `PATIENCE_S`."""
+    end_s = time.monotonic() + PATIENCE_S
+    while not is_over(found := look()):
+        assert time.monotonic() < end_s, f"after {PATIENCE_S:.0f} s still {found}"
+        time.sleep(0.02)
+    return found

@@ -17,6 +17,7 @@ from cuelane.base.errors import PlanError, VoiceError
 from cuelane.speech import style_model, styled
 from cuelane.speech.definition import voices_folder
 from cuelane.speech.espeak_phonemes import phonemes_of
+from cuelane.speech.french_liaison import read_apart
 from cuelane.speech.speak import speak_all
 from cuelane.speech.style_model import MAX_SYMBOLS, StyledModel
 from cuelane.speech.style_symbols import SYMBOLS, to_symbols
@@ -97,6 +98,32 @@ def test_words_become_the_models_symbols(spoken, symbols):
 
     assert re.sub("[ˈˌ]", "", written) == symbols
     assert unknown == ""
+
+
+# Where French grammar asks for a liaison, leaves it free or forbids it (Grevisse, Le bon usage; from memory).
+LIAISONS = {
+    "Les épaules.": "lez epol",
+    "Vous avez.": "vuz ave",
+    "Dans un tour.": "dɑ\u0303z œ\u0303 tuʁ",
+    "Deux exercices.": "døz ɛɡzɛʁsis",
+    "Les omoplates et les bras.": "lez omɔplat e le bʁa",
+    "Bois un peu d'eau.": "bwa œ\u0303 pø do",
+    "Les genoux à hauteur des hanches.": "le ʒənu a otœʁ de ɑ\u0303ʃ",
+    "De temps en temps.": "də tɑ\u0303zɑ\u0303tɑ\u0303",
+}
+
+
+@pytest.mark.parametrize(("text", "said"), LIAISONS.items(), ids=LIAISONS.keys())
+def test_a_french_liaison_is_made_where_grammar_asks_for_it(text, said):
+    """A silent last consonant is sounded after determiners and the like, and nowhere else."""
+    assert re.sub("[ˈˌ.]", "", to_symbols(phonemes_of(text, "fr"), "fr")[0]) == said
+
+
+def test_a_lexicons_phonemes_are_no_place_to_divide_french():
+    """What stands in double brackets goes to the reader whole."""
+    assert read_apart("Gardez le [[dos e]] plat et posez les mains à plat.") == [
+        "Gardez le [[dos e]] plat", "et posez les mains", "à plat.",
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize("voice", VOICES, ids=NAMES)

@@ -15,4 +15,7 @@
   <lexeme><grapheme>stretching</grapheme><alias>stretchigne</alias></lexeme>
   <lexeme><grapheme>jumping jack</grapheme><alias>djeumpigne djak</alias></lexeme>
   <lexeme><grapheme>jumping jacks</grapheme><alias>djeumpigne djaks</alias></lexeme>
+  <!-- eSpeak NG takes these for English. -->
+  <lexeme><grapheme>dos</grapheme><phoneme>dˈo</phoneme><alias>dô</alias></lexeme>
+  <lexeme><grapheme>assieds</grapheme><phoneme>asjˈe</phoneme><alias>assié</alias></lexeme>
 </lexicon>

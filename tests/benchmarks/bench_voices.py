@@ -3,15 +3,23 @@
 Run by hand:
 
     pip install ".[voices]" faster-whisper speechmos
-    python tests/benchmarks/bench_voices.py RECOGNISER [--cues 200] [--voices linden,natural] [--to FOLDER]
+    python tests/benchmarks/bench_voices.py RECOGNISER FOLDER [--voices linden,natural] [--cues 200]
+        [--texts lines|cautions|short] [--pace 1.0]
 
 RECOGNISER is a folder with a Whisper model in CTranslate2's form (the figures in ``voices/`` are from the
-multilingual "base" model, int8). English voices say lines of the demos, spread evenly; the others those of
-``cues/XX.txt``. Clips are judged as a track has them (levelled, trimmed), several to a window with 0.8 s
-between: the recogniser hears at most 28 s at once, DNSMOS (ITU-T P.835 style, overall score) 9.01 s, its own
-window. Printed for each voice: DNSMOS, the part of the words and of the characters that were understood,
-words a minute, processor seconds for a second of speech the first time, and of the clips from the store, and
-the cues that were misheard. ``--to`` keeps each voice's results as JSON, with every cue's length.
+multilingual "base" model, int8). The cues are lines of the demos in the voice's language, spread evenly;
+other languages than English, with one demo each, also have the lines of ``cues/XX.txt`` and of the starter
+plans. ``cautions`` are those of the language's pack, ``short`` the lines of one and two words.
+
+Clips are judged as a track has them (levelled, trimmed), several to a window with 0.8 s between: the
+recogniser hears at most 28 s at once, DNSMOS (ITU-T P.835 style, overall score) 9.01 s, its own window.
+Printed for each voice: DNSMOS, the part of the words and of the characters that were understood, words a
+minute, and the cues that were misheard. For the speed some cues are spoken again without a store, by the
+voice and by the natural one in turns: processor seconds for a second of speech, and how many times the
+natural voice's that is, the first time and from the store.
+
+Nothing is lost by an interruption: FOLDER keeps the clips, each window as soon as it is judged
+(``VOICE.windows.jsonl``) and the results (``VOICE.json``, with every cue's length).
 """
 
 from __future__ import annotations
@@ -19,25 +27,35 @@ from __future__ import annotations
 import argparse
 import difflib
 import functools
+import itertools
 import json
 import re
 import sys
 import tempfile
 import time
+import tomllib
+from collections.abc import Iterator
+from importlib import resources
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import onnxruntime
 import soxr
 from num2words import num2words
 
-from cuelane.audio.store import ClipStore
+from cuelane.audio.clip import Clip
+from cuelane.audio.store import ClipStore, recipe_key
+from cuelane.base.language import pack_code
+from cuelane.plan.starter import PATTERNS, starter_plan
 from cuelane.render.run import prepare
+from cuelane.speech.definition import VoiceDefinition
 from cuelane.speech.engines import engine_of
 from cuelane.speech.speak import speak_all
 from cuelane.speech.voices import find_voice, readable_voices
 
 HERE = Path(__file__).parent
+LANGUAGES = resources.files("cuelane") / "languages"
 RATE = 16_000
 WINDOW_S, GAP_S = 28.0, 0.8
 DNSMOS_S = 9.01
@@ -48,13 +66,48 @@ TO_P835 = np.poly1d([-0.06766283, 1.11546468, 0.04602535])
 @functools.cache
 def cues_of(language: str) -> list[str]:
     """Return the cues that voices of a language say."""
-    if language != "en":
-        return (HERE / "cues" / f"{language}.txt").read_text(encoding="utf-8").splitlines()
     found: dict[str, None] = {}
+    if language != "en":
+        path = HERE / "cues" / f"{language}.txt"
+        found |= dict.fromkeys(path.read_text(encoding="utf-8").splitlines())
     for path in sorted((HERE.parents[1] / "demo").glob("*.yaml")):
-        offered = prepare(path, speak=False).voiced.arranged.offered
-        found |= dict.fromkeys(candidate.text for candidate in offered)
+        found |= dict.fromkeys(offered_texts(path, language))
+    if language != "en":
+        # One demo has fewer than 200 lines: the starter plans of each pattern say the pack's other phrases.
+        with tempfile.TemporaryDirectory() as folder:
+            for pattern in PATTERNS:
+                path = Path(folder) / f"{pattern}.yaml"
+                path.write_text(starter_plan(pattern, "Plan", pack_of(language)), encoding="utf-8")
+                found |= dict.fromkeys(offered_texts(path, language))
     return list(found)
+
+
+def offered_texts(path: Path, language: str) -> list[str]:
+    """Return the lines of a plan if it is in `language`."""
+    prepared = prepare(path, speak=False)
+    if prepared.loaded.plan.language[:2] != language:
+        return []
+    return [candidate.text for candidate in prepared.voiced.arranged.offered]
+
+
+def pack_of(language: str) -> str:
+    code = pack_code(language)
+    assert code is not None, language
+    return code
+
+
+def cautions_of(language: str) -> list[str]:
+    """Return the cautions that a track in a language speaks."""
+    pack = tomllib.loads((LANGUAGES / f"{pack_of(language)}.toml").read_text(encoding="utf-8"))["cautions"]
+    return [*pack["standard"], pack["breath_spoken"]]
+
+
+def short_of(language: str) -> list[str]:
+    """Return the cues of one or two words."""
+    return [cue for cue in cues_of(language) if len(words_of(cue, language)) <= 2]
+
+
+TEXTS = {"lines": cues_of, "cautions": cautions_of, "short": short_of}
 
 
 def spread(cues: list[str], n: int) -> list[str]:
@@ -125,79 +178,129 @@ class Judges:
         return float(np.mean(scores))
 
 
-def judged(cues: list[str], clips: list[np.ndarray], language: str, judges: Judges) -> dict[str, object]:
-    """Return the scores of clips, each of shape (n_frames,) at 16 kHz."""
+def judged_windows(
+    cues: list[str], clips: list[Clip], language: str, judges: Judges, kept: Path
+) -> Iterator[dict[str, Any]]:
+    """Yield what is known of each window, from the file `kept` where it was judged before."""
+    known = {}
+    if kept.is_file():
+        rows = [json.loads(line) for line in kept.read_text(encoding="utf-8").splitlines()]
+        known = {row["key"]: row for row in rows}
     gap = round(GAP_S * RATE)
     silence = np.zeros(gap, np.float32)
+    lengths = [round(clip.n_frames * RATE / clip.sample_rate) for clip in clips]
+    for window in windows(lengths, round(WINDOW_S * RATE) - 2 * gap, gap):
+        key = recipe_key({"cues": [cues[i] for i in window], "clips": [clips[i].sha256 for i in window]})
+        if key not in known:
+            at_rate = [soxr.resample(clips[i].samples, clips[i].sample_rate, RATE) for i in window]
+            samples = np.concatenate([silence, *(part for clip in at_rate for part in (clip, silence))])
+            known[key] = {
+                "key": key,
+                "dnsmos": judges.dnsmos(samples),
+                "n_frames": len(samples),
+                "cues": [cues[i] for i in window],
+                "heard": judges.heard(samples, language),
+            }
+            with kept.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(known[key], ensure_ascii=False) + "\n")
+        yield known[key]
+
+
+def scores(rows: list[dict[str, Any]], language: str) -> dict[str, Any]:
+    """Return the scores of windows as `judged_windows` yields them."""
     matched = n_words = n_edits = n_characters = 0
-    weakest, scores = [], []
-    for window in windows([len(clip) for clip in clips], round(WINDOW_S * RATE) - 2 * gap, gap):
-        samples = np.concatenate([silence, *(part for i in window for part in (clips[i], silence))])
-        scores.append((judges.dnsmos(samples), len(samples)))
-        said = [(word, i) for i in window for word in words_of(cues[i], language)]
-        heard = words_of(judges.heard(samples, language), language)
+    weakest: list[str] = []
+    for row in rows:
+        said = [(word, cue) for cue in row["cues"] for word in words_of(cue, language)]
+        heard = words_of(row["heard"], language)
         blocks = difflib.SequenceMatcher(None, [word for word, _ in said], heard, autojunk=False)
         known = {at for a, _, size in blocks.get_matching_blocks() for at in range(a, a + size)}
         matched += len(known)
         n_words += len(said)
-        weakest += [cues[i] for i in dict.fromkeys(i for at, (_, i) in enumerate(said) if at not in known)]
+        weakest += dict.fromkeys(cue for at, (_, cue) in enumerate(said) if at not in known)
         wanted = "".join(word for word, _ in said)
         n_edits += min(len(wanted), edits(wanted, "".join(heard)))
         n_characters += len(wanted)
+    weights = [row["n_frames"] for row in rows]
     return {
-        "n_cues": len(cues),
         "n_words": n_words,
-        "dnsmos": round(float(np.average([s for s, _ in scores], weights=[n for _, n in scores])), 3),
+        "dnsmos": round(float(np.average([row["dnsmos"] for row in rows], weights=weights)), 3),
         "recall": round(matched / n_words, 4),
         "character_match": round(1 - n_edits / n_characters, 4),
         "weakest": weakest,
     }
 
 
-def measured(name: str, n_cues: int, judges: Judges) -> dict[str, object]:
+def speeds(voice: VoiceDefinition, cues: list[str]) -> dict[str, float]:
+    """Return processor seconds for a second of speech, and how many times those of the natural voice."""
+    natural = find_voice("natural")
+    # The models are loaded before anything is counted.
+    with tempfile.TemporaryDirectory() as folder:
+        for one in (voice, natural):
+            speak_all(cues[:1], one, store=ClipStore(Path(folder)))
+    spent: dict[tuple[str, bool], float] = dict.fromkeys(
+        itertools.product(("its", "natural"), (True, False)), 0
+    )
+    spoken_s = dict.fromkeys(("its", "natural"), 0.0)
+    for cue in cues:
+        for key, one in (("its", voice), ("natural", natural)):
+            with tempfile.TemporaryDirectory() as folder:
+                for first in (True, False):
+                    begun = time.process_time()
+                    clip = speak_all([cue], one, store=ClipStore(Path(folder))).clips[cue]
+                    spent[key, first] += time.process_time() - begun
+            spoken_s[key] += clip.n_frames / clip.sample_rate
+    each = {(key, first): spent[key, first] / spoken_s[key] for key, first in spent}
+    return {
+        "cpu_s_per_s": round(each["its", True], 3),
+        "times_natural": round(each["its", True] / each["natural", True], 2),
+        "cached_cpu_s_per_s": round(each["its", False], 4),
+        "cached_times_natural": round(each["its", False] / each["natural", False], 2),
+    }
+
+
+def measured(name: str, texts: list[str], pace: float, judges: Judges, folder: Path) -> dict[str, Any]:
     voice = find_voice(name)
     language = voice.language[:2].lower()
-    cues = spread(cues_of(language), n_cues)
-    # The model is loaded before anything is counted.
-    with tempfile.TemporaryDirectory() as folder:
-        speak_all([cues[0]], voice, store=ClipStore(Path(folder)))
-    with tempfile.TemporaryDirectory() as folder:
-        store = ClipStore(Path(folder))
-        begun = time.process_time()
-        spoken = speak_all(cues, voice, store=store)
-        first_s = time.process_time() - begun
-        begun = time.process_time()
-        speak_all(cues, voice, store=store)
-        cached_s = time.process_time() - begun
-    clips = [spoken.clips[cue] for cue in cues]
+    with ClipStore(folder / "clips") as store:
+        spoken = speak_all(texts, voice, store=store, pace=pace)
+    clips = [spoken.clips[cue] for cue in texts]
     lengths_s = [clip.n_frames / clip.sample_rate for clip in clips]
-    heard_at = [soxr.resample(clip.samples, clip.sample_rate, RATE) for clip in clips]
-    found = judged(cues, heard_at, language, judges)
+    found = scores(
+        list(judged_windows(texts, clips, language, judges, folder / f"{name}.windows.jsonl")), language
+    )
     return {
         "voice": name,
+        "n_cues": len(texts),
+        "pace": pace,
         **found,
-        "words_per_min": round(int(str(found["n_words"])) / sum(lengths_s) * 60),
-        "cpu_s_per_s": round(first_s / sum(lengths_s), 3),
-        "cached_cpu_s_per_s": round(cached_s / sum(lengths_s), 4),
+        "words_per_min": round(found["n_words"] / sum(lengths_s) * 60),
         "doubts": spoken.doubts,
-        "lengths_s": dict(zip(cues, (round(length, 3) for length in lengths_s), strict=True)),
+        "lengths_s": dict(zip(texts, (round(length, 3) for length in lengths_s), strict=True)),
     }
 
 
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("recogniser", type=Path)
+    parser.add_argument("folder", type=Path)
     parser.add_argument("--cues", type=int, default=200)
+    parser.add_argument("--speed-cues", type=int, default=8)
     parser.add_argument("--voices", default="")
-    parser.add_argument("--to", type=Path)
+    parser.add_argument("--texts", choices=sorted(TEXTS), default="lines")
+    parser.add_argument("--pace", type=float, default=1.0)
     asked = parser.parse_args()
+    asked.folder.mkdir(parents=True, exist_ok=True)
     names = [voice.name for voice in readable_voices()[0] if not engine_of(voice).missing()]
     judges = Judges(asked.recogniser)
     for name in asked.voices.split(",") if asked.voices else names:
-        found = measured(name, asked.cues, judges)
-        if asked.to:
-            asked.to.mkdir(exist_ok=True)
-            (asked.to / f"{name}.json").write_text(json.dumps(found, ensure_ascii=False, indent=1))
+        language = find_voice(name).language[:2].lower()
+        texts = spread(TEXTS[asked.texts](language), asked.cues)
+        found = measured(name, texts, asked.pace, judges, asked.folder)
+        if asked.speed_cues:
+            found |= speeds(find_voice(name), spread(texts, asked.speed_cues))
+        as_asked = "" if (asked.texts, asked.pace) == ("lines", 1.0) else f"-{asked.texts}-{asked.pace:g}"
+        (asked.folder / f"{name}{as_asked}.json").write_text(json.dumps(found, ensure_ascii=False, indent=1))
         shown = {key: value for key, value in found.items() if key not in ("lengths_s", "weakest", "doubts")}
         print(json.dumps(shown), flush=True)
         print(f"  misheard: {found['weakest']}\n  doubts: {found['doubts']}", flush=True)

@@ -7,6 +7,7 @@ import threading
 from typing import Any
 
 from cuelane.base.errors import VoiceError
+from cuelane.speech.french_liaison import read_apart
 
 _LOCK = threading.Lock()
 
@@ -24,9 +25,10 @@ def phonemes_of(text: str, espeak_voice: str) -> str:
     """
     with _LOCK:
         reader = _reader(espeak_voice)
+    pieces = read_apart(text) if espeak_voice == "fr" else [text]
     try:
         # Piper holds a lock of its own round eSpeak NG, which has one voice at a time for the whole process.
-        clauses: list[list[str]] = reader.phonemize(text)
+        clauses: list[list[str]] = [clause for piece in pieces for clause in reader.phonemize(piece)]
     except RuntimeError as error:
         raise VoiceError(f"eSpeak NG cannot read with its voice {espeak_voice}: {error}") from error
     return " ".join("".join(clause).strip() for clause in clauses)

@@ -24,6 +24,7 @@ from pydantic import Field
 
 from cuelane.base.errors import VoiceError
 from cuelane.base.ordinary import read_ordinary
+from cuelane.speech import french_liaison
 from cuelane.speech.definition import (
     Engine,
     EngineSettings,
@@ -112,6 +113,7 @@ class StyledVoice:
             "phonemes": self._settings.phonemes,
             "speed": self._speed(pace),
             "pause_ms": self._pause_ms(pace),
+            **({"liaison": french_liaison.VERSION} if self._settings.phonemes == "fr" else {}),
             # Which try is kept depends on it.
             **({} if knows_lengths(self._voice) else {"lengths": "unknown"}),
         }

@@ -165,8 +165,8 @@ def test_a_key_pressed_to_end_it_is_no_part_of_the_line(tmp_path: Path) -> None:
     [
         (b"", "nothing came"),
         (b"<script>alert(1)</script>" * 40, "not"),
-        (as_wav(np.zeros(RATE * 2)), "nothing was heard"),
-        (as_wav(1e-3 * np.random.default_rng(1).standard_normal(RATE * 3)), "nothing was heard"),
+        (as_wav(np.zeros(RATE * 2)), "Nothing was heard"),
+        (as_wav(1e-3 * np.random.default_rng(1).standard_normal(RATE * 3)), "Nothing was heard"),
         (as_wav(np.zeros(RATE // 10)), "less than 0.2 s"),
         (as_wav(np.zeros(RATE * 121)), "longer than 120 s"),
         (b"RIFF\xff\xff\xff\xffWAVEfmt ", ""),

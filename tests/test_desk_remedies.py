@@ -225,7 +225,7 @@ def test_what_stands_in_another_file_has_no_button(tmp_path: Path) -> None:
     text = "title: Outer\nvoice: system\nsession:\n  - include: inner.yaml\n"
     rows = [row for row in planned(tmp_path, text).findings if row.code == "screen-words"]
     assert rows
-    assert all("inner.yaml, line " in row.file for row in rows)
+    assert all("inner.yaml, line " in str(row.file) for row in rows)
     assert all(row.fixes == () for row in rows)
 
 

@@ -16,6 +16,10 @@ def desk(
     port: Annotated[
         int | None, typer.Option(min=1, max=65_535, help="The port to listen on, if it matters.")
     ] = None,
+    language: Annotated[
+        str | None,
+        typer.Option(help="The language of the page, such as de; else the one your browser asks for."),
+    ] = None,
     opens: Annotated[bool, typer.Option("--open/--no-open", help="Open the page in your browser.")] = True,
 ) -> None:
     """Open a page of your own computer in which the whole job can be done. Ctrl-C ends it."""
@@ -31,4 +35,4 @@ def desk(
             webbrowser.open(address)
 
     with contextlib.suppress(KeyboardInterrupt):
-        serve(folder, port, opened)
+        serve(folder, port, opened, language)

@@ -16,6 +16,7 @@ from cuelane.desk.asked import BadRequestError
 from cuelane.desk.document import ChangedElsewhereError
 from cuelane.desk.edits import EditError
 from cuelane.desk.planning import SupersededError
+from cuelane.desk.words import DEFAULT_LANGUAGE, Said, told
 
 Asked = dict[str, Any]
 """The object in a request's body."""
@@ -38,13 +39,14 @@ async def answered(work: Callable[[], Any]) -> Response:
     except SupersededError:
         return Response(status_code=204)
     except (EditError, BadRequestError, json.JSONDecodeError, RecursionError) as error:
-        return AsciiJson({"error": str(error)}, 422)
+        return AsciiJson(told(error), 422)
     except UnicodeEncodeError:
-        return AsciiJson({"error": "this holds half of a character, which no file can hold"}, 422)
+        return AsciiJson(told(EditError(Said("wrong.half_character"))), 422)
     except PlanError as error:
-        return AsciiJson({"error": "; ".join(problem.message for problem in error.problems)}, 404)
+        message = "; ".join(problem.message for problem in error.problems)
+        return AsciiJson({"error": message, "lang": DEFAULT_LANGUAGE}, 404)
     except CuelaneError as error:
-        return AsciiJson({"error": str(error)}, 400)
+        return AsciiJson(told(error), 400)
     return answer if isinstance(answer, Response) else AsciiJson(answer)
 
 

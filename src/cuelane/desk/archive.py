@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import IO, cast
 
 from cuelane.base.errors import UsageError
+from cuelane.desk.words import Said
 
 MOST_FILES = 20_000
 _CHUNK = 1 << 18
@@ -40,7 +41,7 @@ def files_of(folder: Path) -> list[Path]:
                 elif entry.is_file(follow_symlinks=False):
                     found.append(Path(entry.path))
         if len(found) + len(waiting) > MOST_FILES:
-            raise UsageError(f"this folder holds more than {MOST_FILES} files; pack it by other means")
+            raise UsageError(Said("wrong.many_files", n=MOST_FILES))
     return sorted(found)
 
 

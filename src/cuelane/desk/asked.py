@@ -6,6 +6,7 @@ import copy
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from cuelane.base.language import pack_code
 from cuelane.desk.edits import (
     ABSENT,
     Edit,
@@ -20,6 +21,7 @@ from cuelane.desk.edits import (
     value_at,
 )
 from cuelane.desk.forms import key_order, typed
+from cuelane.desk.words import Said, desk_words
 from cuelane.plan.starter import starter_plan
 
 MOST_EDITS = 100
@@ -126,7 +128,7 @@ def _there(data: Any, place: Place) -> Any:
     try:
         return value_at(data, place)
     except (KeyError, IndexError, TypeError) as error:
-        raise EditError("this is no longer there; it was changed meanwhile") from error
+        raise EditError(Said("wrong.gone")) from error
 
 
 def _set(place: Place, value: Any, kind: Any, data: Any) -> Edit:
@@ -200,25 +202,26 @@ def _added(row: Mapping[str, Any], data: Any) -> Iterator[Edit]:
     session = data.get("session") if isinstance(data, dict) else None
     exercises = data.get("exercises") if isinstance(data, dict) else None
     exercises = exercises if isinstance(exercises, dict) else {}
+    language = _language_of(data)
     kind = row.get("kind")
     if kind == "exercise":
         name = " ".join(str(row.get("name", "")).split())
         if not name:
             raise BadRequestError("a name is needed")
         if name in exercises:
-            raise EditError(f"'{name}' is there already")
+            raise EditError(Said("wrong.there_already", name=name))
         yield Set(("exercises", name), {"setup": f"{name[:1].upper()}{name[1:]}."})
         return
     new: dict[str, Any]
     match kind:
         case "say":
-            new = {"say": "Take a moment, and breathe."}
+            new = {"say": desk_words(language).new["say"]}
         case "rest":
             new = {"rest": "30s"}
         case "include":
             new = {"include": str(row.get("name", ""))}
         case "block":
-            starter = data_of(starter_plan(str(row.get("pattern", "")), "New"))
+            starter = data_of(starter_plan(str(row.get("pattern", "")), "New", language))
             new = next(item for item in starter["session"] if "block" in item)
             for name, body in starter.get("exercises", {}).items():
                 if name not in exercises and _speaks_of(new, name):
@@ -229,6 +232,12 @@ def _added(row: Mapping[str, Any], data: Any) -> Iterator[Edit]:
         yield Insert(("session",), len(session), new)
     else:
         yield Set(("session",), [new], key_order(()))
+
+
+def _language_of(data: Any) -> str:
+    """Return the language in which a plan is written, English where it names none that is known."""
+    tag = data.get("language") if isinstance(data, dict) else None
+    return pack_code(str(tag)) or "en" if tag else "en"
 
 
 def _speaks_of(here: Any, name: str) -> bool:

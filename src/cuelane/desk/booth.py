@@ -14,6 +14,7 @@ from cuelane.base.errors import PlanError, UsageError, VoiceError
 from cuelane.base.files import all_or_nothing
 from cuelane.base.page_words import page_words
 from cuelane.desk.one_take import Audio, OneTake, take_from
+from cuelane.desk.words import Said, desk_words
 from cuelane.desk.workspace import Workspace, Workspaces
 from cuelane.speech.definition import ClipRecording, Recordings
 from cuelane.speech.engines import engine_of, load_voice
@@ -21,6 +22,7 @@ from cuelane.speech.recorded import read_recording
 from cuelane.speech.voices import find_voice
 from cuelane.takes.reading_script import ReadingLine, covered_texts, offered_lines
 from cuelane.takes.voice_folder import INDEX, keep_clip, take_back, voice_folder
+from cuelane.web.page_parts import language_tag
 
 FIRST_NAME = "mine"
 _ROOM = ".room.json"
@@ -48,7 +50,7 @@ class Booth:
         """Return every line of a plan that can be read. Raises UsageError where it cannot be planned."""
         _, preview = self.workspaces.open(name).now()
         if preview.arranged is None:
-            raise UsageError("this plan cannot be read aloud before its errors are mended")
+            raise UsageError(Said("booth.not_now"))
         return offered_lines(preview.arranged)
 
     def state(self, name: str, voice: str | None) -> dict[str, Any]:
@@ -62,6 +64,7 @@ class Booth:
         return {
             "number": version.number,
             "voice": own,
+            "language": language_tag(preview.loaded.plan.language),
             "plan_voice": preview.loaded.plan.voice,
             "lines": [_row(line, line.text in covered) for line in lines],
         }
@@ -71,7 +74,7 @@ class Booth:
         for line in self.lines(name):
             if key_of(line.text) == key:
                 return line
-        raise UsageError("this line is no longer in the plan; it was changed meanwhile")
+        raise UsageError(Said("booth.line_gone"))
 
     def voice_of(self, workspace: Workspace) -> str:
         """Return the recorded voice that a person most likely means: the plan's, or the one that is there."""
@@ -118,14 +121,14 @@ class Booth:
         with self._lock:
             found = self._waiting.get(take_id)
         if found is None:
-            raise UsageError("this take is no longer held; record the line again")
+            raise UsageError(Said("booth.take_gone"))
         return found
 
     def keep(self, name: str, key: str, take_id: str, voice: str) -> None:
         """Write a take into the voice beside the plan. Raises UsageError or DeliveryError."""
         line, waiting = self.line(name, key), self.waiting(take_id)
         if waiting.text != line.text:
-            raise UsageError("this take is of another line; record this one again")
+            raise UsageError(Said("booth.other_line"))
         workspace = self.workspaces.open(name)
         folder = voice_folder(_folder(workspace), voice)
         with self._lock:
@@ -155,7 +158,7 @@ class Booth:
             recorded = None if engine_of(definition).synthetic else load_voice(definition)
             found = recorded.find(line.text) if isinstance(recorded, Recordings) else ""
         if isinstance(found, str):
-            raise UsageError(found or "there is no recording of this line")
+            raise UsageError(found or Said("booth.no_recording"))
         return read_recording(found.path)
 
     def _wait(self, text: str, take: OneTake) -> str:
@@ -177,7 +180,7 @@ def _row(line: ReadingLine, mine: bool) -> dict[str, Any]:
         "key": key_of(line.text),
         "number": line.number,
         "text": line.text,
-        "roles": ", ".join(page_words().find("role", role) or role for role in line.roles),
+        "roles": ", ".join(page_words(desk_words().code).find("role", role) or role for role in line.roles),
         "uses": line.n_uses,
         "room_s": line.room_s,
         "usual_s": line.usual_s,

@@ -62,6 +62,7 @@ class _BoothPages:
             "booth.html.j2",
             "booth",
             title,
+            title_lang=preview.schedule.language if preview.schedule is not None else "",
             plan=name,
             scripts=("booth.js", "reading.js"),
             styles=("booth.css",),

@@ -14,6 +14,7 @@ from typing import Any
 
 from cuelane.base.errors import CuelaneError, UsageError
 from cuelane.desk.one_at_a_time import OneAtATime
+from cuelane.desk.words import DEFAULT_LANGUAGE, Said, desk_words
 
 Told = Callable[[str, int, int], None]
 Work = Callable[..., Any]
@@ -34,7 +35,7 @@ class Chore:
     def __init__(self, work: Work, values: tuple[Any, ...], after: Callable[[], None]) -> None:
         self.state = "running"
         self.what, self.done, self.total = "", 0, 0
-        self.error = ""
+        self.error: str | Said = ""
         self.result: Any = None
         self._after = after
         self._stop = threading.Event()
@@ -58,12 +59,14 @@ class Chore:
 
     def to_dict(self) -> dict[str, Any]:
         """Return how far it is, ready for JSON."""
-        names = ("state", "what", "done", "total", "error")
-        return {name: getattr(self, name) for name in names}
+        names = ("state", "what", "done", "total")
+        values = {name: getattr(self, name) for name in names}
+        lang = desk_words().code if isinstance(self.error, Said) else DEFAULT_LANGUAGE
+        return {**values, "error": str(self.error), "lang": lang}
 
     def _follow(self) -> None:
         state = "failed"
-        self.error = "the program that was listening ended too soon; there may be too little memory"
+        self.error = Said("job.ended")
         try:
             while not self._stop.is_set():
                 if not self._told_from.poll(_LOOK_S):
@@ -115,7 +118,7 @@ class Chores:
         self._known: dict[str, Chore] = {}
 
     def start(
-        self, name: str, what: str, work: Work, values: tuple[Any, ...], after: Callable[[], None]
+        self, name: str, what: Said, work: Work, values: tuple[Any, ...], after: Callable[[], None]
     ) -> Chore:
         """Start work under a name; `what` is what the desk is said to be doing meanwhile.
 

@@ -172,7 +172,7 @@ def _rows(analysis: Analysis, kept: list[bool]) -> list[dict[str, Any]]:
             "start": round(cue.start_s * 1000),
             "end": round(cue.end_s * 1000),
             "text": plain(cue.text),
-            "role": page_words().find("role", cue.role) or cue.role,
+            "role": page_words(desk_words().code).find("role", cue.role) or cue.role,
             "why": [plain(why) for why in (*cue.reasons, *cue.notes)],
             "kept": keep,
         }

@@ -25,7 +25,7 @@ from cuelane.base.units import parse_duration_ms
 from cuelane.desk.chores import Chores, Told
 from cuelane.desk.one_take import Audio
 from cuelane.desk.tapes import Tapes
-from cuelane.desk.words import desk_words
+from cuelane.desk.words import Said, desk_words
 from cuelane.desk.workspace import Workspaces
 
 ABOUT = "class.json"
@@ -64,7 +64,7 @@ class Classes:
     def begin(self, file_name: str) -> tuple[str, Path]:
         """Make the folder of a new class; return its name, and where its recording is to be written."""
         stem, dot, ending = file_name.replace("\\", "/").rpartition("/")[2].rpartition(".")
-        title = _plain(stem if dot else ending) or "Class"
+        title = _plain(stem if dot else ending) or desk_words().classes["unnamed"]
         ending = f".{ending.lower()}" if dot and _ENDINGS.fullmatch(f".{ending.lower()}") else ""
         slug = "-".join(re.findall(r"[a-z0-9]+", title.lower()))[:40].strip("-") or "class"
         for n in range(1, 10_000):
@@ -74,7 +74,7 @@ class Classes:
             except FileExistsError:
                 continue
             return folder.name, folder / f"{title}{ending}"
-        raise UsageError("there are too many classes of this name")
+        raise UsageError(Said("classes.too_many"))
 
     def brought(self, name: str, recording: Path) -> None:
         """Note that the recording of a new class is there."""
@@ -109,7 +109,7 @@ class Classes:
         """Return the class called `name`. Raises UsageError where there is none."""
         folder = next((one for one in self._workspaces.folder.folders() if one.name == name), None)
         if folder is None:
-            raise UsageError("there is no such class in this folder")
+            raise UsageError(Said("classes.no_such_class"))
         try:
             about = json.loads(read_ordinary(folder / ABOUT, 10_000))
             recording = _inside(folder, about["recording"])
@@ -120,7 +120,7 @@ class Classes:
             # A plan that is gone meanwhile is done without.
             plan = self._workspaces.folder.path / plan if plan in self._workspaces.folder.names() else None
         except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
-            raise UsageError("this class cannot be opened: its recording is not there") from error
+            raise UsageError(Said("classes.no_recording")) from error
         return BroughtClass(folder, recording, captions, beep_at_s, plan)
 
     def run(self, name: str, *, again: bool = False) -> None:
@@ -129,9 +129,7 @@ class Classes:
         Raises UsageError where the desk is busy.
         """
         found = self.open(name)
-        self._chores.start(
-            _chore(name), desk_words()("busy.class", name=name), _adapt, (found, again), lambda: None
-        )
+        self._chores.start(_chore(name), Said("busy.class", name=name), _adapt, (found, again), lambda: None)
 
     def tell(self, name: str, beep_at: str, plan: str) -> None:
         """Note what a person knows of a class, for the next time it is listened to; empty where nothing is.
@@ -149,9 +147,9 @@ class Classes:
         try:
             beep_at_s = parse_duration_ms(beep_at) / 1000 if beep_at else None
         except ValueError as error:
-            raise UsageError(desk_words()("classes.no_time", text=beep_at)) from error
+            raise UsageError(Said("classes.no_time", text=beep_at)) from error
         if plan and plan not in self._workspaces.folder.names():
-            raise UsageError(desk_words()("classes.no_such_plan", name=plan))
+            raise UsageError(Said("classes.no_such_plan", name=plan))
         self._note(
             replace(found, beep_at_s=beep_at_s, plan=self._workspaces.folder.path / plan if plan else None)
         )
@@ -195,7 +193,7 @@ class Classes:
         """
         folder, analysis = self.open(name).folder, self.analysis(name)
         if analysis is None or len(kept) != len(analysis.cues):
-            raise UsageError("the class was listened to anew meanwhile; open it again")
+            raise UsageError(Said("classes.anew"))
         _, left = decide(analysis.cues, read_decisions(folder / DECISIONS))
         path = folder / DECISIONS
         with all_or_nothing(path, owned=[path]) as staged:

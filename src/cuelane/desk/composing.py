@@ -105,14 +105,22 @@ def compose_page(workspaces: Workspaces, request: Request) -> Response:
     parts = dict.fromkeys(("overview", "totals", "timetable", "session", "exercises", "about"), "")
     title = whole["title"] or name
     return HTMLResponse(
-        page("compose.html.j2", "compose", title, plan=name, parts=parts | whole.pop("parts"), state=whole)
+        page(
+            "compose.html.j2",
+            "compose",
+            title,
+            title_lang=whole["language"],
+            plan=name,
+            parts=parts | whole.pop("parts"),
+            state=whole,
+        )
     )
 
 
 def new_plan(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     """Write a starter plan under a name made from its title."""
     title, pattern = " ".join(str(data.get("title", "")).split()), str(data.get("pattern", ""))
-    text = starter_plan(pattern, title)
+    text = starter_plan(pattern, title, desk_words().code)
     stem = "".join(letter if letter.isalnum() else "-" for letter in title.lower()).strip("-")[:60] or "plan"
     taken = {name.lower() for name in workspaces.folder.names()}
     name = next(

@@ -19,6 +19,7 @@ from cuelane.base.errors import UsageError
 from cuelane.base.files import all_or_nothing
 from cuelane.desk.edits import ABSENT, Edit, EditError, Place, Set, data_of, value_at
 from cuelane.desk.splice import apply
+from cuelane.desk.words import Said
 from cuelane.plan.source_text import read_lines
 
 OWN_PLAN = "plan.yaml"
@@ -170,7 +171,7 @@ class Document:
 
     def _write(self, text: str) -> None:
         if not text.strip():
-            raise EditError("a plan cannot be empty")
+            raise EditError(Said("wrong.empty"))
         with all_or_nothing(self.path, owned=[self.path]) as staged:
             staged.write_text(self.path, text)
 
@@ -245,7 +246,7 @@ class Folder:
             # Made of the names that are there, never of what was asked for.
             path = self.path / name.removesuffix(f":{OWN_PLAN}") / OWN_PLAN
         elif not plain or path.suffix not in (".yaml", ".yml") or not self._is_own(path):
-            raise UsageError(f"there is no plan called {name!r} in this folder")
+            raise UsageError(Said("wrong.no_plan", name=name))
         with self._lock:
             if name not in self._open:
                 self._open[name] = Document(path)

@@ -17,6 +17,7 @@ from typing import Any
 from ruamel.yaml import YAML
 from ruamel.yaml.error import YAMLError
 
+from cuelane.desk.words import Said
 from cuelane.plan.pieces import PARSER_ERRORS, kept_by_piece, pieces_of
 
 Place = tuple[str | int, ...]
@@ -89,7 +90,7 @@ def data_of(text: str) -> Any:
         found = _data_in_pieces(text)
         return YAML(typ="safe", pure=True).load(text) if found is None else found
     except (YAMLError, ValueError, AssertionError, RecursionError) as error:
-        raise EditError("the text is not YAML at present; mend it in the text first") from error
+        raise EditError(Said("wrong.no_yaml")) from error
 
 
 def _data_in_pieces(text: str) -> dict[Any, Any] | None:
@@ -155,12 +156,12 @@ def on_data(data: Any, edit: Edit) -> Any:
             case Rename(path, name):
                 made, parent = _copied_to(data, path[:-1])
                 if name in parent and name != path[-1]:
-                    raise EditError(f"'{name}' is there already")
+                    raise EditError(Said("wrong.there_already", name=name))
                 renamed = [(name if key == path[-1] else key, value) for key, value in parent.items()]
                 parent.clear()
                 parent.update(renamed)
     except (KeyError, IndexError, TypeError, AttributeError) as error:
-        raise EditError("this is no longer there; it was changed meanwhile") from error
+        raise EditError(Said("wrong.gone")) from error
     return made
 
 

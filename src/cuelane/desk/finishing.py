@@ -31,7 +31,7 @@ from cuelane.desk.music_tried import LEVELS_LU, TriedMusics, kept_mix
 from cuelane.desk.one_file import OneFile
 from cuelane.desk.page_shell import page, render
 from cuelane.desk.uploads import received
-from cuelane.desk.words import desk_words
+from cuelane.desk.words import Said, desk_words, language_of
 from cuelane.desk.workspace import Workspace, Workspaces
 from cuelane.media.formats import FORMATS, media_type_of
 from cuelane.render.run import RenderOptions
@@ -99,6 +99,7 @@ def finish_page(finishing: Finishing, request: Request) -> Response:
     made = finishing.made(workspace)
     _version, preview = workspace.now()
     title = preview.schedule.title if preview.schedule else name
+    language = preview.schedule.language if preview.schedule else ""
     values: dict[str, Any] = {
         "parts": _parts(finishing, name, workspace),
         "formats": [form.suffix for form in FORMATS],
@@ -108,7 +109,9 @@ def finish_page(finishing: Finishing, request: Request) -> Response:
         "state": {"job": finishing.jobs.now(), "phone": finishing.handoff.now()},
         "minutes": OPEN_MINUTES,
     }
-    return HTMLResponse(page("finish.html.j2", "finish", title, plan=name, **ASSETS_OF, **values))
+    return HTMLResponse(
+        page("finish.html.j2", "finish", title, title_lang=language, plan=name, **ASSETS_OF, **values)
+    )
 
 
 def get_parts(finishing: Finishing, request: Request) -> Any:
@@ -124,7 +127,7 @@ def post_render(finishing: Finishing, request: Request, data: Asked) -> Any:
         raise BadRequestError("format must be one of those that can be written")
     out = workspace.document.path.with_suffix(str(suffix))
     if out.exists() and not out.with_suffix(".schedule.json").is_file():
-        raise UsageError(desk_words()("finish.in_the_way", file=out.name))
+        raise UsageError(Said("finish.in_the_way", file=out.name))
     options = _options(data)
 
     def work(tell: Tell) -> dict[str, Any]:
@@ -155,7 +158,7 @@ def post_check(finishing: Finishing, request: Request, _: Asked) -> Any:
     workspace = finishing.workspace(request)
     made = finishing.made(workspace)
     if made is None:
-        raise UsageError(desk_words().finish["nothing"])
+        raise UsageError(Said("finish.nothing"))
     text = workspace.document.now().text if made.fresh else ""
     work = partial(_checked, finishing, workspace, made.audio, text)
     return finishing.jobs.start("check", request.path_params["name"], work)
@@ -168,9 +171,9 @@ def post_under(finishing: Finishing, request: Request, data: Asked) -> Any:
     if not isinstance(level, int | float) or not LEVELS_LU[0] <= level <= LEVELS_LU[1]:
         raise BadRequestError("level must be a number of LU within the slider")
     if made is None:
-        raise UsageError(desk_words().finish["nothing"])
+        raise UsageError(Said("finish.nothing"))
     if not finishing.beds.of(name).songs:
-        raise UsageError(desk_words().music["none"])
+        raise UsageError(Said("music.none"))
 
     def work(tell: Tell) -> dict[str, Any]:
         finishing.beds.mixed(name, made.audio, float(level), tell)
@@ -220,11 +223,12 @@ def post_phone(finishing: Finishing, request: Request, data: Asked) -> Any:
     made = finishing.made(workspace)
     mix = kept_mix(workspace.document.path)
     if made is None or (mix is None and data.get("which") == "mix"):
-        raise UsageError(desk_words().finish["nothing"])
+        raise UsageError(Said("finish.nothing"))
     path = mix if mix is not None and data.get("which") == "mix" else made.audio
     cautions = made.schedule.extra.get("cautions")
     lines = [str(line) for line in cautions] if isinstance(cautions, list) else []
-    shared = OneFile(path, media_type_of(path.name), made.schedule.title, lines)
+    language = made.schedule.language
+    shared = OneFile(path, media_type_of(path.name), made.schedule.title, lines, language)
     return _with_code(finishing.handoff.start(shared, name, path.name))
 
 
@@ -259,7 +263,7 @@ def get_sound(finishing: Finishing, request: Request) -> Response:
     }
     path = paths.get(request.path_params["which"])
     if path is None or not path.is_file() or path.is_symlink():
-        raise UsageError(desk_words().finish["nothing"])
+        raise UsageError(Said("finish.nothing"))
     saved = path.name if "save" in request.query_params else None
     return FileResponse(path, media_type=media_type_of(path.name), filename=saved)
 
@@ -289,7 +293,13 @@ def _to_mend(workspace: Workspace) -> list[dict[str, str]]:
     """Return what keeps the plan from being rendered, with the fields it is about."""
     preview = workspace.spoken()
     return [
-        {"text": row.message, "hint": row.hint, "at": place_name(row.place), "file": row.file}
+        {
+            "text": row.message,
+            "lang": language_of(row.told),
+            "hint": row.hint,
+            "at": place_name(row.place),
+            "file": str(row.file),
+        }
         for row in preview.findings
         if row.level in ("error", "misfit")
     ]
@@ -317,7 +327,7 @@ def _parts(finishing: Finishing, name: str, workspace: Workspace) -> dict[str, s
             plan=name,
             made=made,
             songs=[song.name for song in bed.songs],
-            lines=bed.lines,
+            lines=[(str(line), language_of(line)) for line in bed.lines],
             tried=f"{bed.n_mixes}" if tried is not None else "",
             kept=kept.name if kept is not None else "",
         ),
@@ -346,4 +356,8 @@ def _beside(plan: Path) -> list[str]:
 
 def _size(path: Path) -> str:
     n_bytes = path.stat().st_size
-    return f"{n_bytes / 1e6:.1f} MB" if n_bytes >= 1e5 else f"{max(1, round(n_bytes / 1e3))} kB"
+    return (
+        desk_words().decimal(f"{n_bytes / 1e6:.1f} MB")
+        if n_bytes >= 1e5
+        else f"{max(1, round(n_bytes / 1e3))} kB"
+    )

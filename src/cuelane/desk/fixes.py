@@ -9,7 +9,7 @@ from typing import Any
 from cuelane.desk.edits import Edit, EditError, Insert, Place, Remove, Set, data_of, value_at
 from cuelane.desk.forms import WORDS, key_order
 from cuelane.desk.longer import longer
-from cuelane.desk.words import desk_words
+from cuelane.desk.words import Said, desk_words
 from cuelane.facts.count import Facts
 from cuelane.lint import LintWarning
 from cuelane.lint.handbook import sentences_of
@@ -34,10 +34,25 @@ _ENDS = {"no-warm-up": 0, "no-cool-down": -1}
 
 @dataclass(frozen=True)
 class Fix:
-    """A way out that the desk can take by itself: the words of its button, and its edits."""
+    """A way out that the desk can take by itself: what its button says, and its edits."""
 
-    label: str
+    said: Said
     edits: tuple[Edit, ...]
+
+    @property
+    def label(self) -> str:
+        """The words of its button, in the language of whoever looks."""
+        return str(self.said)
+
+
+@dataclass(frozen=True)
+class _Called:
+    """What a form calls a key of the plan."""
+
+    key: str
+
+    def __str__(self) -> str:
+        return desk_words().find("label", self.key) or self.key
 
 
 @dataclass(frozen=True)
@@ -70,9 +85,6 @@ def misfit_fixes(
     """
     fixes: list[Fix] = []
     rest = list(advice.clashes)
-    if advice.missing_s is not None:
-        one = "cut_one" if advice.words_to_cut == 1 else "cut"
-        rest.append(desk_words()(f"remedy.{one}", n=advice.words_to_cut))
     for remedy, place in zip(advice.ways, placed, strict=True):
         found = list(_misfit_fix(read, advice, remedy, _line_place(place)))
         # What is moved was tried with its own length; as a preview it is said with words around it.
@@ -86,23 +98,24 @@ def misfit_fixes(
 
 
 def _misfit_fix(read: PlanRead, advice: Advice, remedy: Remedy, place: Place) -> Iterator[Fix]:
-    words, line = desk_words(), read.value(place) if place else None
+    line = read.value(place) if place else None
     of_exercise = len(place) >= 3 and place[0] == "exercises"
     match remedy.way:
         case "longer":
             edits = longer(read.loaded, read.data, read.session.intervals, advice.interval, remedy.longer_s)
             if edits and isinstance(edits[0], Set):
-                what = words.find("label", str(_key(edits[0].path))) or str(_key(edits[0].path))
-                label = words("remedy.longer", what=what, length=edits[0].value, more=remedy.longer_s)
-                yield Fix(label, edits)
+                what = _Called(str(_key(edits[0].path)))
+                yield Fix(
+                    Said("remedy.longer", what=what, length=edits[0].value, more=remedy.longer_s), edits
+                )
         case "preview" if of_exercise and line is not None:
             # It was found to fit as a line that must be said, and so it stays one.
             kept = {**(line if isinstance(line, dict) else {"text": line}), "must": True}
             edits = (_previewed(read, place[:2], kept), _taken_out(read, place))
-            yield Fix(words("remedy.preview", text=_short(_text_of(line))), edits)
+            yield Fix(Said("remedy.preview", text=_short(_text_of(line))), edits)
         case "optional" if line is not None and _spoken(place) and "caution" not in str(_key(place)):
             edits = (_wished(place, line, "must", False),)
-            yield Fix(words("remedy.optional", text=_short(_text_of(line))), edits)
+            yield Fix(Said("remedy.optional", text=_short(_text_of(line))), edits)
 
 
 def warning_fixes(read: PlanRead, warning: LintWarning, place: Place) -> tuple[Fix, ...]:
@@ -116,7 +129,7 @@ def fact_fixes(read: PlanRead, code: str, counted: Facts, subject: str) -> tuple
     fixes = []
     row = next((one for one in counted.exercises if one.name == subject), None)
     if code == "uneven-sides" and row is not None:
-        fixes.append(Fix(desk_words().remedy["even"], (Set(("even_sides",), True, key_order(())),)))
+        fixes.append(Fix(Said("remedy.even"), (Set(("even_sides",), True, key_order(())),)))
     return (*fixes, *quiet(read, code, ()))
 
 
@@ -132,13 +145,13 @@ def error_fixes(text: str, place: Place) -> tuple[Fix, ...]:
     of_block = len(place) >= _ENTRY_DEPTH and place[0] == "session" and place[2] == "exercises"
     if not of_block or not isinstance(name, str) or not isinstance(exercises, dict) or name in exercises:
         return ()
-    words, found = desk_words(), []
+    found = []
     if meant := nearest(name, map(str, exercises)):
-        found.append(Fix(words("remedy.meant", name=meant), (Set(place, meant),)))
+        found.append(Fix(Said("remedy.meant", name=meant), (Set(place, meant),)))
     new = Set(("exercises", name), {"setup": f"{name[:1].upper()}{name[1:]}."}, key_order(()))
-    found.append(Fix(words("remedy.add", name=_short(name)), (new,)))
+    found.append(Fix(Said("remedy.add", name=_short(name)), (new,)))
     if len(value_at(data, place[:3])) > 1:
-        found.append(Fix(words("remedy.out_of_block", name=_short(name)), (Remove(place[:_ENTRY_DEPTH]),)))
+        found.append(Fix(Said("remedy.out_of_block", name=_short(name)), (Remove(place[:_ENTRY_DEPTH]),)))
     return tuple(found)
 
 
@@ -149,11 +162,11 @@ def quiet(read: PlanRead, code: str, place: Place) -> tuple[Fix, ...]:
     if isinstance(line, str | dict) and line not in WORDS:
         allowed = line.get("allow", []) if isinstance(line, dict) else []
         allowed = allowed if isinstance(allowed, list) else [allowed]
-        return (Fix(desk_words().remedy["allow_line"], (_wished(place, line, "allow", [*allowed, code]),)),)
+        return (Fix(Said("remedy.allow_line"), (_wished(place, line, "allow", [*allowed, code]),)),)
     allowed = list(read.loaded.plan.allow)
     if code in allowed or code == "unknown-warning":
         return ()
-    return (Fix(desk_words().remedy["allow"], (Set(("allow",), [*allowed, code], key_order(())),)),)
+    return (Fix(Said("remedy.allow"), (Set(("allow",), [*allowed, code], key_order(())),)),)
 
 
 def _rewritten(read: PlanRead, warning: LintWarning, place: Place) -> Iterator[Fix]:
@@ -174,27 +187,29 @@ def _rewritten(read: PlanRead, warning: LintWarning, place: Place) -> Iterator[F
             edits = (Set(line_place, first), *later)
         else:
             edits = (Set(line_place, [first, *more]),)
-        yield Fix(desk_words()(f"remedy.{instead.how}", text=_short(" / ".join(instead.lines))), edits)
+        yield Fix(Said(f"remedy.{instead.how}", text=_short(" / ".join(instead.lines))), edits)
 
 
 def _by_code(read: PlanRead, warning: LintWarning, place: Place) -> Iterator[Fix]:
-    words, code = desk_words(), warning.code
+    code = warning.code
     if code == "no-cautions":
-        yield Fix(words.remedy["cautions"], (Set(("cautions",), "standard", key_order(())),))
-    elif code in _ENDS and read.loaded.plan.language.startswith("en"):
+        yield Fix(Said("remedy.cautions"), (Set(("cautions",), "standard", key_order(())),))
+    elif code in _ENDS:
         blocks = [n for n, item in enumerate(read.loaded.plan.session) if isinstance(item, PatternBlock)]
         if blocks:
             at = ("session", blocks[_ENDS[code]], "block")
-            named = words(f"remedy.{code}.name", title=read.value(at) or "")
-            yield Fix(words(f"remedy.{code}", title=_short(named)), (Set(at, named),))
+            # The name is a part of the plan, so it is in its language.
+            own = desk_words(read.loaded.plan.language)
+            named = own(f"remedy.{code}.name", title=read.value(at) or "")
+            yield Fix(Said(f"remedy.{code}", title=_short(named)), (Set(at, named),))
     elif code in _TO_TAKE_OUT and _spoken(place := _line_place(place)) and place[0] == "exercises":
-        yield Fix(words.remedy["out"], (_taken_out(read, place),))
+        yield Fix(Said("remedy.out"), (_taken_out(read, place),))
     elif code == "too-dense" and place[:1] == ("exercises",):
         yield from _thinned(read, place[:2])
     elif code == "unknown-warning" and place:
         # A list of one code stands for that code alone.
         lone = isinstance(place[-1], int) and len(read.value(place[:-1]) or ()) < 2
-        yield Fix(words.remedy["out_code"], (Remove(place[:-1] if lone else place),))
+        yield Fix(Said("remedy.out_code"), (Remove(place[:-1] if lone else place),))
 
 
 def _thinned(read: PlanRead, exercise: Place) -> Iterator[Fix]:
@@ -211,7 +226,7 @@ def _thinned(read: PlanRead, exercise: Place) -> Iterator[Fix]:
     if setup is not None and len(goes) == 1:
         text = _text_of(goes[0])
         edit = Set(place, stays[0]) if stays else Remove(place)
-        yield Fix(desk_words()("remedy.before", text=_short(text)), (_previewed(read, exercise, text), edit))
+        yield Fix(Said("remedy.before", text=_short(text)), (_previewed(read, exercise, text), edit))
 
 
 def _previewed(read: PlanRead, exercise: Place, line: Any) -> Edit:

@@ -16,6 +16,7 @@ from typing import Any, Literal
 from ruamel.yaml import YAML
 
 from cuelane.desk.edits import EditError, Place
+from cuelane.desk.words import Said
 from cuelane.plan.schema import plan_schema
 
 Kind = Literal[
@@ -182,7 +183,7 @@ def _from_yaml(text: str) -> Any:
     try:
         return YAML(typ="safe", pure=True).load(text)
     except Exception as error:  # ruamel raises several kinds for text that is no YAML.
-        raise EditError("this is not YAML") from error
+        raise EditError(Said("wrong.not_yaml")) from error
 
 
 def _resolved(body: Mapping[str, Any]) -> Mapping[str, Any]:

@@ -13,6 +13,8 @@ import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
 
+from cuelane.desk.words import desk_words
+
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
@@ -82,7 +84,7 @@ class Guard:
             await self._open(scope, send)
             return
         if not self._has_cookie(headers):
-            await _refuse(send, 403, "open the desk by the link that the command printed")
+            await _refuse(send, 403, desk_words().wrong["by_link"])
             return
         limit = next(
             (n for prefix, n in self._large.items() if scope["path"].startswith(prefix)), MAX_BODY_BYTES
@@ -118,9 +120,7 @@ class Guard:
     async def _open(self, scope: Scope, send: Send) -> None:
         given = scope["query_string"].decode("latin-1").removeprefix("token=")
         if self._spent or not hmac.compare_digest(given.encode(), self.token.encode()):
-            await _refuse(
-                send, 403, "this link has been used or is wrong; start the desk again for a new one"
-            )
+            await _refuse(send, 403, desk_words().wrong["link_used"])
             return
         self._spent = True
         cookie = f"{self._cookie}={self._session}; Path=/; HttpOnly; SameSite=Strict"
@@ -173,7 +173,7 @@ class Guard:
 
 
 def _too_large(limit: int) -> tuple[int, str]:
-    return 413, f"this is larger than {limit // (1024 * 1024)} MiB, the most taken here"
+    return 413, desk_words()("wrong.too_large", n=limit // (1024 * 1024))
 
 
 async def _refuse(send: Send, status: int, reason: str) -> None:

@@ -19,6 +19,7 @@ from markupsafe import Markup
 
 from cuelane.base.errors import UsageError
 from cuelane.desk.one_file import OneFile
+from cuelane.desk.words import Said
 
 OPEN_MINUTES = 15
 _GRACE_S = 10
@@ -41,9 +42,9 @@ def local_address() -> str:
             found = "127.0.0.1"
     address = ipaddress.ip_address(found)
     if address.is_loopback or address.is_unspecified:
-        raise UsageError("this computer is in no local network at present; join the phone's Wi-Fi first")
+        raise UsageError(Said("phone.no_network"))
     if not address.is_private:
-        raise UsageError("this computer's address can be reached from anywhere, so nothing is opened on it")
+        raise UsageError(Said("phone.public"))
     return found
 
 
@@ -75,7 +76,7 @@ class Handoff:
                 shared.close()
                 if isinstance(error, UsageError):
                     raise
-                raise UsageError(f"the network cannot be listened on: {error.strerror}") from error
+                raise UsageError(Said("phone.no_listening", why=error.strerror)) from error
             address = shared.address(host, sock.getsockname()[1])
             config = uvicorn.Config(
                 shared,

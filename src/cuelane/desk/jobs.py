@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from contextvars import copy_context
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, Literal
 
-from cuelane.base.errors import CuelaneError
+from cuelane.base.errors import CuelaneError, UsageError
 from cuelane.desk.one_at_a_time import OneAtATime
-from cuelane.desk.words import desk_words
+from cuelane.desk.words import DEFAULT_LANGUAGE, Said, told
 
 Status = Literal["running", "done", "failed", "cancelled"]
 Tell = Callable[[str], Callable[[int, int], None]]
@@ -44,6 +46,7 @@ class Job:
     done: int = 0
     total: int = 0
     message: str = ""
+    lang: str = DEFAULT_LANGUAGE
     links: list[dict[str, str]] = field(default_factory=list)
     result: dict[str, Any] = field(default_factory=dict)
 
@@ -70,13 +73,13 @@ class Jobs:
         UsageError : the desk is busy with this or something else.
         """
         with self._lock:
-            self._turn.take(desk_words()(f"busy.{kind}", name=plan))
+            self._turn.take(Said(f"busy.{kind}", name=plan))
             number = self._job.number + 1 if self._job is not None else 1
             job = self._job = Job(number, kind, plan)
             self._stop = threading.Event()
-            self._thread = threading.Thread(
-                target=self._run, args=(job, work, links, self._stop), daemon=True
-            )
+            # What the job has to say is worded as for the page that began it.
+            run = partial(copy_context().run, self._run, job, work, links, self._stop)
+            self._thread = threading.Thread(target=run, daemon=True)
             self._thread.start()
         return self.now()
 
@@ -118,10 +121,11 @@ class Jobs:
         except JobCancelledError:
             self._end(job, "cancelled")
         except CuelaneError as error:
-            self._end(job, "failed", str(error), self._places(links))
+            self._end(job, "failed", told(error), self._places(links))
         except Exception as error:
             # A page waits for an answer; without one it would wait for ever.
-            self._end(job, "failed", f"the program itself failed: {type(error).__name__}: {error}")
+            broken = UsageError(Said("job.broke", what=f"{type(error).__name__}: {error}"))
+            self._end(job, "failed", told(broken))
         else:
             job.result = result
             self._end(job, "done")
@@ -133,9 +137,15 @@ class Jobs:
             return []
 
     def _end(
-        self, job: Job, status: Status, message: str = "", links: list[dict[str, str]] | None = None
+        self,
+        job: Job,
+        status: Status,
+        error: dict[str, str] | None = None,
+        links: list[dict[str, str]] | None = None,
     ) -> None:
         with self._lock:
-            job.message, job.links = message, links or []
+            if error is not None:
+                job.message, job.lang = error["error"], error["lang"]
+            job.links = links or []
             self._turn.give()
             job.status = status

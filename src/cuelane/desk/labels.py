@@ -45,7 +45,9 @@ def help_of(field: Field) -> str:
     """Return what is said about a field under it: the desk's own words, else the plan's."""
     key = str(field.label)
     words = desk_words()
-    return words.find("help", f"{_whole_of(field.path)}.{key}") or words.find("help", key) or field.help
+    # A rest or words between two blocks must have them; what a block has of the same name it may leave out.
+    whole = "alone" if field.required and key in ("rest", "say") else _whole_of(field.path)
+    return words.find("help", f"{whole}.{key}") or words.find("help", key) or field.help
 
 
 def option_of(option: str, field: Field | None = None) -> str:

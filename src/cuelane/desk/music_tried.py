@@ -15,7 +15,7 @@ from cuelane.base.errors import AudioFileError, UsageError
 from cuelane.base.files import all_or_nothing
 from cuelane.base.units import format_clock, to_ms
 from cuelane.base.unsafe_text import on_one_line
-from cuelane.desk.words import desk_words
+from cuelane.desk.words import Said
 from cuelane.media.formats import FORMATS
 from cuelane.under.mix_options import UnderOptions
 from cuelane.under.run import under
@@ -37,7 +37,7 @@ class TriedMusic:
     songs: list[Path] = field(default_factory=list)
     level_lu: float = -3.0
     mix: Path | None = None
-    lines: list[str] = field(default_factory=list)
+    lines: list[str | Said] = field(default_factory=list)
     n_mixes: int = 0
 
 
@@ -63,7 +63,7 @@ class TriedMusics:
         bed = self.of(plan)
         with self._lock:
             if len(bed.songs) >= MOST_SONGS:
-                raise UsageError(f"{MOST_SONGS} songs are enough to try; remove one first")
+                raise UsageError(Said("music.enough", n=MOST_SONGS))
             plain = (one if one.isalnum() or one in " .-_" else "-" for one in on_one_line(name))
             safe = "".join(plain).strip(" .")[-80:] or "song"
             taken = {song.name for song in bed.songs}
@@ -87,7 +87,7 @@ class TriedMusics:
 
         bed = self.of(plan)
         if not bed.songs:
-            raise UsageError(desk_words().music["none"])
+            raise UsageError(Said("music.none"))
         bed.n_mixes += 1
         out = bed.folder / f"mix {bed.n_mixes}" / f"{track.stem}-with-music{track.suffix}"
         out.parent.mkdir()
@@ -108,7 +108,7 @@ class TriedMusics:
         """Put the newest mix and its schedule into `folder`; return the audio there."""
         mix = self.of(plan).mix
         if mix is None:
-            raise UsageError(desk_words().music["no_mix"])
+            raise UsageError(Said("music.no_mix"))
         sources = (mix, mix.with_suffix(".schedule.json"))
         targets = [folder / source.name for source in sources]
         with all_or_nothing(*targets, listing=targets[1]) as staged:
@@ -139,20 +139,19 @@ def kept_mix(plan: Path) -> Path | None:
     return max(found, key=lambda path: path.stat().st_mtime_ns, default=None)
 
 
-def _lines(report: UnderReport) -> list[str]:
+def _lines(report: UnderReport) -> list[str | Said]:
     """Return how well the cues are heard over the music, in sentences."""
-    words = desk_words()
     cues = [need for need in report.plan.needs if need.event.kind == "cue"]
-    lines = list(report.notes)
+    lines: list[str | Said] = list(report.notes)
     if not cues:
         return lines
     counts: dict[str, Any] = {
         grade: sum(need.grade == grade for need in cues) for grade in ("good", "fair", "poor")
     }
-    lines.append(words("music.heard", n=len(cues), **counts))
+    lines.append(Said("music.heard", count=len(cues), n=len(cues), **counts))
     weakest = min(cues, key=lambda need: need.value)
     if weakest.grade != "good":
         at = format_clock(to_ms(weakest.event.onset_sample, report.sample_rate))
-        lines.append(words("music.weakest", at=at, text=weakest.event.text or "", grade=weakest.grade))
-        lines.append(words("music.softer"))
+        lines.append(Said("music.weakest", at=at, text=weakest.event.text or ""))
+        lines.append(Said("music.softer"))
     return lines

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 
 from cuelane.base.errors import UsageError
-from cuelane.desk.words import desk_words
+from cuelane.desk.words import Said
 
 
 class OneAtATime:
@@ -13,9 +13,9 @@ class OneAtATime:
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._busy_with: list[str] = []
+        self._busy_with: list[Said] = []
 
-    def take(self, what: str) -> None:
+    def take(self, what: Said) -> None:
         """Begin work called `what`, as it stands after "The desk is ...".
 
         Raises
@@ -24,7 +24,7 @@ class OneAtATime:
         """
         with self._lock:
             if self._busy_with:
-                raise UsageError(desk_words()("busy.now", what=self._busy_with[0]))
+                raise UsageError(Said("busy.now", what=self._busy_with[0]))
             self._busy_with.append(what)
 
     def give(self) -> None:

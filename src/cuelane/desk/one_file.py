@@ -22,7 +22,7 @@ from cuelane.base.errors import UsageError
 from cuelane.desk.guard import Receive, Scope, Send
 from cuelane.desk.page_shell import environment
 from cuelane.desk.sound import asked_range
-from cuelane.desk.words import desk_words
+from cuelane.desk.words import Said, desk_words
 
 _CHUNK = 1 << 18
 _STYLE = (
@@ -56,13 +56,16 @@ class OneFile:
     ----------
     path : the file. It is opened here, once; what is put in its place later is not served.
     media_type, title, cautions : for the page.
+    language : of the session, and so of all that the page says.
     """
 
-    def __init__(self, path: Path, media_type: str, title: str, cautions: Iterable[str]) -> None:
+    def __init__(
+        self, path: Path, media_type: str, title: str, cautions: Iterable[str], language: str = "en"
+    ) -> None:
         try:
             self._file: IO[bytes] = path.open("rb")
         except OSError as error:
-            raise UsageError(f"{path.name}: cannot be read: {error.strerror}") from error
+            raise UsageError(Said("phone.cannot_read", file=path.name, why=error.strerror)) from error
         self._reading = threading.Lock()
         self._size = self._file.seek(0, 2)
         self._name = path.name
@@ -70,7 +73,7 @@ class OneFile:
         self._secret = secrets.token_urlsafe(16)
         self._hosts: frozenset[str] = frozenset()
         page = environment().get_template("phone.html.j2").render(
-            words=desk_words(), title=title, name=self._name, href=quote(self._name), style=_STYLE,
+            words=desk_words(language), title=title, name=self._name, href=quote(self._name), style=_STYLE,
             cautions=list(cautions),
         )  # fmt: skip
         self._page = page.encode("utf-8", "replace")

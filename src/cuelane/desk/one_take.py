@@ -13,6 +13,7 @@ from scipy.signal import butter, sosfilt
 
 from cuelane.audio.clip import audible_span
 from cuelane.base.errors import AudioFileError
+from cuelane.desk.words import Said
 from cuelane.meter.gating import clip_loudness_lufs
 from cuelane.recording.cutting import LOUDNESS_LUFS, RUMBLE_HZ, cut_take, is_clipped
 from cuelane.recording.decode import CLIP_RATE, Recording, open_recording
@@ -92,15 +93,15 @@ def take_from(
         if until_s is not None:
             recording = recording.part(0.0, until_s)
         if not recording.n_frames:
-            raise AudioFileError("nothing was recorded; record it again")
+            raise AudioFileError(Said("booth.nothing_recorded"))
         levels = measure_levels(recording.low_frames(0, recording.n_listen), LISTEN_RATE)
         if levels.speech_dbfs - levels.floor_dbfs < LEAST_RISE_DB or levels.speech_dbfs < -70:
-            raise AudioFileError("nothing was heard; is this the right microphone, and is it switched on?")
+            raise AudioFileError(Said("booth.nothing_heard"))
         low = recording.low_frames(0, recording.n_listen)
         every = split_at_pauses(low, LISTEN_RATE, levels)
         pieces = [piece for piece in every if piece.end_s > spoke_from_s - LATE_START_S]
         if not pieces:
-            raise AudioFileError("nothing was heard after the count; wait for it, then speak")
+            raise AudioFileError(Said("booth.nothing_after"))
         return _judged(recording, every, pieces, room_s, quietest_db)
 
 

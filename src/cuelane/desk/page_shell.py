@@ -10,9 +10,11 @@ from urllib.parse import quote
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from cuelane.base.language import available_languages, locale_of
+from cuelane.base.page_words import page_words
 from cuelane.desk.labels import help_of, label_of, option_of, pattern_of, unit_of
 from cuelane.desk.words import desk_words
-from cuelane.web.page_parts import plain, script_json
+from cuelane.web.page_parts import language_tag, plain, script_json
 
 
 @cache
@@ -25,6 +27,7 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters.update(role=_role)
     made.filters.update(script_json=script_json, plain=plain)
     made.filters.update(called=label_of, unit=unit_of, about=help_of, option=option_of, pattern=pattern_of)
     return made
@@ -32,7 +35,8 @@ def environment() -> Environment:
 
 def render(template: str, **values: Any) -> Markup:
     """Return a template filled in; safe to stand in a page."""
-    values.setdefault("words", desk_words())
+    words = desk_words()
+    values = {"words": words, "lang": words.code, **values}
     made = environment().get_template(template).render(**values)
     # A message may quote half of a character from a plan (a lone surrogate), which no page can be sent with.
     return Markup(made.encode("utf-8", "replace").decode("utf-8"))
@@ -48,13 +52,30 @@ def page(
     title: str,
     *,
     plan: str = "",
+    title_lang: str = "",
     scripts: Sequence[str] = ("desk.js",),
     styles: Sequence[str] = (),
     **values: Any,
 ) -> Markup:
-    """Return a whole page: the shell that all views share, with the view in it."""
+    """Return a whole page: the shell that all views share, with the view in it.
+
+    `title_lang` is the language of the title where that is a plan's own.
+    """
     views = [(key, path + quote(plan, safe="")) for key, path in VIEWS]
-    return render(
-        template, view=view, title=title, plan=plan, lang="en", views=views, scripts=scripts, styles=styles,
-        **values,
-    )  # fmt: skip
+    values |= {"languages": _names(), "scripts": [*scripts, "languages.js"], "styles": styles}
+    values |= {"title_lang": language_tag(title_lang) if title_lang else "", "plan": plan, "views": views}
+    return render(template, view=view, title=title, **values)
+
+
+@cache
+def _names() -> tuple[tuple[str, str], ...]:
+    """Return each language that the desk speaks, with its name in that language (Unicode CLDR)."""
+    names = {
+        code: str(locale_of(code).get_display_name(code.replace("-", "_"))) for code in available_languages()
+    }
+    return tuple((code, name[:1].upper() + name[1:]) for code, name in names.items())
+
+
+def _role(role: str) -> str:
+    """Return what a cue's role is called."""
+    return page_words(desk_words().code).find("role", role) or role

@@ -10,6 +10,7 @@ from ruamel.yaml.error import YAMLError
 from ruamel.yaml.nodes import MappingNode, Node, SequenceNode
 
 from cuelane.desk.edits import EditError, Place
+from cuelane.desk.words import Said
 from cuelane.plan.pieces import PARSER_ERRORS, kept_by_piece, pieces_of
 
 
@@ -22,9 +23,9 @@ def nodes_of(text: str) -> MappingNode:
     try:
         root = YAML(typ="rt", pure=True).compose(text)
     except (YAMLError, ValueError, AssertionError, RecursionError) as error:
-        raise EditError("the text is not YAML at present; mend it in the text first") from error
+        raise EditError(Said("wrong.no_yaml")) from error
     if not isinstance(root, MappingNode):
-        raise EditError("the text holds no keys at present; mend it in the text first")
+        raise EditError(Said("wrong.no_keys"))
     return root
 
 

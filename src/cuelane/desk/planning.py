@@ -15,13 +15,15 @@ from pathlib import Path
 
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import CuelaneError, Mark, PlanError
-from cuelane.base.schedule import Schedule
+from cuelane.base.schedule import Schedule, ScheduledInterval
 from cuelane.base.units import SAMPLE_RATE
 from cuelane.desk.edits import Edit, EditError, Place
 from cuelane.desk.fixes import Fix, PlanRead, error_fixes, fact_fixes, misfit_fixes, warning_fixes
 from cuelane.desk.lines import Speaking, SpokenLines
+from cuelane.desk.named_interval import NamedInterval
 from cuelane.desk.places import path_at
 from cuelane.desk.splice import apply
+from cuelane.desk.words import Said
 from cuelane.facts import Facts, facts
 from cuelane.lint import lint
 from cuelane.plan.load import load_plan
@@ -46,16 +48,22 @@ class Notice:
     """Something to mend or to think about, beside the field it is about.
 
     ``level`` is ``error`` (the plan cannot be used), ``misfit`` (words that do not fit) or ``warning``;
-    ``place`` names the field, empty for the plan as a whole or for a file that it includes.
+    ``place`` names the field, empty for the plan as a whole or for a file that it includes. What the desk
+    itself has to say is a :class:`Said`; what the rest of the program says is English.
     """
 
     level: str
-    message: str
+    told: str | Said
     hint: str = ""
     place: Place = ()
-    file: str = ""
+    file: str | Said = ""
     fixes: tuple[Fix, ...] = ()
     code: str = ""
+
+    @property
+    def message(self) -> str:
+        """What is told, in words."""
+        return str(self.told)
 
 
 @dataclass(frozen=True)
@@ -144,7 +152,10 @@ class Planner:
         extra = {**schedule.extra, "facts": counted.to_dict()}
         read = PlanRead(text, loaded, session)
         misfits = frozenset(one.interval.index for one in arranged.misfits)
-        found = [self._misfit(read, row, misfits) for row in advise(arranged.misfits, schedule.sample_rate)]
+        found = [
+            self._misfit(read, schedule.intervals[advice.interval], advice, misfits)
+            for advice in advise(arranged.misfits, schedule.sample_rate)
+        ]
         for row in lint(
             loaded,
             session,
@@ -166,20 +177,23 @@ class Planner:
             session,
         )
 
-    def _finding(self, text: str, level: str, mark: Mark | None, message: str, hint: str = "") -> Notice:
+    def _finding(
+        self, text: str, level: str, mark: Mark | None, message: str | Said, hint: str = ""
+    ) -> Notice:
         if mark is None:
             return Notice(level, message, hint)
         if Path(mark.file).name != self._path.name:
-            return Notice(level, message, hint, file=f"{mark.file}, line {mark.line}")
+            return Notice(level, message, hint, file=Said("compose.in_file", file=mark.file, n=mark.line))
         return Notice(level, message, hint, path_at(text, mark.line, mark.column))
 
-    def _misfit(self, read: PlanRead, advice: Advice, misfits: frozenset[int]) -> Notice:
+    def _misfit(
+        self, read: PlanRead, row: ScheduledInterval, advice: Advice, misfits: frozenset[int]
+    ) -> Notice:
         text = read.text
         placed = [self._place_of(text, way.mark) for way in advice.ways]
         still = misfits - {advice.interval}
         fixes, hint = misfit_fixes(read, advice, placed, lambda edits: self._misfits(text, edits) <= still)
-        message = _misfit(advice.place, advice.missing_s)
-        finding = self._finding(text, "misfit", next(iter(advice.marks), None), message, hint)
+        finding = self._finding(text, "misfit", next(iter(advice.marks), None), _misfit(row, advice), hint)
         return replace(finding, fixes=fixes)
 
     def _misfits(self, text: str, edits: Sequence[Edit]) -> frozenset[int]:
@@ -226,7 +240,9 @@ def _about_totals(read: PlanRead, counted: Facts, number: int) -> Notice:
     return Notice("warning", message, "", place, "", fact_fixes(read, code, counted, subject), code)
 
 
-def _misfit(place: str, missing_s: float | None) -> str:
-    if missing_s is None:
-        return f"{place}: these cues cannot all have their places"
-    return f"{place}: {missing_s:g} s more to say than there is time"
+def _misfit(row: ScheduledInterval, advice: Advice) -> Said:
+    place = NamedInterval(row)
+    if advice.missing_s is None:
+        return Said("misfit.no_places", place=place)
+    n = advice.words_to_cut
+    return Said("misfit.over", count=n, n=n, place=place, s=float(advice.missing_s))

@@ -14,9 +14,12 @@ import uvicorn
 from starlette.applications import Starlette
 
 from cuelane.base.errors import UsageError
+from cuelane.base.language import available_languages, pack_code
 from cuelane.desk.front import Front
 from cuelane.desk.guard import Guard
+from cuelane.desk.spoken_in import SpokenIn
 from cuelane.desk.uploads import LARGE
+from cuelane.plan.phrases import listing
 
 _BACKLOG = 128
 """Chosen: requests that may wait to be taken up, more than a browser sends at once."""
@@ -50,7 +53,7 @@ def listening_socket(port: int | None) -> socket.socket:
     raise UsageError("no port of this computer is free")
 
 
-def serve(folder: Path, port: int | None, opened: Callable[[str], None]) -> None:
+def serve(folder: Path, port: int | None, opened: Callable[[str], None], language: str | None = None) -> None:
     """Serve the desk of `folder` until Ctrl-C; `opened` is called with its one-time link once it listens.
 
     The server has a thread of its own, and this one imports what is slow to import: no thread but the first
@@ -58,8 +61,10 @@ def serve(folder: Path, port: int | None, opened: Callable[[str], None]) -> None
 
     Raises
     ------
-    UsageError : no such folder, or the port is taken.
+    UsageError : no such folder, no words in `language`, or the port is taken.
     """
+    if language is not None and pack_code(language) is None:
+        raise UsageError(f"the desk has no words in {language!r}; choose {listing(available_languages())}")
     if not folder.is_dir():
         raise UsageError(f"{folder}: there is no such folder; make it first, or name another")
     sock = listening_socket(port)
@@ -68,7 +73,7 @@ def serve(folder: Path, port: int | None, opened: Callable[[str], None]) -> None
         front = Front(folder)
         guard = Guard(front, port=number, large=LARGE)
         config = uvicorn.Config(
-            guard,
+            SpokenIn(guard, pack_code(language) if language is not None else None),
             log_level="error",
             access_log=False,
             lifespan="on",

@@ -91,17 +91,17 @@ def _shown(name: str, path: Path, text: str, summary: PlanSummary | None) -> She
 
 def _made(plan: Path, text: str) -> str:
     """Say what has been made of a plan, and what the last check found."""
-    words = desk_words().shelf
+    words = desk_words()
     try:
         audio = newest_audio(plan)
         if audio is None:
-            return words["unmade"]
+            return words.shelf["unmade"]
         kept = check_kept(plan, audio)
         fresh = is_fresh(plan, audio, kept, text)
     except OSError:
-        return words["unmade"]
-    said = f"{audio.suffix[1:]}: " + words[_CHECKED[verdict_in(kept)]]
-    return said if fresh else f"{said}; {words['stale']}"
+        return words.shelf["unmade"]
+    said = words("top.named", what=audio.suffix[1:], name=words(f"shelf.{_CHECKED[verdict_in(kept)]}"))
+    return said if fresh else words("shelf.stale", made=said)
 
 
 _CHECKED = {True: "checked_good", False: "checked_bad", None: "unchecked"}

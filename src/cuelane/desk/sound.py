@@ -16,6 +16,7 @@ import numpy as np
 from cuelane.audio.clip import Samples
 from cuelane.base.errors import SignalError
 from cuelane.base.schedule import Schedule
+from cuelane.desk.words import Said
 from cuelane.desk.workspace import Workspace
 from cuelane.render.mix import span
 
@@ -93,7 +94,7 @@ def header_of(sample_rate: int, n_frames: int) -> bytes:
     """Return the header of a mono 16-bit WAV file (RIFF, WAVE, PCM)."""
     n_bytes = _FRAME_BYTES * n_frames
     if n_bytes + 36 > 0xFFFF_FFFF:
-        raise SignalError("a WAV file holds at most 4 GiB")
+        raise SignalError(Said("hear.too_long"))
     form = struct.pack("<4sI4s4sIHHIIHH", b"RIFF", 36 + n_bytes, b"WAVE", b"fmt ", 16, 1, 1, sample_rate,
                        sample_rate * _FRAME_BYTES, _FRAME_BYTES, 16)  # fmt: skip
     return form + struct.pack("<4sI", b"data", n_bytes)

@@ -29,6 +29,7 @@ from cuelane.desk.edits import (
     value_at,
 )
 from cuelane.desk.places import nodes_of
+from cuelane.desk.words import Said
 
 _SHORT = 72
 """A new list of plain words is written on one line up to so many characters; chosen to read well."""
@@ -51,12 +52,12 @@ def apply(text: str, edit: Edit) -> str:
         node = _at(root, outer)
         written = text[node.start_mark.index : node.end_mark.index]
         if "#" in re.sub(r'"[^"]*"|\'[^\']*\'', "", written):
-            raise EditError("this stands in brackets with a comment inside; change it in the text")
+            raise EditError(Said("wrong.in_brackets"))
         made = _splice(text, node.start_mark.index, node.end_mark.index, _flow(value_at(wanted, outer)))
     else:
         made = _TextEdit(text, root).made(edit, wanted)
     if not same(data_of(made), wanted):
-        raise EditError("this part is written in a way that only the text can change")
+        raise EditError(Said("wrong.only_text"))
     return made
 
 
@@ -75,7 +76,7 @@ def _at(root: Node, path: Place) -> Node:
     for step in path:
         found = _child(node, step)
         if found is None:
-            raise EditError("this is no longer there; it was changed meanwhile")
+            raise EditError(Said("wrong.gone"))
         node = found
     return node
 
@@ -165,7 +166,7 @@ class _TextEdit:
         for key, value in parent.value if isinstance(parent, MappingNode) else ():
             if key.value == path[-1]:
                 return key, value
-        raise EditError("this is no longer there; it was changed meanwhile")
+        raise EditError(Said("wrong.gone"))
 
     def _end(self, node: Node) -> int:
         """Return the place after a value's last character, its comment and line end not counted."""
@@ -213,7 +214,7 @@ class _TextEdit:
         place = self.text.rfind("-", 0, node.start_mark.index + (node.start_mark.index == self._end(node)))
         line = self.text[self._line_start(place) : place]
         if place < 0 or line.strip() or len(line) != sequence.start_mark.column:
-            raise EditError("this list is written in a way that only the text can change")
+            raise EditError(Said("wrong.only_text"))
         return place
 
     def _set(self, path: Place, value: Any, order: Sequence[str]) -> str:
@@ -240,7 +241,7 @@ class _TextEdit:
         if not isinstance(parent, MappingNode):
             if isinstance(parent, ScalarNode) and parent.value in ("", "null", "~") and len(path) > 1:
                 return self._set(path[:-1], {key: value}, ())
-            raise EditError("this is no longer there; it was changed meanwhile")
+            raise EditError(Said("wrong.gone"))
         entries = parent.value
         column = entries[0][0].start_mark.column
         lines = _block(key, value, column)
@@ -273,7 +274,7 @@ class _TextEdit:
     def _sequence(self, path: Place) -> SequenceNode:
         node = _at(self.root, path)
         if not isinstance(node, SequenceNode):
-            raise EditError("this is no longer a list; it was changed meanwhile")
+            raise EditError(Said("wrong.gone"))
         return node
 
     def _insert(self, path: Place, index: int, value: Any) -> str:

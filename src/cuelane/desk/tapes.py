@@ -14,7 +14,7 @@ import numpy as np
 
 from cuelane.base.errors import CuelaneError, UsageError
 from cuelane.desk.one_at_a_time import OneAtATime
-from cuelane.desk.words import desk_words
+from cuelane.desk.words import Said, told
 from cuelane.recording.decode import CLIP_RATE, Recording, open_recording
 
 N_POINTS = 1200
@@ -34,7 +34,7 @@ class Tape:
     def __init__(self, name: str, source: Path, turn: OneAtATime) -> None:
         self.name = name
         self.state = "running"
-        self.error = ""
+        self.error: CuelaneError | OSError | None = None
         self.seconds = 0.0
         self.envelope: list[tuple[float, float]] = []
         self.recording: Recording | None = None
@@ -60,7 +60,7 @@ class Tape:
         except _StoppedError:
             pass
         except (CuelaneError, OSError) as error:
-            self.error = str(error)
+            self.error = error
         finally:
             self._turn.give()
             # Last, since whoever sees that it has ended looks at the rest.
@@ -91,20 +91,21 @@ class Tapes:
                 if tape is not None and tape.state == "running":
                     tape.stop()
                 try:
-                    self._turn.take(desk_words()("busy.tape", name=name))
+                    self._turn.take(Said("busy.tape", name=name))
                 except UsageError as error:
-                    return {"state": "waiting", "error": str(error), "seconds": 0.0}
+                    return {"state": "waiting", "seconds": 0.0, **told(error)}
                 if tape is not None:
                     tape.stop()
                 tape = self._tape = Tape(name, source, self._turn)
-        return {"state": tape.state, "error": tape.error, "seconds": round(tape.seconds, 1)}
+        trouble = told(tape.error) if tape.error is not None else {"error": ""}
+        return {"state": tape.state, "seconds": round(tape.seconds, 1), **trouble}
 
     def of(self, name: str) -> Tape:
         """Return the tape called `name`. Raises UsageError before it is ready."""
         with self._lock:
             tape = self._tape
         if tape is None or tape.name != name or tape.state != "done":
-            raise UsageError(desk_words().classes["tape_not_yet"])
+            raise UsageError(Said("classes.tape_not_yet"))
         return tape
 
     def close(self) -> None:

@@ -11,6 +11,7 @@ from typing import IO, TypeVar
 from starlette.requests import Request
 
 from cuelane.base.errors import AudioFileError, UsageError
+from cuelane.desk.words import Said
 
 Given = TypeVar("Given")
 
@@ -43,10 +44,10 @@ async def stream_into(request: Request, file: IO[bytes]) -> int:
     async for part in request.stream():
         n_bytes += len(part)
         if n_bytes > most:
-            raise UsageError(f"this is larger than {most // MIB} MiB, the most taken here")
+            raise UsageError(Said("wrong.too_large", n=most // MIB))
         file.write(part)
     if not n_bytes:
-        raise UsageError("nothing came; the file is empty")
+        raise UsageError(Said("wrong.empty_file"))
     return n_bytes
 
 

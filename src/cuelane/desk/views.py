@@ -23,6 +23,7 @@ from cuelane.desk.forms import exercise_items, place_name, plan_fields, session_
 from cuelane.desk.page_shell import render
 from cuelane.desk.planning import Notice, PlanView
 from cuelane.desk.summaries import PlanSummary
+from cuelane.desk.words import desk_words, language_of
 from cuelane.plan.starter import PATTERNS
 from cuelane.session.candidates import WEIGHTS
 from cuelane.web.page_parts import language_tag, plain
@@ -63,6 +64,7 @@ class IntervalRow:
     clock: str
     start_s: float
     name: str
+    language: str
     kind: str
     length: str
     length_ms: int
@@ -88,6 +90,7 @@ def forms(text: str, others: list[str]) -> dict[str, str]:
         return {}
     exercises = exercise_items(data)
     values: dict[str, Any] = {"names": [item.title for item in exercises], "patterns": PATTERNS}
+    values["plan_lang"] = language_tag(str(data.get("language", "en")))
     return {
         "session": render("session.html.j2", items=session_items(data), others=others, **values),
         "exercises": render("exercises.html.j2", exercises=exercises, **values),
@@ -101,12 +104,11 @@ def preview_parts(preview: PlanView) -> dict[str, str]:
     if schedule is None:
         return {}
     outline = outline_of(schedule)
-    facts = [(fact.name, fact.value) for fact in fact_rows(schedule, outline)]
+    words = page_words(desk_words().code)
+    facts = [(fact.name, fact.value) for fact in fact_rows(replace(schedule, language=words.code), outline)]
     return {
         "overview": overview(schedule),
-        "totals": render(
-            "totals.html.j2", tally=tally_rows(outline, page_words(schedule.language)), facts=facts
-        ),
+        "totals": render("totals.html.j2", tally=tally_rows(outline, words), facts=facts),
         "timetable": render(
             "timetable.html.j2",
             blocks=_blocks(preview, schedule),
@@ -152,6 +154,7 @@ def state(version: Version, preview: PlanView) -> dict[str, Any]:
         "can_redo": version.can_redo,
         "length_s": schedule.n_frames / schedule.sample_rate if schedule else 0,
         "title": schedule.title if schedule else "",
+        "language": schedule.language if schedule else "",
         "unspoken": preview.n_unspoken,
         "findings": [_finding(row) for row in preview.findings],
     }
@@ -168,9 +171,10 @@ def _finding(row: Notice) -> dict[str, Any]:
     return {
         "level": row.level,
         "message": plain(row.message),
+        "lang": language_of(row.told),
         "hint": plain(row.hint),
         "at": place_name(row.place),
-        "file": plain(row.file),
+        "file": plain(str(row.file)),
         "code": row.code,
         "fixes": [
             {"label": plain(fix.label), "edits": [edit_json(edit) for edit in fix.edits]} for fix in row.fixes
@@ -178,8 +182,12 @@ def _finding(row: Notice) -> dict[str, Any]:
     }
 
 
-@lru_cache(maxsize=4_096)
 def _drawn(row: IntervalRow, language: str) -> Markup:
+    return _drawn_in(row, language, desk_words().code)
+
+
+@lru_cache(maxsize=4_096)
+def _drawn_in(row: IntervalRow, language: str, _: str) -> Markup:
     """Return an interval's row as HTML. Between two keystrokes most rows stay as they are."""
     return render("timetable_row.html.j2", row=row, language=language)
 
@@ -205,7 +213,10 @@ def _blocks(preview: PlanView, schedule: Schedule) -> list[BlockRow]:
             cue = _cue(preview, schedule, interval, event, data)
             n_same = sum(one.key.rpartition(".")[0] == cue.key for one in cues)
             cues.append(replace(cue, key=f"{cue.key}.{n_same}"))
-        words = page_words(schedule.language)
+        words = page_words(desk_words().code)
+        # What the plan has a name for is called so, in the plan's language; "rest" is the desk's word.
+        of_plan = {"work": interval.exercise, "talk": interval.block}
+        language = schedule.language if of_plan.get(interval.kind) else words.code
         start_ms = to_ms(interval.start_sample, schedule.sample_rate)
         length_ms = to_ms(interval.end_sample, schedule.sample_rate) - start_ms
         blocks[-1].rows.append(
@@ -214,7 +225,8 @@ def _blocks(preview: PlanView, schedule: Schedule) -> list[BlockRow]:
                 shape_of(schedule.intervals, index),
                 format_clock(start_ms),
                 interval.start_sample / schedule.sample_rate,
-                interval_name(interval, words),
+                interval_name(interval, page_words(language)),
+                language_tag(language),
                 words(f"kind_inside.{interval.kind}"),
                 format_duration(length_ms),
                 length_ms,
@@ -244,9 +256,9 @@ def _cue(
     into = event.onset_sample - interval.start_sample
     length = max(1, interval.end_sample - interval.start_sample)
     return CueRow(
-        f"{into / rate:.1f}",
+        desk_words().decimal(f"{into / rate:.1f}"),
         plain(event.text or ""),
-        page_words(schedule.language).find("role", event.role) or event.role,
+        page_words(desk_words().code).find("role", event.role) or event.role,
         plain(event.why or ""),
         bool(event.must),
         max(0.0, event.onset_sample / rate - 0.3),

@@ -13,7 +13,7 @@ from cuelane.desk.booth import Booth, key_of
 from cuelane.desk.chores import Chore, Chores, Told
 from cuelane.desk.one_take import Audio
 from cuelane.desk.uploads import unnamed
-from cuelane.desk.words import desk_words
+from cuelane.desk.words import Said
 from cuelane.takes.run import LineResult, TakesResult, find_takes
 from cuelane.takes.voice_folder import voice_delivery, voice_folder, write_voice
 
@@ -36,14 +36,12 @@ class WholeReadings:
         try:
             texts = [line.text for line in self._booth.lines(name)]
             if not texts:
-                raise UsageError("this plan has no lines to read")
+                raise UsageError(Said("booth.no_lines"))
         except BaseException:
             after()
             raise
 
-        self._chores.start(
-            _name(name), desk_words()("busy.reading", name=name), _listen, (source, texts), after
-        )
+        self._chores.start(_name(name), Said("busy.reading", name=name), _listen, (source, texts), after)
 
     def state(self, name: str) -> dict[str, Any]:
         """Return how far it is, and once it is done what was found of each line."""
@@ -66,7 +64,7 @@ class WholeReadings:
         for line in self._result(name).lines:
             if key_of(line.text) == key and line.clip is not None:
                 return line.clip
-        raise UsageError("nothing was heard of this line")
+        raise UsageError(Said("booth.not_found"))
 
     def keep(self, name: str, keys: set[str], voice: str) -> int:
         """Write the clips of the lines of `keys` into the voice; return how many there were."""
@@ -91,7 +89,7 @@ class WholeReadings:
     def _result(self, name: str) -> TakesResult:
         chore: Chore | None = self._chores.get(_name(name))
         if chore is None or chore.state != "done":
-            raise UsageError("no reading of this plan has been listened to")
+            raise UsageError(Said("booth.no_reading"))
         result: TakesResult = chore.result
         return result
 

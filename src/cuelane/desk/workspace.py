@@ -15,6 +15,7 @@ from cuelane.base.schedule import Schedule
 from cuelane.desk.document import Document, Folder, Version
 from cuelane.desk.lines import Speaking
 from cuelane.desk.planning import Planner, PlanView
+from cuelane.desk.words import Said
 from cuelane.session.arrange import Arranged
 from cuelane.session.candidates import Candidate
 
@@ -142,7 +143,7 @@ class Workspace:
                 if self._preview is preview:
                     self._heard = heard
         if heard is None:
-            raise SignalError("this plan cannot be heard before its errors are mended")
+            raise SignalError(Said("hear.not_now"))
         return preview, heard
 
     def _forget(self, text: str) -> None:
@@ -193,7 +194,7 @@ class Workspace:
         if found is None:
             clip = self._store.by_hash(sha256)
             if clip is None:
-                raise SignalError("a spoken line is gone from the store; it will be spoken again")
+                raise SignalError(Said("hear.gone"))
             found = self._clips[sha256] = clip.samples
             while len(self._clips) > _KEPT_CLIPS:
                 self._clips.pop(next(iter(self._clips)))

@@ -1,5 +1,5 @@
 // The booth: one line at a time is counted in, recorded, judged by the desk, heard, and kept or read again.
-import { announce, at, send, trouble, w } from "./page.js";
+import { announce, at, send, tell, trouble, w } from "./page.js";
 import { Microphone, dropZone, upload } from "./microphone.js";
 import { wireReading } from "./reading.js";
 
@@ -61,7 +61,7 @@ function showLines() {
 function rowOf(one) {
   const row = element("li", { "data-key": one.key });
   const button = element("button", { type: "button" });
-  button.append(element("span", { class: "no" }, String(one.number)), element("span", { dir: "auto" }, one.text), element("span", { class: "has" }));
+  button.append(element("span", { class: "no" }, String(one.number)), element("span", { dir: "auto", lang: state.language }, one.text), element("span", { class: "has" }));
   button.addEventListener("click", () => choose(one.key));
   row.append(button);
   return row;
@@ -209,7 +209,9 @@ async function judge(sound, where = "") {
   if (mine !== turn) return;
   phase = "idle";
   if (answer.status !== 200) {
-    at("verdict").replaceChildren(element("p", { class: "mend" }, answer.body?.error || w("top.offline")));
+    const why = element("p", { class: "mend" });
+    tell(why, answer.body?.error || w("top.offline"));
+    at("verdict").replaceChildren(why);
     showPhase();
     return at("record").focus();
   }
@@ -302,6 +304,11 @@ function wire() {
     at("record").focus();
   });
   dropZone(at("now"), at("one-file"), (file) => judge(file));
+  document.addEventListener("reworded", () => {
+    refresh();
+    if (take?.seconds) showVerdict();
+    if (!mic.isOpen) at("level-word").textContent = w("booth.mic_off");
+  });
 }
 
 if (at("state-data")) {

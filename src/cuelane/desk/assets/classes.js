@@ -1,11 +1,11 @@
 // Recorded classes: brought in, listened to by the desk, decided on by ear.
-import { announce, at, send, trouble, w } from "./page.js";
+import { announce, at, send, tell, trouble, w } from "./page.js";
 import { upload } from "./microphone.js";
 
 const LOOK_MS = 900;
 
 function wireBring() {
-  const told = (text) => (at("bring-state").textContent = text);
+  const told = (text) => tell(at("bring-state"), text);
   at("bring-form").addEventListener("submit", async (event) => {
     event.preventDefault();
     const file = at("class-file").files[0];
@@ -55,7 +55,7 @@ function wireOne(box) {
       } else bar.removeAttribute("value");
       setTimeout(look, LOOK_MS);
     } else if (state === "done" && found) location.reload();
-    else at("class-step").textContent = state === "failed" ? error : w("classes.not_yet");
+    else tell(at("class-step"), state === "failed" ? error : w("classes.not_yet"));
   }
 
   // The recording is decoded by the desk meanwhile; what was found can be read at once.
@@ -67,7 +67,7 @@ function wireOne(box) {
     bar.hidden = state !== "running";
     for (const button of document.querySelectorAll(".hear")) button.setAttribute("aria-disabled", String(state !== "done"));
     const told = { running: w("classes.tape_comes"), waiting: error, failed: error, done: "" }[state];
-    if (at("tape-state").textContent !== told) at("tape-state").textContent = told;
+    if (at("tape-state").textContent !== told) tell(at("tape-state"), told);
     if (state === "running") {
       if (length) bar.value = Math.min(1, seconds / length);
       else bar.removeAttribute("value");
@@ -107,8 +107,9 @@ function wireOne(box) {
     event.preventDefault();
     begin("class-run", { beep_at: at("know-beep").value, plan: at("know-plan").value });
   });
-  if (box.dataset.found) lookAtTape();
-  else look();
+  const lookNow = box.dataset.found ? lookAtTape : look;
+  document.addEventListener("reworded", () => lookNow());
+  lookNow();
 }
 
 if (at("bring-form")) wireBring();

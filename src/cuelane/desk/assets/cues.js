@@ -1,5 +1,5 @@
 // The cues of the timetable: to a fixed place by mouse or by keys, pinned, heavier, lighter, or out.
-import { announce, closest, w } from "./page.js";
+import { announce, closest, decimal, named, w } from "./page.js";
 
 const STEP_MS = 100;
 const LEAP_MS = 1000;
@@ -24,7 +24,7 @@ export function wireCues({ wish, drop, open }) {
 
   function place(cue, ms) {
     const name = cue.dataset.line;
-    return wish(name, "at", durationOf(ms), `${w("hear.moved", { s: (ms / 1000).toFixed(1) })}: ${textOf(cue)}`);
+    return wish(name, "at", durationOf(ms), named(w("hear.moved", { s: decimal(ms / 1000) }), textOf(cue)));
   }
 
   function settle() {
@@ -42,7 +42,7 @@ export function wireCues({ wish, drop, open }) {
     const now = Math.min(length, Math.max(0, Math.round((from + by) / STEP_MS) * STEP_MS));
     clearTimeout(held?.timer);
     held = { cue, now, timer: setTimeout(settle, SETTLE_MS) };
-    const said = (now / 1000).toFixed(1);
+    const said = decimal(now / 1000);
     cue.querySelector(".when").textContent = said;
     markOf(cue)?.style.setProperty("left", `${(100 * now) / length}%`);
     announce(w("hear.moved", { s: said }));
@@ -79,7 +79,7 @@ export function wireCues({ wish, drop, open }) {
     if (!button) return;
     const cue = button.closest(".cue");
     if (button.dataset.act === "nudge") nudge(cue, Number(button.dataset.value));
-    else acts[button.dataset.act](button.dataset.at || cue.dataset.line, button.dataset.value, `${button.textContent}: ${textOf(cue)}`);
+    else acts[button.dataset.act](button.dataset.at || cue.dataset.line, button.dataset.value, named(button.textContent, textOf(cue)));
   });
   document.addEventListener("keydown", (event) => {
     const cue = event.target.matches("summary") && closest(event.target, ".cue[data-line]");

@@ -2,8 +2,8 @@
 // What is being typed is never overwritten: the page is changed in place, element by element.
 import { laneWidths, wireCues } from "./cues.js";
 import { Elsewhere } from "./elsewhere.js";
-import { calledOf, changeOf } from "./naming.js";
-import { announce, at, letters, morph, send, setParts, trouble, w } from "./page.js";
+import { calledOf, changeOf, chosenIn } from "./naming.js";
+import { announce, at, heardIn, letters, morph, named, send, setParts, tell, trouble, w } from "./page.js";
 import { Player } from "./player.js";
 import { Score } from "./score.js";
 
@@ -106,10 +106,13 @@ function nearest(name) {
 function findingOf(row, id, number = null) {
   const box = element("div", { class: `finding f-${row.level}`, id: `finding/${id}` });
   const head = element("p", {});
-  head.append(element("b", {}, `${w(`compose.${row.level}`)}: `), row.message);
+  const message = element("span", {});
+  heardIn(row.message, row.lang);
+  tell(message, row.message);
+  head.append(element("b", {}, named(w(`compose.${row.level}`), "")), message);
   if (row.file) head.append(` (${row.file})`);
   box.append(head);
-  if (row.hint) box.append(element("p", { class: "hint" }, row.hint));
+  if (row.hint) box.append(element("p", { class: "hint", lang: "en" }, row.hint));
   const acts = element("p", { class: "acts" });
   if (number !== null && row.at && nearest(row.at)) {
     const go = element("button", { type: "button", id: `go/${id}` }, w("hear.edit"));
@@ -161,8 +164,8 @@ function edit(edits, what, { was, focus } = {}) {
       take(answer.body, { edits });
       if (focus) focusOn([focus, "add-say"].flat());
       const left = state.findings.length;
-      const more = left === n ? "" : left ? ` ${w("compose.findings")}: ${left}.` : ` ${w("compose.none")}`;
-      if (what && !elsewhere.mine) announce(`${w("top.taken", { what })}.${more}`);
+      const more = left === n ? "" : left ? w("compose.n_findings", { n: left }) : w("compose.none");
+      if (what && !elsewhere.mine) announce(`${w("top.taken", { what })}. ${more}`.trim());
     } else if (answer.body) refuse(edits, answer.body.error);
     return answer.status === 200;
   });
@@ -282,10 +285,10 @@ const acts = {
   },
   up: (button, name) => shift(button, name, -1),
   down: (button, name) => shift(button, name, 1),
-  remove: (button, name) => edit([{ op: "remove", at: name }], `${w("compose.remove")}: ${calledOf(name)}`, { focus: nextTo(button, name) }),
-  copy: (button, name) => edit([{ op: "copy", at: name }], `${w("compose.copy")}: ${calledOf(name)}`, { focus: button.id }),
-  wishes: (button, name) => edit([{ op: "wishes", at: name }], `${w("compose.wishes")}: ${calledOf(name)}`, { focus: `w/${name}` }),
-  times: (button, name) => edit([{ op: "times", at: name }], `${w("compose.own_times")}: ${calledOf(name)}`, { focus: `w/${name}` }),
+  remove: (button, name) => edit([{ op: "remove", at: name }], named(w("compose.remove"), calledOf(name)), { focus: nextTo(button, name) }),
+  copy: (button, name) => edit([{ op: "copy", at: name }], named(w("compose.copy"), calledOf(name)), { focus: button.id }),
+  wishes: (button, name) => edit([{ op: "wishes", at: name }], named(w("compose.wishes"), calledOf(name)), { focus: `w/${name}` }),
+  times: (button, name) => edit([{ op: "times", at: name }], named(w("compose.own_times"), calledOf(name)), { focus: `w/${name}` }),
   "add-say": (button) => edit([{ op: "add", kind: "say" }], w("compose.add_say"), { focus: button.id }),
   "add-rest": (button) => edit([{ op: "add", kind: "rest" }], w("compose.add_rest"), { focus: button.id }),
 };
@@ -304,24 +307,24 @@ function nextTo(button, name) {
 function shift(button, name, by) {
   const change = moved(name, by);
   const kind = button.dataset.do;
-  edit([change.edit], `${w(`compose.${kind}`)}: ${calledOf(name)}`, {
+  edit([change.edit], named(w(`compose.${kind}`), calledOf(name)), {
     focus: `${kind}/${change.name}`,
   });
 }
 
 const choices = {
-  "add-block": (value) => edit([{ op: "add", kind: "block", pattern: value }], `${w("compose.add_block")}: ${value}`, { focus: "do-add-block" }),
-  "add-include": (value) => edit([{ op: "add", kind: "include", name: value }], `${w("compose.add_include")}: ${value}`, { focus: "do-add-include" }),
-  "add-entry": (value, field) => edit([{ op: "append", at: field.dataset.at, typed: value }], `${w("compose.add_entry")}: ${value}`, { focus: `b/${field.dataset.at}` }),
-  pattern: (value, field) => edit([{ op: "set", at: `${field.dataset.at}/pattern`, value }], `${w("shelf.pattern")}: ${value}`),
+  "add-block": (value, field) => edit([{ op: "add", kind: "block", pattern: value }], named(w("compose.add_block"), chosenIn(field)), { focus: "do-add-block" }),
+  "add-include": (value) => edit([{ op: "add", kind: "include", name: value }], named(w("compose.add_include"), value), { focus: "do-add-include" }),
+  "add-entry": (value, field) => edit([{ op: "append", at: field.dataset.at, typed: value }], named(w("compose.add_entry"), value), { focus: `b/${field.dataset.at}` }),
+  pattern: (value, field) => edit([{ op: "set", at: `${field.dataset.at}/pattern`, value }], named(w("shelf.pattern"), chosenIn(field))),
   rename: (value, field) => {
     const name = value.trim();
-    if (name) edit([{ op: "rename", at: field.dataset.at, name }], `${w("compose.rename")}: ${name}`, { focus: `rename/exercises/${letters(name)}` });
+    if (name) edit([{ op: "rename", at: field.dataset.at, name }], named(w("compose.rename"), name), { focus: `rename/exercises/${letters(name)}` });
   },
   "add-line": (value, field) => {
     if (!value.trim()) return;
     field.value = "";
-    edit([{ op: "append", at: field.dataset.at, typed: value }], `${w("compose.add_line")}: ${value}`.slice(0, 120), { focus: field.id });
+    edit([{ op: "append", at: field.dataset.at, typed: value }], named(w("compose.add_line"), value).slice(0, 120), { focus: field.id });
   },
 };
 
@@ -366,7 +369,7 @@ function wire() {
     const name = field.value.trim();
     if (!name) return;
     field.value = "";
-    edit([{ op: "add", kind: "exercise", name }], `${w("compose.add_exercise")}: ${name}`, { focus: "new-exercise" });
+    edit([{ op: "add", kind: "exercise", name }], named(w("compose.add_exercise"), name), { focus: "new-exercise" });
   });
   at("save-text").addEventListener("click", () =>
     inTurn(async () => {
@@ -419,6 +422,10 @@ if (plan) {
   // Other views link to a field: /plan/NAME#/PLACE.
   if (location.hash.startsWith("#/")) goTo(decodeURIComponent(location.hash.slice(2)));
   look();
+  document.addEventListener("reworded", () => inTurn(async () => {
+    score.again();
+    await refresh({ asked: true });
+  }));
   document.addEventListener("visibilitychange", () => document.hidden || look());
 } else {
   (async () => {

@@ -1,5 +1,5 @@
 // Finish: one job at a time is made on the desk; this page only asks how it stands, so that it can be reloaded.
-import { announce, at, send, setParts, trouble, w } from "./page.js";
+import { announce, at, heardIn, named, send, setParts, tell, trouble, w } from "./page.js";
 
 const plan = document.body.dataset.plan;
 const api = `/api/finish/${encodeURIComponent(plan)}`;
@@ -35,8 +35,8 @@ function showJob(job) {
   for (const id of ["start", "mix"]) at(id).disabled = running;
   if (running) {
     at("job-stop").disabled = false;
-    const part = job.total ? `${w(`job.${job.step}`)}: ${Math.floor((100 * job.done) / job.total)} %` : w("job.begins");
-    at("job-step").textContent = job.plan === plan ? part : `${job.plan}: ${part}`;
+    const part = job.total ? w("job.part", { what: w(`job.${job.step}`), n: Math.floor((100 * job.done) / job.total) }) : w("job.begins");
+    at("job-step").textContent = job.plan === plan ? part : named(job.plan, part);
     if (job.total) at("job-bar").value = job.done / job.total;
     else at("job-bar").removeAttribute("value");
     if (job.step && job.step !== step) announce(w(`job.${(step = job.step)}`));
@@ -46,14 +46,23 @@ function showJob(job) {
   const end = element("div", {});
   if (job.message) {
     const lines = job.message.split("\n");
-    for (const line of job.links.length ? [w("job.mend")] : lines) end.append(element("p", {}, line));
+    for (const line of job.links.length ? [w("job.mend")] : lines) {
+      const said = element("p", {});
+      if (!job.links.length) heardIn(line, job.lang);
+      tell(said, line);
+      end.append(said);
+    }
   }
   if (job.links.length) {
     const list = element("ul", { class: "faults" });
     for (const link of job.links) {
       const row = element("li", {});
-      row.append(link.file ? `${link.text} (${link.file})` : link.text);
-      if (link.hint) row.append(element("p", { class: "hint" }, link.hint));
+      const text = element("span", {});
+      heardIn(link.text, link.lang);
+      tell(text, link.text);
+      row.append(text);
+      if (link.file) row.append(` (${link.file})`);
+      if (link.hint) row.append(element("p", { class: "hint", lang: "en" }, link.hint));
       const href = `/plan/${encodeURIComponent(job.plan)}${link.at ? `#/${encodeURIComponent(link.at)}` : ""}`;
       const acts = element("p", {});
       acts.append(element("a", { href }, w("job.go")));
@@ -138,6 +147,7 @@ at("songs").addEventListener("change", async (event) => {
       const got = await fetch(`/api/music/${encodeURIComponent(plan)}?file=${encodeURIComponent(file.name)}`, { method: "POST", body: file });
       const isJson = (got.headers.get("content-type") || "").includes("json");
       answer = { status: got.status, body: isJson ? await got.json() : { error: await got.text() } };
+      heardIn(answer.body.error, answer.body.lang);
     } catch {
       answer = { status: 0, body: { error: w("top.offline") } };
     }
@@ -207,6 +217,15 @@ const acts = {
 document.addEventListener("click", (event) => {
   const button = event.target.closest("button[data-do]");
   if (button && acts[button.dataset.do]) acts[button.dataset.do](button);
+});
+
+document.addEventListener("reworded", async () => {
+  showLevel();
+  const job = at("job").hidden ? null : await send("/api/job", null);
+  if (job?.status === 200 && job.body.status) showJob(job.body);
+  if (!at("phone-open").hidden) askPhone();
+  const answer = await send(api, null);
+  if (answer.status === 200) setParts(answer.body.parts);
 });
 
 showLevel();

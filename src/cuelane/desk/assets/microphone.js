@@ -1,4 +1,6 @@
 // The microphone as it is: no echo, noise or gain processing, its level, and what it takes down.
+import { heardIn } from "./page.js";
+
 const PCM = "audio/webm;codecs=pcm";
 const TYPES = [PCM, "audio/webm;codecs=opus", "audio/ogg;codecs=opus", "audio/mp4"];
 const db = (value) => 20 * Math.log10(Math.max(value, 1e-6));
@@ -93,6 +95,7 @@ export function upload(url, sound, told = () => {}) {
       } catch {
         body = { error: asked.responseText };
       }
+      heardIn(body?.error, body?.lang);
       done({ status: asked.status, body });
     };
     asked.onerror = asked.onabort = () => done({ status: 0, body: null });

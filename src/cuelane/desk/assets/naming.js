@@ -1,5 +1,5 @@
 // How a place in the plan is called when the page speaks of it: never by its path.
-import { at } from "./page.js";
+import { at, named } from "./page.js";
 
 const MOST_LETTERS = 60;
 
@@ -24,8 +24,11 @@ export function calledOf(name) {
   return short(name.split("/").at(-1));
 }
 
+// What a list of choices shows at present.
+export const chosenIn = (field) => short(field.selectedOptions[0]?.textContent ?? "");
+
 // A change of one field, as the list of steps calls it.
 export function changeOf(field) {
   const value = field.type === "checkbox" ? "" : field.matches("select") ? field.selectedOptions[0]?.textContent : field.value;
-  return short(value ? `${labelOf(field)}: ${value}` : labelOf(field));
+  return short(value ? named(labelOf(field), value) : labelOf(field));
 }

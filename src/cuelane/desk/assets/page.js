@@ -1,12 +1,44 @@
 // What every page of the desk needs: words, asking the desk, and changing the page in place.
-const words = JSON.parse(document.getElementById("words").textContent);
+let words = JSON.parse(document.getElementById("words").textContent);
 
 export const at = (id) => document.getElementById(id);
 export const closest = (node, selector) => (node.closest ? node.closest(selector) : null);
 export const letters = (name) => name.replaceAll("~", "~0").replaceAll("/", "~1");
 
+export const language = () => document.documentElement.lang;
+
+// The words of another language, from now on.
+export function useWords(found) {
+  words = found;
+}
+
+// A number as the page's language writes it, with so many digits behind its decimal sign.
+export function decimal(value, digits = 1) {
+  return value.toLocaleString(language(), { minimumFractionDigits: digits, maximumFractionDigits: digits, useGrouping: false });
+}
+
+// From an entry with plural forms the value `n` chooses.
 export function w(key, values = {}) {
-  return Object.entries(values).reduce((text, [slot, value]) => text.replace(`{${slot}}`, value), words[key] ?? key);
+  const form = () => words[`${key}.${new Intl.PluralRules(language()).select(values.n)}`] ?? words[`${key}.other`];
+  const shown = (value) => (typeof value === "number" ? value.toLocaleString(language(), { useGrouping: false }) : value);
+  return (words[key] ?? form() ?? key).replace(/\{(\w+)\}/g, (slot, name) => (name in values ? shown(values[name]) : slot));
+}
+
+// "Remove: this line", as the page's language writes it.
+export const named = (what, name) => w("top.named", { what, name });
+
+// What the rest of the program says is in another language than the page, perhaps; a text of no known language is the page's.
+const languages = new Map();
+export function heardIn(text, lang) {
+  if (text && lang) languages.set(text, lang);
+}
+
+// Puts a text in place, with its language.
+export function tell(node, text) {
+  node.textContent = text;
+  const lang = languages.get(text);
+  if (lang && lang !== language()) node.setAttribute("lang", lang);
+  else node.removeAttribute("lang");
 }
 
 // For whoever does not see it. The same words twice are a change only if they differ in something.
@@ -17,7 +49,7 @@ export function announce(text) {
 
 export function trouble(text) {
   const box = at("trouble");
-  box.textContent = text;
+  tell(box, text);
   box.hidden = !text;
 }
 
@@ -29,7 +61,9 @@ export async function send(url, body) {
     if (answer.status === 403) throw new Error("stopped");
     if (at("trouble").textContent === w("top.offline")) trouble("");
     const isJson = (answer.headers.get("content-type") || "").includes("json");
-    return { status: answer.status, body: isJson ? await answer.json() : null };
+    const found = isJson ? await answer.json() : null;
+    heardIn(found?.error, found?.lang);
+    return { status: answer.status, body: found };
   } catch {
     trouble(w("top.offline"));
     return { status: 0, body: null };
@@ -84,7 +118,8 @@ function same(old, wanted) {
     if (old.nodeName === "TEXTAREA") old.textContent = saved;
     old.dataset.saved = saved;
     if (old.type === "checkbox") old.checked = wanted.hasAttribute("checked");
-    else if (untouched || document.activeElement !== old) old.value = saved;
+    // What is confirmed by a button, as a new name is, stays until then.
+    else if (untouched || (document.activeElement !== old && old.dataset.kind)) old.value = saved;
     return;
   }
   morph(old, wanted);

@@ -19,6 +19,7 @@ export class Player {
     });
     this.audio.addEventListener("play", () => (at("play").textContent = w("hear.pause")));
     this.audio.addEventListener("pause", () => (at("play").textContent = w("hear.play")));
+    document.addEventListener("reworded", () => (at("play").textContent = w(this.audio.paused ? "hear.play" : "hear.pause")));
     this.audio.addEventListener("ended", () => (this.place = 0));
     this.audio.addEventListener("timeupdate", () => this.tick());
   }

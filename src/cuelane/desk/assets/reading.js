@@ -1,12 +1,12 @@
 // A whole reading: recorded in one go or brought as a file, listened to by the desk, kept line by line.
-import { announce, at, send, trouble, w } from "./page.js";
+import { announce, at, named, send, tell, trouble, w } from "./page.js";
 import { dropZone, upload } from "./microphone.js";
 
 const LOOK_MS = 700;
 
 export function wireReading({ plan, mic, openMic, voice, accept, hearFrom }) {
   const api = `/api/booth/${plan}/reading`;
-  const told = (text) => (at("whole-state").textContent = text);
+  const told = (text) => tell(at("whole-state"), text);
   let recording = false;
 
   function bar(part) {
@@ -47,7 +47,7 @@ export function wireReading({ plan, mic, openMic, voice, accept, hearFrom }) {
   function showReport(found) {
     const count = (state) => found.lines.filter((line) => line.state === state).length;
     told(w("booth.found", { placed: count("placed"), uncertain: count("uncertain"), missing: count("missing") }));
-    at("report-notes").replaceChildren(...found.notes.map((note) => made("li", {}, note)));
+    at("report-notes").replaceChildren(...found.notes.map((note) => made("li", { lang: "en" }, note)));
     at("report-lines").replaceChildren(...found.lines.map(rowOf));
     at("report").hidden = false;
   }
@@ -58,12 +58,13 @@ export function wireReading({ plan, mic, openMic, voice, accept, hearFrom }) {
     const box = made("input", { type: "checkbox", id, value: line.key });
     box.checked = line.state === "placed";
     box.disabled = !line.has_clip;
-    const label = made("label", { for: id, dir: "auto" }, line.text);
-    const hear = made("button", { type: "button", "aria-label": `${w("booth.hear")}: ${line.text}` }, w("booth.hear"));
+    const label = made("label", { for: id, dir: "auto", lang: at("line-text").lang }, line.text);
+    const hear = made("button", { type: "button", "aria-label": named(w("booth.hear"), line.text) }, w("booth.hear"));
     hear.disabled = !line.has_clip;
     hear.addEventListener("click", () => hearFrom(`/reading/${plan}/${line.key}.wav`));
-    const why = [w(`booth.${line.state}`), ...line.notes].join("; ");
-    row.append(box, label, hear, made("p", { class: "why" }, why));
+    const why = made("p", { class: "why" }, w(`booth.${line.state}`));
+    for (const note of line.notes) why.append("; ", made("span", { lang: "en" }, note));
+    row.append(box, label, hear, why);
     return row;
   }
 
@@ -105,5 +106,6 @@ export function wireReading({ plan, mic, openMic, voice, accept, hearFrom }) {
     settle({ keys: [...document.querySelectorAll("#report-lines input:checked")].map((box) => box.value) }, "record"),
   );
   dropZone(at("whole"), at("whole-file"), bring);
+  document.addEventListener("reworded", () => (recording ? told(w("booth.whole_runs")) : look()));
   look();
 }

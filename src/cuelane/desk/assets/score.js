@@ -19,6 +19,11 @@ export class Score {
     this.fetchSoon(CALM_MS);
   }
 
+  // The same session is worded anew.
+  again() {
+    this.shown = "";
+  }
+
   fetchSoon(ms) {
     clearTimeout(this.timer);
     if (this.wanted === this.shown || !at("score-box").open) return;

@@ -1,8 +1,8 @@
 """What a track was made of, kept beside it, so that the next run can tell whether it must be made again.
 
 Two looks, the cheap one first. Where every file that was read has the same content, the options and this
-program are the same, and what was written is still there byte for byte, nothing is done at all. Else the plan
-is brought as far as its schedule: where that comes out the same, clip for clip, the track is kept too.
+program are the same, and what was written is still there byte for byte, nothing is done at all. Otherwise
+the schedule is made from the plan again: where it is the same, clip for clip, the track is kept too.
 """
 
 from __future__ import annotations

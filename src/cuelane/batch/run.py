@@ -1,6 +1,6 @@
-"""A batch: what is current is kept, the rest is made by Dask, here or on a cluster; every track is reported.
+"""A batch: tracks that are up to date are kept, others made by Dask, here or on a cluster; all are reported.
 
-Dask decides what runs when and where, and on a cluster runs again what a worker that died had in hand.
+Dask decides what runs when and where. What a worker of a cluster was making when it died is run again.
 Nothing here waits, queues or tries again.
 """
 

@@ -39,7 +39,7 @@ class Asked:
     voices: tuple[str, ...] = ()
     variants: tuple[str, ...] = ()
     usual_voices: bool = False
-    """Whether the voices are only the series' usual ones, which a variant's own takes the place of."""
+    """Whether the voices are only the series' usual ones; a variant with a voice of its own keeps that."""
 
 
 def plan_files(given: Sequence[Path], series: LoadedSeries | None) -> list[Path]:

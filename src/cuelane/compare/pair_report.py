@@ -36,7 +36,7 @@ class Comparison:
 
     @property
     def same(self) -> bool:
-        """Whether a listener gets the same either way."""
+        """Whether a listener hears the same in both."""
         return self.changes.same and (self.sound is None or self.sound.same)
 
     def to_dict(self) -> dict[str, Any]:

@@ -11,12 +11,12 @@ _T = TypeVar("_T")
 Pair = tuple[_T | None, _T | None]
 
 MOST_ALIGNED = 4_000
-"""Chosen: difflib's time grows with the square of what two lists have in common over and over, some seconds
-here; longer lists are paired place by place."""
+"""Chosen: difflib's time grows with the square of the number of equal entries, and reaches some seconds here.
+Longer lists are paired place by place: the first with the first, and so on."""
 
 
 def paired(before: Sequence[_T], after: Sequence[_T], key: Callable[[_T], Hashable]) -> Iterator[Pair[_T]]:
-    """Yield what goes together, in order: equal keys, and what stands in place of something else.
+    """Yield pairs in order: entries with equal keys, and entries of which one took the place of the other.
 
     What only one list has comes with None.
     """

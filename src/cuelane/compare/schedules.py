@@ -162,7 +162,7 @@ def _placed(schedule: Schedule) -> list[_Placed]:
             tuple(pips.get(one.index, ())),
         )
         for one in (*schedule.intervals, whole)
-        # What belongs to no interval, in a schedule from elsewhere, is held against the whole session.
+        # In a schedule from elsewhere an event may belong to no interval: it is compared by the session.
         if one is not whole or _NO_INTERVAL in cues or _NO_INTERVAL in pips
     ]
 

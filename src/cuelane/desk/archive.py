@@ -46,7 +46,7 @@ def files_of(folder: Path) -> list[Path]:
 
 
 class _Passing:
-    """Takes what the zip writer writes, until it is fetched; it cannot be gone back in."""
+    """Holds what the zip writer has written until it is fetched; nobody can seek in it."""
 
     def __init__(self) -> None:
         self._parts: list[bytes] = []

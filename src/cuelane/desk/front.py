@@ -27,7 +27,7 @@ from cuelane.web.page_parts import base_css
 
 
 class Front:
-    """An ASGI application that stands for others until they are there, and from then on hands all to them."""
+    """An ASGI application that answers in place of others until they are imported, then hands all to them."""
 
     def __init__(self, folder: Path) -> None:
         shelf = Shelf(Folder(folder), Summaries(default_folder() / SHELF_FOLDER))

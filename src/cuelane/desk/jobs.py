@@ -27,7 +27,7 @@ Work = Callable[[Tell], dict[str, Any]]
 Links = Callable[[], list[dict[str, str]]]
 
 _PATIENCE_S = 20.0
-"""Longer than one line takes to be spoken, the longest step between two looks at whether to stop."""
+"""Chosen: longer than it takes to speak one line, the longest step between two checks for a stop."""
 
 
 class JobCancelledError(Exception):

@@ -23,7 +23,7 @@ RoundKey = tuple[int, int]
 class RoundPart:
     """One round of a block: its sets in order, with those whose exercise has not been done before.
 
-    ``work_ms`` is the work of the whole round; ``set_ms`` the length of its sets where all are as long.
+    ``work_ms`` is the work of the whole round; ``set_ms`` the length of its sets where all have one length.
     """
 
     number: int

@@ -59,7 +59,7 @@ def _every(parts: list[RoundPart]) -> int | None:
 
 
 def _times(parts: list[RoundPart], intervals: list[Interval], words: Language) -> str | None:
-    """Return the block's work and rest, where all its sets and all its rests are as long."""
+    """Return the block's work and rest, where all its sets have one length, and all its rests."""
     works = {part.set_ms for part in parts}
     work_ms = works.pop() if len(works) == 1 else None
     rests = {entry.length_ms for entry in intervals if entry.kind == "rest"}

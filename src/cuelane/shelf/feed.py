@@ -23,7 +23,7 @@ PODCAST = "https://podcastindex.org/namespace/1.0"
 ITUNES = "http://www.itunes.com/dtds/podcast-1.0.dtd"
 ATOM = "http://www.w3.org/2005/Atom"
 FEED_NAMESPACE = uuid.UUID("ead4c236-bf58-58c6-a2c6-a6b28d128cb6")
-"""From which the podcast namespace derives a feed's guid, by name of its address."""
+"""A feed's guid in the podcast namespace is the UUID, version 5, of its address in this name space."""
 
 FEED_NAME = "feed.xml"
 _NO_XML = {code: None for code in range(32) if code not in (9, 10, 13)} | {0xFFFE: None, 0xFFFF: None}

@@ -82,7 +82,7 @@ def write_site(
             staged.write_text(site / FEED_NAME, text)
             files += [*dict.fromkeys(pictures.values()), FEED_NAME]
         staged.write_text(site / "index.html", sealable_html(index_html(told, sessions, place)))
-        # A file of an earlier site that is not written now goes: none is to stay.
+        # A file of an earlier site that is not written now is deleted: the site holds this run's files alone.
         staged.write_listing(partial(_listing, dates), lambda name, entries: False)
         for href in files:
             (site / href).parent.mkdir(exist_ok=True)

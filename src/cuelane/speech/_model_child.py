@@ -18,7 +18,7 @@ _CPU_S = 180
 
 
 def _limit(kind: str, amount: int) -> None:
-    # Windows has no such limits, and macOS refuses some; there the parent's watch is what holds.
+    # Windows has no such limits, and macOS refuses some; there only the parent ends it.
     with contextlib.suppress(ImportError, AttributeError, OSError, ValueError):
         import resource
 

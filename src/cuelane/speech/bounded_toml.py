@@ -1,7 +1,7 @@
 """TOML from a place that is not trusted: bounded in size and depth before it is parsed.
 
 The parser keeps every beginning of a dotted key, so that ``a.a.a…`` grows with the square of its length:
-100 kB of it took 6 GB. And it goes into itself for every bracket. Both are counted first, in one pass.
+100 kB of it took 6 GB. And it calls itself for every bracket. Both are counted first, in one pass.
 """
 
 from __future__ import annotations

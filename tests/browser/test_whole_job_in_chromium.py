@@ -229,7 +229,7 @@ def hear_from_three_places(walk: Walk) -> None:
     keyboard, page = walk.keyboard, walk.page
     keyboard.push("nav a[href^='/plan/']")
     walk.arrived("/plan/pier-morning.yaml")
-    page.wait("!!document.querySelector('.hear')")
+    page.wait("!!document.querySelector('.hear[data-from]')")
     starts = page.run("[...document.querySelectorAll('.hear')].map(one => Number(one.dataset.from))")
     audio = "document.getElementById('audio')"
     for start in (starts[0], starts[-1], starts[len(starts) // 2]):

@@ -101,7 +101,7 @@ def compose_page(workspaces: Workspaces, request: Request) -> Response:
     """One plan: its forms, its timetable, its sound."""
     name = request.path_params["name"]
     version, preview = _workspace(workspaces, request).now()
-    whole = _whole(workspaces, name, version, preview)
+    whole = _whole(workspaces, name, version, preview, "")
     parts = dict.fromkeys(("overview", "totals", "timetable", "session", "exercises", "about"), "")
     title = whole["title"] or name
     return HTMLResponse(
@@ -143,7 +143,8 @@ def get_state(workspaces: Workspaces, request: Request) -> Any:
     known = request.query_params.get("seen"), request.query_params.get("unspoken")
     if known == (digest_of(version.text), str(preview.n_unspoken)):
         return Response(status_code=204)
-    return _whole(workspaces, request.path_params["name"], version, preview)
+    shown = request.query_params.get("shown", "")
+    return _whole(workspaces, request.path_params["name"], version, preview, shown)
 
 
 def get_score(workspaces: Workspaces, request: Request) -> Any:
@@ -160,7 +161,7 @@ def post_edit(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     what, number = str(data.get("what", ""))[:200], _whole_number(data, "number")
     was, seen = was_there(data.get("was")), _seen(data)
     version = workspace.document.edit(edits, what=what, number=number, was=was, seen=seen)
-    return _after(workspaces, request, version)
+    return _after(workspaces, request, version, data)
 
 
 def post_try(workspaces: Workspaces, request: Request, data: Asked) -> Any:
@@ -168,7 +169,8 @@ def post_try(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     workspace = _workspace(workspaces, request)
     text = workspace.document.now().text
     preview = workspace.tried(workspace.document.tried(edits_asked(data.get("edits"), data_of(text))))
-    return {"parts": preview_parts(preview), "findings": state(Version(0, "", ""), preview)["findings"]}
+    parts, shown = workspace.told.changes(preview_parts(preview), _shown(data))
+    return {"parts": parts, "shown": shown, "findings": state(Version(0, "", ""), preview)["findings"]}
 
 
 def post_text(workspaces: Workspaces, request: Request, data: Asked) -> Any:
@@ -179,36 +181,47 @@ def post_text(workspaces: Workspaces, request: Request, data: Asked) -> Any:
             text = apply(text, edit)
     what = str(data.get("what") or desk_words().compose["text"])[:200]
     document = _workspace(workspaces, request).document
-    return _after(workspaces, request, document.replace(text, what=what, number=number, seen=_seen(data)))
+    version = document.replace(text, what=what, number=number, seen=_seen(data))
+    return _after(workspaces, request, version, data)
 
 
 def post_undo(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     """Go one step back."""
-    return _after(workspaces, request, _workspace(workspaces, request).document.undo(_seen(data)))
+    return _after(workspaces, request, _workspace(workspaces, request).document.undo(_seen(data)), data)
 
 
 def post_redo(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     """Go one step forward again."""
-    return _after(workspaces, request, _workspace(workspaces, request).document.redo(_seen(data)))
+    return _after(workspaces, request, _workspace(workspaces, request).document.redo(_seen(data)), data)
 
 
-def _whole(workspaces: Workspaces, name: str, version: Version, preview: PlanView) -> dict[str, Any]:
+def _whole(
+    workspaces: Workspaces, name: str, version: Version, preview: PlanView, shown: str
+) -> dict[str, Any]:
+    """Return what a page shows that has been told `shown`: the parts that have changed since."""
     # An include names a file beside the plan; a plan in a folder of its own has none.
     beside = workspaces.folder.names()
     others = [other for other in beside if other != name] if name in beside else []
-    return {**state(version, preview), "parts": preview_parts(preview) | forms(version.text, others)}
+    every = preview_parts(preview) | forms(version.text, others)
+    parts, now = workspaces.open(name).told.changes(every, shown)
+    return {**state(version, preview), "parts": parts, "shown": now}
 
 
-def _after(workspaces: Workspaces, request: Request, version: Version) -> Any:
+def _after(workspaces: Workspaces, request: Request, version: Version, data: Asked) -> Any:
     workspace = _workspace(workspaces, request)
     newest, preview = workspace.now()
-    whole = _whole(workspaces, request.path_params["name"], newest, preview)
+    whole = _whole(workspaces, request.path_params["name"], newest, preview, _shown(data))
     return {**whole, "base": version.base, "made": digest_of(version.text)}
 
 
 def _seen(data: Asked) -> str:
     """Return the digest of the text that the page showed when a person acted; empty where it is not told."""
     return str(data.get("seen") or "")
+
+
+def _shown(data: Asked) -> str:
+    """Return the token of what the page shows; empty where it shows nothing that is known by one."""
+    return str(data.get("shown") or "")
 
 
 def _whole_number(data: Asked, key: str) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
@@ -19,7 +20,8 @@ from cuelane.deliver.page_score import overview_paths, shape_of
 from cuelane.deliver.page_text import interval_name, tally_rows
 from cuelane.desk.document import Version, digest_of
 from cuelane.desk.edits import Edit, EditError, data_of, value_at
-from cuelane.desk.forms import exercise_items, place_name, plan_fields, session_items
+from cuelane.desk.forms import Item, exercise_items, place_name, plan_fields, session_items
+from cuelane.desk.page_pieces import Content, PagePiece
 from cuelane.desk.page_shell import render
 from cuelane.desk.planning import Notice, PlanView
 from cuelane.desk.summaries import PlanSummary
@@ -34,7 +36,7 @@ _STEP = 20
 
 @dataclass(frozen=True)
 class CueRow:
-    """A cue in the timetable, with all that can be done to it."""
+    """A cue in the timetable, with all that can be done to it; its times count from its interval."""
 
     when: str
     text: str
@@ -59,10 +61,7 @@ class CueRow:
 class IntervalRow:
     """An interval in the timetable."""
 
-    index: int
-    shape: str
-    clock: str
-    start_s: float
+    key: str
     name: str
     language: str
     kind: str
@@ -77,58 +76,100 @@ class BlockRow:
     """A block's intervals."""
 
     title: str
-    rows: list[IntervalRow]
+    rows: list[PagePiece]
 
 
-def forms(text: str, others: list[str]) -> dict[str, str]:
-    """Return the forms of a plan's text as HTML by the part of the page; none where it cannot be read."""
+def forms(text: str, others: list[str]) -> dict[str, Content]:
+    """Return the forms of a plan's text by the part of the page; none where it cannot be read."""
     try:
         data = data_of(text)
     except EditError:
         return {}
     if not isinstance(data, dict):
         return {}
-    exercises = exercise_items(data)
-    values: dict[str, Any] = {"names": [item.title for item in exercises], "patterns": PATTERNS}
-    values["plan_lang"] = language_tag(str(data.get("language", "en")))
+    exercises, items = exercise_items(data), session_items(data)
+    names = tuple(item.title for item in exercises)
+    shared = (names, language_tag(str(data.get("language", "en"))), desk_words().code)
+    session = [_session_item(item, n, len(items), *shared) for n, item in enumerate(items)]
     return {
-        "session": render("session.html.j2", items=session_items(data), others=others, **values),
-        "exercises": render("exercises.html.j2", exercises=exercises, **values),
-        "about": render("about.html.j2", about=plan_fields(data), **values),
+        "session": (
+            Markup('<ol class="items">'),
+            *session,
+            Markup("</ol>"),
+            render("session_adders.html.j2", others=others, patterns=PATTERNS),
+        ),
+        "exercises": (
+            Markup('<ul class="items">'),
+            *(_exercise_item(item, *shared) for item in exercises),
+            Markup("</ul>"),
+            render("exercise_adders.html.j2"),
+        ),
+        "about": (render("about.html.j2", about=plan_fields(data), names=names, plan_lang=shared[1]),),
     }
 
 
-def preview_parts(preview: PlanView) -> dict[str, str]:
-    """Return what is drawn of a preview as HTML, by the part of the page; none without a schedule."""
+@lru_cache(maxsize=512)
+def _session_item(
+    item: Item, index: int, n_items: int, names: tuple[str, ...], plan_lang: str, _: str
+) -> PagePiece:
+    values: dict[str, Any] = {"names": names, "plan_lang": plan_lang, "patterns": PATTERNS}
+    values |= {"index": index, "n_items": n_items}
+    body = render("session_item.html.j2", item=item, **values)
+    return PagePiece("li", f"p/{item.name}", (body,), Markup(' class="item i-{}"').format(item.kind))
+
+
+@lru_cache(maxsize=512)
+def _exercise_item(item: Item, names: tuple[str, ...], plan_lang: str, _: str) -> PagePiece:
+    body = render("exercise_item.html.j2", item=item, names=names, plan_lang=plan_lang)
+    return PagePiece("li", f"p/{item.name}", (body,), Markup(' class="item i-exercise"'))
+
+
+def preview_parts(preview: PlanView) -> dict[str, Content]:
+    """Return what is drawn of a preview by the part of the page; none without a schedule."""
     schedule = preview.schedule
     if schedule is None:
         return {}
     outline = outline_of(schedule)
     words = page_words(desk_words().code)
     facts = [(fact.name, fact.value) for fact in fact_rows(replace(schedule, language=words.code), outline)]
+    tally = tally_rows(outline, words)
     return {
         "overview": overview(schedule),
-        "totals": render("totals.html.j2", tally=tally_rows(outline, words), facts=facts),
-        "timetable": render(
-            "timetable.html.j2",
-            blocks=_blocks(preview, schedule),
-            language=language_tag(schedule.language),
-            drawn=_drawn,
-        ),
+        "totals": (render("totals.html.j2", tally=tally, facts=facts),),
+        "timetable": _timetable(_blocks(preview, schedule), language_tag(schedule.language)),
     }
 
 
-def overview(schedule: Schedule) -> Markup:
-    """Return the whole session on one line, drawn as on the page beside a track."""
-    paths = Markup("").join(
-        Markup('<path class="o-{}" d="{}"{}/>').format(
-            name, path, Markup(' transform="{}"').format(transform) if transform else ""
+def _timetable(blocks: list[BlockRow], language: str) -> Content:
+    if not blocks:
+        return (Markup('<p class="empty">–</p>'),)
+    return tuple(
+        PagePiece(
+            "section",
+            f"b/{block.rows[0].id}",
+            (
+                Markup('<h3 dir="auto" lang="{}">{}</h3><ol class="rows">').format(language, block.title),
+                *block.rows,
+                Markup("</ol>"),
+            ),
+            Markup(' class="block"'),
         )
-        for name, path, transform in overview_paths(schedule, outline_of(schedule), None)
+        for block in blocks
     )
-    return Markup(
-        '<svg viewBox="0 0 10000 100" preserveAspectRatio="none" aria-hidden="true">{}</svg>'
-    ).format(paths)
+
+
+def overview(schedule: Schedule) -> Content:
+    """Return the whole session on one line, drawn as on the page beside a track."""
+    paths = []
+    for name, path, transform in overview_paths(schedule, outline_of(schedule), None):
+        moved = Markup(' transform="{}"').format(transform) if transform else Markup("")
+        drawn = Markup(' class="o-{}" d="{}"').format(name, path) + moved
+        paths.append(PagePiece("path", f"o/{name}", (), drawn))
+    return (
+        Markup('<svg viewBox="0 0 10000 100" preserveAspectRatio="none" aria-hidden="true">'),
+        *paths,
+        Markup("</svg>"),
+    )
 
 
 def summary_of(preview: PlanView) -> PlanSummary | None:
@@ -204,6 +245,7 @@ def _blocks(preview: PlanView, schedule: Schedule) -> list[BlockRow]:
     except EditError:
         data = {}
     blocks: list[BlockRow] = []
+    keys = _row_keys(schedule)
     for index, interval in enumerate(schedule.intervals):
         if not blocks or blocks[-1].title != plain(interval.block):
             blocks.append(BlockRow(plain(interval.block), []))
@@ -219,22 +261,44 @@ def _blocks(preview: PlanView, schedule: Schedule) -> list[BlockRow]:
         language = schedule.language if of_plan.get(interval.kind) else words.code
         start_ms = to_ms(interval.start_sample, schedule.sample_rate)
         length_ms = to_ms(interval.end_sample, schedule.sample_rate) - start_ms
+        shown = IntervalRow(
+            keys[index],
+            interval_name(interval, page_words(language)),
+            language_tag(language),
+            words(f"kind_inside.{interval.kind}"),
+            format_duration(length_ms),
+            length_ms,
+            tuple(cues),
+            tuple(dropped[index]),
+        )
+        starts = Markup(' data-start="{}" data-clock="{}"').format(
+            interval.start_sample / schedule.sample_rate, format_clock(start_ms)
+        )
+        shape = Markup(' class="row k-{}"').format(shape_of(schedule.intervals, index))
         blocks[-1].rows.append(
-            IntervalRow(
-                index,
-                shape_of(schedule.intervals, index),
-                format_clock(start_ms),
-                interval.start_sample / schedule.sample_rate,
-                interval_name(interval, page_words(language)),
-                language_tag(language),
-                words(f"kind_inside.{interval.kind}"),
-                format_duration(length_ms),
-                length_ms,
-                tuple(cues),
-                tuple(dropped[index]),
+            PagePiece(
+                "li", f"i/{shown.key}", (_drawn(shown, language_tag(schedule.language)),), shape, starts
             )
         )
     return blocks
+
+
+def _row_keys(schedule: Schedule) -> list[str]:
+    """Return a name for each interval that it keeps when others are put before it or taken away.
+
+    By what is done in it, or after it, in which round and on which side.
+    """
+    keys: list[str] = []
+    n_same: dict[str, int] = defaultdict(int)
+    leads_to: list[str] = []
+    for interval in reversed(schedule.intervals):
+        leads_to.append(interval.exercise or (leads_to[-1] if leads_to else ""))
+    for interval, exercise in zip(schedule.intervals, reversed(leads_to), strict=True):
+        about = f"{interval.kind}\0{exercise}\0{interval.round}\0{interval.side}"
+        key = hashlib.blake2b(about.encode("utf-8", "replace"), digest_size=4).hexdigest()
+        n_same[key] += 1
+        keys.append(key if n_same[key] == 1 else f"{key}.{n_same[key]}")
+    return keys
 
 
 def _cue(
@@ -261,8 +325,8 @@ def _cue(
         page_words(desk_words().code).find("role", event.role) or event.role,
         plain(event.why or ""),
         bool(event.must),
-        max(0.0, event.onset_sample / rate - 0.3),
-        event.end_sample / rate + 0.2,
+        round(into / rate - 0.3, 3),
+        round((event.end_sample - interval.start_sample) / rate + 0.2, 3),
         to_ms(into, rate),
         round(100 * into / length, 3),
         round(100 * (event.end_sample - event.onset_sample) / length, 3),

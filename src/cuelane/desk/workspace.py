@@ -14,6 +14,7 @@ from cuelane.base.errors import CuelaneError, SignalError
 from cuelane.base.schedule import Schedule
 from cuelane.desk.document import Document, Folder, Version
 from cuelane.desk.lines import Speaking
+from cuelane.desk.page_pieces import ToldPages
 from cuelane.desk.planning import Planner, PlanView
 from cuelane.desk.words import Said
 from cuelane.session.arrange import Arranged
@@ -40,6 +41,7 @@ class Workspace:
     def __init__(self, document: Document, store: ClipStore, speech: Future[Speaking]) -> None:
         self.document = document
         self.previewer = Planner(document.path, store, speech)
+        self.told = ToldPages()
         self._store = store
         self._lock = threading.Lock()
         self._preview: PlanView | None = None

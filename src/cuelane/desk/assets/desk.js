@@ -26,13 +26,16 @@ function take(found, { edits = [], asked = false } = {}) {
   const before = state;
   state = rest;
   const had = document.activeElement;
-  setParts(parts);
+  if (!setParts(parts)) wholeAgain();
   showState();
   keepFocus(had);
   // Made on a text that was not shown here, or followed by another change already.
   const changed = base === undefined ? state.seen !== before.seen : base !== before.seen || made !== state.seen;
   if (changed && !asked) elsewhere.offer(before.text, state.text, edits);
 }
+
+// What the page was told to keep was not there: it asks for all of it.
+const wholeAgain = () => inTurn(async () => take((await send(api, null)).body, { asked: true }));
 
 // What had the focus keeps it, though it was put elsewhere or made anew; if it is gone, what stands nearest has it.
 function keepFocus(had) {
@@ -75,6 +78,17 @@ function showState() {
   showFindings(state.findings);
   player.show(state.length_s);
   score.follow(`${state.number}.${state.unspoken}`);
+  showTimetable();
+}
+
+// When each part of the timetable starts, and where its marks stand.
+function showTimetable() {
+  for (const row of document.querySelectorAll("#timetable .row")) {
+    const hear = row.querySelector(".hear");
+    hear.dataset.from = row.dataset.start;
+    const time = hear.querySelector("time");
+    if (time.textContent !== row.dataset.clock) time.textContent = row.dataset.clock;
+  }
   laneWidths();
 }
 
@@ -154,7 +168,8 @@ function edit(edits, what, { was, focus } = {}) {
   return inTurn(async () => {
     at("state").textContent = w("top.saving");
     for (const { at: name } of edits) if (typeof name === "string") nearest(name)?.replaceChildren();
-    const body = { number: state.number, seen: state.seen, edits, what: what || "" };
+    dropAttempts();
+    const body = { number: state.number, seen: state.seen, shown: state.shown, edits, what: what || "" };
     if (was) body.was = was;
     const answer = await send(`${api}/edit`, body);
     at("state").textContent = w("top.saved");
@@ -192,14 +207,17 @@ function refuse(edits, message) {
 
 // The plan as it stands now; where it is not the one that was shown here, both are offered.
 async function refresh(options) {
-  const fresh = await send(api, null);
+  dropAttempts();
+  const fresh = await send(`${api}?shown=${state.shown}`, null);
   if (fresh.status === 200) take(fresh.body, options);
 }
 
 // One's own text comes back in place of what was changed elsewhere, as a step that can be taken back.
 function restore(text, edits) {
   return inTurn(async () => {
-    const answer = await send(`${api}/text`, { text, edits, number: state.number, seen: state.seen, what: w("elsewhere.mine") });
+    dropAttempts();
+    const mine = { text, edits, number: state.number, seen: state.seen, shown: state.shown, what: w("elsewhere.mine") };
+    const answer = await send(`${api}/text`, mine);
     if (answer.status === 200) take(answer.body);
     else if (answer.status === 409) await refresh();
     else if (answer.body) trouble(answer.body.error);
@@ -235,15 +253,25 @@ async function conflict(edits, what, body) {
 let trying = 0;
 let tryTimer = 0;
 function attempt(edits) {
-  clearTimeout(tryTimer);
+  const turn = dropAttempts();
   tryTimer = setTimeout(async () => {
-    const turn = ++trying;
-    const answer = await send(`${api}/try`, { edits });
-    if (answer.status !== 200 || turn !== trying) return;
-    setParts(answer.body.parts);
+    await queue;
+    if (turn !== trying) return;
+    const { shown } = state;
+    const answer = await send(`${api}/try`, { edits, shown });
+    // An answer is made of what has changed since what the page showed when it asked.
+    if (answer.status !== 200 || turn !== trying || shown !== state.shown) return;
+    state.shown = answer.body.shown;
+    if (!setParts(answer.body.parts)) wholeAgain();
     showFindings(answer.body.findings);
-    laneWidths();
+    showTimetable();
   }, 40);
+}
+
+// What is saved comes instead of what was tried before.
+function dropAttempts() {
+  clearTimeout(tryTimer);
+  return ++trying;
 }
 
 function editOf(field) {
@@ -336,7 +364,11 @@ function wire() {
     if (!button || button.getAttribute("aria-disabled") === "true") return;
     const name = button.dataset.at;
     if (acts[button.dataset.do]) acts[button.dataset.do](button, name);
-    else if (button.dataset.from !== undefined) player.playFrom(Number(button.dataset.from), Number(button.dataset.to));
+    else if (button.dataset.from !== undefined) player.playFrom(Number(button.dataset.from));
+    else if (button.dataset.cueFrom !== undefined) {
+      const start = Number(button.closest("[data-start]").dataset.start);
+      player.playFrom(Math.max(0, start + Number(button.dataset.cueFrom)), start + Number(button.dataset.cueTo));
+    }
   });
   document.addEventListener("change", (event) => {
     const field = event.target;
@@ -375,7 +407,8 @@ function wire() {
     inTurn(async () => {
       const field = at("text");
       const text = field.value;
-      const answer = await send(`${api}/text`, { text, number: state.number, seen: field.dataset.seen });
+      dropAttempts();
+      const answer = await send(`${api}/text`, { text, number: state.number, seen: field.dataset.seen, shown: state.shown });
       if (answer.status === 200) take(answer.body);
       else if (answer.status === 409) {
         await refresh({ asked: true });
@@ -392,7 +425,8 @@ const step = (way) =>
   inTurn(async () => {
     if (!state[`can_${way}`]) return;
     const undone = state.what;
-    const answer = await send(`${api}/${way}`, { seen: state.seen });
+    dropAttempts();
+    const answer = await send(`${api}/${way}`, { seen: state.seen, shown: state.shown });
     if (answer.status === 200) {
       take(answer.body);
       const said = w(way === "undo" ? "top.undone" : "top.redone", { what: way === "undo" ? undone : state.what });
@@ -409,7 +443,8 @@ async function look() {
   const typing = document.activeElement?.dataset?.kind && document.activeElement.value !== document.activeElement.defaultValue;
   if (!document.hidden && !typing) {
     await inTurn(async () => {
-      const answer = await send(`${api}?seen=${state.seen}&unspoken=${state.unspoken}`, null);
+      dropAttempts();
+      const answer = await send(`${api}?seen=${state.seen}&unspoken=${state.unspoken}&shown=${state.shown}`, null);
       if (answer.status === 200) take(answer.body);
     });
   }

@@ -70,7 +70,9 @@ export async function send(url, body) {
   }
 }
 
+// Tells whether all was there that was said to be the same as before.
 export function setParts(parts) {
+  missing = 0;
   for (const [id, html] of Object.entries(parts || {})) {
     const made = document.createElement("template");
     made.innerHTML = html;
@@ -78,10 +80,12 @@ export function setParts(parts) {
     box.append(made.content);
     morph(at(id), box);
   }
+  return !missing;
 }
 
 // Makes the children of `old` like those of `made`: elements of the same id stay themselves, with their focus,
-// their open parts and the text that is being typed in them.
+// their open parts and the text that is being typed in them. Those marked as the same stay as they are.
+let missing = 0;
 export function morph(old, made) {
   const kept = new Map();
   for (const child of old.children) if (child.id) kept.set(child.id, child);
@@ -92,14 +96,32 @@ export function morph(old, made) {
     if (match && match.nodeName === wanted.nodeName) {
       if (match !== here) old.insertBefore(match, here);
       else here = here.nextSibling;
-      same(match, wanted);
-    } else old.insertBefore(wanted, here);
+      if (wanted.dataset?.same === undefined) same(match, wanted);
+      else keep(match, wanted);
+    } else if (wanted.dataset?.same === undefined) old.insertBefore(wanted, here);
+    else missing++;
   }
   while (here) {
     const next = here.nextSibling;
     here.remove();
     here = next;
   }
+}
+
+// An element whose content has not changed; what was typed in it without coming to anything is taken back.
+function keep(old, { attributes }) {
+  for (const { name, value } of attributes)
+    if (name !== "data-same" && old.getAttribute(name) !== value) old.setAttribute(name, value);
+  for (const field of old.querySelectorAll("input[data-kind]:not([type=checkbox]), textarea[data-kind], select")) {
+    if (field === document.activeElement) continue;
+    const saved = field.nodeName === "SELECT" ? savedChoice(field) : (field.dataset.saved ?? field.defaultValue);
+    if (field.value !== saved) field.value = saved;
+  }
+}
+
+function savedChoice(select) {
+  const chosen = [...select.options].find((option) => option.hasAttribute("selected"));
+  return chosen ? chosen.value : (select.options[0]?.value ?? "");
 }
 
 function same(old, wanted) {
@@ -123,8 +145,5 @@ function same(old, wanted) {
     return;
   }
   morph(old, wanted);
-  if (old.nodeName === "SELECT") {
-    const chosen = [...old.options].find((option) => option.hasAttribute("selected"));
-    old.value = chosen ? chosen.value : (old.options[0]?.value ?? "");
-  }
+  if (old.nodeName === "SELECT") old.value = savedChoice(old);
 }

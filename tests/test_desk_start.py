@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import http.client
 import json
+import shutil
 import signal
 import subprocess
 import sys
@@ -81,7 +82,7 @@ def folder(tmp_path: Path) -> Path:
 def summaries(tmp_path: Path, folder: Path) -> Summaries:
     """A folder of summaries that holds one of the plan."""
     found = Summaries(tmp_path / "kept")
-    found.keep(folder / "p.yaml", PLAN, [folder / "parts/arrive.yaml"], SHORT)
+    found.keep(folder / "p.yaml", PLAN, [folder / "parts/arrive.yaml"], [], SHORT)
     return found
 
 
@@ -112,8 +113,32 @@ def test_an_included_file_on_another_drive_keeps_none(
 
     monkeypatch.setattr("cuelane.desk.summaries.os.path.relpath", no_way)
     kept = Summaries(tmp_path / "other")
-    kept.keep(folder / "p.yaml", PLAN, [folder / "parts/arrive.yaml"], SHORT)
+    kept.keep(folder / "p.yaml", PLAN, [folder / "parts/arrive.yaml"], [], SHORT)
     assert kept.get(folder / "p.yaml", PLAN) is None
+
+
+def test_a_summary_counts_for_its_voice_alone(folder: Path, summaries: Summaries, tmp_path: Path) -> None:
+    """Its definition, beside the plan or with the program; and a voice put beside it may take its place."""
+    voices = folder / "voices"
+    voices.mkdir()
+    own, beside = tmp_path / "natural.toml", voices / "mine.toml"
+    for voice in (own, beside):
+        voice.write_text("pace = 1.0\n", encoding="utf-8")
+    summaries.keep(folder / "p.yaml", PLAN, [], [own, beside], SHORT)
+    assert summaries.get(folder / "p.yaml", PLAN) == SHORT
+    for voice in (own, beside):
+        voice.write_text("pace = 0.9\n", encoding="utf-8")
+        assert summaries.get(folder / "p.yaml", PLAN) is None
+        voice.write_text("pace = 1.0\n", encoding="utf-8")
+    (voices / "natural.toml").write_text("pace = 0.9\n", encoding="utf-8")
+    assert summaries.get(folder / "p.yaml", PLAN) is None
+    (voices / "natural.toml").unlink()
+    assert summaries.get(folder / "p.yaml", PLAN) == SHORT
+    copied = tmp_path / "copied"
+    shutil.copytree(folder, copied)
+    assert summaries.get(copied / "p.yaml", PLAN) == SHORT
+    (copied / "voices/mine.toml").write_text("pace = 0.9\n", encoding="utf-8")
+    assert summaries.get(copied / "p.yaml", PLAN) is None
 
 
 @pytest.mark.parametrize(
@@ -125,6 +150,8 @@ def test_an_included_file_on_another_drive_keeps_none(
         (("summary", "cover"), [["rest"]]),
         (("includes",), {"../plans/parts/arrive.yaml": "0"}),
         (("includes",), 7),
+        (("voice",), 7),
+        (("voices",), ["natural.toml"]),
         (("summary",), None),
     ],
 )
@@ -147,7 +174,7 @@ def test_the_oldest_summaries_go(tmp_path: Path, folder: Path, monkeypatch: pyte
     monkeypatch.setattr("cuelane.desk.summaries._MOST_KEPT", 6)
     summaries = Summaries(tmp_path / "kept")
     for n in range(20):
-        summaries.keep(folder / "p.yaml", f"{PLAN}# {n}\n", [], SHORT)
+        summaries.keep(folder / "p.yaml", f"{PLAN}# {n}\n", [], [], SHORT)
     assert len(list((tmp_path / "kept").iterdir())) <= 6
     assert summaries.get(folder / "p.yaml", f"{PLAN}# 19\n") == SHORT
 
@@ -169,6 +196,23 @@ def test_the_shelf_asks_for_what_it_does_not_know_and_keeps_it(folder: Path, tmp
     shelf = ask(guard, "GET", "/", headers={"cookie": cookie}).body.decode()
     assert "data-waits" not in shelf
     assert " ".join(row.split()) in " ".join(shelf.split())
+
+
+def test_another_pace_of_the_voice_is_another_length_on_the_shelf(folder: Path, tmp_path: Path) -> None:
+    """A plan's length is asked for again once the file of its voice has changed."""
+    voices = folder / "voices"
+    voices.mkdir()
+    voice = voices / "slow.toml"
+    voice.write_text('engine = "system"\nlanguage = "en"\n', encoding="utf-8")
+    (folder / "p.yaml").write_text(PLAN.replace("voice: system", "voice: slow"), encoding="utf-8")
+    guard = Guard(application(folder, ClipStore(tmp_path / "store")), port=PORT)
+    cookie = ask(guard, "GET", f"/open?token={guard.token}").headers["set-cookie"].partition(";")[0]
+    ask(guard, "GET", "/api/shelf/p.yaml", headers={"cookie": cookie})
+    assert b"data-waits" not in ask(guard, "GET", "/", headers={"cookie": cookie}).body
+    voice.write_text(voice.read_text(encoding="utf-8") + "pace = 0.9\n", encoding="utf-8")
+    guard = Guard(application(folder, ClipStore(tmp_path / "store")), port=PORT)
+    cookie = ask(guard, "GET", f"/open?token={guard.token}").headers["set-cookie"].partition(";")[0]
+    assert b'data-waits="p.yaml"' in ask(guard, "GET", "/", headers={"cookie": cookie}).body
 
 
 def test_a_plan_that_cannot_be_planned_says_so_on_the_shelf(folder: Path, tmp_path: Path) -> None:
@@ -251,7 +295,7 @@ def test_the_desk_shows_the_shelf_before_it_has_imported_what_plans(
     """Title and length too, from a summary; a plan is composed meanwhile, a room waits; Ctrl-C ends it."""
     monkeypatch.setenv("CUELANE_CACHE", str(tmp_path / "store"))
     kept = Summaries(tmp_path / "store" / SHELF_FOLDER)
-    kept.keep(folder / "p.yaml", PLAN, [folder / "parts/arrive.yaml"], SHORT)
+    kept.keep(folder / "p.yaml", PLAN, [folder / "parts/arrive.yaml"], [], SHORT)
     gate = tmp_path / "gate"
     with started(gate, "desk", folder) as (desk, asked, cookie):
         asked.request("GET", "/", headers={"cookie": cookie})

@@ -5,6 +5,7 @@ It is there a good second before the rest of the desk, whose rooms need what is 
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -15,6 +16,7 @@ from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
 from cuelane.audio.store import ClipStore
+from cuelane.base.errors import CuelaneError
 from cuelane.base.files import all_or_nothing
 from cuelane.desk.answers import Asked, get_route, post_route
 from cuelane.desk.asked import BadRequestError, edits_asked, was_there
@@ -29,10 +31,12 @@ from cuelane.desk.splice import apply
 from cuelane.desk.static_files import static_routes
 from cuelane.desk.summaries import PlanSummary, Summaries
 from cuelane.desk.views import forms, preview_parts, state, summary_of
+from cuelane.desk.voice_files import files_of_voice
 from cuelane.desk.words import desk_words
 from cuelane.desk.workspace import Workspace, Workspaces
 from cuelane.plan.loaded import included_files
 from cuelane.plan.starter import starter_plan
+from cuelane.speech.voices import find_voice
 
 
 class Composing:
@@ -93,7 +97,11 @@ def _kept_in_short(shelf: Shelf, preview: PlanView) -> PlanSummary | None:
     """Keep what the shelf shows of a plan, and return it; None where it cannot be planned."""
     summary = summary_of(preview)
     if summary is not None and preview.loaded is not None:
-        shelf.summaries.keep(preview.loaded.path, preview.text, included_files(preview.loaded), summary)
+        plan, includes = preview.loaded.path, included_files(preview.loaded)
+        # A voice whose files are gone meanwhile is told of when the plan is planned again.
+        with contextlib.suppress(CuelaneError):
+            voice = files_of_voice(find_voice(preview.loaded.plan.voice, plan.parent))
+            shelf.summaries.keep(plan, preview.text, includes, voice, summary)
     return summary
 
 

@@ -74,6 +74,14 @@ def test_from_a_plan_to_a_phone_by_keyboard(desk: Desk, tmp_path: Path) -> None:
     with urllib.request.urlopen(address, timeout=30) as answer:
         page = answer.read().decode()
     assert "Save it on this phone" in page
+    (desk.folder / "q.yaml").write_text(PLAN.replace("Pier", "Quay"), encoding="utf-8")
+    desk.go("/finish/q.yaml")
+    desk.page.wait(shown("a file of another plan is shared: p.m4a"))
+    assert desk.page.run("document.querySelector('#phone-code svg')") is None
+    assert not desk.page.run(shown(address))
+    desk.go("/finish/p.yaml")
+    desk.page.wait("!!document.querySelector('#phone-code svg')")
+    desk.tab_to("#phone-stop")
     with urllib.request.urlopen(urljoin(address, "p.m4a"), timeout=30) as answer:
         assert answer.read() == (again / "p.m4a").read_bytes()
     desk.page.press("Enter")

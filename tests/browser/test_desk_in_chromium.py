@@ -174,6 +174,21 @@ def test_it_is_heard_from_three_places_before_it_is_rendered(desk: Desk) -> None
     assert [path.name for path in desk.folder.iterdir() if path.suffix != ".yaml"] == []
 
 
+def test_a_plan_that_is_broken_has_nothing_to_play(desk: Desk) -> None:
+    """Neither if it is opened so nor if it breaks meanwhile; mended, it is there again."""
+    path = desk.folder / "p.yaml"
+    path.write_text("title: T\nsession:\n  - rest: soon\n", encoding="utf-8")
+    desk.go("/plan/p.yaml")
+    seen = "document.getElementById('play').checkVisibility()"
+    assert not desk.page.run(seen)
+    path.write_text("title: T\nsession:\n  - rest: 30s\n", encoding="utf-8")
+    desk.page.wait(seen)
+    path.write_text("title: T\nsession:\n  - rest: soon\n", encoding="utf-8")
+    desk.page.wait(f"!{seen}")
+    assert "comes back" in desk.page.run("document.getElementById('timetable').textContent")
+    assert desk.page.complaints_of_console() == []
+
+
 def test_nothing_leaves_this_computer(desk: Desk) -> None:
     """Every request goes to the desk, and the console is silent."""
     desk.go("/")

@@ -30,7 +30,7 @@ from cuelane.desk.shelf import SHELF_FOLDER, Shelf
 from cuelane.desk.splice import apply
 from cuelane.desk.static_files import static_routes
 from cuelane.desk.summaries import PlanSummary, Summaries
-from cuelane.desk.views import forms, preview_parts, state, summary_of
+from cuelane.desk.views import forms, nothing_drawn, preview_parts, state, summary_of
 from cuelane.desk.voice_files import files_of_voice
 from cuelane.desk.words import desk_words
 from cuelane.desk.workspace import Workspace, Workspaces
@@ -210,7 +210,8 @@ def _whole(
     # An include names a file beside the plan; a plan in a folder of its own has none.
     beside = workspaces.folder.names()
     others = [other for other in beside if other != name] if name in beside else []
-    every = preview_parts(preview) | forms(version.text, others)
+    # A letter that breaks what is being typed leaves the timetable; a plan that is saved so has none.
+    every = (preview_parts(preview) or nothing_drawn()) | forms(version.text, others)
     parts, now = workspaces.open(name).told.changes(every, shown)
     return {**state(version, preview), "parts": parts, "shown": now}
 

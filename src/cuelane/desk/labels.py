@@ -58,8 +58,20 @@ def option_of(option: str, field: Field | None = None) -> str:
 
 
 def pattern_of(pattern: str) -> str:
-    """Return a pattern's name and what it does."""
-    return desk_words().find("pattern", pattern) or pattern
+    """Return a pattern's name."""
+    return _pattern(pattern)[0]
+
+
+def pattern_help(pattern: str) -> str:
+    """Return what a pattern does, empty where nothing is said of it."""
+    return _pattern(pattern)[1]
+
+
+def _pattern(pattern: str) -> tuple[str, str]:
+    """Return the two sides of the colon in a pattern's words."""
+    name, _, does = (desk_words().find("pattern", pattern) or pattern).partition(":")
+    does = does.strip()
+    return name.strip(), does[:1].upper() + does[1:] + "." if does else ""
 
 
 def _whole_of(path: Place) -> str:

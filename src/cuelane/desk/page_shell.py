@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from cuelane.base.language import available_languages, locale_of
 from cuelane.base.page_words import page_words
-from cuelane.desk.labels import help_of, label_of, option_of, pattern_of, unit_of
+from cuelane.desk.labels import help_of, label_of, option_of, pattern_help, pattern_of, unit_of
 from cuelane.desk.words import desk_words
 from cuelane.web.page_parts import language_tag, plain, script_json
 
@@ -30,6 +30,7 @@ def environment() -> Environment:
     made.filters.update(role=_role)
     made.filters.update(script_json=script_json, plain=plain)
     made.filters.update(called=label_of, unit=unit_of, about=help_of, option=option_of, pattern=pattern_of)
+    made.filters.update(does=pattern_help)
     return made
 
 

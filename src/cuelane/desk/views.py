@@ -124,6 +124,12 @@ def _exercise_item(item: Item, names: tuple[str, ...], plan_lang: str, _: str) -
     return PagePiece("li", f"p/{item.name}", (body,), Markup(' class="item i-exercise"'))
 
 
+def nothing_drawn() -> dict[str, Content]:
+    """Return the parts of a preview where nothing can be drawn: why, in the timetable's place."""
+    why = Markup('<p class="calm">{}</p>').format(desk_words().compose["no_timetable"])
+    return {"overview": (), "totals": (), "timetable": (why,)}
+
+
 def preview_parts(preview: PlanView) -> dict[str, Content]:
     """Return what is drawn of a preview by the part of the page; none without a schedule."""
     schedule = preview.schedule
@@ -283,6 +289,14 @@ def _blocks(preview: PlanView, schedule: Schedule) -> list[BlockRow]:
     return blocks
 
 
+def _role(interval: ScheduledInterval, event: Event) -> str:
+    """Return what a cue is for. What is announced where nothing is done yet is not the name of anything."""
+    words = desk_words()
+    if event.role == "announce" and interval.kind == "talk":
+        return words.hear["announcement"]
+    return page_words(words.code).find("role", event.role) or event.role
+
+
 def _row_keys(schedule: Schedule) -> list[str]:
     """Return a name for each interval that it keeps when others are put before it or taken away.
 
@@ -322,7 +336,7 @@ def _cue(
     return CueRow(
         desk_words().decimal(f"{into / rate:.1f}"),
         plain(event.text or ""),
-        page_words(desk_words().code).find("role", event.role) or event.role,
+        _role(interval, event),
         plain(event.why or ""),
         bool(event.must),
         round(into / rate - 0.3, 3),

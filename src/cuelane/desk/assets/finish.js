@@ -171,10 +171,13 @@ function showPhone(phone, arrived) {
     return;
   }
   opened = Date.now() + 1000 * phone.left_s;
-  if (phone.code) at("phone-code").innerHTML = phone.code;
+  // The file of another plan is named, so that it can be closed; its code would be taken for this one's.
+  const own = phone.plan === plan;
+  box.classList.toggle("other", !own);
+  at("phone-code").innerHTML = (own && phone.code) || "";
   const link = at("phone-address");
   link.href = link.textContent = phone.address;
-  at("phone-what").textContent = w("phone.what", { file: phone.file });
+  at("phone-what").textContent = w(own ? "phone.what" : "phone.other", { file: phone.file });
   const tick = () => {
     const left = Math.max(0, Math.round((opened - Date.now()) / 1000));
     at("phone-left").textContent = clock(left);

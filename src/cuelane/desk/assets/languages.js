@@ -3,7 +3,7 @@
 import { announce, at, language, trouble, useWords, w } from "./page.js";
 
 const YEAR_S = 365 * 24 * 3600;
-const WORDED = ["aria-label", "placeholder", "title", "lang", "label", "aria-current"];
+const WORDED = ["aria-label", "placeholder", "title", "lang", "label", "aria-current", "data-does"];
 
 const counts = (node) => node.nodeType === Node.ELEMENT_NODE || (node.nodeType === Node.TEXT_NODE && node.nodeValue.trim());
 const kindOf = (node) => (node.nodeType === Node.ELEMENT_NODE ? node.nodeName + (node.id ? `#${node.id}` : "") : "text");

@@ -47,6 +47,12 @@ export function announce(text) {
   said.textContent = said.textContent === text ? `${text}\u00a0` : text;
 }
 
+// What a choice does stands beside it, for the one that is looked at.
+document.addEventListener("change", (event) => {
+  const told = event.target.dataset?.tells && at(event.target.dataset.tells);
+  if (told) told.textContent = event.target.selectedOptions[0]?.dataset.does ?? "";
+});
+
 export function trouble(text) {
   const box = at("trouble");
   tell(box, text);

@@ -7,14 +7,19 @@ import pytest
 from scipy.signal import resample_poly
 
 import synth
+from cuelane.base.schedule import Schedule
 from cuelane.check.clock_pieces import find_pieces
 from cuelane.check.correlate import TemplateSpectra, best, delayed, pre_emphasise, scores
-from cuelane.check.fit import Ballot, Votes, find_line, robust_line
-from cuelane.check.intake import ANALYSIS_RATE
+from cuelane.check.fault_words import Tolerance
+from cuelane.check.file_faults import file_faults
+from cuelane.check.findings import Findings
+from cuelane.check.fit import Ballot, ClockPiece, Fit, Votes, find_line, robust_line
+from cuelane.check.intake import ANALYSIS_RATE, CheckedSound, Intake
 from cuelane.check.match import match
 from cuelane.check.pips import tone_search as tones
 from cuelane.check.speech.clip_match import least_score
 from cuelane.check.speech.second_opinion import WordCheck, rough_phones, spoken_words
+from cuelane.media import MediaInfo
 
 
 def test_correlation_in_silence_stays_within_one() -> None:
@@ -195,3 +200,20 @@ def test_nothing_is_heard_in_silence_or_noise() -> None:
 
     assert listener.heard(Still(np.zeros_like(noise)), 0.3, 1.0) is None  # type: ignore[arg-type]
     assert listener.heard(Still(noise), 0.3, 1.0) is None  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("skew_ppm", "named"), [(3, False), (8, True), (-8, True), (50, True)])
+def test_a_clock_is_named_where_an_hour_shows_it(skew_ppm: float, named: bool) -> None:
+    """8 ppm are 29 ms in an hour, and 50 ppm, what IEC 60958-3 allows a good clock (from memory), are 180 ms.
+
+    3 ppm are 11 ms in an hour: by the program's own bound no fault (chosen).
+    """
+    session = Schedule("Hour", "en", 48_000, 48_000 * 3_600, (), (), ())
+    fit = Fit(1 + skew_ppm * 1e-6, (ClockPiece(0.0, 0.0),), 1.0)
+    info = MediaInfo(1, 48_000, None, "pcm_s16le", "wav", (), {}, False, True)
+    with CheckedSound() as sound:
+        intake = Intake(info, sound, length_s=3_601.0)
+        faults = file_faults(session, intake, fit, Findings([]), Tolerance(10.0, 40.0, 40.0), relative=False)
+
+    assert [fault.kind for fault in faults] == ["speed"] * named
+    assert not named or f"{abs(skew_ppm)} ppm" in faults[0].message

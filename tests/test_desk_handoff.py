@@ -75,6 +75,14 @@ def test_the_page_and_its_file_are_served(opened: str) -> None:
     assert (status, data, int(headers["content-length"])) == (200, b"", len(CONTENT))
 
 
+def test_it_stays_open_for_a_quarter_of_an_hour(track: Path) -> None:
+    """As README promises, unless another time is asked for."""
+    door = Handoff(lambda: "127.0.0.1")
+    told = door.start(OneFile(track, "audio/mp4", "T", []), "p.yaml", track.name)
+    door.stop()
+    assert 14 * 60 < told["left_s"] <= 15 * 60
+
+
 def test_nothing_else_is_served(opened: str) -> None:
     """Other paths, guesses, methods, hosts, bodies: the answer says nothing."""
     base = urlsplit(opened).path

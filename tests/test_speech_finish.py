@@ -94,6 +94,43 @@ def test_a_gentle_voice_is_only_scaled():
     assert ratio[loud].max() / ratio[loud].min() < 1.001
 
 
+@pytest.mark.parametrize(("louder_db", "scaled_only"), [(3, True), (6, False)])
+def test_a_persons_waveform_is_kept_unless_its_peaks_are_far_too_high(louder_db, scaled_only):
+    """A loud word is held down by up to 6 dB; beyond that the pulses are spread, so that less must be cut."""
+    raw = voiced(7, 1.0, 48_000)
+    raw[26_000:29_000] *= 10 ** (louder_db / 20)
+    finished = finish(raw, 48_000, synthetic=False)
+    same = raw[round(finished.start_s * 48_000) :][: len(finished.samples)]
+    alike = [
+        np.corrcoef(finished.samples[at : at + 960], same[at : at + 960])[0, 1]
+        for at in range(4_800, len(same) - 4_800, 2_400)
+    ]
+
+    assert (np.median(alike) > 0.999) == scaled_only
+    assert (3 < finished.reduction_db <= 6) == scaled_only
+
+
+def test_words_are_evened_and_the_rhythm_of_syllables_is_kept():
+    """Two words 8 dB apart come nearer; a swing of 12 dB eight times a second stays within 1.5 dB.
+
+    Syllables come some 3 to 8 times a second (value from memory).
+    """
+
+    def levels_db(samples):
+        steps = samples[: len(samples) // 960 * 960].astype(np.float64).reshape(-1, 960)
+        return 10 * np.log10((steps**2).mean(axis=1))
+
+    time_s = np.arange(96_000) / 48_000
+    tone = 0.1 * np.sin(2 * np.pi * 300 * time_s)
+    words = finish(tone * np.where(time_s < 1, 1.0, 10 ** (-8 / 20)), 48_000, synthetic=True).samples
+    swing = finish(tone * 10 ** (6 * np.sin(2 * np.pi * 8 * time_s) / 20), 48_000, synthetic=True).samples
+    rhythm = levels_db(swing)[20:-20]
+
+    apart_db = levels_db(words)[15:35].mean() - levels_db(words)[65:85].mean()
+    assert 3 < apart_db < 7
+    assert rhythm.max() - rhythm.min() > 12 - 1.5
+
+
 @pytest.mark.parametrize(
     "raw", [np.zeros(0), np.zeros(4_800), np.full(4_800, np.nan), np.zeros((10, 2))], ids=str
 )

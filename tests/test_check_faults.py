@@ -183,6 +183,23 @@ def test_words_from_outside_the_session_are_not_called_missing(
     assert "something else" in report.faults[0].message
 
 
+@pytest.mark.parametrize(("share", "kind"), [(0.6, "wrong words"), (0.3, "missing")])
+def test_a_noise_in_the_place_of_a_cue_is_no_words(
+    tmp_path: Path, sounds: dict[str, synth.Wave], share: float, kind: str
+) -> None:
+    """A sound much shorter than the cue is taken for a noise, so that the cue is missing."""
+    track = synth.session(50, seed=3, sounds=sounds)
+    spot = [i for i, item in enumerate(track.placed) if item.kind == "cue"][4]
+    item = track.placed[spot]
+    foreign = np.tile(synth.speak("Wholly unplanned words here", "b"), 3)[: round(share * len(item.sound))]
+    track.placed[spot] = replace(item, sound=foreign)
+    audio = synth.write(tmp_path / "a.wav", track.samples())
+
+    report = check(audio, from_json(track.schedule()), store=track.store())
+
+    assert [(fault.kind, fault.event) for fault in report.faults] == [(kind, item.id)]
+
+
 def test_a_cue_spoken_over_by_another_is_one_fault(tmp_path: Path, sounds: dict[str, synth.Wave]) -> None:
     """Another cue's clip half a second into the place of one that is gone: wrong words, not two faults."""
     track = synth.session(50, seed=3, sounds=sounds)

@@ -11,8 +11,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cuelane.base import schedule_limits
 from cuelane.base.errors import AudioFileError
 from cuelane.base.schedule import from_json, load_schedule, to_json
+from cuelane.plan import limits as plan_limits
+from cuelane.plan.parts import Pips
+from cuelane.session.placing import MAX_OFFERS
 
 GOOD: dict[str, Any] = {
     "schema": "cuelane.schedule/1",
@@ -133,6 +137,15 @@ def test_time_with_a_schedule_is_bounded() -> None:
     from_json(json.dumps(hour | {"events": crowd[:12]}))
     with pytest.raises(AudioFileError, match="dropped: has 200001 entries; at most 200000 are read"):
         from_json(json.dumps(GOOD | {"dropped": [{}] * 200_001}))
+
+
+def test_the_longest_plan_comes_to_less_than_is_read() -> None:
+    """As many intervals as a plan may have, each with ten short pips, a long one and all its cues."""
+    count = next(one.le for one in Pips.model_fields["count"].metadata if hasattr(one, "le"))
+    assert count == 10
+    assert plan_limits.MAX_INTERVALS <= schedule_limits.MAX_INTERVALS
+    assert plan_limits.MAX_INTERVALS * (count + 1 + MAX_OFFERS) <= schedule_limits.MAX_EVENTS
+    assert plan_limits.MAX_LENGTH_MS <= 1000 * schedule_limits.MAX_LENGTH_S
 
 
 def test_only_an_ordinary_file_of_bounded_size_is_read(tmp_path: Path) -> None:

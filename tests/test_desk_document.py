@@ -10,9 +10,11 @@ from pathlib import Path
 
 import pytest
 
+from cuelane.audio.store import ClipStore
 from cuelane.base.errors import CuelaneError, UsageError
 from cuelane.desk.document import ChangedElsewhereError, Document, Folder, digest_of
 from cuelane.desk.edits import EditError, Insert, Remove, Set
+from cuelane.desk.workspace import Workspaces
 
 PLAN = "title: One\nsession:\n  - say: A\n  - say: B\n"
 
@@ -168,3 +170,26 @@ def test_a_file_that_is_gone_is_said(path: Path) -> None:
         document.now()
     with pytest.raises(UsageError):
         Folder(path.parent).document("p.yaml")
+
+
+def test_a_plan_follows_the_files_that_it_includes(tmp_path: Path) -> None:
+    """Changed, broken and mended elsewhere, also at depth, though its own text stays the same."""
+    (tmp_path / "day.yaml").write_text("title: Day\nsession:\n  - include: one.yaml\n", encoding="utf-8")
+    one, two = tmp_path / "one.yaml", tmp_path / "two.yaml"
+    one.write_text("title: One\nsession:\n  - include: two.yaml\n", encoding="utf-8")
+    two.write_text("title: Two\nsession:\n  - rest: 30s\n", encoding="utf-8")
+    workspace = Workspaces(tmp_path, ClipStore(tmp_path / "store")).open("day.yaml")
+
+    def length_s() -> float | None:
+        schedule = workspace.now()[1].schedule
+        return None if schedule is None else schedule.n_frames / schedule.sample_rate
+
+    first = length_s()
+    assert first is not None
+    two.write_text("title: Two\nsession:\n  - rest: 1m30s\n", encoding="utf-8")
+    assert length_s() == first + 60
+    one.write_text("title: One\nsession: [\n", encoding="utf-8")
+    assert length_s() is None
+    one.write_text("title: One\nsession:\n  - include: two.yaml\n  - rest: 10s\n", encoding="utf-8")
+    assert length_s() == first + 70
+    assert workspace.at_hand() is workspace.now()[1]

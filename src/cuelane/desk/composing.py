@@ -148,8 +148,8 @@ def get_state(workspaces: Workspaces, request: Request) -> Any:
     version, preview = workspace.now()
     if preview.n_unspoken:
         workspace.speak_on()
-    known = request.query_params.get("seen"), request.query_params.get("unspoken")
-    if known == (digest_of(version.text), str(preview.n_unspoken)):
+    known = tuple(request.query_params.get(key) for key in ("seen", "unspoken", "beside"))
+    if known == (digest_of(version.text), str(preview.n_unspoken), digest_of(repr(preview.beside))):
         return Response(status_code=204)
     shown = request.query_params.get("shown", "")
     return _whole(workspaces, request.path_params["name"], version, preview, shown)

@@ -7,7 +7,7 @@ and an interval that is offered the same cues in the same space is placed as bef
 from __future__ import annotations
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -17,7 +17,7 @@ from cuelane.audio.store import ClipStore
 from cuelane.base.errors import CuelaneError, Mark, PlanError
 from cuelane.base.schedule import Schedule, ScheduledInterval
 from cuelane.base.units import SAMPLE_RATE
-from cuelane.desk.edits import Edit, EditError, Place
+from cuelane.desk.edits import Edit, EditError, Place, data_of
 from cuelane.desk.fixes import Fix, PlanRead, error_fixes, fact_fixes, misfit_fixes, warning_fixes
 from cuelane.desk.lines import Speaking, SpokenLines
 from cuelane.desk.named_interval import NamedInterval
@@ -27,7 +27,7 @@ from cuelane.desk.words import Said
 from cuelane.facts import Facts, facts
 from cuelane.lint import lint
 from cuelane.plan.load import load_plan
-from cuelane.plan.loaded import LoadedPlan
+from cuelane.plan.loaded import LoadedPlan, included_files
 from cuelane.session.arrange import Arranged, arrange
 from cuelane.session.candidates import Candidate
 from cuelane.session.expand import expand
@@ -78,6 +78,12 @@ class PlanView:
     places: dict[tuple[str, str], Place] | None = None
     n_unspoken: int = 0
     session: Session | None = None
+    beside: tuple[tuple[Path, int, int], ...] = ()
+
+    @property
+    def stands(self) -> bool:
+        """Whether the files that the plan includes are still what they were."""
+        return self.beside == _stamps(path for path, _, _ in self.beside)
 
 
 class SupersededError(Exception):
@@ -137,6 +143,15 @@ class Planner:
         return lines
 
     def _plan(self, text: str) -> PlanView:
+        # Before they are read: a file that is changed meanwhile is read again.
+        beside = _stamps(_included(self._path, text))
+        made = self._planned(text)
+        if made.loaded is not None:
+            deeper = set(included_files(made.loaded)) - {path for path, _, _ in beside}
+            beside += _stamps(sorted(deeper))
+        return replace(made, beside=beside)
+
+    def _planned(self, text: str) -> PlanView:
         try:
             loaded = load_plan(self._path, voice_names, text=text, default_voice=default_voice)
             session = expand(loaded)
@@ -226,6 +241,31 @@ class Planner:
                 marks[mark] = path_at(text, mark.line, mark.column)
             found.setdefault((candidate.role, candidate.text), marks[mark])
         return found
+
+
+def _included(plan: Path, text: str) -> list[Path]:
+    """Return the files that a plan's text names to be included, whether they are there or not."""
+    try:
+        data = data_of(text)
+    except EditError:
+        return []
+    parts = data.get("session") if isinstance(data, dict) else None
+    names = (
+        [part.get("include") for part in parts if isinstance(part, dict)] if isinstance(parts, list) else []
+    )
+    return [plan.parent / name for name in names if isinstance(name, str) and name]
+
+
+def _stamps(paths: Iterable[Path]) -> tuple[tuple[Path, int, int], ...]:
+    """Return each file with when it was changed, in ns, and its size in bytes; zeros where there is none."""
+    found = []
+    for path in paths:
+        try:
+            about = path.stat()
+            found.append((path, about.st_mtime_ns, about.st_size))
+        except (OSError, ValueError):
+            found.append((path, 0, 0))
+    return tuple(found)
 
 
 def _about_totals(read: PlanRead, counted: Facts, number: int) -> Notice:

@@ -196,6 +196,7 @@ def state(version: Version, preview: PlanView) -> dict[str, Any]:
         "number": version.number,
         "text": version.text,
         "seen": digest_of(version.text),
+        "beside": digest_of(repr(preview.beside)),
         "what": version.what,
         "can_undo": version.can_undo,
         "can_redo": version.can_redo,

@@ -61,7 +61,8 @@ class Workspace:
         """Return the preview of the document's present text if it has been planned, without planning it."""
         with self._lock:
             kept = None if self._is_old else self._preview
-        return kept if kept is not None and kept.text == self.document.now().text else None
+        there = kept is not None and kept.text == self.document.now().text and kept.stands
+        return kept if there else None
 
     def tried(self, text: str) -> PlanView:
         """Return the preview of a text that is not saved. Raises SupersededError."""
@@ -118,7 +119,7 @@ class Workspace:
     def _planned(self, text: str) -> PlanView:
         with self._lock:
             kept = None if self._is_old else self._preview
-        if kept is not None and kept.text == text:
+        if kept is not None and kept.text == text and kept.stands:
             return kept
         with self._lock:
             self._is_old = False
@@ -136,7 +137,7 @@ class Workspace:
         text = self.document.now().text
         with self._lock:
             preview, heard = self._preview, self._heard
-        if preview is None or preview.text != text:
+        if preview is None or preview.text != text or not preview.stands:
             preview = self._planned(text)
             heard = preview.arranged
         elif heard is None:

@@ -444,7 +444,8 @@ async function look() {
   if (!document.hidden && !typing) {
     await inTurn(async () => {
       dropAttempts();
-      const answer = await send(`${api}?seen=${state.seen}&unspoken=${state.unspoken}&shown=${state.shown}`, null);
+      const { seen, unspoken, beside, shown } = state;
+      const answer = await send(`${api}?${new URLSearchParams({ seen, unspoken, beside, shown })}`, null);
       if (answer.status === 200) take(answer.body);
     });
   }

@@ -45,6 +45,22 @@ def test_a_class_is_decided_on_by_ear_and_opens_as_a_plan(desk: Desk) -> None:
     assert page.complaints_of_console() == []
 
 
+def test_files_are_dropped_in(desk: Desk) -> None:
+    """A recording and its captions, told apart by their names; one that misses does not replace the page."""
+    desk.go("/classes")
+    desk.page.run(
+        "(() => { const held = new DataTransfer();"
+        " held.items.add(new File(['WEBVTT'], 'monday.vtt')); held.items.add(new File(['x'], 'monday.mp4'));"
+        " const drop = () => new DragEvent('drop', {bubbles: true, cancelable: true, dataTransfer: held});"
+        " document.getElementById('bring').dispatchEvent(drop());"
+        " window.missed = document.body.dispatchEvent(drop()); })()"
+    )
+    assert desk.page.run("document.getElementById('class-file').files[0].name") == "monday.mp4"
+    assert desk.page.run("document.getElementById('class-captions').files[0].name") == "monday.vtt"
+    assert desk.page.run("window.missed") is False, "the browser is told not to open it"
+    assert desk.page.complaints_of_console() == []
+
+
 def test_a_file_that_is_no_class_is_refused_in_words(
     desk: Desk, tmp_path_factory: pytest.TempPathFactory
 ) -> None:

@@ -98,7 +98,9 @@ def test_what_is_to_be_mended_is_one_press_away(desk: Desk) -> None:
     desk.page.click("#start")
     desk.page.wait("!!document.querySelector('#job-end a')")
     desk.page.run("document.querySelector('#job-end a').click()")
-    desk.page.wait("location.pathname === '/plan/p.yaml' && document.activeElement.id === 'f/session/0/work'")
+    desk.page.wait(
+        "location.pathname === '/plan/p.yaml' && document.activeElement?.id === 'f/session/0/work'"
+    )
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

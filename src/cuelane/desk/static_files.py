@@ -16,6 +16,7 @@ STATIC_FILES = {
     "desk.js": "text/javascript",
     "elsewhere.js": "text/javascript",
     "cues.js": "text/javascript",
+    "drop.js": "text/javascript",
     "languages.js": "text/javascript",
     "naming.js": "text/javascript",
     "score.js": "text/javascript",

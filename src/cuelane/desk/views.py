@@ -90,7 +90,9 @@ def forms(text: str, others: list[str]) -> dict[str, Content]:
     exercises, items = exercise_items(data), session_items(data)
     names = tuple(item.title for item in exercises)
     shared = (names, language_tag(str(data.get("language", "en"))), desk_words().code)
-    session = [_session_item(item, n, len(items), *shared) for n, item in enumerate(items)]
+    session = [
+        _session_item(item, n, len(items), _opens(item, others), *shared) for n, item in enumerate(items)
+    ]
     return {
         "session": (
             Markup('<ol class="items">'),
@@ -110,12 +112,18 @@ def forms(text: str, others: list[str]) -> dict[str, Content]:
 
 @lru_cache(maxsize=512)
 def _session_item(
-    item: Item, index: int, n_items: int, names: tuple[str, ...], plan_lang: str, _: str
+    item: Item, index: int, n_items: int, opens: str, names: tuple[str, ...], plan_lang: str, _: str
 ) -> PagePiece:
     values: dict[str, Any] = {"names": names, "plan_lang": plan_lang, "patterns": PATTERNS}
-    values |= {"index": index, "n_items": n_items}
+    values |= {"index": index, "n_items": n_items, "opens": opens}
     body = render("session_item.html.j2", item=item, **values)
     return PagePiece("li", f"p/{item.name}", (body,), Markup(' class="item i-{}"').format(item.kind))
+
+
+def _opens(item: Item, others: list[str]) -> str:
+    """Return the plan of this folder that an item includes, to be opened by itself; empty for any other."""
+    written = next((field.shown for field in item.fields if field.label == "include"), "")
+    return written if item.kind == "include" and written in others else ""
 
 
 @lru_cache(maxsize=512)

@@ -1,6 +1,7 @@
 // The booth: one line at a time is counted in, recorded, judged by the desk, heard, and kept or read again.
 import { announce, at, send, tell, trouble, w } from "./page.js";
-import { Microphone, dropZone, upload } from "./microphone.js";
+import { fileZone } from "./drop.js";
+import { Microphone, upload } from "./microphone.js";
 import { wireReading } from "./reading.js";
 
 const COUNT = 3;
@@ -303,7 +304,7 @@ function wire() {
     for (const [id, name] of [["level-now", "width"], ["level-peak", "left"]]) at(id).style.setProperty(name, "0");
     at("record").focus();
   });
-  dropZone(at("now"), at("one-file"), (file) => judge(file));
+  fileZone(at("now"), at("one-file"), (file) => judge(file));
   document.addEventListener("reworded", () => {
     refresh();
     if (take?.seconds) showVerdict();

@@ -1,11 +1,19 @@
 // Recorded classes: brought in, listened to by the desk, decided on by ear.
 import { announce, at, send, tell, trouble, w } from "./page.js";
+import { dropZone, putInto } from "./drop.js";
 import { upload } from "./microphone.js";
 
 const LOOK_MS = 900;
 
 function wireBring() {
   const told = (text) => tell(at("bring-state"), text);
+  // Captions are told from recordings by their names, as in the field for each.
+  dropZone(at("bring"), (files) => {
+    const isWords = (file) => /\.(vtt|srt|txt)$/i.test(file.name);
+    for (const [id, found] of [["class-captions", files.filter(isWords)], ["class-file", files.filter((file) => !isWords(file))]])
+      if (found.length) putInto(at(id), found.slice(0, 1));
+    at("bring-form").querySelector("button").focus();
+  });
   at("bring-form").addEventListener("submit", async (event) => {
     event.preventDefault();
     const file = at("class-file").files[0];

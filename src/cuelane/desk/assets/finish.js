@@ -1,5 +1,6 @@
 // Finish: one job at a time is made on the desk; this page only asks how it stands, so that it can be reloaded.
 import { announce, at, heardIn, named, send, setParts, tell, trouble, w } from "./page.js";
+import { dropZone, putInto } from "./drop.js";
 
 const plan = document.body.dataset.plan;
 const api = `/api/finish/${encodeURIComponent(plan)}`;
@@ -138,6 +139,7 @@ at("under").addEventListener("submit", (event) => {
   event.preventDefault();
   begin(`${api}/under`, { level: Number(level.value) });
 });
+dropZone(at("music-part"), (files) => putInto(at("songs"), files));
 at("songs").addEventListener("change", async (event) => {
   const files = [...event.target.files];
   for (const [n, file] of files.entries()) {

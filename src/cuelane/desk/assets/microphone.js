@@ -102,25 +102,3 @@ export function upload(url, sound, told = () => {}) {
     asked.send(sound);
   });
 }
-
-// A file dropped on an element, or chosen in a file input, goes to `take`.
-export function dropZone(element, input, take) {
-  for (const kind of ["dragover", "dragenter"])
-    element.addEventListener(kind, (event) => {
-      event.preventDefault();
-      element.classList.add("over");
-    });
-  element.addEventListener("dragleave", (event) => element.contains(event.relatedTarget) || element.classList.remove("over"));
-  element.addEventListener("drop", (event) => {
-    event.preventDefault();
-    element.classList.remove("over");
-    if (event.dataTransfer.files[0]) take(event.dataTransfer.files[0]);
-  });
-  input.addEventListener("change", () => {
-    if (input.files[0]) take(input.files[0]);
-    input.value = "";
-  });
-}
-
-// A file that misses its place must not be opened instead of the page.
-for (const kind of ["dragover", "drop"]) window.addEventListener(kind, (event) => event.preventDefault());

@@ -1,4 +1,6 @@
 // What every page of the desk needs: words, asking the desk, and changing the page in place.
+import "./drop.js";
+
 let words = JSON.parse(document.getElementById("words").textContent);
 
 export const at = (id) => document.getElementById(id);

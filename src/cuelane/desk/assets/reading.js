@@ -1,6 +1,7 @@
 // A whole reading: recorded in one go or brought as a file, listened to by the desk, kept line by line.
 import { announce, at, named, send, tell, trouble, w } from "./page.js";
-import { dropZone, upload } from "./microphone.js";
+import { fileZone } from "./drop.js";
+import { upload } from "./microphone.js";
 
 const LOOK_MS = 700;
 
@@ -105,7 +106,7 @@ export function wireReading({ plan, mic, openMic, voice, accept, hearFrom }) {
   at("report-keep").addEventListener("click", () =>
     settle({ keys: [...document.querySelectorAll("#report-lines input:checked")].map((box) => box.value) }, "record"),
   );
-  dropZone(at("whole"), at("whole-file"), bring);
+  fileZone(at("whole"), at("whole-file"), bring);
   document.addEventListener("reworded", () => (recording ? told(w("booth.whole_runs")) : look()));
   look();
 }

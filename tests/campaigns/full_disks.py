@@ -54,6 +54,9 @@ SMALLEST = 1_000
 """Bytes: so much is left to what a command prints, which goes into a file here."""
 
 
+SHOWN_EVERY = 10
+"""Runs; a command takes seconds to minutes, and whoever stops the campaign keeps what it has found."""
+
 CAUSES = [os.strerror(code) for code in (errno.EFBIG, errno.ENOSPC, errno.EROFS)]
 CAUSES.append(signal.strsignal(signal.SIGXFSZ) or "")
 
@@ -141,10 +144,13 @@ def main(runs: int, seed: int) -> int:
             if fault := fault_of(disk.place, before, done.returncode, done.stdout + done.stderr):
                 faults += 1
                 print(
-                    f"run {number}: {' '.join(command)}, {how}, {limit} bytes: {fault}: {done.stderr[-400:]}"
+                    f"run {number}: {' '.join(command)}, {how}, {limit} bytes: {fault}: {done.stderr[-400:]}",
+                    flush=True,
                 )
             disk.remove()
             shutil.rmtree(own_store, ignore_errors=True)
+            if (number + 1) % SHOWN_EVERY == 0:
+                print(f"up to run {number}: {faults} faults, {dict(sorted(answers.items()))}", flush=True)
     print(f"seed {seed}: {runs} commands, {faults} faults, {dict(sorted(answers.items()))}")
     return faults
 

@@ -139,6 +139,8 @@ class Shown:
         )
         if view.path.startswith("/plan/") and BROKEN not in view.path:
             self.page.wait("!!document.querySelector('#score .staff')")
+            # Lengths that become known would exchange parts of the page while it is looked at.
+            self.page.wait("document.getElementById('speaking').textContent === ''")
         view.prepare(self.page)
 
     def phone_address(self) -> str | None:

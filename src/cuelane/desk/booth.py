@@ -12,9 +12,9 @@ from typing import Any
 
 from cuelane.base.errors import PlanError, UsageError, VoiceError
 from cuelane.base.files import all_or_nothing
-from cuelane.base.page_words import page_words
+from cuelane.desk.labels import role_of
 from cuelane.desk.one_take import Audio, OneTake, take_from
-from cuelane.desk.words import Said, desk_words
+from cuelane.desk.words import Said
 from cuelane.desk.workspace import Workspace, Workspaces
 from cuelane.speech.definition import ClipRecording, Recordings
 from cuelane.speech.engines import engine_of, load_voice
@@ -180,7 +180,7 @@ def _row(line: ReadingLine, mine: bool) -> dict[str, Any]:
         "key": key_of(line.text),
         "number": line.number,
         "text": line.text,
-        "roles": ", ".join(page_words(desk_words().code).find("role", role) or role for role in line.roles),
+        "roles": ", ".join(map(role_of, line.roles)),
         "uses": line.n_uses,
         "room_s": line.room_s,
         "usual_s": line.usual_s,

@@ -13,12 +13,12 @@ from starlette.routing import Route
 from cuelane.adapt.analysis import Analysis
 from cuelane.adapt.report import clock
 from cuelane.base.errors import UsageError
-from cuelane.base.page_words import page_words
 from cuelane.base.units import format_duration
 from cuelane.desk.answers import Asked, answered, get_route, post_route
 from cuelane.desk.asked import BadRequestError
 from cuelane.desk.booth_pages import wav
 from cuelane.desk.classes import Classes
+from cuelane.desk.labels import role_of
 from cuelane.desk.page_shell import page
 from cuelane.desk.tapes import N_POINTS
 from cuelane.desk.uploads import stream_into
@@ -172,7 +172,7 @@ def _rows(analysis: Analysis, kept: list[bool]) -> list[dict[str, Any]]:
             "start": round(cue.start_s * 1000),
             "end": round(cue.end_s * 1000),
             "text": plain(cue.text),
-            "role": page_words(desk_words().code).find("role", cue.role) or cue.role,
+            "role": role_of(cue.role),
             "why": [plain(why) for why in (*cue.reasons, *cue.notes)],
             "kept": keep,
         }
@@ -182,8 +182,12 @@ def _rows(analysis: Analysis, kept: list[bool]) -> list[dict[str, Any]]:
 
 def _for_the_desk(doubt: str) -> str:
     """Return a doubt without the options of the command line, for which the page has fields."""
-    words = desk_words()
-    return doubt.replace("--beep-at", words.classes["by_beep_at"]).replace("--plan", words.classes["by_plan"])
+    words = desk_words().classes
+    # With an example of a time after it, the field's name has a colon; without, it has none.
+    named = doubt.replace("--beep-at ", f"{words['by_beep_at']} ")
+    return named.replace("--beep-at", words["by_beep_at"].rstrip(" \u00a0:")).replace(
+        "--plan", words["by_plan"]
+    )
 
 
 def _fail(error: Exception) -> None:

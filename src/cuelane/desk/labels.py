@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from cuelane.base.page_words import page_words
 from cuelane.desk.words import desk_words
 
 if TYPE_CHECKING:
@@ -55,6 +56,20 @@ def option_of(option: str, field: Field | None = None) -> str:
     words = desk_words()
     own = words.find("option", f"{field.label}.{option}") if field is not None else ""
     return own or words.find("option", option) or option
+
+
+def role_of(role: str) -> str:
+    """Return what a cue's role is called.
+
+    What is announced may be a round, what lies ready or the end: "name", as the page beside a track has it,
+    tells too little where every line is to be understood by itself.
+    """
+    words = desk_words()
+    return (
+        words.hear["announcement"]
+        if role == "announce"
+        else page_words(words.code).find("role", role) or role
+    )
 
 
 def pattern_of(pattern: str) -> str:

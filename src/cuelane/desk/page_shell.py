@@ -11,8 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from cuelane.base.language import available_languages, locale_of
-from cuelane.base.page_words import page_words
-from cuelane.desk.labels import help_of, label_of, option_of, pattern_help, pattern_of, unit_of
+from cuelane.desk.labels import help_of, label_of, option_of, pattern_help, pattern_of, role_of, unit_of
 from cuelane.desk.words import desk_words
 from cuelane.web.page_parts import language_tag, plain, script_json
 
@@ -27,7 +26,7 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters.update(role=_role)
+    made.filters.update(role=role_of)
     made.filters.update(script_json=script_json, plain=plain)
     made.filters.update(called=label_of, unit=unit_of, about=help_of, option=option_of, pattern=pattern_of)
     made.filters.update(does=pattern_help)
@@ -75,8 +74,3 @@ def _names() -> tuple[tuple[str, str], ...]:
         code: str(locale_of(code).get_display_name(code.replace("-", "_"))) for code in available_languages()
     }
     return tuple((code, name[:1].upper() + name[1:]) for code, name in names.items())
-
-
-def _role(role: str) -> str:
-    """Return what a cue's role is called."""
-    return page_words(desk_words().code).find("role", role) or role

@@ -21,6 +21,7 @@ from cuelane.deliver.page_text import interval_name, tally_rows
 from cuelane.desk.document import Version, digest_of
 from cuelane.desk.edits import Edit, EditError, data_of, value_at
 from cuelane.desk.forms import Item, exercise_items, place_name, plan_fields, session_items
+from cuelane.desk.labels import role_of
 from cuelane.desk.page_pieces import Content, PagePiece
 from cuelane.desk.page_shell import render
 from cuelane.desk.planning import Notice, PlanView
@@ -298,14 +299,6 @@ def _blocks(preview: PlanView, schedule: Schedule) -> list[BlockRow]:
     return blocks
 
 
-def _role(interval: ScheduledInterval, event: Event) -> str:
-    """Return what a cue is for. What is announced where nothing is done yet is not the name of anything."""
-    words = desk_words()
-    if event.role == "announce" and interval.kind == "talk":
-        return words.hear["announcement"]
-    return page_words(words.code).find("role", event.role) or event.role
-
-
 def _row_keys(schedule: Schedule) -> list[str]:
     """Return a name for each interval that it keeps when others are put before it or taken away.
 
@@ -345,7 +338,7 @@ def _cue(
     return CueRow(
         desk_words().decimal(f"{into / rate:.1f}"),
         plain(event.text or ""),
-        _role(interval, event),
+        role_of(event.role),
         plain(event.why or ""),
         bool(event.must),
         round(into / rate - 0.3, 3),

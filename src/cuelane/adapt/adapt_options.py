@@ -20,6 +20,8 @@ class AdaptOptions:
     beep_at_s : where one countdown ends, seconds into the recording, if the search was unsure.
     timing : ``recorded`` keeps each interval as long as it was, ``exact`` gives it its true length.
     language : the language spoken, as a plan names it.
+    recogniser : hears the words where there are no captions: ``light``, ``strong`` or a folder with a model;
+        None for the best that is installed.
     """
 
     captions: Path | None = None
@@ -27,3 +29,4 @@ class AdaptOptions:
     beep_at_s: float | None = None
     timing: Timing = "recorded"
     language: str = "en"
+    recogniser: str | None = None

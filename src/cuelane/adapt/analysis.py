@@ -20,6 +20,7 @@ from cuelane.adapt.words.islands import Hearing
 from cuelane.adapt.words.recognising import clips_without_words, doubts_named, recognise
 from cuelane.adapt.words.word_lists import word_lists
 from cuelane.recording.decode import Recording
+from cuelane.recording.word_engines import WordEngine, choose_engine
 
 SCHEMA = "cuelane.adapt/3"
 
@@ -42,6 +43,7 @@ class Analysis:
     lost_captions: tuple[str, ...]
     notes: tuple[str, ...]
     plan_left_aside: bool = False
+    recogniser: str = ""
 
 
 def analyse(
@@ -51,9 +53,11 @@ def analyse(
     expected_s: Sequence[float] = (),
     beep_at_s: float | None = None,
     language: str = "en",
+    engine: WordEngine | None = None,
     step: Step | None = None,
 ) -> Analysis:
-    """Return what is in `recording`. `step` is told (what, done, total)."""
+    """Return what is in `recording`. `step` is told (what, done, total); `engine` hears words if there are no
+    `captions`."""
     told: Step = step or (lambda what, done, total: None)
     lists = word_lists(language)
     structure = find_structure(
@@ -72,7 +76,9 @@ def analyse(
             captions, hearing, progress=lambda done, total: told("placing words", done, total)
         )
     else:
-        words, said = recognise(islands, hearing, lambda done, total: told("recognising words", done, total))
+        words, said = recognise(
+            islands, hearing, lambda done, total: told("recognising words", done, total), engine
+        )
         notes.append(said)
     intervals = find_intervals(structure.boundaries, recording.seconds, words, lists)
     cues = find_cues(words, intervals, hearing, lists)
@@ -96,6 +102,7 @@ def analyse(
         tuple((captions or [])[index].text for index in lost),
         tuple(notes),
         structure.plan_left_aside,
+        "" if captions is not None or engine is None else engine.version,
     )
 
 
@@ -146,11 +153,18 @@ def _with_tuples(kind: Any, row: dict[str, Any], *names: str) -> Any:
     return kind(**{**row, **{name: tuple(row[name]) for name in names}})
 
 
+def engine_for(options: AdaptOptions) -> WordEngine | None:
+    """Return the recogniser to use; with captions none is asked for. Raises as `choose_engine` does."""
+    return None if options.captions else choose_engine(options.recogniser, options.language)
+
+
 def analysis_key(recording: Path, options: AdaptOptions) -> str:
     """Return a hash over everything an analysis depends on; the recording by size, time and both its ends."""
     digest = hashlib.sha256(SCHEMA.encode())
     stat = recording.stat()
     digest.update(f"{stat.st_size} {stat.st_mtime_ns} {options.beep_at_s} {options.language}".encode())
+    engine = engine_for(options)
+    digest.update((engine.version if engine is not None else "no recogniser").encode())
     with recording.open("rb") as file:
         digest.update(file.read(1 << 20))
         file.seek(max(0, stat.st_size - (1 << 20)))

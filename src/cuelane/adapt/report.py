@@ -81,6 +81,7 @@ def report_json(analysis: Analysis, kept: Sequence[bool], planned: Planned, timi
         "confidence": analysis.confidence,
         "how": analysis.how,
         "plan_left_aside": analysis.plan_left_aside,
+        "recogniser": analysis.recogniser or None,
         "uncertain": doubts(analysis),
         "intervals": [asdict(interval) for interval in analysis.intervals],
         "cues": [
@@ -116,6 +117,8 @@ def report_markdown(
             f"Countdown: {analysis.beep.describe()}, found {analysis.how} "
             f"(confidence {analysis.confidence:.2f} of 1)."
         )
+    if analysis.recogniser:
+        lines.append(f"Words: recognised by machine ({plain(analysis.recogniser)}).")
     lines += ["", "## Uncertain", ""]
     lines += [f"- {plain(doubt)}" for doubt in doubts(analysis)] or ["Nothing about the class as a whole."]
     unsure = [cue for cue, keep in zip(analysis.cues, kept, strict=True) if keep and cue.notes]

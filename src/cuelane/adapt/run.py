@@ -25,7 +25,7 @@ from cuelane.adapt.adapted_folder import (
     read_leads,
     require_usable,
 )
-from cuelane.adapt.analysis import Analysis, Step, analyse, analysis_key, from_json, to_json
+from cuelane.adapt.analysis import Analysis, Step, analyse, analysis_key, engine_for, from_json, to_json
 from cuelane.adapt.cut_clips import OpenedWhenNeeded, cut_clip
 from cuelane.adapt.decisions import decide, decisions_text, read_decisions
 from cuelane.adapt.plan_file import CutCue, Planned, plan_intervals, plan_yaml
@@ -150,6 +150,7 @@ def _analysed(
         expected_s=expected_s,
         beep_at_s=options.beep_at_s,
         language=options.language,
+        engine=engine_for(options),
         step=told,
     )
     return found, key, False

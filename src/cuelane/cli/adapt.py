@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from cuelane.cli.options import Force
+from cuelane.cli.options import Force, Recogniser
 from cuelane.cli.output import file_named, note, out, out_json, progress
 
 if TYPE_CHECKING:
@@ -31,6 +31,7 @@ def adapt(
         typer.Option(help="Keep each interval as recorded, or give it its true length."),
     ] = "recorded",
     language: Annotated[str, typer.Option(help="The language spoken.")] = "en",
+    recogniser: Recogniser = None,
     json: Annotated[str | None, typer.Option(help="Write the report as JSON; - for output.")] = None,
     force: Force = False,
 ) -> None:
@@ -53,7 +54,7 @@ def adapt(
         adapted = adapt_recording(
             recording,
             folder,
-            AdaptOptions(captions, plan, beep_at_s, timing, language),
+            AdaptOptions(captions, plan, beep_at_s, timing, language, recogniser),
             step=lambda _what, done, total: told(done, total),
             report=file_named(json),
             force=force,

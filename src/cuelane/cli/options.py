@@ -12,3 +12,9 @@ Force = Annotated[
     bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
 ]
 Pace = Annotated[float, typer.Option(min=MIN_PACE, max=MAX_PACE, help="How fast the voice speaks.")]
+Recogniser = Annotated[
+    str | None,
+    typer.Option(
+        help="What hears the words: light, strong, or a folder with a model; by default the best installed."
+    ),
+]

@@ -190,6 +190,7 @@ class FreeListener:
 
     # Chosen: shorter cuts more words in two, longer asks more of the recogniser at once.
     longest_s = 20.0
+    join_s = 0.0
 
     def __init__(self) -> None:
         self._decoder = _decoder()

@@ -53,6 +53,8 @@ class StrongListener:
     """
 
     longest_s = LONGEST_S
+    # Chosen: a pause in a sentence is shorter; more gives sentences that have nothing to do with each other.
+    join_s = 1.0
 
     def __init__(self, model: Any, language: str) -> None:
         from faster_whisper.tokenizer import Tokenizer

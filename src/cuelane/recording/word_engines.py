@@ -24,9 +24,13 @@ _THREADS = 2
 
 
 class WordListener(Protocol):
-    """Hears one piece of sound at a time, of at most ``longest_s`` seconds."""
+    """Hears one piece of sound at a time, of at most ``longest_s`` seconds.
+
+    Sounds with no longer pause than ``join_s`` between them are better heard in one piece.
+    """
 
     longest_s: float
+    join_s: float
 
     def hear(self, samples: Audio) -> list[HeardWord]:
         """Return the words heard in `samples`, shape (n,), 16 kHz mono, full scale 1.0, in order of time."""
@@ -36,11 +40,13 @@ class WordListener(Protocol):
 class WordEngine:
     """A recogniser that can be used here.
 
-    ``version`` names the program and its model, as reports and kept analyses have it. ``make`` loads it.
+    ``version`` names the program and its model, as reports and kept analyses have it. ``language`` is
+    ISO 639-1. ``make`` loads it.
     """
 
     name: EngineName
     version: str
+    language: str
     make: Callable[[], WordListener]
 
     @property
@@ -63,7 +69,8 @@ class _Entry:
 
 
 def _light(language: str) -> WordEngine:
-    return WordEngine("light", f"pocketsphinx {importlib.metadata.version('pocketsphinx')}", FreeListener)
+    version = importlib.metadata.version("pocketsphinx")
+    return WordEngine("light", f"pocketsphinx {version}", language, FreeListener)
 
 
 def _strong(language: str, folder: Path | None = None) -> WordEngine:
@@ -72,7 +79,7 @@ def _strong(language: str, folder: Path | None = None) -> WordEngine:
         which = strong_model.own_model(folder)
     version = f"{strong_model.ENGINE} {importlib.metadata.version(strong_model.ENGINE)}, model {which}"
     return WordEngine(
-        "strong", version, lambda: StrongListener(strong_model.load(folder, _THREADS), language)
+        "strong", version, language, lambda: StrongListener(strong_model.load(folder, _THREADS), language)
     )
 
 

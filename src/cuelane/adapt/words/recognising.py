@@ -7,9 +7,11 @@ from dataclasses import replace
 
 from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.found_cues import UNSURE, FoundCue, untexted
+from cuelane.adapt.words.heard_words import timed
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.islands import Hearing, Island
-from cuelane.recording.recogniser import FreeListener, has_engine
+from cuelane.recording.recogniser import Aligner, HeardWord, has_engine
+from cuelane.recording.word_engines import WordEngine
 
 Progress = Callable[[int, int], None]
 
@@ -19,34 +21,71 @@ NO_ENGINE = (
 )
 _SURE_POSTERIOR = 0.5
 """The recogniser's own probability of a word, 0 to 1. Chosen: the word is then likelier right than wrong."""
-# Chosen: shorter cuts more words in two, longer asks more of the recogniser at once.
-_LONGEST_LISTEN_S = 20.0
+# Chosen: sound around an island that may still be its words'.
+_AROUND_S = 0.15
+# Chosen: a piece that is too long is cut in its last part, in the quietest place.
+_CUT_FROM = 0.75
 
 
-def recognise(islands: Sequence[Island], hearing: Hearing, told: Progress) -> tuple[list[PlacedWord], str]:
+def recognise(
+    islands: Sequence[Island], hearing: Hearing, told: Progress, engine: WordEngine | None
+) -> tuple[list[PlacedWord], str]:
     """Return the words heard in `islands`, none without an engine, and what to say about them.
 
-    A word is sure if the engine's posterior for it is at least one half.
+    A word is sure if the engine's posterior for it is at least one half. `told` counts seconds of sound.
     """
-    if not has_engine():
+    if engine is None:
         return [], NO_ENGINE
-    listener = FreeListener()
+    listener = engine.make()
+    aligner = Aligner() if engine.language == "en" and has_engine() else None
+    pieces = heard_together(islands, hearing, listener.join_s, listener.longest_s)
+    seconds = [end - start for start, end in pieces]
     words: list[PlacedWord] = []
-    for number, island in enumerate(islands):
-        start = max(0.0, island.start_s - 0.15)
-        while start < island.end_s:
-            stop = min(island.end_s + 0.15, start + _LONGEST_LISTEN_S)
-            for heard in listener.hear(hearing.low(start, stop)):
-                sure = heard.posterior >= _SURE_POSTERIOR
-                words.append(PlacedWord(heard.text, start + heard.onset_s, start + heard.end_s, number, sure))
-            start = stop
-        told(number + 1, len(islands))
+    for number, (start, end) in enumerate(pieces):
+        heard = [
+            replace(word, onset_s=start + word.onset_s, end_s=start + word.end_s)
+            for word in listener.hear(hearing.low(start, end))
+        ]
+        words += [_placed(word, number) for word in timed(heard, hearing, aligner)]
+        told(round(sum(seconds[: number + 1])), max(1, round(sum(seconds))))
     unsure = sum(not word.sure for word in words)
     return words, (
-        f"no captions: the words were recognised by machine, {unsure} of {len(words)} of them doubtful. The "
-        "sound is the recording's own all the same; wrong words spoil captions, roles and what is marked, so "
-        "read decisions.txt, or give captions with --captions"
+        f"no captions: the words were recognised by machine, {unsure} of {len(words)} of them doubtful, by "
+        f"{engine.said}{engine.hint}. The sound is the recording's own all the same; wrong words spoil "
+        "captions, roles and what is marked, so read decisions.txt, or give captions with --captions"
     )
+
+
+def _placed(word: HeardWord, number: int) -> PlacedWord:
+    return PlacedWord(word.text, word.onset_s, word.end_s, number, word.posterior >= _SURE_POSTERIOR)
+
+
+def heard_together(
+    islands: Sequence[Island], hearing: Hearing, join_s: float, longest_s: float
+) -> list[tuple[float, float]]:
+    """Return the pieces to listen to, (start, end) in s: `islands`, those close together as one.
+
+    Parameters
+    ----------
+    join_s : islands with no longer pause between them are one piece: a word's neighbours tell what it is.
+    longest_s : of a piece; a longer one is cut in the quietest place of its last quarter.
+    """
+    joined: list[tuple[float, float]] = []
+    for island in islands:
+        start, end = max(0.0, island.start_s - _AROUND_S), island.end_s + _AROUND_S
+        pause_s = island.start_s - (joined[-1][1] - _AROUND_S) if joined else 0.0
+        if joined and pause_s <= join_s and end - joined[-1][0] <= longest_s:
+            joined[-1] = (joined[-1][0], end)
+        else:
+            joined.append((max(start, joined[-1][1]) if joined else start, end))
+    pieces: list[tuple[float, float]] = []
+    for start, end in joined:
+        while end - start > longest_s:
+            cut = hearing.quietest(start + _CUT_FROM * longest_s, start + longest_s)
+            pieces.append((start, cut))
+            start = cut
+        pieces.append((start, end))
+    return pieces
 
 
 def doubts_named(cue: FoundCue) -> FoundCue:

@@ -22,6 +22,7 @@ from cuelane.base.units import SAMPLE_RATE
 from cuelane.render.line_keys import Key, key_of
 from cuelane.session.arrange import Sounding
 from cuelane.session.candidates import Candidate
+from cuelane.speech.choice import voice_notes
 from cuelane.speech.definition import VoiceDefinition
 from cuelane.speech.estimate import estimate_seconds
 
@@ -60,6 +61,9 @@ class SpokenLines:
         self._spoken: dict[Key, Sounding] = {}
         self._guessed: dict[Key, int] = {}
         self._failed: dict[str, str] = {}
+        self._doubts: dict[str, str] = {}
+        self._fell_back = False
+        self._notes: dict[tuple[str, bool, bool], list[str]] = {}
         self._speaking = threading.Lock()
         self.estimated_s = lru_cache(maxsize=_KEPT_ESTIMATES)(lambda text: estimate_seconds(text, voice))
 
@@ -103,6 +107,17 @@ class SpokenLines:
                 for pace in sorted({key.pace for key in keys}):
                     self._speak([key.text for key in keys if key.pace == pace], pace)
 
+    def doubts(self) -> dict[str, str]:
+        """Return what a rule hears wrong in spoken lines, see :mod:`cuelane.speech.sound_doubts`."""
+        return dict(self._doubts)
+
+    def notes(self, language: str, chosen: bool) -> list[str]:
+        """Return what a person should know of the voice for a plan in `language`; `chosen` if it names it."""
+        key = (language, chosen, self._fell_back)
+        if key not in self._notes:
+            self._notes[key] = voice_notes(self.voice, language, chosen=chosen, fell_back=self._fell_back)
+        return self._notes[key]
+
     def trouble(self) -> dict[str, str]:
         """Return the lines that could not be spoken, and why."""
         return dict(self._failed)
@@ -114,6 +129,9 @@ class SpokenLines:
             self._guessed.clear()
             self.estimated_s.cache_clear()
             self._failed.clear()
+            self._doubts.clear()
+            self._notes.clear()
+            self._fell_back = False
 
     def _speak(self, texts: list[str], pace: float) -> None:
         try:
@@ -126,6 +144,8 @@ class SpokenLines:
             for text in texts:
                 self._speak([text], pace)
             return
+        self._doubts |= spoken.doubts
+        self._fell_back |= bool(spoken.fallbacks)
         for text, clip in spoken.clips.items():
             self._spoken[Key(text, pace)] = Sounding(clip.n_frames, clip.sha256, clip.voice, clip.words)
 

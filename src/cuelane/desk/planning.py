@@ -7,7 +7,7 @@ and an interval that is offered the same cues in the same space is placed as bef
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -23,6 +23,7 @@ from cuelane.desk.lines import Speaking, SpokenLines
 from cuelane.desk.named_interval import NamedInterval
 from cuelane.desk.places import path_at
 from cuelane.desk.splice import apply
+from cuelane.desk.voice_findings import voice_findings
 from cuelane.desk.words import Said
 from cuelane.facts import Facts, facts
 from cuelane.lint import lint
@@ -180,6 +181,7 @@ class Planner:
             finding = self._finding(text, "warning", row.mark, row.message, row.hint)
             fixes = () if finding.file else warning_fixes(read, row, finding.place)
             found.append(replace(finding, code=row.code, fixes=fixes))
+        found += self._of_voice(read, lines, arranged)
         found += [_about_totals(read, counted, n) for n in range(len(counted.warnings))]
         return PlanView(
             text,
@@ -210,6 +212,16 @@ class Planner:
         fixes, hint = misfit_fixes(read, advice, placed, lambda edits: self._misfits(text, edits) <= still)
         finding = self._finding(text, "misfit", next(iter(advice.marks), None), _misfit(row, advice), hint)
         return replace(finding, fixes=fixes)
+
+    def _of_voice(self, read: PlanRead, lines: SpokenLines, arranged: Arranged) -> Iterator[Notice]:
+        """Yield what is to be said of how the plan is spoken, beside the line or the voice."""
+        loaded = read.loaded
+        notes = lines.notes(loaded.plan.language, loaded.names_voice)
+        for candidate, told, hint in voice_findings(notes, arranged.offered, lines.doubts(), lines.trouble()):
+            if candidate is None:
+                yield Notice("warning", told, hint, ("voice",))
+            else:
+                yield self._finding(read.text, "warning", candidate.mark, told, hint)
 
     def _misfits(self, text: str, edits: Sequence[Edit]) -> frozenset[int]:
         """Return in which intervals of the text with `edits` cues do not fit; -1 where that is no plan."""

@@ -262,6 +262,10 @@ def entries(code: str) -> Iterator[str]:
         for section in table.values():
             for entry in section.values():
                 yield from entry.values() if isinstance(entry, dict) else [str(entry)]
+    # A pattern is called by what stands before its colon, and what it does stands by itself.
+    for entry in pack(code)["pattern"].values():
+        name, _, does = entry.partition(":")
+        yield from (name.strip(), does.strip())
 
 
 def pattern_of(code: str) -> re.Pattern[str]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import time
 from collections.abc import AsyncIterator
 from concurrent.futures import Future
 from pathlib import Path
@@ -33,6 +34,7 @@ class Front:
         shelf = Shelf(Folder(folder), Summaries(default_folder() / SHELF_FOLDER))
         self._whole: Future[Starlette] = Future()
         self._composing: Future[Starlette] = Future()
+        self._n_answered = 0
         self._first = Starlette(routes=[shelf_route(shelf), *static_routes()], lifespan=self._lifespan)
 
     def prepare(self) -> None:
@@ -40,6 +42,13 @@ class Front:
         page("shelf.html.j2", "shelf", "cuelane", plans=[], patterns=PATTERNS)
         environment().get_template("shelf_row.html.j2")
         base_css()
+
+    def wait_until_idle(self, most_s: float) -> None:
+        """Return when no request is being answered, or after so long; from any thread."""
+        end = time.monotonic() + most_s
+        # One is the server's own lifespan, which lasts as long as it does.
+        while self._n_answered > 1 and time.monotonic() < end:
+            time.sleep(0.02)
 
     def composes(self, composing: Starlette) -> None:
         """Hand to `composing` whatever it answers, from now on until the whole is there; from any thread."""
@@ -57,7 +66,11 @@ class Front:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         app = await self._answering(scope) if scope["type"] == "http" else self._first
-        await app(scope, receive, send)
+        self._n_answered += 1
+        try:
+            await app(scope, receive, send)
+        finally:
+            self._n_answered -= 1
 
     async def _answering(self, scope: Scope) -> Starlette:
         """Return what answers a request, waiting for it if need be."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import importlib
 import signal
 import socket
 import threading
@@ -23,6 +24,15 @@ from cuelane.plan.phrases import listing
 
 _BACKLOG = 128
 """Chosen: requests that may wait to be taken up, more than a browser sends at once."""
+
+_SLOW = (
+    "scipy.linalg", "scipy.special", "scipy.optimize", "scipy.interpolate", "scipy.ndimage", "scipy.stats",
+    "scipy.signal", "cuelane.speech.speak", "cuelane.render.run", "cuelane.check.run",
+    "cuelane.adapt.analysis",
+)  # fmt: skip
+"""Parts of the rest that take longest to import, each a few tenths of a second."""
+_PATIENCE_S = 5.0
+"""Longer than a plan takes to be opened; what waits for the rest must not wait for ever."""
 
 DEFAULT_PORT = 8318
 """No meaning: a number that no common service uses. Where it is taken another is found."""
@@ -102,6 +112,11 @@ def _import_the_rest(front: Front, folder: Path) -> None:
 
     composing = Composing(folder)
     front.composes(Starlette(routes=composing.routes()))
+    # What is asked for now is answered first: of two threads that work, each takes twice as long.
+    for name in _SLOW:
+        front.wait_until_idle(_PATIENCE_S)
+        importlib.import_module(name)
+    front.wait_until_idle(_PATIENCE_S)
 
     from cuelane.desk.app import whole_desk
 

@@ -112,7 +112,7 @@ def _about_times(table: Timetable, cue: Event) -> bool:
         right &= len(same) == 1
     if text.startswith("Last one."):
         right &= table.sets[-1].set_index == row.set_index
-    if found := re.fullmatch(r"The (\S+) side this (round|time), the (\S+) side next \2\.", text):
+    if found := re.fullmatch(r"(\S+) side this (round|time), (\S+) side next \2\.", text):
         right &= any(_sides_follow(table, one, found) for one in _firsts_after(table, cue))
     if found := re.fullmatch(r"Next (?:round|time), (.+) is on the (\S+) side\.", text):
         later = next(
@@ -142,7 +142,7 @@ def _firsts_after(table: Timetable, cue: Event) -> list[ScheduledInterval]:
 def _sides_follow(table: Timetable, first: ScheduledInterval, found: re.Match[str]) -> bool:
     """Return whether an exercise's first two sets are on the sides told, and a round apart."""
     same = [one for one in table.sets if one.exercise == first.exercise]
-    if len(same) < 2 or (same[0].side, same[1].side) != (found[1], found[3]):
+    if len(same) < 2 or (same[0].side, same[1].side) != (found[1].lower(), found[3]):
         return False
     apart = (same[1].block, same[1].round) == (first.block, (first.round or 0) + 1)
     return apart or found[2] == "time"
@@ -440,6 +440,84 @@ def test_the_opening_and_the_closing_tell_of_the_whole() -> None:
     (about,) = [NUMBERS[match[1]] for text in texts if (match := re.search(r"About (\S+) minutes", text))]
     # To the nearest minute, but for the seconds by which saying so makes the track longer.
     assert abs(about * 60 - found.n_frames / RATE) <= 35
+
+
+FLOW = {"block": "Main", "pattern": "flow", "work": "40s", "change": "12s", "exercises": ["crouch", "bridge"]}
+THEN = {
+    "block": "Then",
+    "pattern": "circuit",
+    "work": "40s",
+    "rest": "30s",
+    "rounds": 2,
+    "exercises": ["march"],
+}
+OPENED = {
+    "session": [{"say": "Clear the floor.", "lasts": "8s"}, FLOW, {"rest": "45s"}, THEN],
+    "exercises": {"crouch": {}, "bridge": {"needs": ["a wall"]}, "march": {"needs": ["a wall", "a step"]}},
+    "cautions": "standard",
+}
+
+
+def test_what_the_opening_has_said_is_not_said_again() -> None:
+    """Half a minute with the standard cautions; the first part's needs are known; then the pips come."""
+    found = arranged(OPENED).schedule
+    opening = found.intervals[0]
+    assert (opening.end_sample - opening.start_sample) / RATE <= 32
+    texts = [cue.text or "" for cue in found.cues]
+    wall, step = ([text for text in texts if word in text] for word in ("wall", "step"))
+    assert wall == ["You will need a wall and a step."]
+    assert step == [*wall, "For this part, have a step near you."]
+    ready = next(row for row in found.intervals if row.block == "Get ready")
+    told = [cue.interval for cue in found.cues if cue.text == "The long pip means start, change or stop."]
+    assert told == [ready.index]
+
+
+def test_the_pips_are_told_in_the_opening_or_in_a_rest_where_getting_ready_has_no_time_for_them() -> None:
+    """With no time to get ready in the opening, with 5 s of it in the first rest; once."""
+    long_pip = "The long pip means start, change or stop."
+    for lead_in, kind in (("0s", "talk"), ("5s", "rest")):
+        found = arranged(circuit() | {"lead_in": lead_in}).schedule
+        (at,) = [cue.interval for cue in found.cues if cue.text == long_pip]
+        first = next(row for row in found.intervals if row.kind == kind)
+        assert (at, found.intervals[at].block == "Get ready") == (first.index, False)
+
+
+def test_a_plans_own_words_before_a_part_come_first() -> None:
+    """What the program adds to a talk of the plan's own is said behind it."""
+    blocks = circuit()["session"]
+    talk = {"say": "Choose a light weight. Stand it near you.", "lasts": "20s"}
+    found = arranged(circuit() | {"session": [*blocks, talk, blocks[0] | {"block": "Second"}]}).schedule
+    at = next(cue.interval for cue in found.cues if cue.text == talk["say"])
+    said = [cue.text for cue in found.cues if cue.interval == at]
+    assert said[:2] == [talk["say"], "Next part: Second."]
+
+
+def test_a_change_keeps_to_its_rounds() -> None:
+    """The long form the first time, the short one of the program's own afterwards."""
+    own = {"text": "At the long pip, put the bell down, far from the step.", "rounds": "first"}
+    exercises = {"crouch": {"needs": "a bell", "change": own}, "bridge": {}}
+    block = circuit()["session"][0] | {"rest": "0s", "rounds": 3}
+    said = [text for text in texts_of({"session": [block], "exercises": exercises}) if "put the bell" in text]
+    assert said == [own["text"], *["At the long pip, put the bell down."] * 2]
+
+
+def test_one_is_told_to_turn_over_before_a_new_exercise() -> None:
+    """A preview that tells where one ends up gets the way there from another place on the floor."""
+    exercises = {
+        "crouch": {"preview": "Crouch. On your back, knees bent."},
+        "bridge": {"preview": "Bridge. Hands on the mat, under your shoulders."},
+    }
+    texts = texts_of(circuit(1) | {"exercises": exercises})
+    at = texts.index("Next: bridge. Hands on the mat, under your shoulders.")
+    assert texts[at + 1] == "Turn over to face the floor."
+    assert not any(text.startswith("Come down") for text in texts)
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=lambda path: path.stem)
+def test_a_demo_opens_in_about_half_a_minute(path: Path) -> None:
+    """Forty seconds with a list of equipment, or with cautions of the plan's own."""
+    opening = expand(load_plan(path)).intervals[0]
+    assert opening.length_ms <= 40_000
 
 
 def test_a_flow_of_one_movement_is_told_by_its_name() -> None:

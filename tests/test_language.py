@@ -141,7 +141,7 @@ def test_words_change_with_their_noun() -> None:
     """Number words and sides have the gender of what they count or stand by."""
     spanish, portuguese = load_language("es"), load_language("pt-BR")
     assert spanish.say("durations", "minutes", count=21, n=spanish.number(21)) == "Veintiún minutos"
-    assert spanish.say("closing", "done", n=spanish.number(21)).endswith("veintiuna series, buen trabajo.")
+    assert spanish.say("closing", "done", n=spanish.number(21)).endswith("veintiuna series en total.")
     assert portuguese.say("closing", "done", n=portuguese.number(22)).endswith(
         "vinte e duas séries, bom trabalho."
     )

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from cuelane.base.language import Language, fill
-from cuelane.session.ends import as_lines, easy_talk_ms
+from cuelane.session.ends import as_lines, slow_talk_ms
 from cuelane.session.model import Interval
 
 
@@ -54,7 +54,7 @@ def _is_own_talk(row: Interval, entry: Interval) -> bool:
 def _talk(entry: Interval, texts: list[str], own: Interval | None, caution: list[str]) -> Interval:
     """Return a talk interval of a breath block with `texts`, then what the plan itself says there."""
     lines = (*as_lines(texts), *(own.lines if own is not None else ()))
-    length_ms = easy_talk_ms([line.text for line in lines])
+    length_ms = slow_talk_ms([line.text for line in lines])
     talk = Interval(0, entry.block, entry.block_index, "breath", "talk", 0, length_ms, lines=lines)
     return replace(talk, warns=(*caution, *(own.warns if own is not None else ())))
 

@@ -22,14 +22,25 @@ from cuelane.session.pattern_words import how_it_goes
 # An easy pace, as slow as any voice here speaks, so that the same plan has the same boundaries with every
 # voice: 133 words a minute, a breath at each full stop and between lines.
 _EASY_WORD_MS = 450
+# What is no caution is said quicker: 150 words a minute.
+_PLAIN_WORD_MS = 400
+# Around breathing it is said slower: 120 words a minute.
+_SLOW_WORD_MS = 500
 _EASY_STOP_MS = 250
 _EASY_EDGES_MS = 1_500
 SHORTEST_TALK_MS = 3_000
 
 
-def easy_talk_ms(texts: Sequence[str]) -> int:
-    """Return time enough to say `texts` at an easy pace, in whole seconds' milliseconds."""
-    time_ms = sum(map(_easy_ms, texts)) + _EASY_EDGES_MS
+def easy_talk_ms(texts: Sequence[str], plain: Sequence[str] = ()) -> int:
+    """Return time to say `texts` at an easy pace and `plain` quicker, in whole seconds' milliseconds."""
+    time_ms = sum(map(_easy_ms, texts)) + sum(_easy_ms(text, _PLAIN_WORD_MS) for text in plain)
+    time_ms += _EASY_EDGES_MS
+    return max(SHORTEST_TALK_MS, -(-time_ms // 1000) * 1000)
+
+
+def slow_talk_ms(texts: Sequence[str]) -> int:
+    """Return time enough to say `texts` as slowly as before a breath, in whole seconds' milliseconds."""
+    time_ms = sum(_easy_ms(text, _SLOW_WORD_MS) for text in texts) + _EASY_EDGES_MS
     return max(SHORTEST_TALK_MS, -(-time_ms // 1000) * 1000)
 
 
@@ -54,8 +65,8 @@ def word_count(text: str) -> int:
     return max(len(text.split()), len(text) // 8) + sum(letter.isdigit() for letter in text)
 
 
-def _easy_ms(text: str) -> int:
-    return word_count(text) * _EASY_WORD_MS + (sum(text.count(mark) for mark in ".!?") + 1) * _EASY_STOP_MS
+def _easy_ms(text: str, word_ms: int = _EASY_WORD_MS) -> int:
+    return word_count(text) * word_ms + (sum(text.count(mark) for mark in ".!?") + 1) * _EASY_STOP_MS
 
 
 # Below this length a session needs neither a warm-up nor a cool-down of its own: common practice, no source.
@@ -88,7 +99,8 @@ def opening(
     told = session is not None and any(row.appearance or row.cycle for row in session.intervals)
     if session is not None and told and plan.coaching != "spare":
         lines = [*_plan_of(session, title, words), *_cold(session, words)]
-        if any(row.countdown and row.countdown.count for row in session.intervals if row.kind != "talk"):
+        # With time to get ready the pips are explained there, right before the first of them.
+        if not plan.lead_in and has_pips(session):
             lines.append(words.phrase("opening", "pips"))
     needs = needs_of(body)
     if needs:
@@ -97,8 +109,13 @@ def opening(
     if heavier:
         lines.append(words.say("opening", "needs_option", items=words.listing(heavier)))
     whole = (*as_lines(lines), *cautions)
-    length_ms = easy_talk_ms([line.text for line in whole])
+    length_ms = easy_talk_ms([line.text for line in cautions], plain=lines)
     return Interval(0, words.phrase("blocks", "opening"), -1, "opening", "talk", 0, length_ms, lines=whole)
+
+
+def has_pips(session: Session) -> bool:
+    """Return whether anything but talk ends with a long pip."""
+    return any(row.countdown for row in session.intervals if row.kind != "talk")
 
 
 def _plan_of(session: Session, title: str, words: Language) -> list[str]:

@@ -33,7 +33,7 @@ from cuelane.session.cues.here import (
     with_sides,
 )
 from cuelane.session.cues.naming import NEEDS_FORMS, next_key, previewed, untold_previews
-from cuelane.session.cues.positions import down_before, position_of, up_before
+from cuelane.session.cues.positions import down_before, position_of, turn_before, up_before
 from cuelane.session.cues.sides import side_before
 from cuelane.session.cues.time_calls import TEN_MS, has_rest_call
 from cuelane.session.model import Interval
@@ -87,6 +87,8 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
     if previews:
         # A short time has one line, which says what is needed, too.
         yield from _previews(here, coming, kit_words(here, entry) if quick else "")
+        if not quick:
+            yield from turn_before(here, entry, Spot("", toward, ("end", 42)))
     else:
         yield from down_before(here, entry, Spot("", toward, ("end", 42)))
     sure = interval.length_ms >= _CAUTION_SURE_FROM_MS

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 
 from cuelane.base.language import Language
 from cuelane.session.candidates import WEIGHTS, Candidate
-from cuelane.session.cues.here import Here, Spot, line_candidate, own_lines, tally_of
+from cuelane.session.cues.here import Here, Spot, applies, line_candidate, own_lines, tally_of
 from cuelane.session.equipment import is_more, same_kind
 from cuelane.session.model import Interval
 
@@ -33,7 +33,7 @@ def held(interval: Interval | None, words: Language) -> tuple[str, ...]:
 def change(here: Here) -> Iterator[Candidate]:
     """Yield what to do at the pips that end this set: the plan's line for what follows, else by the needs."""
     interval, after = here.interval, here.around.after
-    lines = own_lines(interval, "change")
+    lines = [line for line in own_lines(interval, "change") if applies(line, interval)]
     named = "rest" if here.around.resting else (after.exercise if after is not None else None)
     fitting = [
         line
@@ -109,8 +109,10 @@ def to_fetch(here: Here, coming: Interval) -> tuple[str, ...]:
 
 
 def untold(here: Here, things: Sequence[str]) -> tuple[str, ...]:
-    """Return the things that have not been asked for yet."""
-    return tuple(thing for thing in things if ("need", thing) not in here.history.told)
+    """Return the things that have not been asked for yet: the opening has told what the first part needs."""
+    first = next((entry for entry in here.arc.session.intervals if entry.appearance), None)
+    known = part_things(here, first) if first is not None else ()
+    return tuple(thing for thing in things if thing not in known and ("need", thing) not in here.history.told)
 
 
 def untold_needs(here: Here) -> tuple[str, ...]:
@@ -200,13 +202,12 @@ def part_things(here: Here, coming: Interval) -> tuple[str, ...]:
 
 
 def part_needs(here: Here, coming: Interval, toward: float) -> Iterator[Candidate]:
-    """Yield before a part what to have near for it."""
-    things, words = part_things(here, coming), here.words
+    """Yield before a part what to have near for it that no part before it had."""
+    things, words = untold(here, part_things(here, coming)), here.words
     if not things:
         return
-    told = [words.definite(thing) if thing not in untold(here, things) else thing for thing in things]
     yield Candidate(
-        "preview", here.say("preview", "block_needs", items=words.listing(told)), _PART_NEEDS_WEIGHT,
+        "preview", here.say("preview", "block_needs", items=words.listing(things)), _PART_NEEDS_WEIGHT,
         "before the part that needs it", toward=toward, chain=("end", 12), uses=("preview.block_needs",),
         tells=tuple(("need", thing) for thing in things),
     )  # fmt: skip

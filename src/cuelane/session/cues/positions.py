@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 
 from cuelane.base.language import Language
 from cuelane.session.candidates import Candidate
@@ -12,6 +13,8 @@ from cuelane.session.cues.here import Here, Spot, own_lines, tally_of
 from cuelane.session.model import Interval
 
 _POSITION_WEIGHT = 58
+# Less than a caution or another way to do it, where the preview tells where one ends up.
+_TURN_WEIGHT = 30
 
 
 def position_of(interval: Interval | None, words: Language) -> str | None:
@@ -43,6 +46,15 @@ def up_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:
         here.history.last.get(tally_of(done, "change", line)) == done.appearance for line in own
     ):
         yield _position(here, "up", spot, "the exercise before it is done on the floor")
+
+
+def turn_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:
+    """Yield how one turns over on the floor for an exercise whose preview tells only where one ends up."""
+    text = " ".join(line.text for line in own_lines(coming, "preview"))
+    told = any(re.search(entry, text, re.I) for entry in here.words.phrases("positions", "moves"))
+    if position_of(here.around.before, here.words) is not None and not told:
+        for candidate in down_before(here, coming, spot):
+            yield replace(candidate, weight=_TURN_WEIGHT)
 
 
 def down_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:

@@ -19,6 +19,7 @@ from cuelane.session.cues.options import heavier_before, swap_before
 from cuelane.session.cues.praise import praise_after_round
 from cuelane.session.cues.sides import other_side_later
 from cuelane.session.cues.time_calls import TEN_MS, rest_call
+from cuelane.session.ends import has_pips
 from cuelane.session.model import Interval
 from cuelane.session.pattern_words import how_it_goes
 
@@ -32,6 +33,7 @@ _ROUND_WEIGHT = 68
 # What the short form of something that a rest should teach is worth less.
 _SHORTER, _WITHOUT_NEW = 30, 60
 _HALF_WEIGHT = 46
+_PIPS_WEIGHT = 31
 _FOCUS_WEIGHT = 28
 _HOW_WEIGHT = 44
 # Names are listed up to so many; more are "the same four".
@@ -68,6 +70,8 @@ def before_set(here: Here) -> Iterator[Candidate]:
 def _preparing(here: Here) -> Iterator[Candidate]:
     interval, coming = here.interval, here.around.following
     light = interval.length_ms < _LIGHT_UNDER_MS
+    if not light or interval.pattern == "ready":
+        yield from _pips(here)
     # A breath first, then what is told, then quiet until the call.
     toward = 0.2 if interval.pattern == "ready" else 0.3
     if here.arc.half_index == interval.index and here.level != "spare":
@@ -103,6 +107,18 @@ def _preparing(here: Here) -> Iterator[Candidate]:
     if not interval.lines:
         yield from _focus(here, coming, part)
         yield from rest_call(here)
+
+
+def _pips(here: Here) -> Iterator[Candidate]:
+    """Yield what the long pip means, before the first of them or as soon after as there is time."""
+    if here.level == "spare" or not here.arc.session.plan.lead_in or not has_pips(here.arc.session):
+        return
+    if not here.history.phrases.get("opening.pips") and not here.interval.lines:
+        text = here.words.phrase("opening", "pips")
+        yield Candidate(
+            "announce", text, _PIPS_WEIGHT, "before the pips that it is about", toward=0.05,
+            chain=("end", 1), uses=("opening.pips",),
+        )  # fmt: skip
 
 
 def _next_block(here: Here, coming: Interval) -> Iterator[Candidate]:

@@ -143,7 +143,7 @@ def test_words_change_with_their_noun() -> None:
     assert spanish.say("durations", "minutes", count=21, n=spanish.number(21)) == "Veintiún minutos"
     assert spanish.say("closing", "done", n=spanish.number(21)).endswith("veintiuna series en total.")
     assert portuguese.say("closing", "done", n=portuguese.number(22)).endswith(
-        "vinte e duas séries, bom trabalho."
+        "vinte e duas séries no total."
     )
     assert (
         fill("Pierna {side_f}, pie {side}.", {"side": spanish.side("left")})

@@ -21,6 +21,7 @@ from typing import Any
 from cuelane.base.ordinary import read_ordinary
 from cuelane.base.schedule import LISTING
 from cuelane.base.seals import digest_if_there, listed_files
+from cuelane.plan.checks import cue_lines
 from cuelane.plan.loaded import LoadedPlan, included_files
 from cuelane.speech.definition import voices_folder
 
@@ -99,7 +100,10 @@ def _names_of_voices(folder: Path) -> str:
 
 
 def _clips_named(loaded: LoadedPlan) -> Iterable[Path]:
-    for block in loaded.plan.session:
+    plan = loaded.plan
+    for part in (plan, *plan.session, *plan.exercises.values()):
+        yield from (loaded.folder / line.clip for line in cue_lines(part) if line.clip is not None)
+    for block in plan.session:
         for interval in getattr(block, "intervals", ()):
             yield from (loaded.folder / cue.clip for cue in interval.cues if cue.clip is not None)
     for included in loaded.includes.values():

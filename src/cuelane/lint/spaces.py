@@ -49,8 +49,11 @@ class Rooms:
         return max(self._rooms(line, line.source), key=lambda room: room.length_ms, default=None)
 
     def _rooms(self, line: SpokenLine, source: CueLine | ScriptCue) -> Iterator[LineRoom]:
+        if source.clip is not None:
+            # As long as it is; no estimate by its words holds.
+            return
         if isinstance(source, ScriptCue):
-            for entry in self.by_line[id(source)] if source.clip is None else ():
+            for entry in self.by_line[id(source)]:
                 yield LineRoom(self._end_ms(entry) - source.at, f"from there the {_name(entry)}")
             return
         intervals = self.by_line[id(source)]

@@ -19,6 +19,7 @@ from cuelane.plan.model import (
     Ladder,
     OnTheMinute,
     Script,
+    ScriptCue,
     ScriptInterval,
 )
 from cuelane.plan.own_folder import file_inside
@@ -50,16 +51,15 @@ def check(lines: Lines, parts: Parts, folder: Path) -> None:
             for line in cue_lines(exercise):
                 _check_placeholders(lines, line, slots, has_sides=exercise.sides != "none")
                 _check_to(lines, parts, line, start)
-    for item in parts.session:
-        for line in cue_lines(item):
+                _check_clip(lines, line, folder, start)
+    for part in (*parts.session, parts.head):
+        for line in cue_lines(part):
             _check_placeholders(lines, line, slots, has_sides=False)
-    if parts.head is not None:
-        for line in cue_lines(parts.head):
-            _check_placeholders(lines, line, slots, has_sides=False)
-        if pack_code(parts.head.language) is None:
-            known = available_languages()
-            message = f"language: there are no words for {quoted(parts.head.language)} yet"
-            lines.report(parts.head.mark_of("language") or start, message, f"there are: {', '.join(known)}")
+            _check_clip(lines, line, folder, start)
+    if parts.head is not None and pack_code(parts.head.language) is None:
+        known = available_languages()
+        message = f"language: there are no words for {quoted(parts.head.language)} yet"
+        lines.report(parts.head.mark_of("language") or start, message, f"there are: {', '.join(known)}")
 
 
 def check_voice(lines: Lines, parts: Parts, known: Collection[str]) -> None:
@@ -188,11 +188,15 @@ def _check_script_cues(lines: Lines, interval: ScriptInterval, folder: Path, sta
                 f"{format_duration(interval.length)}"
             )
             lines.report(cue.mark_of("at") or start, message)
-        if cue.clip is not None:
-            problem = file_inside(folder, folder, cue.clip)
-            if isinstance(problem, tuple):
-                lines.report(cue.mark_of("clip") or start, f"clip: {problem[0]}", problem[1])
+        _check_clip(lines, cue, folder, start)
         _check_text(lines, cue.text, cue.mark_of("text") or start, PLACEHOLDERS, has_sides=False)
+
+
+def _check_clip(lines: Lines, line: CueLine | ScriptCue, folder: Path, start: Mark) -> None:
+    """Note a recording that is not there, or lies outside the plan's folder."""
+    problem = None if line.clip is None else file_inside(folder, folder, line.clip)
+    if isinstance(problem, tuple):
+        lines.report(line.mark_of("clip") or start, f"clip: {problem[0]}", problem[1])
 
 
 def placeholders(language: str) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Fiel
 
 from cuelane.base.errors import Mark
 from cuelane.plan.tree import Mapping, Node, Sequence
-from cuelane.plan.values import Duration, Length, Name, Names, Rounds, Share, Text, as_list
+from cuelane.plan.values import Duration, FileName, Length, Name, Names, Rounds, Share, Text, as_list
 
 
 def _cue_lines(value: Any) -> Any:
@@ -57,6 +57,7 @@ class CueLine(Part):
     at: Duration | None = Field(None, description="Start exactly this long after the interval's start.")
     must: bool | None = Field(None, description="Fail rather than leave it out.")
     weight: Annotated[int, Field(ge=0, le=1000)] | None = Field(None, description="Higher wins the time.")
+    clip: FileName | None = Field(None, description="File name of a recording beside the plan.")
     allow: Names = Field(default_factory=list, description="Warnings to keep quiet about for this line.")
 
 

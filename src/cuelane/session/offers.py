@@ -70,7 +70,7 @@ def _lines(here: Here) -> Iterator[Candidate]:
             role, line.text, WEIGHTS[role] if line.weight is None else line.weight,
             "in its order, at an easy pace",
             must=line.must is not False, toward=toward,
-            start_ms=line.at, mark=line.mark,
+            start_ms=line.at, clip=line.clip, mark=line.mark,
             # Before all that the program has to say there.
             chain=None if line.at is not None else ("end", number - len(texts)),
         )  # fmt: skip

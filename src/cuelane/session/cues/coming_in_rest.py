@@ -156,18 +156,20 @@ def _previews(here: Here, coming: _Coming, kit: str) -> Iterator[Candidate]:
         # The first line stands for the name; further ones are said after it.
         text = with_sides(line.text, entry, here.words) if place else previewed(here, entry, line, "coming")
         weight = WEIGHTS["preview"] if line.weight is None else line.weight
-        if kit and not place and line.at is None:
+        # A recording stands as it is.
+        told = kit if line.clip is None else ""
+        if told and not place and line.at is None:
             # What is used on the floor is in hand before one gets down to it.
             down = position_of(entry, here.words) is not None
-            text = f"{kit} {text}" if down else f"{text} {kit}"
+            text = f"{told} {text}" if down else f"{text} {told}"
             weight += WEIGHTS["needs"]
         yield Candidate(
             "preview", text, weight,
             coming.when if line.at is None else "where the plan fixes it",
             must=line.must is True or (coming.must and place == 0), start_ms=line.at, toward=coming.toward,
             group=None if place else "next", chain=("end", 30 + place) if line.at is None else None,
-            tally=tally_of(entry, "preview", line), mark=line.mark,
-            tells=() if place or not kit else tuple(("need", thing) for thing in to_fetch(here, entry)),
+            tally=tally_of(entry, "preview", line), clip=line.clip, mark=line.mark,
+            tells=() if place or not told else tuple(("need", thing) for thing in to_fetch(here, entry)),
         )  # fmt: skip
     if entry.side and not names_side(" ".join(line.text for line in coming.previews)):
         yield from side_before(here, entry, Spot(coming.when, coming.toward, ("end", 40), must=coming.must))
@@ -192,5 +194,6 @@ def cautions_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candid
             "caution", with_sides(line.text, coming, here.words),
             weight if line.weight is None else line.weight, "before the movement it is about",
             toward=spot.toward, chain=spot.chain and (spot.chain[0], spot.chain[1] + place),
-            tally=tally_of(coming, "caution", line), mark=line.mark, appearance=coming.appearance,
+            tally=tally_of(coming, "caution", line), clip=line.clip, mark=line.mark,
+            appearance=coming.appearance,
         )  # fmt: skip

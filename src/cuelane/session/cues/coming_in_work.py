@@ -124,16 +124,17 @@ def _preview_in_work(here: Here, coming: Interval, line: CueLine, side: str) -> 
     """Return the first line of a preview that no rest has told, so that it is not heard as an order."""
     words, spot = here.words, _next_spot(here, moving=True)
     text = previewed(here, coming, line, "coming")
-    if side and not names_side(line.text):
+    as_written = line.at is not None or line.clip is not None
+    if side and not names_side(line.text) and line.clip is None:
         text = f"{text} {words.say('preview', 'side', side=side)}"
     fetch, pinned = to_fetch(here, coming), line.at is not None
-    if fetch and not pinned:
+    if fetch and not as_written:
         text = f"{text} {words.say('preview', 'needs', items=spoken_names(here, fetch))}"
     return Candidate(
         "preview", text, WEIGHTS["preview"] if line.weight is None else line.weight,
         "where the plan fixes it" if pinned else spot.wish, must=line.must is True, start_ms=line.at,
         prefer_ms=None if pinned else spot.prefer_ms, not_before_ms=0 if pinned else spot.not_before_ms,
         quiet_ms=0 if pinned else APART_MS, group="next", chain=None if pinned else ("end", 30),
-        tally=tally_of(coming, "preview", line), mark=line.mark,
-        tells=tuple(("need", thing) for thing in fetch) if not pinned else (),
+        tally=tally_of(coming, "preview", line), clip=line.clip, mark=line.mark,
+        tells=() if as_written else tuple(("need", thing) for thing in fetch),
     )  # fmt: skip

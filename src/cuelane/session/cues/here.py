@@ -141,7 +141,7 @@ def line_candidate(here: Here, role: str, line: CueLine, spot: Spot) -> Candidat
     """Return a line of the plan as it would be spoken in this set."""
     text = with_sides(line.text, here.interval, here.words)
     uses: tuple[str, ...] = ()
-    if role in ("easier", "harder", "swap") and not says_it_is_a_choice(text, here.words):
+    if role in ("easier", "harder", "swap") and not stands_as_written(line, here.words):
         text, uses = as_choice(here, role, text)
     pinned, must = line.at is not None, spot.must if line.must is None else line.must
     weight = WEIGHTS[role] if spot.weight is None else spot.weight
@@ -159,6 +159,7 @@ def line_candidate(here: Here, role: str, line: CueLine, spot: Spot) -> Candidat
         latest_ms=None if pinned or must else spot.latest_ms,
         quiet_ms=0 if pinned else spot.quiet_ms,
         uses=uses,
+        clip=line.clip,
         mark=line.mark,
     )
 
@@ -168,9 +169,11 @@ def as_choice(here: Here, role: str, text: str) -> tuple[str, tuple[str, ...]]:
     return here.say("options", role, text=text, inner=here.words.inside(text)), (f"options.{role}",)
 
 
-def says_it_is_a_choice(text: str, words: Language) -> bool:
-    """Return whether a line makes plain by itself that it is an option."""
-    return any(word in text.lower() for word in words.phrases("options", "told"))
+def stands_as_written(line: CueLine, words: Language) -> bool:
+    """Return whether an option is a recording, or makes plain by itself that it is an option."""
+    return line.clip is not None or any(
+        word in line.text.lower() for word in words.phrases("options", "told")
+    )
 
 
 def in_turn(

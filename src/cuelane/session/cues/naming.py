@@ -34,10 +34,10 @@ def untold_previews(here: Here, coming: Interval) -> list[CueLine]:
 def previewed(here: Here, coming: Interval, line: CueLine, key: str) -> str:
     """Return a preview behind words (``coming``, ``new``) that tell it from an order to start now.
 
-    A line that the plan pins to a time stands as written.
+    A line that the plan pins to a time, or has a recording of, stands as written.
     """
     text, name = with_sides(line.text, coming, here.words), coming.exercise or ""
-    if line.at is not None:
+    if line.at is not None or line.clip is not None:
         return text
     if text.lower().startswith(name.lower()):
         return here.words.say("preview", key, inner=here.words.inside(text), text=text)

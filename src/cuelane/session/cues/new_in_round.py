@@ -54,7 +54,7 @@ def new_in_round(here: Here, toward: float) -> Iterator[Candidate]:
                 "preview", previewed(here, entry, line, "new"),
                 WEIGHTS["preview"] if line.weight is None else line.weight,
                 "new in the round that follows", toward=toward, chain=("end", order),
-                tally=tally_of(entry, "preview", line), mark=line.mark,
+                tally=tally_of(entry, "preview", line), clip=line.clip, mark=line.mark,
             )  # fmt: skip
         if entry.side:
             spot = Spot("new in the round that follows", toward, ("end", order + 1), weight=48)

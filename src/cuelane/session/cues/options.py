@@ -14,7 +14,7 @@ from cuelane.session.cues.here import (
     as_choice,
     in_turn,
     own_lines,
-    says_it_is_a_choice,
+    stands_as_written,
     tally_of,
     was_said,
     with_sides,
@@ -89,13 +89,13 @@ def swap_before(here: Here, coming: Interval, toward: float) -> Iterator[Candida
         if applies(line, coming) and line.at is None and not was_said(here, coming, "swap", line):
             text = with_sides(line.text, coming, here.words)
             uses: tuple[str, ...] = ()
-            if not says_it_is_a_choice(text, here.words):
+            if not stands_as_written(line, here.words):
                 text, uses = as_choice(here, "swap", text)
             yield Candidate(
                 "swap", text, WEIGHTS["swap"] if line.weight is None else line.weight,
                 "in the rest before, where there is time to choose", must=line.must is True, toward=toward,
-                chain=("end", 50), tally=tally_of(coming, "swap", line), uses=uses, mark=line.mark,
-                appearance=coming.appearance,
+                chain=("end", 50), tally=tally_of(coming, "swap", line), uses=uses, clip=line.clip,
+                mark=line.mark, appearance=coming.appearance,
             )  # fmt: skip
             return
 
@@ -121,7 +121,7 @@ def heavier_before(here: Here, toward: float) -> Iterator[Candidate]:
                 "heavier", text, WEIGHTS["heavier"] if line.weight is None else line.weight,
                 f"in the rest before round {part.number}, from which it may be heavier",
                 must=line.must is True, toward=toward, chain=("end", 62),
-                tally=tally_of(entry, "heavier", line), uses=uses, mark=line.mark,
+                tally=tally_of(entry, "heavier", line), uses=uses, clip=line.clip, mark=line.mark,
             )  # fmt: skip
             return
 
@@ -133,6 +133,6 @@ def _heavier_text(here: Here, entry: Interval, line: CueLine, done: int) -> tupl
             "options", "heavier", n=words.number(done), items=words.listing(needs), exercise=entry.exercise
         )
         return text, ("options.heavier",)
-    if says_it_is_a_choice(line.text, words):
+    if stands_as_written(line, words):
         return line.text, ()
     return as_choice(here, "heavier_text", line.text)

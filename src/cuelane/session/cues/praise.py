@@ -56,17 +56,17 @@ def praise_in_set(here: Here, late_room: int) -> Iterator[Candidate]:
     if not own and not is_main(interval, here.words):
         return
     own = own or _of_all(here)
-    wish, weight, mark = "late in the set, one in three", WEIGHTS["praise"], None
+    wish, weight, mark, clip = "late in the set, one in three", WEIGHTS["praise"], None, None
     uses: tuple[str, ...] = ("praise.set",)
     if own:
         line = min(own, key=lambda row: here.history.times.get(("", "praise", row.text), 0))
         weight = weight if line.weight is None else line.weight
-        text, uses, mark = line.text, (), line.mark
+        text, uses, mark, clip = line.text, (), line.mark, line.clip
     else:
         text = here.say("praise", "set")
     yield Candidate(
         "praise", text, weight, wish, toward=0.72, not_before_ms=int(interval.length_ms * PRAISE_FROM),
-        latest_ms=latest_ms, quiet_ms=APART_MS, tally=("", "praise", text), uses=uses, mark=mark,
+        latest_ms=latest_ms, quiet_ms=APART_MS, tally=("", "praise", text), uses=uses, clip=clip, mark=mark,
     )  # fmt: skip
 
 

@@ -216,7 +216,11 @@ def _focus(here: Here, coming: Interval, part: RoundPart | None) -> Iterator[Can
     # Not in every rest: before a round, else before every other set.
     if part is None and (coming.set_index or 0) % 2:
         return
-    lines = [line for line in own_lines(coming, "form") if line.rounds is None and line.at is None]
+    lines = [
+        line
+        for line in own_lines(coming, "form")
+        if line.rounds is None and line.at is None and line.clip is None
+    ]
     times = [here.history.times.get(tally_of(coming, "form", line), 0) for line in lines]
     if len(lines) < 2 or "{" in lines[times.index(min(times))].text:
         return

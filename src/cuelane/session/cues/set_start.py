@@ -88,7 +88,9 @@ def _other_sides_own(here: Here) -> Iterator[Candidate]:
         parts = [part for part in line.text.split(". ") if "{" in part]
         if parts:
             text = ". ".join(parts)
-            short: CueLine = line.model_copy(update={"text": text if text[-1:] in ".!?" else f"{text}."})
+            short: CueLine = line.model_copy(
+                update={"text": text if text[-1:] in ".!?" else f"{text}.", "clip": None}
+            )
             yield line_candidate(here, "setup", short, spot)
 
 
@@ -103,6 +105,13 @@ def _name(here: Here) -> Iterator[Candidate]:
         at_ms = own[0].at
         must = must if own[0].must is None else own[0].must
         heavy = heavy if own[0].weight is None else own[0].weight
+    if own and own[0].clip is not None:
+        yield Candidate(
+            "announce", spoken, heavy, "right after the pip" if at_ms is None else "where the plan fixes it",
+            must=must, start_ms=at_ms, lead=at_ms is None, group="announce",
+            clip=own[0].clip, mark=own[0].mark,
+        )  # fmt: skip
+        return
     forms = [*_long_forms(here, bool(own)), "exercise"]
     keys = [f"{form}_side" if side else form for form in forms]
     if side_form(interval) == "_both":

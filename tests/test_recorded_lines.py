@@ -1,0 +1,97 @@
+"""A line of an exercise that has a recording: it stands as written, and its recording is what is played."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+
+from cuelane.base.errors import PlanError
+from cuelane.batch.records import inputs_of
+from cuelane.plan.load import load_plan
+from cuelane.render.run import RenderOptions, render
+from planning import arranged
+
+ROLES = (
+    "announce",
+    "preview",
+    "setup",
+    "remind",
+    "form",
+    "easier",
+    "harder",
+    "caution",
+    "change",
+    "praise",
+    "say",
+)
+
+
+def text_of(role: str) -> str:
+    """Return a role's line; its words do not tell the role."""
+    return f"Words of kind {ROLES.index(role)} are here."
+
+
+def plan(*, clips: bool) -> dict[str, Any]:
+    """Return a plan with a line for every role, recorded or not."""
+    lines = {role: {"text": text_of(role)} | ({"clip": f"{role}.wav"} if clips else {}) for role in ROLES}
+    block = {"block": "Main", "pattern": "circuit", "work": "40s", "rest": "30s", "rounds": 4}
+    return {
+        "session": [block | {"exercises": ["squat", "row"], "praise": [lines["praise"]]}],
+        "exercises": {"squat": lines, "row": lines},
+    }
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_a_recorded_line_stands_as_written(role: str) -> None:
+    """Nothing is put before, behind or around it, and wherever it is said its recording is named."""
+    offered = [one for one in arranged(plan(clips=True)).offered if text_of(role)[1:] in one.text]
+
+    assert offered
+    assert {one.text for one in offered} == {text_of(role)}
+    assert {one.clip for one in offered} == {f"{role}.wav"}
+
+
+@pytest.mark.parametrize("role", ["preview", "easier", "harder"])
+def test_a_line_without_one_is_still_led_in(role: str) -> None:
+    """What the program speaks itself says what it is: what comes next, or a choice."""
+    offered = [one for one in arranged(plan(clips=False)).offered if text_of(role)[1:] in one.text]
+
+    assert all(one.clip is None for one in offered)
+    assert any(one.text != text_of(role) for one in offered)
+
+
+def test_recordings_of_lines_are_played_and_are_inputs(tmp_path: Path) -> None:
+    """From plan to track: the recording sounds, beside what the voice says; a batch knows that it counts."""
+    tone = 0.2 * np.sin(2 * np.pi * 300 * np.arange(48_000) / 48_000)
+    soundfile.write(tmp_path / "form.wav", tone, 48_000)
+    path = tmp_path / "plan.yaml"
+    text = "title: T\ncautions: none\nsession:\n"
+    text += "  - {block: B, pattern: circuit, work: 30s, rest: 10s, rounds: 2, exercises: [squat]}\n"
+    text += "exercises:\n  squat: {form: {text: Chest up., clip: form.wav}}\n"
+    path.write_text(text, encoding="utf-8")
+
+    assert tmp_path / "form.wav" in inputs_of(load_plan(path))
+    schedule = render(path, tmp_path / "track.wav", RenderOptions(extras=False)).prepared.schedule
+    played = [event for event in schedule.events if event.text == "Chest up."]
+    assert played
+    # Levelled and trimmed as any clip is, it lasts as long as the recording.
+    assert all(abs(event.end_sample - event.onset_sample - 48_000) < 500 for event in played)
+
+
+def test_a_recording_that_is_not_there_is_named(tmp_path: Path) -> None:
+    """A file that is missing or lies elsewhere is an error of the plan, with its place."""
+    path = tmp_path / "plan.yaml"
+    head = "title: T\nsession: [{block: B, pattern: circuit, work: 30s, exercises: [squat]}]\n"
+    for clip, said in (
+        ("none.wav", "there is no file 'none.wav'"),
+        ("../x.wav", "lies outside the plan's folder"),
+    ):
+        path.write_text(
+            f"{head}exercises:\n  squat:\n    form: {{text: Chest up., clip: {clip}}}\n", encoding="utf-8"
+        )
+        with pytest.raises(PlanError, match=f"plan.yaml:5:.*clip: .*{said}"):
+            load_plan(path)

@@ -12,9 +12,10 @@ import classgen_captions as cap
 from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.analysis import Analysis
 from cuelane.adapt.beeps.countdown import Beep
+from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.decisions import Decision, decide, decisions_text, read_decisions
-from cuelane.adapt.plan_file import CutCue, Guess, Planned, plan_intervals
-from cuelane.adapt.report import doubts, report_json, report_markdown
+from cuelane.adapt.plan_file import Guess, Planned, plan_intervals
+from cuelane.adapt.report import MadeFiles, doubts, report_json, report_markdown
 from cuelane.adapt.run import adapt_recording
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.adapt.words.intervals import FoundInterval
@@ -107,6 +108,11 @@ def analysis(**changes: object) -> Analysis:
     return replace(whole, **changes)  # type: ignore[arg-type]
 
 
+def made(planned: Planned) -> MadeFiles:
+    """What was made of :func:`analysis`, without the plan of exercises."""
+    return MadeFiles(planned, None, "fewer than two sets", ((),))
+
+
 def test_the_report_says_what_is_not_sure_and_what_to_do():
     """A guessed countdown, a plan left aside and odd lengths are named first, each with a way out."""
     assert doubts(analysis()) == []
@@ -119,7 +125,10 @@ def test_the_report_says_what_is_not_sure_and_what_to_do():
     assert "--beep-at 12:30" in doubts(analysis(beep=None, intervals=()))[0]
     aside = analysis(plan_left_aside=True)
     assert "does not fit the recording" in doubts(aside)[0]
-    assert json.loads(report_json(aside, [True], Planned((), (), (), ()), "exact"))["plan_left_aside"] is True
+    assert (
+        json.loads(report_json(aside, [True], made(Planned((), (), (), ())), "exact"))["plan_left_aside"]
+        is True
+    )
     odd = [FoundInterval("work", s, e, e - s, True) for s, e in ((9, 20), (20, 45), (45, 52), (52, 90))]
     assert doubts(analysis(intervals=tuple(odd)))[0].startswith("4 intervals have a length that no other has")
 
@@ -128,7 +137,7 @@ def test_the_report_says_where_a_cut_was_guessed():
     """With exact timing, the silence that was put in is named with its place and called a guess."""
     planned = Planned((), (), (), (Guess(0, 33_000, 4_300),))
 
-    text = report_markdown("Legs", analysis(), [True], planned, "exact")
+    text = report_markdown("Legs", analysis(), [True], made(planned), "exact")
 
     assert "- 0:20.0 work: 4.3 s of silence put in at 0:33.0 of the recording" in text
     assert "Where it was really cut is not known" in text

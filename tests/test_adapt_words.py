@@ -19,6 +19,7 @@ from cuelane.adapt.words.found_cues import find_cues
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.islands import Hearing
 from cuelane.adapt.words.onsets import onset_s
+from cuelane.adapt.words.role_judge import role_judge
 from cuelane.adapt.words.word_lists import plain, word_lists
 from cuelane.base.errors import AudioFileError
 from cuelane.recording.pronouncing import phones, spoken_words
@@ -136,7 +137,7 @@ def test_no_clip_begins_or_ends_inside_a_word(placed):
     made, hearing, words, _ = placed
     whole = [FoundInterval("work", 0.0, hearing.seconds, hearing.seconds, False)]
 
-    cues = find_cues(words, whole, hearing, word_lists())
+    cues = find_cues(words, whole, hearing, word_lists(), role_judge())
 
     edges = [edge for cue in cues for edge in (cue.start_s, cue.end_s)]
     assert len(cues) >= 8
@@ -155,7 +156,7 @@ def test_a_word_placed_wrongly_is_not_cut():
     first = PlacedWord("Press", start_s + 0.25, start_s + 0.3, 0)
     late = [first, PlacedWord("away.", end_s - 0.2, end_s - 0.1, 0)]
 
-    cues = find_cues(late, [FoundInterval("work", 0.0, 4.0, 4.0, False)], hearing, word_lists())
+    cues = find_cues(late, [FoundInterval("work", 0.0, 4.0, 4.0, False)], hearing, word_lists(), role_judge())
 
     assert len(cues) == 1
     assert cues[0].start_s <= start_s
@@ -172,25 +173,6 @@ def test_the_level_finds_a_word_after_a_pause():
     assert onset_s(HeardWord("hold", 1.42, 2.0, True), 0.5, hearing) == pytest.approx(1.5, abs=0.01)
     # Inside a phrase, where the engine heard no pause and there is none, its word stands.
     assert onset_s(HeardWord("hold", 1.72, 2.0, False), 1.70, hearing) == 1.72
-
-
-@pytest.mark.parametrize(
-    ("text", "in_rest", "first", "role"),
-    [
-        ("Ten seconds left.", False, False, "time"),
-        ("Switch sides.", False, False, "side"),
-        ("Great work, stay with it.", False, False, "praise"),
-        ("If that hurts, make it smaller.", False, False, "easier"),
-        ("For more, hold at the bottom.", False, False, "harder"),
-        ("Next up is the plank.", True, True, "preview"),
-        ("Goblet squat. Weight held at your chest.", False, True, "setup"),
-        ("Plank.", False, True, "announce"),
-        ("Knees track over your toes.", False, False, "form"),
-    ],
-)
-def test_a_cue_has_the_role_its_words_have(text, in_rest, first, role):
-    """Roles follow the words, and else the place."""
-    assert word_lists().role(text, in_rest=in_rest, first=first) == role
 
 
 def test_what_points_at_a_picture_is_marked():

@@ -46,11 +46,14 @@ INSIDE = {
     "adapt": """
         run
         report cut_clips
-        plan_file adapted_folder
-        decisions
+        pattern_report
+        pattern_plan
+        plan_file exercise_lines
+        adapted_folder class_shape exercise_names untrue_calls picture_words
+        decisions class_cues
         analysis
         words
-        beeps adapt_options
+        beeps adapt_options clock
     """,
     "check": """
         run

@@ -18,10 +18,11 @@ from cuelane.base.ordinary import OddFileError, open_ordinary, read_ordinary
 from cuelane.base.seals import is_inside
 from cuelane.recording.decode import CLIP_RATE
 
-PLAN, DECISIONS, ANALYSIS, LEADS = "plan.yaml", "decisions.txt", ".analysis.json", ".clips.json"
+PLAN, PATTERNS, DECISIONS = "plan.yaml", "patterns.yaml", "decisions.txt"
+ANALYSIS, LEADS = ".analysis.json", ".clips.json"
 CLIPS = "clips"
 REPORT_MD, REPORT_JSON = "report.md", "report.json"
-WRITTEN = (PLAN, DECISIONS, ANALYSIS, LEADS, REPORT_JSON, REPORT_MD)
+WRITTEN = (PLAN, PATTERNS, DECISIONS, ANALYSIS, LEADS, REPORT_JSON, REPORT_MD)
 
 MAX_OWN_BYTES = 100_000_000
 """Chosen: the words of six hours, the longest class that is read, come to about 11 MB of JSON (54,000 words

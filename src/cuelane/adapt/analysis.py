@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,11 +18,12 @@ from cuelane.adapt.words.found_cues import OVER_BEEP, FoundCue, find_cues, untex
 from cuelane.adapt.words.intervals import FoundInterval, find_intervals
 from cuelane.adapt.words.islands import Hearing
 from cuelane.adapt.words.recognising import clips_without_words, doubts_named, recognise
+from cuelane.adapt.words.role_judge import role_judge
 from cuelane.adapt.words.word_lists import word_lists
 from cuelane.recording.decode import Recording
 from cuelane.recording.word_engines import WordEngine, choose_engine
 
-SCHEMA = "cuelane.adapt/3"
+SCHEMA = "cuelane.adapt/4"
 
 Step = Callable[[str, int, int], None]
 
@@ -81,7 +82,7 @@ def analyse(
         )
         notes.append(said)
     intervals = find_intervals(structure.boundaries, recording.seconds, words, lists)
-    cues = find_cues(words, intervals, hearing, lists)
+    cues = find_cues(words, intervals, hearing, lists, role_judge(language))
     cues = [_over_beep_dropped(cue) for cue in cues]
     if captions is None and not words:
         sounds = clips_without_words(islands, intervals)
@@ -111,9 +112,7 @@ def _over_beep_dropped(cue: FoundCue) -> FoundCue:
     if OVER_BEEP not in cue.notes:
         return cue
     notes = tuple(note for note in cue.notes if note != OVER_BEEP)
-    return FoundCue(
-        cue.start_s, cue.end_s, cue.text, cue.role, cue.interval, (*cue.reasons, OVER_BEEP), notes, cue.words
-    )
+    return replace(cue, reasons=(*cue.reasons, OVER_BEEP), notes=notes)
 
 
 def to_json(analysis: Analysis, key: str) -> str:

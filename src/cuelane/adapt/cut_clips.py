@@ -8,7 +8,7 @@ from pathlib import Path
 
 from cuelane.adapt.adapted_folder import own_clip
 from cuelane.adapt.analysis import Step
-from cuelane.adapt.plan_file import CutCue
+from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.audio.clip import audible_span
 from cuelane.base.errors import DeliveryError
@@ -57,4 +57,6 @@ def cut_clip(
     onset, end = audible_span(samples, CLIP_RATE)
     onset_s = cue.start_s + leads[name]
     end_s = onset_s + (end - onset) / CLIP_RATE
-    return CutCue(round(onset_s * 1000), round(end_s * 1000), cue.text, cue.role, cue.interval, name)
+    return CutCue(
+        round(onset_s * 1000), round(end_s * 1000), cue.text, cue.role, cue.interval, name, cue.judged
+    )

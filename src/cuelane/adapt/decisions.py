@@ -3,20 +3,21 @@
 ::
 
     keep  1:05.3  form   | Keep your heels heavy.
-    drop  2:10.0  form   | Watch how my knee moves.    # points at a picture
+    drop  2:10.0  form?  | Watch how my knee moves.    # points at a picture
 
-Only the first word and the time are read; a cue that begins within a third of a second of the time is meant.
-So a decision holds when words, roles or reasons change, and a line for a cue that is no longer found is kept
-at the end.
+The first word, the time and what it is for (if that word ends without ``?``, which marks a guess) are read; a
+cue that begins within a third of a second of the time is meant. So a decision holds when words or reasons
+change, and a line for a cue that is no longer found is kept at the end.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from cuelane.adapt.words.found_cues import FoundCue
+from cuelane.adapt.words.role_judge import NAMES, plan_role
 from cuelane.base.errors import Mark, PlanError, Problem
 from cuelane.base.ordinary import read_ordinary
 from cuelane.base.units import parse_duration_ms
@@ -31,18 +32,21 @@ MAX_DECISIONS = 20_000
 
 _HEAD = """\
 # What is kept of this recording. Change keep to drop, or drop to keep, at the start of a line, save, and run
-# the same command again. Only that word and the time are read. After # is why a line was proposed for
-# dropping, or what is uncertain, so that you should listen to it.
+# the same command again. The word after the time is what the line is for; form? with a question mark is a
+# guess. Write what it is instead: {names}.
+# Nothing else is read. After # is why a line was proposed for dropping, or what is uncertain, so that you
+# should listen to it.
 """
 
 
 @dataclass(frozen=True)
 class Decision:
-    """What a person decided on the cue that begins at `at_s`."""
+    """What a person decided on the cue that begins at `at_s`; ``purpose`` is what they say it is for."""
 
     keep: bool
     at_s: float
     line: str
+    purpose: str | None = None
 
 
 def read_decisions(path: Path) -> list[Decision]:
@@ -70,12 +74,13 @@ def read_decisions(path: Path) -> list[Decision]:
             if verb not in ("keep", "drop") or len(parts) < 2:
                 raise ValueError("a line that begins with keep or drop and a time")
             at_ms = parse_duration_ms(parts[1])
+            purpose = _purpose(parts[2] if len(parts) > 2 else "")
         except ValueError as error:
             mark = Mark(str(path), number, 1)
             hint = "such as: drop 2:10.0 | Watch how my knee moves."
             problems.append(Problem(mark, f"expected {error}", line, hint))
             continue
-        found.append(Decision(verb == "keep", at_ms / 1000, line))
+        found.append(Decision(verb == "keep", at_ms / 1000, line, purpose))
     if len(found) > MAX_DECISIONS:
         problems = [
             Problem(Mark(str(path), 1, 1), f"has {len(found)} lines; at most {MAX_DECISIONS} are read")
@@ -85,9 +90,45 @@ def read_decisions(path: Path) -> list[Decision]:
     return found
 
 
+def _purpose(rest: str) -> str | None:
+    """Return what a line says that its cue is for, None for a guess or nothing.
+
+    `rest` is what follows the time. Raises ValueError for a word that is no purpose.
+    """
+    word, bar, _ = rest.partition("|")
+    word = word.strip().lower()
+    if not bar or not word or word.endswith("?"):
+        return None
+    if word not in NAMES:
+        raise ValueError(f"what the line is for, one of {', '.join(NAMES)}, before the |")
+    return word
+
+
 def decide(cues: Sequence[FoundCue], decisions: Sequence[Decision]) -> tuple[list[bool], list[Decision]]:
     """Return whether each cue is kept, and the decisions for which no cue was found."""
-    kept: list[bool] = []
+    kept, matched = [], _matched(cues, decisions)
+    for cue, index in zip(cues, matched, strict=True):
+        kept.append(cue.keep if index is None else decisions[index].keep)
+    used = set(matched)
+    return kept, [decision for index, decision in enumerate(decisions) if index not in used]
+
+
+def with_purposes(cues: Sequence[FoundCue], decisions: Sequence[Decision]) -> list[FoundCue]:
+    """Return `cues`, each for what a person says that it is for."""
+    found = []
+    for cue, index in zip(cues, _matched(cues, decisions), strict=True):
+        said = None if index is None else decisions[index].purpose
+        if said is None or said == cue.purpose:
+            # What was a guess and stands without its question mark has been looked at.
+            found.append(cue if said is None or cue.is_sure else replace(cue, share=1.0))
+        else:
+            found.append(replace(cue, role=plan_role(said), judged=said, share=1.0, second=""))
+    return found
+
+
+def _matched(cues: Sequence[FoundCue], decisions: Sequence[Decision]) -> list[int | None]:
+    """Return for each cue the index of the decision on it, if there is one."""
+    matched: list[int | None] = []
     used: set[int] = set()
     for cue in cues:
         near = [
@@ -98,22 +139,37 @@ def decide(cues: Sequence[FoundCue], decisions: Sequence[Decision]) -> tuple[lis
         if near:
             index = min(near)[1]
             used.add(index)
-            kept.append(decisions[index].keep)
+            matched.append(index)
         else:
-            kept.append(cue.keep)
-    return kept, [decision for index, decision in enumerate(decisions) if index not in used]
+            matched.append(None)
+    return matched
 
 
-def decisions_text(cues: Sequence[FoundCue], kept: Sequence[bool], left: Sequence[Decision]) -> str:
-    """Return the file: every cue in order of time, then decisions whose cue was not found this time."""
+def decisions_text(
+    cues: Sequence[FoundCue],
+    kept: Sequence[bool],
+    left: Sequence[Decision],
+    instead: Sequence[Sequence[str]] = (),
+) -> str:
+    """Return the file: every cue in order of time, then decisions whose cue was not found this time.
+
+    `instead` holds for each cue what may be said in its place.
+    """
     rows = []
-    for cue, keep in zip(cues, kept, strict=True):
+    for cue, keep, others in zip(cues, kept, instead or [()] * len(cues), strict=True):
         minutes, tenths = divmod(round(cue.start_s * 10), 600)
-        why = "; ".join((*cue.reasons, *cue.notes))
+        guess = () if cue.is_sure or not cue.second else (f"or {cue.second}",)
+        better = (f"instead: {' or '.join(map(_on_one_line, others))}",) if others else ()
+        why = "; ".join((*cue.reasons, *cue.notes, *guess, *better))
         verb = "keep" if keep else "drop"
-        text = " ".join("".join(c for c in cue.text if not is_hidden(c)).split())
-        row = f"{verb}  {minutes}:{tenths // 10:02d}.{tenths % 10}  {cue.role:<8} | {text}"
+        text = _on_one_line(cue.text)
+        purpose = cue.purpose if cue.is_sure else f"{cue.purpose}?"
+        row = f"{verb}  {minutes}:{tenths // 10:02d}.{tenths % 10}  {purpose:<8} | {text}"
         rows.append(f"{row}    # {why}" if why else row)
     if left:
         rows += ["", "# Not found in the recording this time:", *(decision.line for decision in left)]
-    return _HEAD + "\n".join(rows) + "\n"
+    return _HEAD.format(names=", ".join(NAMES)) + "\n".join(rows) + "\n"
+
+
+def _on_one_line(text: str) -> str:
+    return " ".join("".join(c for c in text if not is_hidden(c)).split())

@@ -14,9 +14,9 @@ from typing import Any
 
 from cuelane.adapt.adapt_options import Timing
 from cuelane.adapt.beeps.countdown import Beep
+from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.audio.pip_specs import pip_for
-from cuelane.base.roles import Role
 from cuelane.base.units import SAMPLE_RATE, format_duration
 from cuelane.plan.source_text import is_hidden
 from cuelane.plan.values import LEAST_LENGTH_MS, MAX_NAME, MAX_TEXT
@@ -32,18 +32,6 @@ BEFORE_COUNTDOWN_MS = 5000
 _EARLIER_MS, _LATER_MS = 1500, 1500
 # Chosen: the accuracy to which an interval's length is measured; smaller changes are no cuts.
 _LEAST_CHANGE_MS = 250
-
-
-@dataclass(frozen=True)
-class CutCue:
-    """A kept cue with its clip: when it is audible in the recording, in ms, and the clip's name."""
-
-    onset_ms: int
-    end_ms: int
-    text: str
-    role: Role
-    interval: int
-    clip: str
 
 
 @dataclass(frozen=True)
@@ -176,15 +164,19 @@ def fit_for_plan(text: str, most: int) -> str:
     return (plain if len(plain) <= most else plain[: most - 1].rstrip() + "…") or "…"
 
 
+def pips_of(beep: Beep | None) -> dict[str, Any] | bool:
+    """Return a plan's ``pips`` that count as the recording's countdown does."""
+    if beep is None:
+        return False
+    if not beep.count:
+        return {"count": 0}
+    return {"count": min(beep.count, 10), "spacing": f"{round(beep.spacing_s * 1000)}ms"}
+
+
 def plan_yaml(title: str, planned: Planned, beep: Beep | None, language: str = "en") -> str:
     """Return the plan as YAML text."""
     from ruamel.yaml import YAML
 
-    pips: Any = False
-    if beep is not None:
-        pips = {"count": min(beep.count, 10), "spacing": f"{round(beep.spacing_s * 1000)}ms"}
-        if not beep.count:
-            pips = {"count": 0}
     rows = []
     for interval in planned.intervals:
         row: dict[str, Any] = {"kind": interval.kind, "length": format_duration(interval.length_ms)}
@@ -204,7 +196,7 @@ def plan_yaml(title: str, planned: Planned, beep: Beep | None, language: str = "
     plan = {
         "title": fit_for_plan(title, MAX_NAME),
         "language": language,
-        "pips": pips,
+        "pips": pips_of(beep),
         "lead_in": "0s",
         "guard": "0s",
         "gap": "0s",

@@ -4,20 +4,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 
 from cuelane.adapt.adapt_options import Timing
 from cuelane.adapt.analysis import Analysis
 from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN
+from cuelane.adapt.clock import clock
+from cuelane.adapt.pattern_plan import PatternPlan
+from cuelane.adapt.pattern_report import as_json, pattern_lines, picture_lines, role_lines
 from cuelane.adapt.plan_file import Planned
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.base.unsafe_text import escape_markdown as plain
-
-
-def clock(seconds: float) -> str:
-    """Return ``M:SS.T``."""
-    minutes, tenths = divmod(round(seconds * 10), 600)
-    return f"{minutes}:{tenths // 10:02d}.{tenths % 10}"
 
 
 def doubts(analysis: Analysis) -> list[str]:
@@ -71,8 +68,22 @@ def _lengths_of_their_own(analysis: Analysis) -> list[FoundInterval]:
     return own if len(own) > max(2, len(rows) / 3) else []
 
 
-def report_json(analysis: Analysis, kept: Sequence[bool], planned: Planned, timing: Timing) -> str:
+@dataclass(frozen=True)
+class MadeFiles:
+    """What was made of an analysis: the plan as recorded, the one of exercises or why there is none.
+
+    ``instead`` holds for each cue what may be said where it needs a picture.
+    """
+
+    planned: Planned
+    patterns: PatternPlan | None
+    why_none: str
+    instead: tuple[tuple[str, ...], ...]
+
+
+def report_json(analysis: Analysis, kept: Sequence[bool], made: MadeFiles, timing: Timing) -> str:
     """Return the whole report as JSON text."""
+    planned = made.planned
     value = {
         "schema": "cuelane.adapt-report/1",
         "timing": timing,
@@ -89,25 +100,30 @@ def report_json(analysis: Analysis, kept: Sequence[bool], planned: Planned, timi
                 "start_s": round(cue.start_s, 3),
                 "end_s": round(cue.end_s, 3),
                 "role": cue.role,
+                "purpose": cue.purpose,
+                "share": cue.share,
                 "text": cue.text,
                 "kept": keep,
                 "reasons": cue.reasons,
                 "notes": cue.notes,
+                "instead": instead,
             }
-            for cue, keep in zip(analysis.cues, kept, strict=True)
+            for cue, keep, instead in zip(analysis.cues, kept, made.instead, strict=True)
         ],
         "lost_captions": analysis.lost_captions,
         "crowded_out": [cue.text for cue in planned.crowded_out],
         "guessed_cuts": [asdict(guess) for guess in planned.guesses],
+        "patterns": as_json(made.patterns, made.why_none),
         "moved": [{"text": cue.text, "by_ms": by_ms} for cue, by_ms in planned.moved],
     }
     return json.dumps(value, ensure_ascii=False, indent=1) + "\n"
 
 
 def report_markdown(
-    title: str, analysis: Analysis, kept: Sequence[bool], planned: Planned, timing: Timing
+    title: str, analysis: Analysis, kept: Sequence[bool], made: MadeFiles, timing: Timing
 ) -> str:
     """Return the report as Markdown: the doubts first, then intervals, then what is left out."""
+    planned = made.planned
     lines = [f"# {plain(title)}", ""]
     lines.append(
         f"{clock(analysis.seconds)} long; {sum(kept)} of {len(analysis.cues)} sounds kept; {timing} timing."
@@ -146,17 +162,23 @@ def report_markdown(
             "after it still say the right time."
             for guess in planned.guesses
         ]
+    lines += pattern_lines(made.patterns, made.why_none)
+    lines += _left_out(analysis, kept, made)
+    lines += role_lines(analysis.cues, kept)
+    lines += ["", "Recordings and voices belong to people. Use only what you may."]
+    return "\n".join(lines) + "\n"
+
+
+def _left_out(analysis: Analysis, kept: Sequence[bool], made: MadeFiles) -> list[str]:
+    """Return what is in no plan and why, and what may be said instead, as lines of Markdown."""
     out = [cue for cue, keep in zip(analysis.cues, kept, strict=True) if not keep]
-    lines += ["", "## Left out", ""]
+    lines = ["", "## Left out", ""]
     lines += [
         f"- {clock(cue.start_s)} {plain(cue.text)}: {plain('; '.join(cue.reasons) or 'your decision')}"
         for cue in out
     ] or ["Nothing."]
-    if planned.crowded_out:
+    lines += picture_lines(analysis.cues, made.instead)
+    if made.planned.crowded_out:
         lines += ["", "## No room beside the pips", ""]
-        lines += [f"- {clock(cue.onset_ms / 1000)} {plain(cue.text)}" for cue in planned.crowded_out]
-    lines += [
-        "",
-        "Recordings and voices belong to people. Use only what you may.",
-    ]
-    return "\n".join(lines) + "\n"
+        lines += [f"- {clock(cue.onset_ms / 1000)} {plain(cue.text)}" for cue in made.planned.crowded_out]
+    return lines

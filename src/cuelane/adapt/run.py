@@ -6,7 +6,7 @@ import json
 import re
 import tempfile
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -16,6 +16,7 @@ from cuelane.adapt.adapted_folder import (
     CLIPS,
     DECISIONS,
     LEADS,
+    PATTERNS,
     PLAN,
     REPORT_JSON,
     REPORT_MD,
@@ -26,10 +27,14 @@ from cuelane.adapt.adapted_folder import (
     require_usable,
 )
 from cuelane.adapt.analysis import Analysis, Step, analyse, analysis_key, engine_for, from_json, to_json
+from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.cut_clips import OpenedWhenNeeded, cut_clip
-from cuelane.adapt.decisions import decide, decisions_text, read_decisions
-from cuelane.adapt.plan_file import CutCue, Planned, plan_intervals, plan_yaml
-from cuelane.adapt.report import report_json, report_markdown
+from cuelane.adapt.decisions import decide, decisions_text, read_decisions, with_purposes
+from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
+from cuelane.adapt.pattern_report import WITHOUT_SETS
+from cuelane.adapt.picture_words import proposals
+from cuelane.adapt.plan_file import Planned, plan_intervals, plan_yaml
+from cuelane.adapt.report import MadeFiles, report_json, report_markdown
 from cuelane.adapt.words.caption_reader import read_captions
 from cuelane.adapt.words.word_lists import has_word_lists
 from cuelane.base.errors import PlanError, UsageError
@@ -39,13 +44,18 @@ from cuelane.base.seals import json_with, listed_files, sealable_json
 
 @dataclass(frozen=True)
 class Adapted:
-    """The result of ``adapt``. ``kept`` holds one decision for each of ``analysis.cues``."""
+    """The result of ``adapt``. ``kept`` holds one decision for each of ``analysis.cues``.
+
+    ``patterns`` is the class as exercises, None where ``why_none`` says why there is none.
+    """
 
     folder: Path
     analysis: Analysis
     kept: tuple[bool, ...]
     planned: Planned
     reused: bool
+    patterns: PatternPlan | None = None
+    why_none: str = ""
 
 
 def adapt_recording(
@@ -94,6 +104,8 @@ def adapt_recording(
         opened = OpenedWhenNeeded(recording, stack, told)
         analysis, key, reused = _analysed(opened, recording, folder, options, told)
         kept, left = decide(analysis.cues, decisions)
+        found = analysis
+        analysis = replace(found, cues=tuple(with_purposes(found.cues, decisions)))
         wanted = [cue for cue, keep in zip(analysis.cues, kept, strict=True) if keep]
         clips = folder / CLIPS
         clips.mkdir(parents=True, exist_ok=True)
@@ -102,36 +114,64 @@ def adapt_recording(
         give_up_damaged_clips(folder, listed, staged)
         cut = [cut_clip(cue, clips, opened, leads, staged) for cue in wanted]
         planned = plan_intervals(analysis.intervals, cut, analysis.beep, options.timing)
-        adapted = Adapted(folder, analysis, tuple(kept), planned, reused)
-        staged.write_text(folder / DECISIONS, decisions_text(analysis.cues, kept, left))
-        staged.write_text(folder / ANALYSIS, to_json(analysis, key))
+        title = re.sub(r"[_\s]+", " ", recording.stem).strip() or "Recorded class"
+        patterns, why = _patterns(title, analysis, cut, folder, options)
+        adapted = Adapted(folder, analysis, tuple(kept), planned, reused, patterns, why)
+        instead = _instead(analysis, patterns, options.language)
+        staged.write_text(folder / DECISIONS, decisions_text(analysis.cues, kept, left, instead))
+        staged.write_text(folder / ANALYSIS, to_json(found, key))
         staged.write_text(folder / LEADS, json.dumps(leads, indent=1) + "\n")
-        _write_plan(adapted, recording, cut, options, staged, report)
+        _write_plan(adapted, title, cut, instead, options, staged, report)
     return adapted
 
 
 def _write_plan(
     adapted: Adapted,
-    recording: Path,
+    title: str,
     cut: list[CutCue],
+    instead: tuple[tuple[str, ...], ...],
     options: AdaptOptions,
     staged: Staged,
     report: Path | None,
 ) -> None:
-    """Write the plan, its report in both forms, and the list of all files; unlisted clips are removed."""
+    """Write the plans, their report in both forms, and the list of all files; unlisted clips are removed."""
     folder, analysis, kept, planned = adapted.folder, adapted.analysis, adapted.kept, adapted.planned
-    title = re.sub(r"[_\s]+", " ", recording.stem).strip() or "Recorded class"
+    made = MadeFiles(planned, adapted.patterns, adapted.why_none, instead)
     text = plan_yaml(title, planned, analysis.beep, options.language)
     _require_loadable(text, folder / PLAN, {cue.clip for cue in cut})
     staged.write_text(folder / PLAN, text)
-    as_json = report_json(analysis, kept, planned, options.timing)
+    if adapted.patterns is not None:
+        staged.write_text(folder / PATTERNS, adapted.patterns.text)
+    as_json = report_json(analysis, kept, made, options.timing)
     if report is not None:
         staged.write_text(report, sealable_json(as_json))
-    staged.write_text(folder / REPORT_MD, report_markdown(title, analysis, kept, planned, options.timing))
+    staged.write_text(folder / REPORT_MD, report_markdown(title, analysis, kept, made, options.timing))
     used = {f"{CLIPS}/{cue.clip}" for cue in cut}
     staged.write_listing(
         lambda files: sealable_json(json_with(as_json, "files", files)), lambda name, _before: name in used
     )
+
+
+def _patterns(
+    title: str, analysis: Analysis, cut: list[CutCue], folder: Path, options: AdaptOptions
+) -> tuple[PatternPlan | None, str]:
+    """Return the class as exercises, or why there is none."""
+    made = pattern_plan(title, analysis.intervals, cut, analysis.beep, options.language)
+    if made is None:
+        return None, WITHOUT_SETS
+    try:
+        _require_loadable(made.text, folder / PATTERNS, {cue.clip for cue in cut})
+    except UsageError as error:
+        # The class as it was is there all the same.
+        return None, str(error)
+    return made, ""
+
+
+def _instead(analysis: Analysis, patterns: PatternPlan | None, language: str) -> tuple[tuple[str, ...], ...]:
+    """Return for each cue that needs a picture what can be heard instead."""
+    sets = dict(zip(patterns.shape.sets, patterns.shape.names, strict=True)) if patterns else {}
+    exercises = [sets.get(cue.interval) for cue in analysis.cues]
+    return tuple(map(tuple, proposals(analysis.cues, exercises, language)))
 
 
 def _analysed(

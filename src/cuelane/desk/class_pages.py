@@ -11,7 +11,7 @@ from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
 from cuelane.adapt.analysis import Analysis
-from cuelane.adapt.report import clock
+from cuelane.adapt.clock import clock
 from cuelane.base.errors import UsageError
 from cuelane.base.units import format_duration
 from cuelane.desk.answers import Asked, answered, get_route, post_route

@@ -14,7 +14,7 @@ from typing import Any
 from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.adapted_folder import ANALYSIS, DECISIONS, MAX_OWN_BYTES, PLAN
 from cuelane.adapt.analysis import Analysis, analysis_key, from_json
-from cuelane.adapt.decisions import decide, decisions_text, read_decisions
+from cuelane.adapt.decisions import decide, decisions_text, read_decisions, with_purposes
 from cuelane.adapt.report import doubts
 from cuelane.adapt.run import adapt_recording
 from cuelane.adapt.words.caption_reader import read_captions
@@ -194,10 +194,11 @@ class Classes:
         folder, analysis = self.open(name).folder, self.analysis(name)
         if analysis is None or len(kept) != len(analysis.cues):
             raise UsageError(Said("classes.anew"))
-        _, left = decide(analysis.cues, read_decisions(folder / DECISIONS))
+        decisions = read_decisions(folder / DECISIONS)
+        _, left = decide(analysis.cues, decisions)
         path = folder / DECISIONS
         with all_or_nothing(path, owned=[path]) as staged:
-            staged.write_text(path, decisions_text(analysis.cues, kept, left))
+            staged.write_text(path, decisions_text(with_purposes(analysis.cues, decisions), kept, left))
         plan = self.plan_name(name)
         if plan is not None:
             # The page says that changes of the plan are replaced; with it open here, undo brings them back.

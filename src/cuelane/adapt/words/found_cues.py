@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.islands import Hearing, Island, Quiet
+from cuelane.adapt.words.role_judge import SURE, RoleJudge, Where, plan_role
 from cuelane.adapt.words.word_lists import WordLists
 from cuelane.base.roles import Role
 from cuelane.plan.values import MAX_TEXT
@@ -33,6 +34,7 @@ class FoundCue:
     """One cue of the recording: where its clip is cut, what it says, and the reasons against keeping it.
 
     ``keep`` is a proposal; a person's decisions come after it. ``notes`` are doubts that do not drop the cue.
+    ``judged`` is what it is for, ``share`` how likely that is (0 to 1), ``second`` what else it may be for.
     """
 
     start_s: float
@@ -43,6 +45,19 @@ class FoundCue:
     reasons: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     words: tuple[PlacedWord, ...] = ()
+    judged: str = ""
+    share: float = 1.0
+    second: str = ""
+
+    @property
+    def purpose(self) -> str:
+        """What it is for: a role, or ``rest``, ``aside``, ``housekeeping``, for which a plan has no role."""
+        return self.judged or self.role
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether what it is for is sure enough not to be asked about."""
+        return self.share >= SURE
 
     @property
     def keep(self) -> bool:
@@ -50,7 +65,11 @@ class FoundCue:
 
 
 def find_cues(
-    words: Sequence[PlacedWord], intervals: Sequence[FoundInterval], hearing: Hearing, lists: WordLists
+    words: Sequence[PlacedWord],
+    intervals: Sequence[FoundInterval],
+    hearing: Hearing,
+    lists: WordLists,
+    judge: RoleJudge,
 ) -> list[FoundCue]:
     """Return the cues that `words` make, in order of time."""
     quiet = hearing.quiet()
@@ -63,14 +82,30 @@ def find_cues(
         start, end = _edges(group, before_s, after_s, hearing, quiet)
         text = " ".join(word.text for word in group)[:MAX_TEXT]
         index = _interval_at(intervals, group[0].onset_s)
-        role = lists.role(text, in_rest=intervals[index].kind == "rest", first=index not in seen)
+        where = _where(intervals, index, is_first=index not in seen)
+        judged = judge.judge(text, where)
         seen.add(index)
         notes = []
         if not all(word.sure for word in group):
             notes.append(UNSURE)
         if any(a < group[-1].end_s and b > group[0].onset_s for a, b in hearing.beeps):
             notes.append(OVER_BEEP)
-        found.append(FoundCue(start, end, text, role, index, lists.reasons(text), tuple(notes), tuple(group)))
+        reasons = lists.reasons(text) or ((lists.out_reason(judged.name),) if judged.is_out else ())
+        found.append(
+            FoundCue(
+                start,
+                end,
+                text,
+                plan_role(judged.name),
+                index,
+                reasons,
+                tuple(notes),
+                tuple(group),
+                judged.name,
+                round(judged.share, 3),
+                judged.second,
+            )
+        )
     return found
 
 
@@ -152,6 +187,16 @@ def _edges(
         high = min(after_s - 0.25 * max(0.0, after_s - last), last + TAIL_S + 0.25, hearing.seconds)
         end = hearing.quietest(min(high, last + 0.08), max(high, last + 0.09))
     return max(0.0, start), max(end, start + 0.1)
+
+
+def _where(intervals: Sequence[FoundInterval], index: int, *, is_first: bool) -> Where:
+    """Return where in the class the words of an interval are said."""
+    kind = intervals[index].kind
+    if kind == "talk":
+        return "" if len(intervals) == 1 else "closing" if index else "opening"
+    if kind == "rest":
+        return "rest"
+    return "begin" if is_first else "work"
 
 
 def _interval_at(intervals: Sequence[FoundInterval], at_s: float) -> int:

@@ -1,0 +1,126 @@
+"""What repeats in a recorded class: the exercises of one round, how many rounds, and the times they share."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from cuelane.adapt.words.intervals import FoundInterval
+
+REGULAR = 0.6
+"""Chosen: so large a part of all sets, and of all rests, must have one length for it to be the class's."""
+
+
+@dataclass(frozen=True)
+class RoundPlace:
+    """An exercise's place in a round; ``work_ms`` and ``rest_ms`` where they are not the class's."""
+
+    exercise: str
+    work_ms: int | None = None
+    rest_ms: int | None = None
+
+
+@dataclass(frozen=True)
+class ClassShape:
+    """A class as a circuit.
+
+    ``sets`` holds the index of each set's interval, ``names`` what is done in it; ``places`` is one round.
+    ``named`` is how many sets are called by a name that was said. ``is_regular`` is False where most sets or
+    rests have lengths of their own, so that the class cannot be re-timed by two numbers.
+    """
+
+    sets: tuple[int, ...]
+    names: tuple[str, ...]
+    places: tuple[RoundPlace, ...]
+    rounds: int
+    work_ms: int
+    rest_ms: int
+    round_rest_ms: int | None
+    last_rest: bool
+    named: int
+    is_regular: bool
+
+    def appearance(self, number: int) -> int:
+        """Return how often the exercise of set `number` (from 0) has come by then; 1 for its first set."""
+        return self.names[: number + 1].count(self.names[number])
+
+
+def sets_of(intervals: Sequence[FoundInterval]) -> list[int]:
+    """Return the indices of the intervals in which something is done."""
+    return [index for index, interval in enumerate(intervals) if interval.kind == "work"]
+
+
+def class_shape(intervals: Sequence[FoundInterval], said: Sequence[str | None]) -> ClassShape | None:
+    """Return what repeats in `intervals`, where the sets are called as `said`; None without two sets."""
+    sets = sets_of(intervals)
+    if len(sets) < 2:
+        return None
+    work = [round(intervals[index].true_s * 1000) for index in sets]
+    rest = [_rest_ms(intervals, one, two) for one, two in zip(sets, [*sets[1:], None], strict=True)]
+    size, names = _round_of(said)
+    rounds = len(sets) // size
+    work_ms, n_work = Counter(work).most_common(1)[0]
+    between = [ms for n, ms in enumerate(rest[:-1]) if (n + 1) % size] or rest[:-1]
+    rest_ms, n_rest = Counter(between).most_common(1)[0]
+    ends = {rest[n] for n in range(size - 1, len(sets) - 1, size)} if size > 1 and rounds > 1 else set()
+    round_rest_ms = ends.pop() if len(ends) == 1 else None
+    columns = [_own_times(work, rest, n, size) for n in range(size)]
+    if any(column is None for column in columns):
+        # A place whose times change from round to round is no place of a circuit.
+        size, rounds, round_rest_ms = len(sets), 1, None
+        columns = [(work[n], rest[n]) for n in range(size)]
+    places = []
+    for n, column in enumerate(columns):
+        assert column is not None, "seen to above"
+        own_work, own_rest = column
+        at_end = n == size - 1
+        usual_rest = own_rest == rest_ms or (at_end and (round_rest_ms is not None or rounds == 1))
+        places.append(
+            RoundPlace(names[n], None if own_work == work_ms else own_work, None if usual_rest else own_rest)
+        )
+    return ClassShape(
+        tuple(sets),
+        tuple(names),
+        tuple(places),
+        rounds,
+        work_ms,
+        rest_ms,
+        None if round_rest_ms == rest_ms else round_rest_ms,
+        rest[-1] > 0,
+        sum(name is not None for name in said),
+        n_work >= REGULAR * len(work) and n_rest >= REGULAR * len(between),
+    )
+
+
+def _rest_ms(intervals: Sequence[FoundInterval], one: int, two: int | None) -> int:
+    """Return the rest between two sets, or after the last."""
+    between = intervals[one + 1 : two]
+    return sum(round(interval.true_s * 1000) for interval in between if interval.kind == "rest")
+
+
+def _own_times(work: Sequence[int], rest: Sequence[int], n: int, size: int) -> tuple[int, int] | None:
+    """Return the work and rest that place `n` has in every round, None where they differ.
+
+    The rest after the last set of all is none between two sets.
+    """
+    works, rests = set(work[n::size]), set(rest[n:-1:size]) or {rest[n]}
+    return (works.pop(), rests.pop()) if len(works) == len(rests) == 1 else None
+
+
+def _round_of(said: Sequence[str | None]) -> tuple[int, list[str]]:
+    """Return how many sets a round has, and a name for every set.
+
+    A round is the shortest stretch that the names repeat; a set without a name has that of its place. A set
+    that no round names is called by its number.
+    """
+    n_sets = len(said)
+    for size in range(1, n_sets + 1):
+        columns = [{name for name in said[n::size] if name} for n in range(size)]
+        seen = sum(name is not None for name in said[size:])
+        is_one = all(len(column) <= 1 for column in columns) and n_sets % size == 0
+        # Names of the first round alone show no second one.
+        if is_one and (size == n_sets or (all(columns) and 2 * seen >= n_sets - size)):
+            break
+    found = [next(iter(columns[n % size]), f"exercise {n % size + 1}") for n in range(n_sets)]
+    return size, found

@@ -1,0 +1,147 @@
+"""The kept words of a recorded class by exercise and role, as the lines of a plan that the placer places."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.class_shape import ClassShape
+from cuelane.adapt.exercise_names import ExerciseNames
+from cuelane.adapt.untrue_calls import UntrueCalls
+from cuelane.adapt.words.intervals import FoundInterval
+
+MOST_LINES = 40
+"""As many as a plan takes for one role."""
+
+OWN_CALL = "tells the time or the round; the program calls those as they are now"
+OWN_REST = "calls the rest; the program does that"
+NAMED_AGAIN = "names what comes again; the program does that"
+NOTHING_FOLLOWS = "prepares a set, and none follows"
+SAID_TWICE = "said before in the same words"
+TOO_MANY = f"one of more than {MOST_LINES} lines of its kind"
+
+
+@dataclass(frozen=True)
+class OwnLine:
+    """A line of the instructor's. ``rounds`` is the one appearance at which it holds, None for any."""
+
+    cue: CutCue
+    rounds: int | None = None
+    to: str | None = None
+
+
+@dataclass
+class ClassLines:
+    """A class's lines: by exercise and role, of the block as a whole, and before and after the training.
+
+    ``left`` holds what is not in the plan, with the reason.
+    """
+
+    exercises: dict[str, dict[str, list[OwnLine]]]
+    praise: list[OwnLine] = field(default_factory=list)
+    opening: list[OwnLine] = field(default_factory=list)
+    closing: list[OwnLine] = field(default_factory=list)
+    left: list[tuple[CutCue, str]] = field(default_factory=list)
+
+    def add(self, rows: list[OwnLine], line: OwnLine) -> None:
+        """Add a line to one of this class's lists, unless it is there already or the list is full."""
+        if any(row.cue.text.casefold() == line.cue.text.casefold() for row in rows):
+            self.left.append((line.cue, SAID_TWICE))
+        elif len(rows) >= MOST_LINES:
+            self.left.append((line.cue, TOO_MANY))
+        else:
+            rows.append(line)
+
+
+class _Sorter:
+    def __init__(
+        self, shape: ClassShape, intervals: Sequence[FoundInterval], untrue: UntrueCalls, names: ExerciseNames
+    ) -> None:
+        self._shape, self._intervals, self._untrue, self._names = shape, intervals, untrue, names
+        self.lines = ClassLines({place.exercise: {} for place in shape.places})
+
+    def put(self, cue: CutCue) -> None:
+        """Give a cue its place in the plan, or note why it has none."""
+        shape, purpose = self._shape, cue.purpose
+        if self._untrue.tells_time(cue.text, purpose):
+            self.lines.left.append((cue, OWN_CALL))
+        elif purpose == "rest":
+            self.lines.left.append((cue, OWN_REST))
+        elif cue.interval < shape.sets[0]:
+            self.lines.add(self.lines.opening, OwnLine(cue))
+        elif self._intervals[cue.interval].kind == "talk":
+            self.lines.add(self.lines.closing, OwnLine(cue))
+        elif cue.interval in shape.sets:
+            self._in_set(cue, shape.sets.index(cue.interval))
+        else:
+            after = sum(index < cue.interval for index in shape.sets)
+            self._before_set(cue, after)
+
+    def _before_set(self, cue: CutCue, number: int) -> None:
+        if cue.purpose == "praise":
+            self.lines.add(self.lines.praise, OwnLine(cue))
+        elif number == len(self._shape.sets):
+            self.lines.left.append((cue, NOTHING_FOLLOWS))
+        elif cue.purpose in ("preview", "announce", "setup", "side", "change"):
+            self._preview(cue, number)
+        else:
+            self._add(cue, number, cue.role)
+
+    def _preview(self, cue: CutCue, number: int) -> None:
+        if self._shape.appearance(number) > 1:
+            self.lines.left.append((cue, NAMED_AGAIN))
+        else:
+            self._add(cue, number, "preview")
+
+    def _in_set(self, cue: CutCue, number: int) -> None:
+        shape, first = self._shape, self._shape.appearance(number) == 1
+        match cue.purpose:
+            case "praise":
+                self.lines.add(self.lines.praise, OwnLine(cue))
+            case "preview" if number + 1 < len(shape.sets):
+                self._preview(cue, number + 1)
+            case "preview":
+                self.lines.left.append((cue, NOTHING_FOLLOWS))
+            case "setup" | "announce" if self._names_itself(cue, number):
+                self._add(cue, number, "announce", pinned=cue.purpose == "setup")
+            case "setup" | "announce" | "side":
+                self._add(cue, number, "setup" if first else "remind", pinned=cue.purpose == "side")
+            case "change":
+                self._change(cue, number)
+            case _:
+                self._add(cue, number, cue.role)
+
+    def _names_itself(self, cue: CutCue, number: int) -> bool:
+        """Return whether a line that begins a set can stand for its name."""
+        kept = self.lines.exercises[self._shape.names[number]].get("announce", [])
+        appearance = self._shape.appearance(number)
+        taken = any(line.rounds in (None, appearance) for line in kept)
+        return not taken and self._names.in_text(cue.text, cue.purpose) == self._shape.names[number]
+
+    def _change(self, cue: CutCue, number: int) -> None:
+        following = self._intervals[cue.interval + 1 : cue.interval + 2]
+        rests = bool(following) and following[0].kind == "rest"
+        if number + 1 == len(self._shape.sets) and not rests:
+            self.lines.left.append((cue, NOTHING_FOLLOWS))
+            return
+        to = "rest" if rests else self._shape.names[number + 1]
+        self._add(cue, number, "change", to=to)
+
+    def _add(
+        self, cue: CutCue, number: int, role: str, *, pinned: bool = False, to: str | None = None
+    ) -> None:
+        pinned = pinned or self._untrue.names_side(cue.text)
+        rounds = self._shape.appearance(number) if pinned else None
+        rows = self.lines.exercises[self._shape.names[number]].setdefault(role, [])
+        self.lines.add(rows, OwnLine(cue, rounds, to))
+
+
+def class_lines(
+    shape: ClassShape, intervals: Sequence[FoundInterval], cues: Sequence[CutCue], language: str = "en"
+) -> ClassLines:
+    """Return the lines of a class whose exercises are as `shape` says."""
+    sorter = _Sorter(shape, intervals, UntrueCalls(language), ExerciseNames(language))
+    for cue in sorted(cues, key=lambda cue: cue.onset_ms):
+        sorter.put(cue)
+    return sorter.lines

@@ -1,0 +1,76 @@
+"""What the exercises of a recorded class are called: each set's name as it is said there."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+
+from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.words.word_lists import lists_of, plain
+
+_NAMING = ("announce", "setup", "preview")
+_FROM_REST = ("preview", "announce", "setup")
+_MOST_WORDS = 4
+_LONGEST = 60
+# Chosen: names that a recogniser heard a little differently are one; real names are farther apart.
+_ALIKE = 0.8
+
+
+class ExerciseNames:
+    """One language's words by which a name is told from what stands around it."""
+
+    def __init__(self, language: str = "en") -> None:
+        lists: Mapping[str, list[str]] = lists_of(language)["names"]  # type: ignore[assignment]
+        leads = "|".join(sorted(lists["lead"], key=len, reverse=True))
+        moves = "|".join(lists["move"])
+        self._lead = re.compile(rf"^(?:(?:{leads})(?:\s+|$))+")
+        self._name = re.compile(
+            rf"^((?:\S+ ){{0,{_MOST_WORDS - 1}}}?(?:{moves})(?: (?:{moves})(?= |$))?)(?= |$)"
+        )
+        self._no_part = frozenset(lists["no_part"])
+
+    def in_text(self, text: str, purpose: str) -> str | None:
+        """Return the exercise that `text` begins by naming, in lower case; None if it names none."""
+        if purpose not in _NAMING:
+            return None
+        head = re.split(r"[.,;:!?]", text.strip(), maxsplit=1)[0]
+        for part in (head, text) if purpose != "announce" else (text,):
+            words = self._lead.sub("", plain(part))
+            found = self._name.match(words)
+            if found and len(found[1]) <= _LONGEST and not self._no_part & set(found[1].split()):
+                return found[1]
+        words = self._lead.sub("", plain(text))
+        # What is nothing but a name needs no word that is known.
+        is_name = purpose == "announce" and 0 < len(words.split()) <= _MOST_WORDS
+        return words if is_name and len(words) <= _LONGEST else None
+
+    def of_sets(self, sets: Sequence[int], cues: Sequence[CutCue]) -> list[str | None]:
+        """Return the name of each set, None where none is said; `sets` are the indices of their intervals."""
+        found = [next(self._said(cues, sets, number), None) for number in range(len(sets))]
+        return _alike_as_one(found)
+
+    def _said(self, cues: Sequence[CutCue], sets: Sequence[int], number: int) -> Iterator[str]:
+        inside = [cue for cue in cues if cue.interval == sets[number]]
+        before = sets[number - 1] + 1 if number else 0
+        rest = [cue for cue in cues if before <= cue.interval < sets[number]]
+        for purpose in ("announce", "setup"):
+            for cue in inside[:3]:
+                name = self.in_text(cue.text, purpose) if cue.purpose == purpose else None
+                if name:
+                    yield name
+        for cue in reversed(rest):
+            name = self.in_text(cue.text, cue.purpose) if cue.purpose in _FROM_REST else None
+            if name:
+                yield name
+
+
+def _alike_as_one(names: Sequence[str | None]) -> list[str | None]:
+    """Return `names`, those that are nearly the same as the one among them that is said most often."""
+    often = Counter(name for name in names if name)
+    chosen: dict[str, str] = {}
+    for name, _ in sorted(often.items(), key=lambda row: (-row[1], row[0])):
+        near = difflib.get_close_matches(name, set(chosen.values()), 1, _ALIKE)
+        chosen[name] = near[0] if near else name
+    return [chosen[name] if name else None for name in names]

@@ -1,0 +1,121 @@
+"""A recorded class as a plan of exercises: the instructor's own lines by role, at any work and rest.
+
+Beside the plan of pattern ``script``, which is the class as it was, this one says what is done, for how long
+and how often; the placer finds the lines their places anew. Lines are recordings (``clip``); what has to be
+said besides, such as names, times and rounds, is said by the plan's voice.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from cuelane.adapt.adapted_folder import CLIPS
+from cuelane.adapt.beeps.countdown import Beep
+from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.class_shape import ClassShape, class_shape, sets_of
+from cuelane.adapt.exercise_lines import ClassLines, OwnLine, class_lines
+from cuelane.adapt.exercise_names import ExerciseNames
+from cuelane.adapt.plan_file import fit_for_plan, pips_of
+from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.base.roles import ROLES
+from cuelane.base.units import format_duration
+from cuelane.plan.values import MAX_NAME, MAX_TEXT
+
+# Chosen: of the time of an opening or closing, so much is left between and behind its lines.
+_SPOKEN_SHARE = 0.7
+_AFTER_MS = 1000
+_HEAD = """\
+# Made from a recording by cuelane adapt, which writes it anew each time: copy it before you change it.
+# The class as exercises: change work, rest, rounds and lines as you like. Lines with a clip are recordings.
+"""
+
+
+@dataclass(frozen=True)
+class PatternPlan:
+    """A class as exercises: what repeats in it, its lines, and the plan as YAML."""
+
+    shape: ClassShape
+    lines: ClassLines
+    text: str
+
+
+def pattern_plan(
+    title: str,
+    intervals: Sequence[FoundInterval],
+    cues: Sequence[CutCue],
+    beep: Beep | None,
+    language: str = "en",
+) -> PatternPlan | None:
+    """Return a class as a plan of exercises; None if it has not two sets."""
+    said = ExerciseNames(language).of_sets(sets_of(intervals), cues)
+    shape = class_shape(intervals, said)
+    if shape is None:
+        return None
+    lines = class_lines(shape, intervals, cues, language)
+    return PatternPlan(shape, lines, _yaml(_plan(title, shape, lines, beep, language)))
+
+
+def _plan(
+    title: str, shape: ClassShape, lines: ClassLines, beep: Beep | None, language: str
+) -> dict[str, Any]:
+    block: dict[str, Any] = {"block": "Class", "pattern": "circuit", "work": format_duration(shape.work_ms)}
+    block["rest"] = format_duration(shape.rest_ms)
+    if shape.round_rest_ms is not None:
+        block["round_rest"] = format_duration(shape.round_rest_ms)
+    block["rounds"] = shape.rounds
+    if shape.last_rest:
+        block["last_rest"] = True
+    block["exercises"] = [_entry(place.exercise, place.work_ms, place.rest_ms) for place in shape.places]
+    if lines.praise:
+        block["praise"] = [_line(line) for line in lines.praise]
+    session = [*_talk(lines.opening), block, *_talk(lines.closing)]
+    return {
+        "title": fit_for_plan(title, MAX_NAME),
+        "language": language,
+        "pips": pips_of(beep),
+        "session": session,
+        "exercises": {
+            name: {role: [_line(line, role) for line in rows[role]] for role in ROLES if role in rows}
+            for name, rows in lines.exercises.items()
+        },
+    }
+
+
+def _entry(exercise: str, work_ms: int | None, rest_ms: int | None) -> Any:
+    own = {"work": work_ms, "rest": rest_ms}
+    times = {key: format_duration(value) for key, value in own.items() if value is not None}
+    return {"exercise": exercise, **times} if times else exercise
+
+
+def _line(line: OwnLine, role: str = "") -> dict[str, Any]:
+    row: dict[str, Any] = {"text": fit_for_plan(line.cue.text, MAX_TEXT), "clip": f"{CLIPS}/{line.cue.clip}"}
+    if line.rounds is not None:
+        row["rounds"] = line.rounds
+    if line.to is not None:
+        row["to"] = line.to
+    if role in ("setup", "change", "remind"):
+        # At another work some have no room; better without than not at all.
+        row["must"] = False
+    return row
+
+
+def _talk(lines: Sequence[OwnLine]) -> list[dict[str, Any]]:
+    if not lines:
+        return []
+    spoken_ms = sum(line.cue.end_ms - line.cue.onset_ms for line in lines)
+    lasts_ms = -(-round(spoken_ms / _SPOKEN_SHARE + _AFTER_MS * len(lines)) // 1000) * 1000
+    return [{"say": [_line(line) for line in lines], "lasts": format_duration(lasts_ms)}]
+
+
+def _yaml(plan: Mapping[str, Any]) -> str:
+    from ruamel.yaml import YAML
+
+    yaml = YAML()
+    yaml.default_flow_style = False
+    yaml.width = 110
+    out = io.StringIO()
+    yaml.dump(plan, out)
+    return _HEAD + out.getvalue()

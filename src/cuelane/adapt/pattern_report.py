@@ -1,0 +1,86 @@
+"""What a report says of the class as exercises: what was found, what is in the plan, what is not and why."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from typing import Any
+
+from cuelane.adapt.class_shape import ClassShape
+from cuelane.adapt.clock import clock
+from cuelane.adapt.pattern_plan import PatternPlan
+from cuelane.adapt.words.found_cues import FoundCue
+from cuelane.base.units import format_duration
+from cuelane.base.unsafe_text import escape_markdown as plain
+
+NO_PATTERNS = "The class as exercises was not written: {why}."
+WITHOUT_SETS = "fewer than two work intervals were found"
+
+
+def shape_doubts(shape: ClassShape) -> list[str]:
+    """Return what is uncertain about a class as exercises, a sentence each."""
+    found = []
+    if not shape.is_regular:
+        found.append(
+            "Most sets or rests have lengths of their own, so each keeps its own; change them one by one."
+        )
+    unnamed = len(shape.sets) - shape.named
+    if shape.rounds == 1 and unnamed:
+        found.append(
+            f"{unnamed} of {len(shape.sets)} sets are called by no name; they are numbered: give them names."
+        )
+    return found
+
+
+def pattern_lines(patterns: PatternPlan | None, why: str) -> list[str]:
+    """Return the part of the report about the class as exercises, as lines of Markdown."""
+    lines = ["", "## As exercises", ""]
+    if patterns is None:
+        return [*lines, NO_PATTERNS.format(why=plain(why))]
+    shape = patterns.shape
+    times = f"{format_duration(shape.work_ms)} of work, {format_duration(shape.rest_ms)} of rest"
+    if shape.round_rest_ms is not None:
+        times += f", {format_duration(shape.round_rest_ms)} between rounds"
+    places = ", ".join(plain(place.exercise) for place in shape.places)
+    lines.append(f"{shape.rounds} × ({places}); {times}.")
+    lines += ["", *(f"- {doubt}" for doubt in shape_doubts(shape))]
+    lines += ["", "Not in it:", ""]
+    lines += [f"- {clock(cue.onset_ms / 1000)} {plain(cue.text)}: {why}" for cue, why in patterns.lines.left]
+    return lines if patterns.lines.left else [*lines[:-2], "All that is kept is in it."]
+
+
+def role_lines(cues: Sequence[FoundCue], kept: Sequence[bool]) -> list[str]:
+    """Return the part of the report about roles that are guesses, as lines of Markdown."""
+    rows = [
+        f"- {clock(cue.start_s)} {plain(cue.text)}: {cue.purpose}, or {cue.second}"
+        for cue, keep in zip(cues, kept, strict=True)
+        if keep and not cue.is_sure
+    ]
+    return ["", "## What lines are for: guesses", "", *rows] if rows else []
+
+
+def picture_lines(cues: Sequence[FoundCue], proposed: Sequence[Sequence[str]]) -> list[str]:
+    """Return the part of the report about what may be said instead of what needs a picture."""
+    rows = [
+        f"- {clock(cue.start_s)} {plain(cue.text)}: instead, {' or '.join(plain(text) for text in texts)}"
+        for cue, texts in zip(cues, proposed, strict=True)
+        if texts
+    ]
+    return ["", "## Instead of what needs a picture", "", *rows] if rows else []
+
+
+def as_json(patterns: PatternPlan | None, why: str) -> dict[str, Any]:
+    """Return what the report as JSON holds of the class as exercises."""
+    if patterns is None:
+        return {"written": False, "why": why}
+    shape = patterns.shape
+    return {
+        "written": True,
+        "uncertain": shape_doubts(shape),
+        "rounds": shape.rounds,
+        "work_ms": shape.work_ms,
+        "rest_ms": shape.rest_ms,
+        "round_rest_ms": shape.round_rest_ms,
+        "exercises": [asdict(place) for place in shape.places],
+        "left": [{"text": cue.text, "at_ms": cue.onset_ms, "why": why} for cue, why in patterns.lines.left],
+    }

@@ -1,0 +1,30 @@
+"""Words of a recorded class that are true only at the times it was recorded with: time, rounds, a side."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from cuelane.adapt.words.word_lists import any_of, lists_of, plain
+
+ABOUT_TIME = ("time", "preview", "announce", "praise", "say", "change", "rest", "side")
+"""What is not about how an exercise is done: any stretch of time in it is one of the class's."""
+
+
+class UntrueCalls:
+    """One language's words for time, rounds and sides."""
+
+    def __init__(self, language: str = "en") -> None:
+        lists: Mapping[str, list[str]] = lists_of(language)["untrue"]  # type: ignore[assignment]
+        self._always, self._besides = any_of(lists["always"]), any_of(lists["besides"])
+        self._side = any_of(lists["side"])
+
+    def tells_time(self, text: str, purpose: str) -> bool:
+        """Return whether `text`, which is for `purpose`, may be wrong at another work and rest."""
+        words = plain(text)
+        if purpose == "time" or self._always.search(words):
+            return True
+        return purpose in ABOUT_TIME and self._besides.search(words) is not None
+
+    def names_side(self, text: str) -> bool:
+        """Return whether `text` names a side, and so belongs to the set in which it was said."""
+        return self._side.search(plain(text)) is not None

@@ -1,0 +1,243 @@
+"""A recorded class as a plan of exercises: names, rounds, lines by role, what is no longer true."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+import soundfile
+from ruamel.yaml import YAML
+
+from classgen_captions import as_vtt, captions
+from classgen_scripts import SHORT, speak_script
+from classgen_speech import SAMPLE_RATE, formant
+from cuelane.adapt.adapt_options import AdaptOptions
+from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.class_shape import class_shape
+from cuelane.adapt.exercise_lines import NAMED_AGAIN, OWN_CALL, OWN_REST, SAID_TWICE
+from cuelane.adapt.exercise_names import ExerciseNames
+from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
+from cuelane.adapt.picture_words import proposals
+from cuelane.adapt.run import adapt_recording
+from cuelane.adapt.untrue_calls import UntrueCalls
+from cuelane.adapt.words.found_cues import FoundCue
+from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.adapt.words.role_judge import plan_role
+from cuelane.audio.store import ClipStore
+from cuelane.base.schedule import load_schedule
+from cuelane.check.run import check
+from cuelane.render.run import RenderOptions, render
+
+WORK_S, REST_S = 40.0, 20.0
+
+# Of each interval in turn, from the opening on: what is said, and what for.
+SAID = [
+    [("say", "You need a mat."), ("time", "Six minutes in all.")],
+    [("setup", "Goblet squat. Weight at your chest."), ("form", "Heels heavy."), ("time", "Ten to go.")],
+    [("rest", "And rest."), ("preview", "Next up is the side plank.")],
+    [("setup", "Side plank, elbow down."), ("form", "Left hip up."), ("praise", "Lovely.")],
+    [("preview", "Goblet squat again."), ("caution", "Mind your knees.")],
+    [("announce", "Goblet squat."), ("form", "Heels heavy."), ("harder", "For more, slow down.")],
+    [("praise", "Lovely.")],
+    [("setup", "Side plank, legs long."), ("side", "Right side now."), ("form", "Halfway, hips up.")],
+    [("praise", "You made it.")],
+]  # fmt: skip
+
+
+def intervals(work_s: float = WORK_S, rest_s: float = REST_S, n_sets: int = 4) -> list[FoundInterval]:
+    """Return talk, sets with rests between them, and talk."""
+    found, now = [FoundInterval("talk", 0.0, 20.0, 20.0, True)], 20.0
+    for number in range(2 * n_sets - 1):
+        kind, length = ("rest", rest_s) if number % 2 else ("work", work_s)
+        found.append(FoundInterval(kind, now, now + length, length, True))
+        now += length
+    return [*found, FoundInterval("talk", now, now + 20, 20.0, False)]
+
+
+def cues() -> list[CutCue]:
+    """Return `SAID` as clips, two seconds each."""
+    rows = intervals()
+    return [
+        CutCue(
+            round(rows[index].start_s * 1000) + 3000 * n, round(rows[index].start_s * 1000) + 3000 * n + 2000,
+            text, plan_role(purpose), index, f"{index}-{n}.wav", purpose,
+        )
+        for index, said in enumerate(SAID)
+        for n, (purpose, text) in enumerate(said)
+    ]  # fmt: skip
+
+
+def planned() -> tuple[PatternPlan, dict[str, Any]]:
+    """Return the class as exercises, and its plan as read from YAML."""
+    made = pattern_plan("Legs", intervals(), cues(), None)
+    assert made is not None
+    return made, YAML(typ="safe").load(made.text)
+
+
+def test_what_repeats_is_found_with_its_names_and_times():
+    """Two exercises, two rounds, forty and twenty seconds, called as they were."""
+    _, plan = planned()
+    block = plan["session"][1]
+
+    assert (block["work"], block["rest"], block["rounds"]) == ("40s", "20s", 2)
+    assert block["exercises"] == ["goblet squat", "side plank"]
+
+
+def test_lines_go_to_their_exercise_by_role():
+    """A line that names its set stands for the name; what names a side holds where it was said."""
+    _, plan = planned()
+    squat, side_plank = plan["exercises"]["goblet squat"], plan["exercises"]["side plank"]
+
+    texts = {role: [line["text"] for line in lines] for role, lines in squat.items()}
+    assert texts == {
+        "announce": ["Goblet squat. Weight at your chest.", "Goblet squat."],
+        "form": ["Heels heavy."],
+        "harder": ["For more, slow down."],
+        "caution": ["Mind your knees."],
+    }
+    assert squat["announce"][0]["rounds"] == 1
+    assert [line["text"] for line in side_plank["preview"]] == ["Next up is the side plank."]
+    assert side_plank["form"] == [{"text": "Left hip up.", "clip": "clips/3-1.wav", "rounds": 1}]
+    assert side_plank["remind"] == [
+        {"text": "Right side now.", "clip": "clips/7-1.wav", "rounds": 2, "must": False}
+    ]
+    assert [line["text"] for line in plan["session"][1]["praise"]] == ["Lovely."]
+    assert [line["text"] for line in plan["session"][2]["say"]] == ["You made it."]
+
+
+def test_what_is_no_longer_true_or_said_by_the_program_is_named():
+    """Nothing is lost without a word: each kept line is in the plan, or in the report with the reason."""
+    made, _ = planned()
+    left = {(cue.text, why) for cue, why in made.lines.left}
+
+    assert left == {
+        ("Six minutes in all.", OWN_CALL), ("Ten to go.", OWN_CALL), ("Halfway, hips up.", OWN_CALL),
+        ("And rest.", OWN_REST), ("Goblet squat again.", NAMED_AGAIN), ("Heels heavy.", SAID_TWICE),
+        ("Lovely.", SAID_TWICE),
+    }  # fmt: skip
+    lists = [made.lines.praise, made.lines.opening, made.lines.closing]
+    lists += [rows for roles in made.lines.exercises.values() for rows in roles.values()]
+    assert sum(map(len, lists)) + len(made.lines.left) == len(cues())
+
+
+@pytest.mark.parametrize(
+    ("said", "size", "rounds"),
+    [
+        (["squat", "row"] * 3, 2, 3),
+        (["squat"] * 4, 1, 4),
+        # The second round names one of its two.
+        (["squat", "row", None, "row"], 2, 2),
+        # Only the first time through is named: nothing shows that it begins again.
+        (["squat", "row", None, None], 4, 1),
+        (["squat", "row", "squat", "press"], 4, 1),
+        ([None] * 3, 3, 1),
+    ],
+)
+def test_rounds_are_what_the_names_repeat(said, size, rounds):
+    """A round is the shortest stretch that all names agree with."""
+    shape = class_shape(intervals(n_sets=len(said)), said)
+
+    assert shape is not None
+    assert (len(shape.places), shape.rounds) == (size, rounds)
+    assert shape.named == sum(name is not None for name in said)
+
+
+def test_times_of_their_own_stay():
+    """A set or a rest that is unlike the others keeps its length; a longer rest after each round is found."""
+    rows = intervals(n_sets=4)
+    rows[4] = FoundInterval("rest", rows[4].start_s, rows[4].end_s, 60.0, True)
+    shape = class_shape(rows, ["squat", "row"] * 2)
+    assert shape is not None
+    assert (shape.rest_ms, shape.round_rest_ms, shape.rounds) == (20_000, 60_000, 2)
+    assert [place.rest_ms for place in shape.places] == [None, None]
+
+    rows[3] = FoundInterval("work", rows[3].start_s, rows[3].end_s, 50.0, True)
+    shape = class_shape(rows, ["squat", "row"] * 2)
+    assert shape is not None
+    assert shape.rounds == 1
+    assert [place.work_ms for place in shape.places] == [None, 50_000, None, None]
+    assert shape.is_regular
+    assert class_shape(rows[:2], ["squat"]) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "purpose", "name"),
+    [
+        ("Goblet squat. Weight held at your chest.", "setup", "goblet squat"),
+        ("bent over row pull your elbows past your ribs", "setup", "bent over row"),
+        ("Okay, next up we've got the side plank", "preview", "side plank"),
+        ("First one, push ups.", "announce", "push ups"),
+        ("Thread the needle.", "announce", "thread the needle"),
+        ("Bring your ankle over your knee and stretch.", "setup", None),
+        ("Hold a plank.", "form", None),
+        ("", "announce", None),
+    ],
+)
+def test_an_exercise_is_called_as_it_is_said(text, purpose, name):
+    """A name is what a sentence begins with, without the words that lead to it."""
+    assert ExerciseNames().in_text(text, purpose) == name
+
+
+@pytest.mark.parametrize(
+    ("text", "purpose", "untrue"),
+    [
+        ("Thirty seconds left.", "time", True),
+        ("Keep it up, halfway there.", "praise", True),
+        ("This is round two of three.", "say", True),
+        ("Forty seconds of lunges.", "preview", True),
+        ("Hold each one for three seconds.", "form", False),
+        ("Breathe in for four.", "setup", False),
+        ("Half squats only.", "easier", False),
+    ],
+)
+def test_what_is_true_only_at_its_times_is_known(text, purpose, untrue):
+    """Time that is left, rounds and halves are the class's; a hold within a movement is the movement's."""
+    assert UntrueCalls().tells_time(text, purpose) is untrue
+
+
+def test_what_needs_a_picture_has_words_instead():
+    """The same exercise's own lines, those that name the same part of the body first."""
+    cues = [
+        FoundCue(1.0, 2.0, "Chest up.", "form", 1),
+        FoundCue(3.0, 4.0, "Watch what my knees do.", "form", 1, ("points at a picture",)),
+        FoundCue(5.0, 6.0, "Knees over your toes.", "form", 1),
+        FoundCue(7.0, 8.0, "Knees down.", "easier", 1),
+        FoundCue(9.0, 10.0, "Knees wide.", "form", 3),
+        FoundCue(11.0, 12.0, "Like this.", "form", 5, ("points at a picture",)),
+    ]
+    found = proposals(cues, ["squat", "squat", "squat", "squat", "row", "press"])
+
+    assert found == [[], ["Knees over your toes.", "Chest up."], [], [], [], []]
+
+
+def test_a_class_is_retimed_and_passes_check(tmp_path: Path, monkeypatch):
+    """From sound to a plan of exercises, to another work and rest, to a track that is as planned."""
+    monkeypatch.setenv("CUELANE_CACHE", str(tmp_path / "cache"))
+    made = speak_script(SHORT, formant, work_s=16.0, rest_s=9.0)
+    soundfile.write(tmp_path / "class.wav", made.samples, SAMPLE_RATE, subtype="PCM_16")
+    (tmp_path / "class.vtt").write_text(as_vtt(captions(made, 2, late_s=0.8, wrong=0.0)), encoding="utf-8")
+    out = tmp_path / "out"
+
+    adapted = adapt_recording(tmp_path / "class.wav", out, AdaptOptions(tmp_path / "class.vtt"))
+
+    assert adapted.patterns is not None, adapted.why_none
+    shape, lines = adapted.patterns.shape, adapted.patterns.lines
+    assert [place.exercise for place in shape.places] == list(SHORT.exercises)
+    assert (shape.rounds, shape.work_ms, shape.rest_ms) == (2, 16_000, 9_000)
+    plan = out / "retimed.yaml"
+    text = (out / "patterns.yaml").read_text(encoding="utf-8")
+    text = text.replace("work: 16s", "work: 25s").replace("rest: 9s", "rest: 12s")
+    plan.write_text(f"cautions: none\nvoice: system\n{text}", encoding="utf-8")
+    schedule = render(plan, tmp_path / "track.wav", RenderOptions(extras=False)).prepared.schedule
+    verdict = check(
+        tmp_path / "track.wav", load_schedule(tmp_path / "track.schedule.json"), store=ClipStore()
+    )
+
+    assert verdict.ok
+    works = [row for row in schedule.intervals if row.kind == "work"]
+    assert {row.end_sample - row.start_sample for row in works} == {25 * 48_000}
+    own = {line.cue.text for roles in lines.exercises.values() for rows in roles.values() for line in rows}
+    spoken = {event.text for event in schedule.cues if event.text}
+    assert len(own & spoken) >= 3
+    assert "five seconds left" not in " ".join(spoken).lower()

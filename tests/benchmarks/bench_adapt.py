@@ -32,6 +32,7 @@ from cuelane.adapt.words.caption_reader import ReadCaption
 from cuelane.adapt.words.found_cues import find_cues
 from cuelane.adapt.words.intervals import find_intervals
 from cuelane.adapt.words.islands import Hearing
+from cuelane.adapt.words.role_judge import role_judge
 from cuelane.adapt.words.word_lists import plain, word_lists
 from cuelane.recording.decode import Recording, open_recording
 
@@ -103,7 +104,7 @@ def words_and_cuts(name: str, voice: object, *, room: bool, others: bool) -> Non
             errors += [words[b + k].onset_s - truth[a + k][1] for k in range(n)]
         n_words += sum(not np.isnan(t[1]) for t in truth)
         intervals = find_intervals(boundaries, heard.seconds, words, word_lists())
-        for cue in find_cues(words, intervals, hearing, word_lists()):
+        for cue in find_cues(words, intervals, hearing, word_lists(), role_judge()):
             n_edges += 2
             for edge in (cue.start_s, cue.end_s):
                 inside += any(w.onset_s + 0.005 < edge < w.end_s - 0.005 for w in made.words)

@@ -11,7 +11,8 @@ from cuelane.base.roles import Role
 class CutCue:
     """A kept cue with its clip: when it is audible in the recording, in ms, and the clip's name.
 
-    ``judged`` is what it is for where a plan has no role for that (see `words.role_judge.NAMES`).
+    ``judged`` is what it is for, with words for what a plan has no role for (`words.role_judge.NAMES`);
+    ``is_sure`` says whether that is no guess.
     """
 
     onset_ms: int
@@ -21,6 +22,7 @@ class CutCue:
     interval: int
     clip: str
     judged: str = ""
+    is_sure: bool = True
 
     @property
     def purpose(self) -> str:

@@ -58,5 +58,12 @@ def cut_clip(
     onset_s = cue.start_s + leads[name]
     end_s = onset_s + (end - onset) / CLIP_RATE
     return CutCue(
-        round(onset_s * 1000), round(end_s * 1000), cue.text, cue.role, cue.interval, name, cue.judged
+        round(onset_s * 1000),
+        round(end_s * 1000),
+        cue.text,
+        cue.role,
+        cue.interval,
+        name,
+        cue.judged,
+        cue.is_sure,
     )

@@ -12,6 +12,7 @@ change, and a line for a cue that is no longer found is kept at the end.
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -33,7 +34,8 @@ MAX_DECISIONS = 20_000
 _HEAD = """\
 # What is kept of this recording. Change keep to drop, or drop to keep, at the start of a line, save, and run
 # the same command again. The word after the time is what the line is for; form? with a question mark is a
-# guess. Write what it is instead: {names}.
+# guess. Write what it is instead:
+# {names}.
 # Nothing else is read. After # is why a line was proposed for dropping, or what is uncertain, so that you
 # should listen to it.
 """
@@ -168,7 +170,11 @@ def decisions_text(
         rows.append(f"{row}    # {why}" if why else row)
     if left:
         rows += ["", "# Not found in the recording this time:", *(decision.line for decision in left)]
-    return _HEAD.format(names=", ".join(NAMES)) + "\n".join(rows) + "\n"
+    return (
+        _HEAD.format(names=textwrap.fill(", ".join(NAMES), 105, subsequent_indent="# "))
+        + "\n".join(rows)
+        + "\n"
+    )
 
 
 def _on_one_line(text: str) -> str:

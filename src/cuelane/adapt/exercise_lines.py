@@ -97,8 +97,10 @@ class _Sorter:
     def _in_set(self, cue: CutCue, number: int) -> None:
         shape, first = self._shape, self._shape.appearance(number) == 1
         match cue.purpose:
-            case "praise":
+            case "praise" if cue.is_sure:
                 self.lines.add(self.lines.praise, OwnLine(cue))
+            case "announce" if self._is_said(cue, number):
+                self.lines.left.append((cue, SAID_TWICE))
             case "preview" if number + 1 < len(shape.sets):
                 self._preview(cue, number + 1)
             case "preview":
@@ -112,12 +114,17 @@ class _Sorter:
             case _:
                 self._add(cue, number, cue.role)
 
+    def _is_said(self, cue: CutCue, number: int) -> bool:
+        """Return whether an announcement of the same words is there, which holds for every set."""
+        kept = self.lines.exercises[self._shape.names[number]].get("announce", [])
+        return any(line.rounds is None and line.cue.text.casefold() == cue.text.casefold() for line in kept)
+
     def _names_itself(self, cue: CutCue, number: int) -> bool:
         """Return whether a line that begins a set can stand for its name."""
         kept = self.lines.exercises[self._shape.names[number]].get("announce", [])
         appearance = self._shape.appearance(number)
         taken = any(line.rounds in (None, appearance) for line in kept)
-        return not taken and self._names.in_text(cue.text, cue.purpose) == self._shape.names[number]
+        return not taken and self._names.begins_with(cue.text, self._shape.names[number])
 
     def _change(self, cue: CutCue, number: int) -> None:
         following = self._intervals[cue.interval + 1 : cue.interval + 2]

@@ -46,6 +46,10 @@ class ExerciseNames:
         is_name = purpose == "announce" and 0 < len(words.split()) <= _MOST_WORDS
         return words if is_name and len(words) <= _LONGEST else None
 
+    def begins_with(self, text: str, name: str) -> bool:
+        """Return whether `text` begins with an exercise's name, and so can stand for it."""
+        return f"{self._lead.sub('', plain(text))} ".startswith(f"{name} ")
+
     def of_sets(self, sets: Sequence[int], cues: Sequence[CutCue]) -> list[str | None]:
         """Return the name of each set, None where none is said; `sets` are the indices of their intervals."""
         found = [next(self._said(cues, sets, number), None) for number in range(len(sets))]

@@ -43,7 +43,8 @@ def pattern_lines(patterns: PatternPlan | None, why: str) -> list[str]:
         times += f", {format_duration(shape.round_rest_ms)} between rounds"
     places = ", ".join(plain(place.exercise) for place in shape.places)
     lines.append(f"{shape.rounds} × ({places}); {times}.")
-    lines += ["", *(f"- {doubt}" for doubt in shape_doubts(shape))]
+    doubts = shape_doubts(shape)
+    lines += ["", *(f"- {doubt}" for doubt in doubts)] if doubts else []
     lines += ["", "Not in it:", ""]
     lines += [f"- {clock(cue.onset_ms / 1000)} {plain(cue.text)}: {why}" for cue, why in patterns.lines.left]
     return lines if patterns.lines.left else [*lines[:-2], "All that is kept is in it."]

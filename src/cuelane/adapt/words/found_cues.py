@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.islands import Hearing, Island, Quiet
-from cuelane.adapt.words.role_judge import SURE, RoleJudge, Where, plan_role
+from cuelane.adapt.words.role_judge import SURE, JudgedRole, RoleJudge, Where, plan_role
 from cuelane.adapt.words.word_lists import WordLists
 from cuelane.base.roles import Role
 from cuelane.plan.values import MAX_TEXT
@@ -24,6 +24,8 @@ SHORTEST_QUIET_S = 0.15
 # Chosen: how far a placed word may be from the quiet in which the cut is made; more takes in a neighbour's
 # sound.
 FARTHEST_S = 0.6
+# What calls, praises or rests shows nothing.
+_NO_PICTURE = ("praise", "time", "rest", "announce")
 ROOM_SOUND = "sound from the room, or words that no caption has"
 OVER_BEEP = "spoken over a beep"
 UNSURE = "the words may be placed wrongly"
@@ -90,7 +92,7 @@ def find_cues(
             notes.append(UNSURE)
         if any(a < group[-1].end_s and b > group[0].onset_s for a, b in hearing.beeps):
             notes.append(OVER_BEEP)
-        reasons = lists.reasons(text) or ((lists.out_reason(judged.name),) if judged.is_out else ())
+        reasons = _reasons(text, judged, lists)
         found.append(
             FoundCue(
                 start,
@@ -107,6 +109,15 @@ def find_cues(
             )
         )
     return found
+
+
+def _reasons(text: str, judged: JudgedRole, lists: WordLists) -> tuple[str, ...]:
+    """Return why a listener has no use for `text`; nothing if they have."""
+    found = lists.reasons(text)
+    if found == (lists.picture_reason,) and judged.is_sure and judged.name in _NO_PICTURE:
+        # "You've got this" is praise, and shows nothing.
+        found = ()
+    return found or ((lists.out_reason(judged.name),) if judged.is_out else ())
 
 
 def untexted(

@@ -18,7 +18,7 @@ from cuelane.check.intake import ANALYSIS_RATE, CheckedSound, Intake
 from cuelane.check.match import match
 from cuelane.check.pips import tone_search as tones
 from cuelane.check.speech.clip_match import least_score
-from cuelane.check.speech.second_opinion import WordCheck, rough_phones, spoken_words
+from cuelane.check.speech.second_opinion import FreeHearing, WordCheck, hear_all, rough_phones, spoken_words
 from cuelane.media import MediaInfo
 
 
@@ -217,3 +217,27 @@ def test_a_clock_is_named_where_an_hour_shows_it(skew_ppm: float, named: bool) -
 
     assert [fault.kind for fault in faults] == ["speed"] * named
     assert not named or f"{abs(skew_ppm)} ppm" in faults[0].message
+
+
+class Recording:
+    """Noise of three seconds, as far as it is read."""
+
+    def read(self, first: int, n_samples: int) -> np.ndarray:
+        return np.random.default_rng(3).normal(0, 0.1, n_samples).astype(np.float32)
+
+
+@pytest.mark.parametrize(
+    ("written", "cue"),
+    [
+        ("keep your heels heavy", "Keep your heels heavy."),
+        ("Zehn Sekunden!", "Zehn Sekunden."),
+        ("10 seconds of something else", None),
+        ("", None),
+    ],
+)
+def test_a_free_recogniser_names_the_cue_that_its_words_are_most_like(written: str, cue: str | None) -> None:
+    """Of any language; none where its words are like no cue."""
+    asked = FreeHearing("another", lambda: lambda samples: written)
+    rows = [("Keep your heels heavy.", 0.5, 1.0), ("Zehn Sekunden.", 2.0, 1.0)]
+
+    assert hear_all(Recording(), rows, by=asked) == [cue, cue]  # type: ignore[arg-type]

@@ -122,7 +122,7 @@ def judge(name: str, made: Reading) -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "reading.wav"
         soundfile.write(path, made.samples, RATE)
-        result = find_takes([path], made.lines)
+        result = find_takes([path], made.lines, recogniser="light")
     states = {
         state: [k for k in result.lines if k.state == state] for state in ("placed", "uncertain", "missing")
     }

@@ -25,6 +25,7 @@ from cuelane.check.locate import (
 from cuelane.check.pips.tone_search import ToneSearch
 from cuelane.check.report import Report
 from cuelane.check.speech.phrase_search import PhraseSearch
+from cuelane.check.speech.second_opinion import LIGHT, FreeHearing, hear_all
 from cuelane.check.speech.without_model import find_offset
 from cuelane.check.templates import ClipSource, gather
 from cuelane.check.unmodelled import add_foreign, add_plain
@@ -41,6 +42,7 @@ def check(
     *,
     against: Path | None = None,
     store: ClipSource | None = None,
+    hearing: FreeHearing | None = None,
     progress: Progress | None = None,
 ) -> Report:
     """Measure every pip and cue of `schedule` in `audio` and return what is wrong.
@@ -50,6 +52,7 @@ def check(
     audio : any audio or video file.
     against : an original that is right; cues whose clips the store lacks are cut from it.
     store : where clips are found by hash; None uses none.
+    hearing : a recogniser for the words, where the options ask for them; None uses the one that comes along.
     progress : called with (frames done, frames in all).
 
     Raises
@@ -85,28 +88,35 @@ def check(
         add_plain(findings, recording, located.fit.rate, between.usual_dbfs)
         another_voice = add_foreign(findings, recording, located.fit.rate, between.usual_dbfs)
         between = background(power, _spans(findings, located.fit))
-        heard = _listen(schedule, findings, recording, located.fit) if options.words else []
+        heard = _listen(schedule, findings, recording, located.fit, hearing) if options.words else []
         measured = Measured(intake, located.fit, findings, templates, between, another_voice, tuple(heard))
         return judged(audio, schedule, measured, options)
 
 
-def _listen(schedule: Schedule, findings: Findings, recording: CheckedSound, fit: Fit) -> list[str]:
+def _listen(
+    schedule: Schedule,
+    findings: Findings,
+    recording: CheckedSound,
+    fit: Fit,
+    hearing: FreeHearing | None,
+) -> list[str]:
     """Have a recogniser name each cue that was found, and return what is to be noted of it."""
-    from cuelane.check.speech.second_opinion import hear_all
-
-    if not schedule.language.lower().startswith("en"):
+    if hearing is None and not schedule.language.lower().startswith("en"):
         return [
-            "The recogniser knows English only; the words of this session "
+            "The light recogniser knows English only; the words of this session "
             f"({schedule.language}) were not checked."
         ]
     rows = [
         f for f in findings.rows if f.expected.kind is None and f.time_s is not None and f.expected.event.text
     ]
     places = [(f.expected.event.text or "", f.time_s or 0.0, f.expected.length_s * fit.rate) for f in rows]
-    for finding, text in zip(rows, hear_all(recording, places), strict=True):
+    for finding, text in zip(rows, hear_all(recording, places, by=hearing), strict=True):
         finding.words = text
     agreed = sum(f.words == f.expected.event.text for f in rows)
-    notes = [f"A recogniser confirms the words of {agreed} of {len(rows)} cues."]
+    notes = [
+        f"A recogniser ({LIGHT if hearing is None else hearing.name}) confirms the words of {agreed} of "
+        f"{len(rows)} cues."
+    ]
     for finding in rows:
         if finding.words not in (None, finding.expected.event.text) and finding.source != "none":
             notes.append(

@@ -8,13 +8,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cuelane.cli.options import Force
+from cuelane.cli.options import Force, Recogniser
 from cuelane.cli.output import file_named, note, out, out_json, progress, stage_json
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from cuelane.base.files import Staged
     from cuelane.base.schedule import Schedule
+    from cuelane.check.correlate import Signal
     from cuelane.check.report import Report
+    from cuelane.check.speech.second_opinion import FreeHearing
 
 
 def check(
@@ -34,6 +38,7 @@ def check(
     words: Annotated[
         bool, typer.Option("--words", help="Have a recogniser confirm the words of each cue.")
     ] = False,
+    recogniser: Recogniser = None,
     silent: Annotated[bool, typer.Option("--silent", help="Fail on any sound between the events.")] = False,
     json: Annotated[str | None, typer.Option(help="Write the whole report as JSON; - for output.")] = None,
     page: Annotated[Path | None, typer.Option(help="Write the report with its picture as HTML.")] = None,
@@ -60,8 +65,11 @@ def check(
         pass
     planned = load_schedule(where)
     options = CheckOptions(tolerance, words, silent, relative)
+    hearing = _hearing(recogniser, planned.language) if words else None
     with progress("Listening", quiet=json == "-") as told:
-        report = run_check(audio, planned, options, against=against, store=ClipStore(), progress=told)
+        report = run_check(
+            audio, planned, options, against=against, store=ClipStore(), hearing=hearing, progress=told
+        )
     report = with_set(report, audio, where)
     with delivery() as staged:
         stage_json(staged, report.to_dict(), json)
@@ -70,6 +78,24 @@ def check(
     _tell(report, page, json)
     if not report.ok:
         raise typer.Exit(1)
+
+
+def _hearing(recogniser: str | None, language: str) -> FreeHearing | None:
+    """Return the strong recogniser if it is to be used; None for the one that `check` has of its own."""
+    from cuelane.check.intake import ANALYSIS_RATE
+    from cuelane.check.speech.second_opinion import FreeHearing
+    from cuelane.recording.word_engines import choose_engine
+
+    engine = choose_engine(recogniser, language)
+    if engine is None or engine.name == "light":
+        return None
+
+    def make() -> Callable[[Signal], str]:
+        listener = engine.make()
+        longest = round(listener.longest_s * ANALYSIS_RATE)
+        return lambda samples: " ".join(word.text for word in listener.hear(samples[:longest]))
+
+    return FreeHearing(engine.said, make)
 
 
 def _schedule_found(audio: Path) -> Path:

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from cuelane.cli.options import Force
+from cuelane.cli.options import Force, Recogniser
 from cuelane.cli.output import file_named, note, out, out_json, progress, stage_json
 
 
@@ -19,6 +19,7 @@ def takes(
     accept: Annotated[
         str, typer.Option(help="Numbers of uncertain lines that you listened to and want, such as 7,12.")
     ] = "",
+    recogniser: Recogniser = None,
     json: Annotated[str | None, typer.Option(help="Write the result as JSON; - for output.")] = None,
     force: Force = False,
 ) -> None:
@@ -28,6 +29,7 @@ def takes(
     """
     from cuelane.base.errors import UsageError
     from cuelane.base.files import Staged
+    from cuelane.plan.load import load_plan
     from cuelane.takes.reading_script import plan_lines
     from cuelane.takes.run import find_takes
     from cuelane.takes.voice_folder import check_voice, voice_delivery, voice_folder, write_voice
@@ -44,9 +46,12 @@ def takes(
     with delivery():
         # Refused here, before an hour of sound is recognised.
         check_voice(folder)
-    lines = plan_lines(plan)
+    language = load_plan(plan).plan.language
+    lines = [line.text for line in plan_lines(plan)]
     with progress("Listening", quiet=json == "-") as told:
-        result = find_takes(recordings, [line.text for line in lines], accept=accepted, progress=told)
+        result = find_takes(
+            recordings, lines, accept=accepted, recogniser=recogniser, language=language, progress=told
+        )
     with delivery() as staged:
         written = write_voice(staged, folder, result)
         stage_json(staged, result.to_dict(), json)
@@ -63,6 +68,7 @@ def takes(
         counts = [sum(line.state == state for line in result.lines) for state in ("placed", "uncertain")]
         missing = len(result.lines) - sum(counts)
         out(f"{counts[0]} lines placed, {counts[1]} uncertain, {missing} not read.")
+        out(f"Heard with {result.recogniser}.")
         if counts[1]:
             out(f"Listen to the uncertain ones in {folder / 'listen'}; take them with --accept NUMBERS.")
         note(f"wrote {written} clips to {folder}; next: cuelane render {plan} --voice {name}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from difflib import SequenceMatcher
 from itertools import groupby
 
@@ -15,13 +15,18 @@ SHORTEST, LONGEST = 0.4, 2.0
 _NEARLY = 0.2
 
 
-def fill_gaps(pieces: Sequence[HeardPiece], takes: Sequence[Take], lines: Sequence[str]) -> list[Take]:
+def fill_gaps(
+    pieces: Sequence[HeardPiece],
+    takes: Sequence[Take],
+    lines: Sequence[str],
+    said: Callable[[str], list[str]] = spoken_words,
+) -> list[Take]:
     """Return doubtful takes for lines that were not recognised, by their place in the reading alone.
 
     A line qualifies if, between the readings of the lines before and after it, there is sound of about the
     length it needs that was not recognised with certainty as another line. Where there are several such lines
     and sounds, they are paired in order, by the letters that they share. The take's likeness is that of the
-    words heard.
+    words heard. `said` gives the words of a line.
     """
     sound = [take for take in takes if not take.astray and not take.doubt]
     read = {take.line for take in sound}
@@ -43,8 +48,8 @@ def fill_gaps(pieces: Sequence[HeardPiece], takes: Sequence[Take], lines: Sequen
             and piece.words
             and not any(t.start_s <= piece.start_s < t.end_s for t in (*sound, *found))
         ]
-        for line, piece in _in_order(missing, free, lines, rate):
-            like = likeness(piece.text, spoken_words(lines[line]))
+        for line, piece in _in_order(missing, free, lines, rate, said):
+            like = likeness(piece.text, said(lines[line]))
             heard, numbered = " ".join(piece.text), piece.number == line + 1
             found.append(
                 Take(line, piece.start_s, piece.end_s, like, 0.0, None, numbered, heard, whole=False)
@@ -53,7 +58,11 @@ def fill_gaps(pieces: Sequence[HeardPiece], takes: Sequence[Take], lines: Sequen
 
 
 def _in_order(
-    missing: Sequence[int], free: Sequence[HeardPiece], lines: Sequence[str], rate: float
+    missing: Sequence[int],
+    free: Sequence[HeardPiece],
+    lines: Sequence[str],
+    rate: float,
+    said: Callable[[str], list[str]],
 ) -> list[tuple[int, HeardPiece]]:
     """Return the pairs of a line and a sound, both in order, that have most in common, late ones first.
 
@@ -64,7 +73,7 @@ def _in_order(
     for i, line in enumerate(missing):
         for j, piece in enumerate(free):
             if SHORTEST < (piece.end_s - piece.start_s) / (rate * len(lines[line])) < LONGEST:
-                letters = SequenceMatcher(None, " ".join(piece.text), " ".join(spoken_words(lines[line])))
+                letters = SequenceMatcher(None, " ".join(piece.text), " ".join(said(lines[line])))
                 worth[i, j] = 0.2 + letters.ratio() + 1e-3 * j
     best = np.zeros((len(missing) + 1, len(free) + 1))
     for i in range(1, len(missing) + 1):

@@ -9,7 +9,7 @@ and lines.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
 
@@ -20,6 +20,7 @@ from cuelane.recording.pronouncing import spoken_words
 from cuelane.recording.recogniser import HeardWord
 
 Scores = npt.NDArray[np.float64]
+Keys = Callable[[Sequence[str]], list[str]]
 
 # Chosen: more allows more pauses inside a line, and takes longer.
 MAX_PIECES = 5
@@ -104,15 +105,18 @@ def likeness(heard: Sequence[str], expected: Sequence[str]) -> float:
     return SequenceMatcher(None, heard, expected, autojunk=False).ratio()
 
 
-def match_takes(pieces: Sequence[HeardPiece], lines: Sequence[str]) -> list[Take]:
+def match_takes(
+    pieces: Sequence[HeardPiece], lines: Sequence[Sequence[str]] | Sequence[str], keys: Keys = list
+) -> list[Take]:
     """Return every reading found, in order of time.
 
     Parameters
     ----------
     pieces : in order of time, what was spoken as a line number already taken out.
-    lines : the script, in reading order, no two alike.
+    lines : the script, in reading order, no two alike; each as a text, or as the words that are said.
+    keys : makes the words of a line, and those heard for it, comparable.
     """
-    expected = [spoken_words(line) for line in lines]
+    expected = [keys(spoken_words(line) if isinstance(line, str) else line) for line in lines]
     n_pieces, n_lines = len(pieces), len(lines)
     if not n_pieces or not n_lines:
         return []
@@ -138,7 +142,7 @@ def match_takes(pieces: Sequence[HeardPiece], lines: Sequence[str]) -> list[Take
             # Sound without a word in it, such as a cough, is never a part of a line.
             if not pieces[i].words:
                 break
-            heard = [word for piece in pieces[i:j] for word in piece.text]
+            heard = keys([word for piece in pieces[i:j] for word in piece.text])
             like = np.array([likeness(heard, words) for words in expected])
             scores[i, j] = like
             weight = np.sqrt([max(1, len(words)) for words in expected])
@@ -156,7 +160,7 @@ def match_takes(pieces: Sequence[HeardPiece], lines: Sequence[str]) -> list[Take
             for k in np.flatnonzero(value > best[j, 1:]):
                 best[j, k + 1] = value[k]
                 came[j, int(k) + 1] = (i, int(source[k]), True)
-    return _walk_back(pieces, expected, best, came, scores)
+    return _walk_back(pieces, expected, best, came, scores, keys)
 
 
 def _steps(n_lines: int) -> Scores:
@@ -172,6 +176,7 @@ def _walk_back(
     best: Scores,
     came: dict[tuple[int, int], tuple[int, int, bool]],
     scores: dict[tuple[int, int], Scores],
+    keys: Keys,
 ) -> list[Take]:
     takes: list[Take] = []
     i, k = len(pieces), int(best[-1].argmax())
@@ -182,6 +187,7 @@ def _walk_back(
             others = np.delete(like, k - 1)
             rival = int(others.argmax()) if others.size else -1
             heard = [word for piece in pieces[before:i] for word in piece.text]
+            ends = keys(heard)
             takes.append(
                 Take(
                     line=k - 1,
@@ -192,7 +198,7 @@ def _walk_back(
                     rival_line=(rival if rival < k - 1 else rival + 1) if rival >= 0 else None,
                     numbered=pieces[before].number == k,
                     heard=" ".join(heard),
-                    whole=heard[:1] == list(expected[k - 1][:1]) and heard[-1:] == list(expected[k - 1][-1:]),
+                    whole=ends[:1] == list(expected[k - 1][:1]) and ends[-1:] == list(expected[k - 1][-1:]),
                 )
             )
         i, k = before, source

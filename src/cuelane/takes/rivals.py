@@ -34,9 +34,9 @@ _CONFIRM_WORDS, _CONFIRM_LIKENESS, _CONFIRM_LOSS = 4, 0.6, 1.5
 _CONFIRM_SHORTEST, _CONFIRM_LONGEST = 0.8, 1.3
 
 
-def rivals(lines: Sequence[str]) -> list[list[int]]:
+def rivals(lines: Sequence[str], said: Callable[[str], list[str]] = spoken_words) -> list[list[int]]:
     """Return, for each line, the lines that differ from it in one word only, nearest first, 12 at most."""
-    words = [spoken_words(line) for line in lines]
+    words = [said(line) for line in lines]
     found: list[list[int]] = []
     for index, mine in enumerate(words):
         near = []
@@ -121,16 +121,19 @@ def confirmed(
     return out
 
 
-def repeats_doubted(takes: Sequence[Take], lines: Sequence[str]) -> list[Take]:
+def repeats_doubted(
+    takes: Sequence[Take], lines: Sequence[str], said: Callable[[str], list[str]] = spoken_words
+) -> list[Take]:
     """Return `takes` with a doubt on the second reading of a short line, if the next line was never heard.
 
     It may be that next line. So it is also offered as a take of the next line, and a person listens to both.
+    `said` gives the words of a line.
     """
     out = list(takes)
     read = {take.line for take in takes}
     for before, (index, take) in zip(takes, list(enumerate(takes))[1:], strict=False):
         missing = take.line + 1
-        short = len(spoken_words(lines[take.line])) <= _SHORT_WORDS and not take.numbered
+        short = len(said(lines[take.line])) <= _SHORT_WORDS and not take.numbered
         if take.line == before.line and short and missing < len(lines) and missing not in read:
             doubt = f"may be line {missing + 1}: {lines[missing]!r}"
             out[index] = replace(take, doubt=take.doubt or doubt)

@@ -15,11 +15,11 @@ import numpy.typing as npt
 from cuelane.recording.cutting import cut_take, is_clipped
 from cuelane.recording.decode import Recording, open_recording
 from cuelane.recording.pronouncing import spoken_words
-from cuelane.recording.recogniser import LISTEN_RATE, Aligner, HeardWord, ScriptListener
+from cuelane.recording.recogniser import LISTEN_RATE, HeardWord
 from cuelane.recording.room_tone import level_db, room_tone
-from cuelane.takes.gaps import fill_gaps
-from cuelane.takes.matching import LIKELY, SURE_TAKE, HeardPiece, Take, match_takes
-from cuelane.takes.rivals import confirmed, doubted, repeats_doubted
+from cuelane.recording.word_engines import WordEngine, choose_engine
+from cuelane.takes.line_hearing import line_hearing
+from cuelane.takes.matching import LIKELY, SURE_TAKE, HeardPiece, Take
 from cuelane.takes.splitting import SpokenPiece, measure_levels, split_at_pauses
 
 Audio = npt.NDArray[np.float32]
@@ -60,13 +60,21 @@ class TakesResult:
     lines: tuple[LineResult, ...]
     unused: tuple[tuple[str, float, float, str], ...]
     notes: tuple[str, ...]
+    recogniser: str = ""
+    """Which recogniser heard it: its name, program and model, with their versions."""
 
     def to_dict(self) -> dict[str, Any]:
         """Return the result without its audio, ready for JSON."""
         lines = [{key: value for key, value in vars(line).items() if key != "clip"} for line in self.lines]
         names = ("recording", "start_s", "end_s", "heard")
         unused = [dict(zip(names, row, strict=True)) for row in self.unused]
-        return {"schema": "cuelane.takes/1", "lines": lines, "unused": unused, "notes": list(self.notes)}
+        return {
+            "schema": "cuelane.takes/1",
+            "recogniser": self.recogniser,
+            "lines": lines,
+            "unused": unused,
+            "notes": list(self.notes),
+        }
 
 
 def find_takes(
@@ -74,6 +82,8 @@ def find_takes(
     lines: Sequence[str],
     *,
     accept: frozenset[int] = frozenset(),
+    recogniser: str | None = None,
+    language: str = "en",
     progress: Progress | None = None,
 ) -> TakesResult:
     """Find each of `lines` in `recordings` (in order; a later reading wins) and cut its clip.
@@ -82,20 +92,32 @@ def find_takes(
     ----------
     lines : every distinct line of the script in its order; a line's number is its index + 1.
     accept : numbers of lines whose uncertain take a person has listened to and wants.
+    recogniser : ``light``, ``strong`` or a folder with a model; None for the best that is installed.
+    language : of the lines, as a plan names it.
+
+    Raises
+    ------
+    UsageError : the recogniser asked for is not there, or does not know the language.
+    VoiceError : there is no recogniser, or it failed.
     """
+    engine = choose_engine(recogniser, language)
     with ExitStack() as stack:
         opened: list[Recording] = []
         for path in recordings:
             scratch = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="cuelane-takes-")))
             opened.append(open_recording(path, scratch))
-        return _find(opened, lines, accept, progress or (lambda done, total: None))
+        return _find(opened, lines, accept, engine, progress or (lambda done, total: None))
 
 
 def _find(
-    recordings: Sequence[Recording], lines: Sequence[str], accept: frozenset[int], progress: Progress
+    recordings: Sequence[Recording],
+    lines: Sequence[str],
+    accept: frozenset[int],
+    engine: WordEngine | None,
+    progress: Progress,
 ) -> TakesResult:
     numbers = [f"number {' '.join(spoken_words(str(n)))}" for n in range(1, min(len(lines), MAX_NUMBER) + 1)]
-    listener, aligner = ScriptListener([*lines, *numbers]), Aligner()
+    hearing = line_hearing(engine, lines, numbers)
     split = []
     for recording in recordings:
         low = recording.low_frames(0, recording.n_listen)
@@ -118,14 +140,12 @@ def _find(
         for number, piece in enumerate(pieces):
             before_s = pieces[number - 1].end_s if number else 0.0
             after_s = pieces[number + 1].start_s if number + 1 < len(pieces) else recording.seconds
-            heard.extend(_listen(recording, piece, listener, before_s, after_s))
+            heard.extend(_listen(recording, piece, hearing.hear, before_s, after_s))
             done += 1
             progress(done, n_pieces)
         heard = _number_pieces(heard)
         heard_by.append(heard)
-        found = doubted(match_takes(heard, lines), lines, recording.low, aligner)
-        found += fill_gaps(heard, found, lines)
-        found = repeats_doubted(confirmed(found, lines, recording.low, aligner), lines)
+        found = hearing.find(heard, recording.low)
         takes.extend((index, take) for take in found)
         used = [(take.start_s, take.end_s) for take in found]
         unused.extend(
@@ -138,11 +158,16 @@ def _find(
     for number in range(1, len(lines) + 1):
         of_line = [(index, take) for index, take in takes if take.line == number - 1]
         results.append(_choose(number, of_line, lines, listened, accept))
-    return TakesResult(tuple(results), tuple(unused), tuple(notes))
+    version = "" if engine is None else f"{engine.said}{engine.hint}"
+    return TakesResult(tuple(results), tuple(unused), tuple(notes), version)
 
 
 def _listen(
-    recording: Recording, piece: SpokenPiece, listener: ScriptListener, before_s: float, after_s: float
+    recording: Recording,
+    piece: SpokenPiece,
+    hear: Callable[[Audio], list[HeardWord]],
+    before_s: float,
+    after_s: float,
 ) -> Iterator[HeardPiece]:
     """Yield `piece` as heard; a line number read without a pause before its line becomes a piece of its own.
 
@@ -153,7 +178,7 @@ def _listen(
     stop = min(piece.end_s + _PAD_S, (piece.end_s + after_s) / 2)
     words = tuple(
         HeardWord(word.text, begin + word.onset_s, begin + word.end_s)
-        for word in listener.hear(recording.low(begin, stop))
+        for word in hear(recording.low(begin, stop))
     )
     number, n_words = leading_number([word.text for word in words])
     if number is None or n_words == len(words):

@@ -3,23 +3,31 @@
 Independent of clips and correlation, so it can contradict both. It is only asked which of the session's
 cues it hears, or none: the whole alternative is optional and the best-path search is off, which keeps it from
 hearing a cue where there is none. With music as loud as speech it proves nothing, and a difference is a note
-that asks a person to listen, not a fault, unless the measurement agrees.
+that asks a person to listen, not a fault, unless the measurement agrees. A recogniser that writes freely can
+be given instead; it is then asked which cue its words are most like.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from difflib import SequenceMatcher
 
 import numpy as np
 
+from cuelane.check.correlate import Signal
 from cuelane.check.intake import ANALYSIS_RATE, CheckedSound
 
+LIGHT = "the light recogniser, pocketsphinx"
 # Chosen: a word's first and last sounds need some quiet; more hears the neighbour.
 AROUND_S = 0.3
 # Measured, with the best-path search off: with the recogniser's defaults for both, 388 of 660 words were
 # lost where music was as loud as speech.
 BEAM = 1e-64
+# Chosen: letters in common, of both texts; less takes the neighbour's words for the cue's, more loses cues of
+# which a word was written otherwise.
+LEAST_ALIKE = 0.6
 _WORD = re.compile(r"[a-z']+")
 
 _SOUNDS = {
@@ -88,13 +96,50 @@ class WordCheck:
         return self._by_words.get(answer.hypstr.strip()) if answer is not None else None
 
 
+@dataclass(frozen=True)
+class FreeHearing:
+    """A recogniser that writes what it hears, of any language: what it is called, and what makes it.
+
+    What is made gives the text heard in samples, shape (n,), 16 kHz mono, full scale 1.0.
+    """
+
+    name: str
+    make: Callable[[], Callable[[Signal], str]]
+
+
+class FreeCheck:
+    """Names which of `texts` is heard in a stretch of a recording, by what a free recogniser writes."""
+
+    def __init__(self, texts: Sequence[str], hearing: FreeHearing) -> None:
+        self._texts = {text: _letters(text) for text in dict.fromkeys(texts)}
+        self._hear = hearing.make()
+
+    def heard(self, recording: CheckedSound, onset_s: float, length_s: float) -> str | None:
+        """Return the cue heard from `onset_s` on, or None where none of them is."""
+        first = round((onset_s - AROUND_S) * ANALYSIS_RATE)
+        sound = recording.read(first, round((length_s + 2 * AROUND_S) * ANALYSIS_RATE))
+        words = _letters(self._hear(np.asarray(sound, np.float32)))
+        alike = [
+            (SequenceMatcher(None, words, own, autojunk=False).ratio(), text)
+            for text, own in self._texts.items()
+        ]
+        best = max(alike, default=(0.0, ""))
+        return best[1] if words and best[0] >= LEAST_ALIKE else None
+
+
+def _letters(text: str) -> str:
+    return "".join(char for char in text.lower() if char.isalnum())
+
+
 def hear_all(
     recording: CheckedSound,
     rows: Sequence[tuple[str, float, float]],
     told: Callable[[int, int], None] | None = None,
+    by: FreeHearing | None = None,
 ) -> list[str | None]:
-    """Return what is heard at each (text, onset_s, length_s)."""
-    listener = WordCheck([text for text, _, _ in rows])
+    """Return what is heard at each (text, onset_s, length_s), by a free recogniser or over a grammar."""
+    texts = [text for text, _, _ in rows]
+    listener = WordCheck(texts) if by is None else FreeCheck(texts, by)
     heard: list[str | None] = []
     for i, (_, onset_s, length_s) in enumerate(rows):
         heard.append(listener.heard(recording, onset_s, length_s))

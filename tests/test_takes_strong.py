@@ -1,0 +1,118 @@
+"""Lines of a script heard by a recogniser that writes freely: words made alike, doubts, confirmations.
+
+The recogniser is a stand-in that hears and scores what a test says; the real one is an extra.
+"""
+
+from __future__ import annotations
+
+from functools import partial
+
+import numpy as np
+import pytest
+
+from cuelane.recording.recogniser import HeardWord
+from cuelane.takes.line_scores import weighed
+from cuelane.takes.line_words import LineKeys, words_of
+from cuelane.takes.matching import SURE_TAKE, HeardPiece, match_takes
+
+LINES = ["Fifteen seconds left.", "Fifty seconds left.", "Keep your heels heavy.", "Login to the row four."]
+
+
+def pieces(*texts: str) -> list[HeardPiece]:
+    """Pieces of a second and a pause each, heard as `texts`."""
+    out = []
+    for k, text in enumerate(texts):
+        words = words_of(text, "en")
+        heard = tuple(HeardWord(word, 2.0 * k, 2.0 * k + 1) for word in words)
+        out.append(HeardPiece(2.0 * k, 2.0 * k + 1.2, heard))
+    return out
+
+
+class Scorer:
+    """Gives each text the score that a test says; -9 for others. Counts how often it is asked."""
+
+    def __init__(self, **scores: float) -> None:
+        self._scores = {text.replace("_", " "): score for text, score in scores.items()}
+        self.n_asked = 0
+
+    def score(self, samples, texts):
+        self.n_asked += 1
+        return [self._scores.get(" ".join(words_of(text, "en")), -9.0) for text in texts]
+
+
+def judged(scorer: Scorer, *heard: str):
+    said = partial(words_of, language="en")
+    takes = match_takes(pieces(*heard), [said(line) for line in LINES], LineKeys(LINES, "en"))
+    return weighed(takes, LINES, lambda start, end: np.zeros(16_000, np.float32), scorer, said)
+
+
+@pytest.mark.parametrize(
+    ("text", "language", "words"),
+    [
+        ("In 4 Sekunden: über die Bank!", "de", ["in", "vier", "sekunden", "über", "die", "bank"]),
+        ("Dernières 20 secondes, c'est ça.", "fr", ["dernières", "vingt", "secondes", "c'est", "ça"]),
+        ("¡Última ronda, 3 más!", "es", ["última", "ronda", "tres", "más"]),
+        ("Number 12, go.", "en", ["number", "twelve", "go"]),
+    ],
+)
+def test_words_are_as_they_are_said_in_each_language(text, language, words):
+    assert words_of(text, language) == words
+
+
+def test_words_that_sound_alike_have_one_key():
+    keys = LineKeys(LINES, "en")
+
+    assert keys(["log", "in", "two", "the", "row", "for"]) == keys(words_of(LINES[3], "en"))
+    assert keys(["fifteen"]) != keys(["fifty"])
+    assert LineKeys(["Log in to the row four."], "en")(["login"]) == keys(["log"]) + keys(["in"])
+
+
+def test_accents_do_not_tell_words_apart():
+    keys = LineKeys(["Última ronda, tres más."], "es")
+
+    assert keys(["ultima", "mas"]) == keys(["última", "más"])
+
+
+def test_a_line_written_otherwise_but_said_alike_is_sure():
+    scorer = Scorer()
+
+    (take,) = judged(scorer, "Log in two the row for")
+
+    assert (take.line, take.confidence) == (3, 1.0)
+    assert scorer.n_asked == 0
+
+
+def test_a_line_whose_rival_is_as_likely_is_doubted():
+    (take,) = judged(Scorer(fifteen_seconds_left=-0.5, fifty_seconds_left=-0.6), "Fifteen seconds left")
+
+    assert take.confidence < SURE_TAKE
+    assert take.doubt == "sounds nearly as much like line 2: 'Fifty seconds left.'"
+
+
+def test_a_line_whose_rival_is_far_less_likely_is_sure():
+    (take,) = judged(Scorer(fifteen_seconds_left=-0.5, fifty_seconds_left=-3.0), "Fifteen seconds left")
+
+    assert take.confidence == 1.0
+
+
+def test_a_line_heard_a_little_wrong_is_confirmed_by_its_own_words():
+    (take,) = judged(Scorer(keep_your_heels_heavy=-0.9, keep_your_eels_heavy=-0.6), "Keep your eels heavy")
+
+    assert take.confirmed
+    assert take.confidence == SURE_TAKE
+
+
+def test_another_word_in_a_line_is_not_confirmed():
+    """What was heard is far likelier than the line: the reader said something else."""
+    (take,) = judged(Scorer(keep_your_heels_heavy=-1.9, keep_your_knees_heavy=-0.2), "Keep your knees heavy")
+
+    assert not take.confirmed
+    assert take.confidence < SURE_TAKE
+
+
+def test_only_the_last_reading_of_a_line_is_confirmed():
+    scores = Scorer(keep_your_heels_heavy=-0.9, keep_your_eels_heavy=-0.6)
+
+    first, second = judged(scores, "Keep your eels heavy", "Keep your eels heavy")
+
+    assert [first.confirmed, second.confirmed] == [False, True]

@@ -53,7 +53,7 @@ INSIDE = {
         decisions class_cues
         analysis
         words
-        beeps adapt_options clock
+        beeps adapt_options clock piece_ends
     """,
     "check": """
         run

@@ -9,6 +9,7 @@ from pathlib import Path
 from cuelane.adapt.adapted_folder import own_clip
 from cuelane.adapt.analysis import Step
 from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.piece_ends import piece_ends
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.audio.clip import audible_span
 from cuelane.base.errors import DeliveryError
@@ -66,4 +67,5 @@ def cut_clip(
         name,
         cue.judged,
         cue.is_sure,
+        piece_ends(samples),
     )

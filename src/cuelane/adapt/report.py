@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass
 from cuelane.adapt.adapt_options import Timing
 from cuelane.adapt.analysis import Analysis
 from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN
+from cuelane.adapt.class_cues import CLICKS, CutCue, clicking, ends_told
 from cuelane.adapt.clock import clock
 from cuelane.adapt.pattern_plan import PatternPlan
 from cuelane.adapt.pattern_report import as_json, pattern_lines, picture_lines, role_lines
@@ -72,13 +73,15 @@ def _lengths_of_their_own(analysis: Analysis) -> list[FoundInterval]:
 class MadeFiles:
     """What was made of an analysis: the plan as recorded, the one of exercises or why there is none.
 
-    ``instead`` holds for each cue what may be said where it needs a picture.
+    ``instead`` holds for each cue what may be said where it needs a picture; ``clips`` are all
+    that were cut.
     """
 
     planned: Planned
     patterns: PatternPlan | None
     why_none: str
     instead: tuple[tuple[str, ...], ...]
+    clips: tuple[CutCue, ...] = ()
 
 
 def report_json(analysis: Analysis, kept: Sequence[bool], made: MadeFiles, timing: Timing) -> str:
@@ -92,7 +95,6 @@ def report_json(analysis: Analysis, kept: Sequence[bool], made: MadeFiles, timin
         "confidence": analysis.confidence,
         "how": analysis.how,
         "plan_left_aside": analysis.plan_left_aside,
-        "recogniser": analysis.recogniser or None,
         "uncertain": doubts(analysis),
         "intervals": [asdict(interval) for interval in analysis.intervals],
         "cues": [
@@ -113,6 +115,8 @@ def report_json(analysis: Analysis, kept: Sequence[bool], made: MadeFiles, timin
         "lost_captions": analysis.lost_captions,
         "crowded_out": [cue.text for cue in planned.crowded_out],
         "guessed_cuts": [asdict(guess) for guess in planned.guesses],
+        "recogniser": analysis.recogniser or None,
+        "ends": {cue.clip: asdict(cue.ends) for cue in made.clips},
         "patterns": as_json(made.patterns, made.why_none),
         "moved": [{"text": cue.text, "by_ms": by_ms} for cue, by_ms in planned.moved],
     }
@@ -135,8 +139,10 @@ def report_markdown(
         )
     if analysis.recogniser:
         lines.append(f"Words: recognised by machine ({plain(analysis.recogniser)}).")
+    lines += [ends_told(made.clips)] if made.clips else []
     lines += ["", "## Uncertain", ""]
     lines += [f"- {plain(doubt)}" for doubt in doubts(analysis)] or ["Nothing about the class as a whole."]
+    lines += [f"- {clock(cue.onset_ms / 1000)} {plain(cue.text)}: {CLICKS}" for cue in clicking(made.clips)]
     unsure = [cue for cue, keep in zip(analysis.cues, kept, strict=True) if keep and cue.notes]
     lines += [f"- {clock(cue.start_s)} {plain(cue.text)}: {plain('; '.join(cue.notes))}" for cue in unsure]
     lines += [

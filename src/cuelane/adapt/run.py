@@ -136,7 +136,7 @@ def _write_plan(
 ) -> None:
     """Write the plans, their report in both forms, and the list of all files; unlisted clips are removed."""
     folder, analysis, kept, planned = adapted.folder, adapted.analysis, adapted.kept, adapted.planned
-    made = MadeFiles(planned, adapted.patterns, adapted.why_none, instead)
+    made = MadeFiles(planned, adapted.patterns, adapted.why_none, instead, tuple(cut))
     text = plan_yaml(title, planned, analysis.beep, options.language)
     _require_loadable(text, folder / PLAN, {cue.clip for cue in cut})
     staged.write_text(folder / PLAN, text)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from cuelane.adapt.adapt_options import AdaptOptions
-from cuelane.adapt.adapted_folder import ANALYSIS, DECISIONS, MAX_OWN_BYTES, PLAN
+from cuelane.adapt.adapted_folder import ANALYSIS, DECISIONS, MAX_OWN_BYTES, PATTERNS, PLAN
 from cuelane.adapt.analysis import Analysis, analysis_key, from_json
 from cuelane.adapt.decisions import decide, decisions_text, read_decisions, with_purposes
 from cuelane.adapt.report import doubts
@@ -199,10 +199,10 @@ class Classes:
         path = folder / DECISIONS
         with all_or_nothing(path, owned=[path]) as staged:
             staged.write_text(path, decisions_text(with_purposes(analysis.cues, decisions), kept, left))
-        plan = self.plan_name(name)
-        if plan is not None:
-            # The page says that changes of the plan are replaced; with it open here, undo brings them back.
-            self._workspaces.open(plan).now()
+        for plan in (f"{name}:{file}" for file in (PLAN, PATTERNS)):
+            if plan in self._workspaces.folder.names_below():
+                # The page says that changes of a plan are replaced; with it open here, undo brings them back.
+                self._workspaces.open(plan).now()
         self.run(name, again=True)
 
     def plan_name(self, name: str) -> str | None:

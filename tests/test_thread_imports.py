@@ -25,6 +25,7 @@ SOURCE = Path(cuelane.__file__).parent
 # Each may import within a function, for this reason; none of these functions runs beside another that does.
 MAY_IMPORT_LATE = {
     "batch/run.py": "Dask's package for clusters is an extra; looked for before any other thread runs",
+    "adapt/pattern_plan.py": "the YAML writer; adapt runs in one thread",
     "adapt/plan_file.py": "the YAML writer; adapt runs in one thread",
     "adapt/adapted_folder.py": "only where clips are read; adapt runs in one thread",
     "adapt/run.py": "only where a plan is given or was made; adapt runs in one thread",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from cuelane.cli.options import Force, Recogniser
-from cuelane.cli.output import file_named, note, out, out_json, progress
+from cuelane.cli.output import file_named, note, out, out_json, steps
 
 if TYPE_CHECKING:
     from cuelane.adapt.run import Adapted
@@ -50,12 +50,12 @@ def adapt(
         beep_at_s = parse_duration_ms(beep_at) / 1000 if beep_at else None
     except ValueError as error:
         raise UsageError(f"--beep-at: expected {error}, got {beep_at!r}") from error
-    with progress("Listening", quiet=json == "-") as told:
+    with steps(quiet=json == "-") as told:
         adapted = adapt_recording(
             recording,
             folder,
             AdaptOptions(captions, plan, beep_at_s, timing, language, recogniser),
-            step=lambda _what, done, total: told(done, total),
+            step=told,
             report=file_named(json),
             force=force,
         )

@@ -87,8 +87,18 @@ def log_to_stderr(level: int) -> None:
 @contextmanager
 def progress(label: str, *, quiet: bool = False) -> Iterator[Progress]:
     """Give a callable ``(done, total)`` that moves a bar on a terminal, and does nothing elsewhere."""
+    with steps(quiet=quiet) as told:
+        yield lambda done, total: told(label, done, total)
+
+
+@contextmanager
+def steps(*, quiet: bool = False) -> Iterator[Callable[[str, int, int], None]]:
+    """Give a callable ``(what, done, total)`` that names the step on a bar and tells the time that is left.
+
+    The time is that of the step: nobody knows at the start how long the later ones take.
+    """
     if quiet or not sys.stderr.isatty():
-        yield lambda done, total: None
+        yield lambda what, done, total: None
         return
     from rich.console import Console
     from rich.progress import BarColumn, TextColumn, TimeRemainingColumn
@@ -101,5 +111,14 @@ def progress(label: str, *, quiet: bool = False) -> Iterator[Progress]:
         TimeRemainingColumn(),
     )
     with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(label, total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
+        task = bar.add_task("", total=None)
+        named = ""
+
+        def tell(what: str, done: int, total: int) -> None:
+            nonlocal named
+            if what != named:
+                named = what
+                bar.reset(task, description=what[:1].upper() + what[1:])
+            bar.update(task, completed=done, total=total or None)
+
+        yield tell

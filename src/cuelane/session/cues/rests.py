@@ -85,12 +85,12 @@ def _preparing(here: Here) -> Iterator[Candidate]:
     previous = here.around.before
     yield from other_side_later(here)
     new_part = begins_part(here, coming)
-    if new_part and previous is not None:
-        yield from _next_block(here, coming)
     if new_part:
         explains = coming.appearance == 1 and untold_previews(here, coming)
         # With nothing to explain in a long rest the words are spread over it.
         spread = interval.kind == "rest" and interval.length_ms >= LONG_MS and not explains
+        if previous is not None:
+            yield from _next_block(here, coming, 0.45 if spread else 0.2)
         yield from part_needs(here, coming, 0.5 if spread else 0.2)
     part = None if light else here.arc.begins_round(interval.index)
     named = False
@@ -121,13 +121,15 @@ def _pips(here: Here) -> Iterator[Candidate]:
         )  # fmt: skip
 
 
-def _next_block(here: Here, coming: Interval) -> Iterator[Candidate]:
+def _next_block(here: Here, coming: Interval, toward: float) -> Iterator[Candidate]:
     words = here.words
     text = words.say("preview", "block", block=coming.block)
     yield Candidate("preview", text, 60, "before the next part", toward=0.12, chain=("end", 10))
     how = how_it_goes(here.arc, coming.block_index, words)
     if how and here.level != "spare" and here.interval.length_ms >= _FOCUS_FROM_MS:
-        yield Candidate("announce", how, _HOW_WEIGHT, "how the next part goes", toward=0.2, chain=("end", 11))
+        yield Candidate(
+            "announce", how, _HOW_WEIGHT, "how the next part goes", toward=toward, chain=("end", 11)
+        )
 
 
 def _round(here: Here, part: RoundPart, toward: float) -> Iterator[Candidate]:

@@ -201,3 +201,19 @@ def test_captions_of_no_use_are_refused(tmp_path):
 
     with pytest.raises(AudioFileError, match="no captions found; expected WebVTT, SubRip, or lines"):
         read_captions(Path(path))
+
+
+@pytest.mark.parametrize(
+    ("text", "votes"),
+    [
+        ("And let go.", 1),
+        ("And relax.", 1),
+        ("Rest there and breathe.", 2),
+        # How to breathe in a set is no call of a rest.
+        ("Cat and cow. Breathe in as your belly drops.", 0),
+        ("Okay, go. Keep going.", -2),
+    ],
+)
+def test_what_is_said_at_its_start_tells_work_from_rest(text, votes):
+    """A slow class rests in its own words, and breathes in its sets."""
+    assert word_lists().kind_votes(text) == votes

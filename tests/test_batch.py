@@ -10,13 +10,15 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from distributed import LocalCluster
+from distributed import Client, LocalCluster
 
 from cuelane.base.errors import PlanError, UsageError
 from cuelane.base.schedule import load_schedule
+from cuelane.batch import cluster as clusters
 from cuelane.batch import jobs_made, records
-from cuelane.batch.jobs_made import Order, carried_out
-from cuelane.batch.run import orders_of, run_batch, sent_along
+from cuelane.batch.cluster import on_cluster, sent_along
+from cuelane.batch.jobs_made import Order, Outcome, carried_out
+from cuelane.batch.run import orders_of, run_batch
 from cuelane.batch.tracks import Asked, plan_files, tracks
 from cuelane.cli.app import run
 from cuelane.plan.series import load_series
@@ -259,6 +261,46 @@ def test_a_cluster_makes_the_same_bytes(tmp_path: Path, cluster: str) -> None:
     orders = orders_of(found[:1], tmp_path / "there", {}, force=False)
     again = run_batch(orders, cluster=None, workers=1, progress=lambda done, total: None)
     assert [one.state for one in again] == ["kept"]
+
+
+def at_once(order: Order) -> Outcome:
+    """Stand in for the making of a track."""
+    return Outcome(order.name, "made")
+
+
+def test_a_cluster_is_sent_only_so_many_orders_at_once(
+    tmp_path: Path, cluster: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However many there are, and every one is made, one by one as others are done; a broken one fails."""
+    plan, broken = write(tmp_path, "one"), tmp_path / "broken.yaml"
+    broken.write_text("title: 3\n", encoding="utf-8")
+    orders = [Order(f"one{number}", ".wav", str(plan), str(tmp_path)) for number in range(25)]
+    orders[3] = Order("broken", ".wav", str(broken), str(tmp_path))
+    sent, done, most = 0, 0, 0
+
+    def counted(order: Order) -> Order:
+        nonlocal sent, most
+        found = sent_along(order)
+        sent += 1
+        most = max(most, sent - done)
+        return found
+
+    def told() -> None:
+        nonlocal done
+        done += 1
+
+    monkeypatch.setattr(clusters, "_FEWEST", 4)
+    monkeypatch.setattr(clusters, "_PER_THREAD", 3)
+    monkeypatch.setattr(clusters, "carried_out", at_once)
+    monkeypatch.setattr(clusters, "sent_along", counted)
+    ends = list(on_cluster(orders, cluster, told))
+    assert (len(ends), done, sent) == (25, 25, 24)
+    assert {order.name for order, end in ends if end.state != "made"} == {"broken"}
+    assert all(order.name == end.name for order, end in ends)
+    assert most <= 4
+    with Client(cluster, set_as_default=False) as client:
+        monkeypatch.setattr(clusters, "_PER_THREAD", 7)
+        assert clusters.most_sent(client) == 7
 
 
 def test_an_order_that_was_sent_needs_no_plan_on_the_other_machine(tmp_path: Path) -> None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,17 +15,15 @@ from dask.base import compute
 from dask.callbacks import Callback
 from dask.delayed import delayed
 
-from cuelane.base.errors import DeliveryError, PlanError, UsageError
 from cuelane.batch import records
-from cuelane.batch.jobs_made import MACHINE_FAILED, Order, Outcome, carried_out, variant_of
+from cuelane.batch.cluster import on_cluster
+from cuelane.batch.jobs_made import MACHINE_FAILED, Order, Outcome, carried_out
 from cuelane.batch.tracks import Track
-from cuelane.plan.load import load_plan
 from cuelane.plan.series import Defaults
 from cuelane.plan.tree import plain
 from cuelane.plan.variants import Chosen
 
 Progress = Callable[[int, int], None]
-CONNECT_S = 15
 
 
 def orders_of(tracks: Sequence[Track], out: Path, options: dict[str, Any], *, force: bool) -> list[Order]:
@@ -86,7 +83,7 @@ def run_batch(
 
     Raises
     ------
-    UsageError : the cluster's package is not installed, or it does not answer.
+    UsageError : the cluster's package is not installed. DeliveryError : the cluster does not answer.
     """
     ends = {order.track: outcome for order in orders if (outcome := _current(order))}
     rest = [order for order in orders if order.track not in ends]
@@ -99,7 +96,7 @@ def run_batch(
 
     progress(n_done, len(orders))
     if rest and cluster:
-        ends |= {order.track: outcome for order, outcome in _on_cluster(rest, cluster, told)}
+        ends |= {order.track: outcome for order, outcome in on_cluster(rest, cluster, told)}
     elif rest:
         ends |= {order.track: outcome for order, outcome in _here(rest, workers, told)}
     missing = "nothing is known of it; run the batch again"
@@ -131,48 +128,3 @@ def n_cores() -> int:
     """Return how many cores this process may use."""
     affinity = getattr(os, "sched_getaffinity", None)
     return len(affinity(0)) if affinity is not None else os.cpu_count() or 1
-
-
-def _on_cluster(
-    orders: Sequence[Order], address: str, told: Callable[[], None]
-) -> Iterator[tuple[Order, Outcome]]:
-    try:
-        from distributed import Client, as_completed
-    except ImportError as error:
-        raise UsageError("--cluster needs Dask's own: python -m pip install '.[cluster]'") from error
-    try:
-        client = Client(address, timeout=CONNECT_S, set_as_default=False)
-    except (OSError, ValueError) as error:
-        raise DeliveryError(f"{address}: no Dask scheduler answers there: {error}") from error
-    with client:
-        asked = {}
-        for order in orders:
-            try:
-                asked[client.submit(carried_out, sent_along(order), pure=False)] = order
-            except (PlanError, OSError) as error:
-                told()
-                code = error.exit_code if isinstance(error, PlanError) else MACHINE_FAILED
-                yield order, Outcome(order.name, "failed", code, str(error))
-        for future in as_completed(list(asked), loop=client.loop):
-            order = asked[future]
-            told()
-            if future.status == "finished":
-                yield order, future.result()
-            else:
-                reason = future.exception()
-                message = f"the cluster could not make it: {type(reason).__name__}: {str(reason)[:300]}"
-                yield order, Outcome(order.name, "failed", MACHINE_FAILED, message)
-
-
-def sent_along(order: Order) -> Order:
-    """Return an order with the content of every file that its plan needs.
-
-    Raises
-    ------
-    PlanError : the plan is wrong. OSError : a file cannot be read.
-    """
-    plan = Path(order.plan)
-    loaded = load_plan(plan, variant=variant_of(order.variant))
-    paths = {path for path in records.inputs_of(loaded) if path.is_file()}
-    sent = {path.relative_to(plan.parent).as_posix(): path.read_bytes() for path in sorted(paths)}
-    return replace(order, sent=sent)

@@ -18,7 +18,7 @@ from cuelane.batch import cluster as clusters
 from cuelane.batch import jobs_made, records
 from cuelane.batch.cluster import on_cluster, sent_along
 from cuelane.batch.jobs_made import Order, Outcome, carried_out
-from cuelane.batch.run import orders_of, run_batch
+from cuelane.batch.run import orders_of, render_options, run_batch
 from cuelane.batch.tracks import Asked, plan_files, tracks
 from cuelane.cli.app import run
 from cuelane.plan.series import load_series
@@ -346,6 +346,16 @@ def test_what_a_variant_says_counts_before_what_is_usual(tmp_path: Path) -> None
         )
         (order,) = orders_of(found, tmp_path, {"pace": 0.9, "for_music": False}, force=False)
         assert order.options == {"for_music": False, "voice": voice}
+
+
+@pytest.mark.parametrize(("given", "pace"), [("", None), ("pace: 1.0", 1.0), ("pace: 0.9", 0.9)])
+def test_a_series_without_a_pace_leaves_it_to_the_variant(
+    tmp_path: Path, given: str, pace: float | None
+) -> None:
+    """What it does not say is not passed on as if it had been asked for."""
+    path = tmp_path / "series.yaml"
+    path.write_text(f"title: A\ndefaults: {{{given}}}\n", encoding="utf-8")
+    assert render_options(load_series(path).series.defaults).get("pace") == pace
 
 
 def test_a_variant_of_a_series_that_names_nothing_is_refused(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from cuelane.cli.app import run
 from cuelane.plan.load import load_plan
 from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.variants import Chosen
+from cuelane.render.run import prepare
 
 PLAN = """\
 title: Slipway
@@ -91,6 +92,18 @@ def test_the_plan_itself_stays_as_it_is(
         exclude={"variants"}
     )
     assert plain.variant is None
+
+
+def test_a_pace_that_is_asked_for_counts_before_the_variants(tmp_path: Path) -> None:
+    """The usual pace too, which was once taken for none."""
+    path = tmp_path / "plan.yaml"
+    path.write_text(f"{PLAN}variants: {{calm: {{pace: 0.9}}}}\n", encoding="utf-8")
+    calm = Chosen("calm")
+    paces = {
+        asked: prepare(path, variant=calm, pace=asked, speak=False).pace for asked in (None, 1.0, 0.85, 1.1)
+    }
+    assert paces == {None: 0.9, 1.0: 1.0, 0.85: 0.85, 1.1: 1.1}
+    assert prepare(path, speak=False).pace == 1.0
 
 
 def test_the_pace_goes_with_the_variant(tmp_path: Path) -> None:

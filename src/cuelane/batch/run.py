@@ -51,8 +51,9 @@ def _options(options: dict[str, Any], track: Track) -> dict[str, Any]:
 
 def render_options(defaults: Defaults) -> dict[str, Any]:
     """Return what a series says of every render, as :class:`RenderOptions` calls it."""
+    pace = {} if defaults.pace is None else {"pace": defaults.pace}
     return {
-        "pace": defaults.pace,
+        **pace,
         "loudness_lufs": defaults.loudness,
         "for_music": defaults.for_music,
         "subtitles": defaults.srt,

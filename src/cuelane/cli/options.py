@@ -12,6 +12,14 @@ Force = Annotated[
     bool, typer.Option("--force", help="Replace files that cuelane did not write, or you changed.")
 ]
 Pace = Annotated[float, typer.Option(min=MIN_PACE, max=MAX_PACE, help="How fast the voice speaks.")]
+PlanPace = Annotated[
+    float | None,
+    typer.Option(
+        min=MIN_PACE,
+        max=MAX_PACE,
+        help="How fast the voice speaks; as the variant says if left out, else 1.",
+    ),
+]
 Recogniser = Annotated[
     str | None,
     typer.Option(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cuelane.cli.options import Force, Pace
+from cuelane.cli.options import Force, PlanPace
 from cuelane.cli.output import note, out, out_json, progress
 from cuelane.media.formats import SUFFIX_WORDS
 
@@ -20,7 +20,7 @@ def render(
     out_file: Annotated[Path, typer.Option("--out", "-o", help=f"The audio to write: {SUFFIX_WORDS}.")],
     variant: Annotated[str | None, typer.Option(help="A variant that the plan gives, by its name.")] = None,
     voice: Annotated[str | None, typer.Option(help="Another voice than the plan's.")] = None,
-    pace: Pace = 1.0,
+    pace: PlanPace = None,
     loudness: Annotated[
         float, typer.Option(min=-31, max=-12, help="Integrated loudness of the file, in LUFS.")
     ] = -16.0,

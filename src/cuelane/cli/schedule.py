@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cuelane.cli.options import Pace
+from cuelane.cli.options import PlanPace
 from cuelane.cli.output import note, out, out_json, progress
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ def schedule(
     plan: Annotated[Path, typer.Argument(help="The plan file.")],
     variant: Annotated[str | None, typer.Option(help="A variant that the plan gives, by its name.")] = None,
     voice: Annotated[str | None, typer.Option(help="Another voice than the plan's.")] = None,
-    pace: Pace = 1.0,
+    pace: PlanPace = None,
     estimate: Annotated[bool, typer.Option(help="Estimate lengths instead of speaking the lines.")] = False,
     why: Annotated[
         bool, typer.Option("--why", help="Say why each cue is where it is, or was left out.")

@@ -64,8 +64,8 @@ class Defaults(Part):
     NOUN: ClassVar[str] = "defaults"
     voice: Names = Field(default_factory=list, description="Who speaks; several make as many tracks.")
     format: Names = Field(default_factory=list, description="Endings such as m4a or mp3.", examples=["m4a"])
-    pace: Annotated[float, Field(ge=MIN_PACE, le=MAX_PACE, allow_inf_nan=False)] = Field(
-        1.0, description="How fast the voice speaks."
+    pace: Annotated[float, Field(ge=MIN_PACE, le=MAX_PACE, allow_inf_nan=False)] | None = Field(
+        None, description="How fast the voice speaks where no variant says it."
     )
     loudness: Annotated[float, Field(ge=-31, le=-12, allow_inf_nan=False)] = Field(
         -16.0, description="Integrated loudness, in LUFS."

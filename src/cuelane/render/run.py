@@ -77,7 +77,7 @@ class RenderOptions:
     ----------
     variant : a variant to make of the plan.
     voice : another voice than the plan's.
-    pace : how fast the voice speaks, 0.8 to 1.15; 1.0 leaves it to the variant.
+    pace : how fast the voice speaks, 0.8 to 1.15; None leaves it to the variant, and without one it is 1.
     for_music : shape a synthetic voice so that it carries over music.
     loudness_lufs : of the whole file, integrated.
     extras : write what goes with the audio beside it; ``subtitles`` adds SRT captions to that, and ``embed``
@@ -86,7 +86,7 @@ class RenderOptions:
 
     variant: Chosen | None = None
     voice: str | None = None
-    pace: float = 1.0
+    pace: float | None = None
     for_music: bool = False
     loudness_lufs: float = TARGET_LUFS
     extras: bool = True
@@ -108,7 +108,7 @@ def prepare(
     *,
     variant: Chosen | None = None,
     voice: str | None = None,
-    pace: float = 1.0,
+    pace: float | None = None,
     speak: bool = True,
     store: ClipStore | None = None,
     progress: Progress | None = None,
@@ -125,7 +125,7 @@ def prepare(
     loaded = load_plan(
         plan_path, voices=None if voice else voice_names, variant=variant, default_voice=default_voice
     )
-    pace = loaded.pace if pace == 1.0 else pace
+    pace = loaded.pace if pace is None else pace
     session = expand(loaded)
     definition = find_voice(voice or loaded.plan.voice, loaded.folder)
     result = voiced(

@@ -189,6 +189,33 @@ def test_guids_and_dates_stay_when_the_site_is_written_again(tracks: Path, tmp_p
     assert not (tmp_path / "site" / "third.wav").exists()
 
 
+def test_the_feed_says_when_its_content_last_changed(tracks: Path, tmp_path: Path) -> None:
+    """Written again without a change, byte for byte the same; a changed title gives it the new date.
+
+    RSS 2.0 (RSS Advisory Board): lastBuildDate is the last time the content of the channel changed.
+    """
+    site = tmp_path / "site"
+    first = feed_of(tracks, site)
+    assert etree.fromstring(first).findtext("channel/lastBuildDate") == "Tue, 03 Nov 2026 08:30:00 +0000"
+    later = datetime(2026, 12, 24, 9, 0, 1, 250_000, tzinfo=UTC)
+    assert feed_of(tracks, site, later) == first
+    # A site without a feed in between changes nothing either.
+    write_site(tracks, site, load_series(tracks.parent / "series.yaml"), None, now=later)
+    assert feed_of(tracks, site, later) == first
+    path = tmp_path / "series.yaml"
+    path.write_text(SERIES.replace("Two sessions", "Two good sessions"), encoding="utf-8")
+    changed = feed_of(tracks, site, later)
+    assert etree.fromstring(changed).findtext("channel/lastBuildDate") == "Thu, 24 Dec 2026 09:00:01 +0000"
+    assert feed_of(tracks, site, datetime(2027, 1, 1, tzinfo=UTC)) == changed
+    # A list that was damaged dates it anew.
+    told = json.loads((site / "site.json").read_text(encoding="utf-8"))
+    told["feed"] = {"changed": "soon", "sha256": 3}
+    (site / "site.json").write_text(json.dumps(told), encoding="utf-8")
+    write_site(tracks, site, load_series(path), PLACE, now=datetime(2027, 1, 1, tzinfo=UTC), force=True)
+    again = etree.fromstring((site / "feed.xml").read_bytes())
+    assert again.findtext("channel/lastBuildDate") == "Fri, 01 Jan 2027 00:00:00 +0000"
+
+
 def test_the_index_opens_from_disk_and_asks_for_nothing(tracks: Path, tmp_path: Path) -> None:
     """Every link leads to a file of the site or to the feed; no part of the page comes from elsewhere."""
     site = tmp_path / "site"

@@ -55,6 +55,7 @@ def feed_xml(
     place: Place,
     *,
     dates: Mapping[str, datetime],
+    changed: datetime,
     artwork: str,
     covers: Mapping[str, str],
 ) -> str:
@@ -63,12 +64,13 @@ def feed_xml(
     Parameters
     ----------
     dates : when each session was published, by its stem; see :func:`dates_of`.
+    changed : when the content of the feed last changed.
     artwork, covers : where the pictures of the series and of each session lie in the site.
     """
     rss = ET.Element("rss", version="2.0")
     channel = ET.SubElement(rss, "channel")
     _channel(channel, series, place, artwork)
-    _put(channel, "lastBuildDate", format_datetime(max(dates.values())))
+    _put(channel, "lastBuildDate", format_datetime(changed))
     for number, session in enumerate(sessions, 1):
         item = ET.SubElement(channel, "item")
         _item(item, series, session, place)
@@ -173,7 +175,7 @@ def dates_of(
     found = {}
     for session in sessions:
         told = session.schedule.extra.get("date")
-        found[session.stem] = _day(told) or _moment(before.get(session.stem)) or now.replace(microsecond=0)
+        found[session.stem] = _day(told) or moment_of(before.get(session.stem)) or now.replace(microsecond=0)
     return found
 
 
@@ -184,7 +186,8 @@ def _day(told: object) -> datetime | None:
         return None
 
 
-def _moment(told: object) -> datetime | None:
+def moment_of(told: object) -> datetime | None:
+    """Return the moment that a text in the form of ISO 8601 tells, in UTC; None if it tells none."""
     try:
         return datetime.fromisoformat(told).astimezone(UTC) if isinstance(told, str) else None
     except ValueError:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import shutil
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
@@ -21,7 +22,7 @@ from cuelane.base.schedule_limits import MAX_BYTES
 from cuelane.base.seals import sealable_html, sealable_json
 from cuelane.deliver.cover import draw_cover
 from cuelane.plan.series import LoadedSeries, Series, address_of
-from cuelane.shelf.feed import FEED_NAME, Place, dates_of, feed_xml, part_of
+from cuelane.shelf.feed import FEED_NAME, Place, dates_of, feed_xml, moment_of, part_of
 from cuelane.shelf.index import index_html
 from cuelane.shelf.sessions import ShelfSession, sessions_in
 
@@ -57,7 +58,8 @@ def write_site(
     ----------
     series : its title, order and feed; without it the folder's name is the title.
     address : where the site will be; without it there is no feed.
-    now : the date of a session that is published for the first time and whose plan has none.
+    now : the date of a session that is published for the first time and whose plan has none, and of the feed
+        if it differs from the earlier site's.
 
     Raises
     ------
@@ -68,7 +70,10 @@ def write_site(
     told = series.series if series is not None else Series(title=folder.resolve().name or "Sessions")
     place = _place(address) if address is not None else None
     artwork = _artwork(series.artwork) if series is not None and series.artwork is not None else None
-    dates = dates_of(sessions, _dates_before(site / LISTED), now or datetime.now(UTC))
+    before = _told_before(site / LISTED)
+    now = (now or datetime.now(UTC)).replace(microsecond=0)
+    dates = dates_of(sessions, _texts(before.get("dates")), now)
+    feed = _texts(before.get("feed"))
     files: list[str] = []
     site.mkdir(parents=True, exist_ok=True)
     with all_or_nothing(
@@ -78,12 +83,15 @@ def write_site(
             files += _copy(staged, site, session)
         if place is not None:
             pictures = _pictures(staged, site, sessions, artwork)
-            text = feed_xml(told, sessions, place, dates=dates, artwork=pictures[""], covers=pictures)
+            as_of = partial(
+                feed_xml, told, sessions, place, dates=dates, artwork=pictures[""], covers=pictures
+            )
+            text, feed = _dated(as_of, feed, now)
             staged.write_text(site / FEED_NAME, text)
             files += [*dict.fromkeys(pictures.values()), FEED_NAME]
         staged.write_text(site / "index.html", sealable_html(index_html(told, sessions, place)))
         # A file of an earlier site that is not written now is deleted: the site holds this run's files alone.
-        staged.write_listing(partial(_listing, dates), lambda name, entries: False)
+        staged.write_listing(partial(_listing, dates, feed), lambda name, entries: False)
         for href in files:
             (site / href).parent.mkdir(exist_ok=True)
     left_out = tuple(path for session in sessions for path in session.left_out)
@@ -146,15 +154,48 @@ def _artwork(path: Path) -> tuple[str, bytes]:
     return (".png" if kind == "PNG" else ".jpg"), content
 
 
-def _listing(dates: Mapping[str, datetime], files: Mapping[str, Any]) -> str:
-    told = {"dates": {stem: when.isoformat() for stem, when in dates.items()}, "files": dict(files)}
+def _dated(as_of: Callable[..., str], before: Mapping[str, str], now: datetime) -> tuple[str, dict[str, str]]:
+    """Return the feed, dated when its content last changed, and what the next run needs to tell that.
+
+    Parameters
+    ----------
+    as_of : returns the feed for ``changed``, the moment at which it last changed.
+    before : ``changed`` and ``sha256`` of the earlier site's feed; empty if there was none.
+    """
+    earlier = moment_of(before.get("changed"))
+    if earlier is not None:
+        text = as_of(changed=earlier)
+        if _sha256(text) == before.get("sha256"):
+            return text, dict(before)
+    text = as_of(changed=now)
+    return text, {"changed": now.isoformat(), "sha256": _sha256(text)}
+
+
+def _sha256(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _listing(dates: Mapping[str, datetime], feed: Mapping[str, str], files: Mapping[str, Any]) -> str:
+    told = {
+        "dates": {stem: when.isoformat() for stem, when in dates.items()},
+        "feed": dict(feed),
+        "files": dict(files),
+    }
     return sealable_json(json.dumps(told, indent=1, ensure_ascii=False))
 
 
-def _dates_before(listing: Path) -> dict[str, str]:
-    """Return when the sessions of an earlier site were published; nothing where there is none."""
+def _told_before(listing: Path) -> dict[str, Any]:
+    """Return what the list of an earlier site tells; nothing where there is none."""
     try:
-        dates = json.loads(read_ordinary(listing, MAX_BYTES))["dates"]
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        told = json.loads(read_ordinary(listing, MAX_BYTES))
+    except (OSError, ValueError, RecursionError):
         return {}
-    return dates if isinstance(dates, dict) else {}
+    return told if isinstance(told, dict) else {}
+
+
+def _texts(told: object) -> dict[str, str]:
+    return (
+        {key: value for key, value in told.items() if isinstance(value, str)}
+        if isinstance(told, dict)
+        else {}
+    )

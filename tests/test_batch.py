@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator
+from dataclasses import asdict
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,7 @@ from distributed import Client, LocalCluster
 from cuelane.base.errors import PlanError, UsageError
 from cuelane.base.schedule import load_schedule
 from cuelane.batch import cluster as clusters
-from cuelane.batch import jobs_made, records
+from cuelane.batch import jobs_made, one_track, records
 from cuelane.batch.cluster import on_cluster, sent_along
 from cuelane.batch.jobs_made import Order, Outcome, carried_out
 from cuelane.batch.run import orders_of, render_options, run_batch
@@ -368,11 +369,36 @@ def test_a_variant_of_a_series_that_names_nothing_is_refused(tmp_path: Path) -> 
         tracks(plan_files([], series), series, Asked())
 
 
+def test_another_usual_voice_makes_a_track_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where a plan names no voice, and a better one for its language is there now; not where it names one."""
+    plan = write(tmp_path, "one")
+    bare = tmp_path / "bare.yaml"
+    text = plan.read_text(encoding="utf-8").replace("voice: system\n", "language: de\n")
+    bare.write_text(text.replace("Sit down.", "Setz dich hin."), encoding="utf-8")
+    order, other = orders_of(
+        tracks([bare, plan], None, Asked(formats=("wav",), variants=("plain",))), tmp_path, {}, force=False
+    )
+    assert [one_track.made(one).state for one in (order, other)] == ["made", "made"]
+    record = records.read_record(order.record)
+    assert record is not None
+    assert record.usual_voice == ["de", "system-de"]
+    assert records.is_current(record, bare, order.options_text())
+    monkeypatch.setattr(records, "default_voice", lambda language: "natural")
+    assert not records.is_current(record, bare, order.options_text())
+    named = records.read_record(other.record)
+    assert named is not None
+    assert named.usual_voice == []
+    assert records.is_current(named, plan, other.options_text())
+
+
 def test_a_record_that_is_damaged_counts_for_nothing(tmp_path: Path) -> None:
     """The track is made again rather than trusted."""
     path = tmp_path / "record.json"
     assert records.read_record(path) is None
-    for text in ("", "[]", '{"program": 1}', "[" * 5000):
+    whole = json.dumps(asdict(records.Record("p", "{}", {}, "b", {}, 1, ["en", "natural"])))
+    path.write_text(whole, encoding="utf-8")
+    assert records.read_record(path) is not None
+    for text in ("", "[]", '{"program": 1}', "[" * 5000, whole.replace('"natural"', "3")):
         path.write_text(text, encoding="utf-8")
         assert records.read_record(path) is None
 

@@ -66,7 +66,17 @@ def _made(order: Order) -> Outcome:
         done = deliver(prepared, out, options, store=store, force=order.force)
         outputs = records.outputs_of(out)
         state, files = "made", tuple(path.name for path in done.files)
-    record = records.Record(records.program_digest(), order.options_text(), read, basis, outputs, length_ms)
+    named = options.voice is not None or prepared.loaded.names_voice
+    plan = prepared.loaded.plan
+    record = records.Record(
+        records.program_digest(),
+        order.options_text(),
+        read,
+        basis,
+        outputs,
+        length_ms,
+        [] if named else [plan.language, plan.voice],
+    )
     write_record(order, record)
     return Outcome(order.name, state, files=files, length_ms=length_ms)
 

@@ -12,7 +12,7 @@ import importlib.metadata
 import json
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -23,6 +23,7 @@ from cuelane.base.schedule import LISTING
 from cuelane.base.seals import digest_if_there, listed_files
 from cuelane.plan.checks import cue_lines
 from cuelane.plan.loaded import LoadedPlan, included_files
+from cuelane.speech.choice import default_voice
 from cuelane.speech.definition import voices_folder
 
 _MOST_BYTES = 1_000_000
@@ -43,6 +44,8 @@ class Record:
     basis : the digest of the schedule and all else that decides about the sound.
     outputs : the digest of each file that was written, by its name.
     length_ms : how long the track is.
+    usual_voice : the language of a plan for which no voice was named, and the voice that then spoke it; empty
+        where one was named.
     """
 
     program: str
@@ -51,6 +54,7 @@ class Record:
     basis: str
     outputs: dict[str, str]
     length_ms: int
+    usual_voice: list[str] = field(default_factory=list)
 
 
 @cache
@@ -147,6 +151,8 @@ def is_current(record: Record, plan: Path, options: str) -> bool:
     """Tell whether a track made now would be made of the same things."""
     if (record.program, record.options) != (program_digest(), options):
         return False
+    if record.usual_voice and default_voice(record.usual_voice[0]) != record.usual_voice[1]:
+        return False
     paths = [plan.parent / name for name in record.inputs if name != _VOICES]
     return digests(paths, plan.parent) == record.inputs
 
@@ -160,4 +166,9 @@ def read_record(path: Path) -> Record | None:
         return None
     texts = (record.program, record.options, record.basis)
     right = all(isinstance(text, str) for text in texts) and isinstance(record.length_ms, int)
-    return record if right and isinstance(record.inputs, dict) and isinstance(record.outputs, dict) else None
+    right = right and isinstance(record.inputs, dict) and isinstance(record.outputs, dict)
+    return record if right and _is_usual_voice(record.usual_voice) else None
+
+
+def _is_usual_voice(told: object) -> bool:
+    return isinstance(told, list) and len(told) in (0, 2) and all(isinstance(one, str) for one in told)

@@ -11,7 +11,7 @@ from typing import Any
 
 from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.beeps.countdown import Beep
-from cuelane.adapt.beeps.search import find_structure
+from cuelane.adapt.beeps.search import Alternative, find_structure
 from cuelane.adapt.words.align import PlacedWord, place_words
 from cuelane.adapt.words.caption_reader import ReadCaption
 from cuelane.adapt.words.found_cues import OVER_BEEP, FoundCue, find_cues, untexted
@@ -45,6 +45,8 @@ class Analysis:
     notes: tuple[str, ...]
     plan_left_aside: bool = False
     recogniser: str = ""
+    alternatives: tuple[Alternative, ...] = ()
+    tried: tuple[str, ...] = ()
 
 
 def analyse(
@@ -104,6 +106,8 @@ def analyse(
         tuple(notes),
         structure.plan_left_aside,
         "" if captions is not None or engine is None else engine.version,
+        structure.alternatives,
+        structure.tried,
     )
 
 
@@ -141,6 +145,8 @@ def from_json(text: str, key: str) -> Analysis | None:
             row["words"] = tuple(PlacedWord(**word) for word in row["words"])
             cues.append(_with_tuples(FoundCue, row, "reasons", "notes"))
         data["cues"] = tuple(cues)
+        data["alternatives"] = tuple(Alternative(**row) for row in data["alternatives"])
+        data["tried"] = tuple(data["tried"])
         data["lost_captions"], data["notes"] = tuple(data["lost_captions"]), tuple(data["notes"])
         return Analysis(**data)
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):

@@ -8,7 +8,8 @@ from dataclasses import asdict, dataclass
 
 from cuelane.adapt.adapt_options import Timing
 from cuelane.adapt.analysis import Analysis
-from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN
+from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN, Beep
+from cuelane.adapt.beeps.search import Alternative
 from cuelane.adapt.class_cues import CLICKS, CutCue, clicking, ends_told
 from cuelane.adapt.clock import clock
 from cuelane.adapt.pattern_plan import PatternPlan
@@ -23,15 +24,18 @@ def doubts(analysis: Analysis) -> list[str]:
     found = list(analysis.notes)
     if analysis.beep is None:
         found.append(
-            "No countdown was found, so there are no intervals. Listen for the end of one and name it, "
+            "No boundary was found, so there are no intervals; the speech is cut all the same. "
+            f"{_tried(analysis)}Listen for the sound at the end of an interval and name its time, "
             "such as --beep-at 12:30; or give the session's plan with --plan."
         )
     elif analysis.confidence < SURE_COUNTDOWN:
         found.append(
-            f"The countdown is a guess (confidence {analysis.confidence:.2f} of 1): "
+            f"{_named(analysis.beep)} is a guess (confidence {analysis.confidence:.2f} of 1): "
             f"{analysis.beep.describe()}. {_where(analysis)}If it is something else, such as music, "
             "name the end of a real one, such as --beep-at 12:30, or give the session's plan with --plan."
         )
+    if analysis.confidence < SURE_COUNTDOWN:
+        found += [_other(alternative) for alternative in analysis.alternatives]
     if analysis.plan_left_aside:
         found.append(
             "The plan that was given does not fit the recording and was not used. Is it this class's? "
@@ -45,13 +49,30 @@ def doubts(analysis: Analysis) -> list[str]:
         )
     if analysis.n_faint:
         found.append(
-            f"{analysis.n_faint} of {analysis.n_boundaries} countdowns are faint; the table says which."
+            f"{analysis.n_faint} of {analysis.n_boundaries} boundaries are faint; the table says which."
         )
     if analysis.n_from_plan:
         found.append(f"{analysis.n_from_plan} boundaries could not be heard and are where the plan has them.")
     if analysis.lost_captions:
         found.append(f"{len(analysis.lost_captions)} captions were not found in the sound.")
     return found
+
+
+def _named(beep: Beep) -> str:
+    return "The countdown" if beep.is_tone else "The sound at the boundaries"
+
+
+def _tried(analysis: Analysis) -> str:
+    return f"Looked for: {', '.join(analysis.tried)}. " if analysis.tried else ""
+
+
+def _other(one: Alternative) -> str:
+    """Return what else it may be, and the one hint that would settle it."""
+    return (
+        f"It may be something else: {one.description}, {one.n_boundaries} times (confidence "
+        f"{one.confidence:.2f} of 1). If that marks the boundaries, --beep-at {clock(one.beep_at_s)} "
+        "settles it."
+    )
 
 
 def _where(analysis: Analysis) -> str:
@@ -95,6 +116,8 @@ def report_json(analysis: Analysis, kept: Sequence[bool], made: MadeFiles, timin
         "confidence": analysis.confidence,
         "how": analysis.how,
         "plan_left_aside": analysis.plan_left_aside,
+        "alternatives": [asdict(alternative) for alternative in analysis.alternatives],
+        "tried": analysis.tried,
         "uncertain": doubts(analysis),
         "intervals": [asdict(interval) for interval in analysis.intervals],
         "cues": [
@@ -134,8 +157,8 @@ def report_markdown(
     )
     if analysis.beep:
         lines.append(
-            f"Countdown: {analysis.beep.describe()}, found {analysis.how} "
-            f"(confidence {analysis.confidence:.2f} of 1)."
+            f"{'Countdown' if analysis.beep.is_tone else 'Boundaries'}: {analysis.beep.describe()}, "
+            f"found {analysis.how} (confidence {analysis.confidence:.2f} of 1)."
         )
     if analysis.recogniser:
         lines.append(f"Words: recognised by machine ({plain(analysis.recogniser)}).")

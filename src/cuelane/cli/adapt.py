@@ -64,6 +64,9 @@ def adapt(
     else:
         _tell(adapted)
         note(f"wrote {folder / PLAN}, {DECISIONS} and {REPORT_MD}; next: cuelane render {folder / PLAN}")
+    if all(interval.kind == "talk" for interval in adapted.analysis.intervals):
+        # The speech is cut, but the class has no intervals yet: the report says what a person can do.
+        raise typer.Exit(1)
 
 
 def _report(path: Path) -> dict[str, object]:
@@ -83,7 +86,7 @@ def _tell(adapted: Adapted) -> None:
     rest = sum(interval.kind == "rest" for interval in analysis.intervals)
     out(f"{work} work and {rest} rest intervals; {sum(adapted.kept)} of {len(analysis.cues)} sounds kept.")
     if analysis.beep:
-        out(f"Countdown: {analysis.beep.describe()}.")
+        out(f"{'Countdown' if analysis.beep.is_tone else 'Boundaries'}: {analysis.beep.describe()}.")
     for doubt in doubts(analysis):
         out(f"Uncertain: {doubt}")
     for cue in adapted.planned.crowded_out:

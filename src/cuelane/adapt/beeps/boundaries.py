@@ -66,7 +66,25 @@ class Boundary:
         return self.score >= SURE_BOUNDARY
 
 
-class _Scores:
+class PlaceScores:
+    """How well a boundary fits each millisecond of a recording: ``together``, shape (n_ms,), 0 to 1."""
+
+    def __init__(self, together: Array) -> None:
+        self.together = together
+
+    def near(self, time_s: float) -> tuple[float, int]:
+        """Return (score, place) of the best place within 0.35 s of `time_s`."""
+        centre, reach = round(time_s * SCORE_RATE), round(_PLAN_SEARCH_S * SCORE_RATE)
+        low = max(0, centre - reach)
+        window = self.together[low : max(0, centre + reach + 1)]
+        return (float(window.max()), low + int(window.argmax())) if len(window) else (0.0, 0)
+
+    def refine(self, at: int) -> float:
+        """Return the boundary's time in seconds from the place in ms of its best score."""
+        return at / SCORE_RATE
+
+
+class _Scores(PlaceScores):
     """The score of each tone of a countdown at each millisecond, and of all of them together."""
 
     def __init__(self, recording: Recording, beep: Beep) -> None:
@@ -78,7 +96,7 @@ class _Scores:
             self.parts += [(k * beep.spacing_s, short) for k in range(1, beep.count + 1)]
         reach = 2 * round(0.012 * SCORE_RATE) + 1
         wide = {id(scores): maximum_filter1d(scores, reach) for _, scores in self.parts}
-        self.together = self._mean([(lag, wide[id(scores)]) for lag, scores in self.parts])
+        super().__init__(self._mean([(lag, wide[id(scores)]) for lag, scores in self.parts]))
         # The same tones at wrong distances give the score that coincidence reaches.
         self.chance = self._mean([(lag * 1.37 + 0.31, wide[id(scores)]) for lag, scores in self.parts])
 
@@ -126,13 +144,6 @@ class _Scores:
             return None
         top = int(window.argmax())
         return (low + top + _bend(window, top)) / SCORE_RATE, float(window[top])
-
-    def near(self, time_s: float) -> tuple[float, int]:
-        """Return (score, place) of the best place within 0.35 s of `time_s`."""
-        centre, reach = round(time_s * SCORE_RATE), round(_PLAN_SEARCH_S * SCORE_RATE)
-        low = max(0, centre - reach)
-        window = self.together[low : max(0, centre + reach + 1)]
-        return (float(window.max()), low + int(window.argmax())) if len(window) else (0.0, 0)
 
     def refine(self, at: int) -> float:
         """Return the boundary's time from each tone's own peak: their median, weighted by score."""
@@ -231,15 +242,16 @@ def _at_rise(recording: Recording, beep: Beep, found: list[Boundary]) -> list[Bo
 
 
 def boundaries_by_plan(
-    recording: Recording, beep: Beep, expected_s: Sequence[float]
+    recording: Recording, beep: Beep, expected_s: Sequence[float], scores: PlaceScores | None = None
 ) -> tuple[list[Boundary], float]:
     """Return a boundary for each of `expected_s` (from the plan's start), and how sure their fit is, 0 to 1.
 
     The clearest places are matched with the plan, moves where the recording was cut or paused allowed for.
     What is then missing is looked for within 0.35 s of where its neighbours say, however faint, and put
-    there if nothing is heard.
+    there if nothing is heard. `scores` are those of a sound that is no tone.
     """
-    scores = _Scores(recording, beep)
+    is_tone = scores is None
+    scores = scores or _Scores(recording, beep)
     tops, seen = find_peaks(scores.together, height=_PLAN_LEAST, distance=round(_APART_S * SCORE_RATE))
     clearest = np.sort(np.argsort(seen["peak_heights"])[::-1][: 4 * len(expected_s) + 50])
     places_s = tops[clearest] / SCORE_RATE
@@ -267,4 +279,5 @@ def boundaries_by_plan(
             found.append(Boundary(scores.refine(at), score))
         elif 0 <= at_s < recording.seconds and (not found or at_s > found[-1].at_s + 1):
             found.append(Boundary(at_s, 0.0, from_plan=True))
-    return _at_rise(recording, beep, found), fit(path, places_s, gains, expected_s)
+    placed = _at_rise(recording, beep, found) if is_tone else found
+    return placed, fit(path, places_s, gains, expected_s)

@@ -45,7 +45,11 @@ _WRONG = ((1.17, 2.31, 0.0), (0.83, 1.59, 0.0), (1.37, 2.74, 0.0))
 
 @dataclass(frozen=True)
 class Beep:
-    """A countdown's tones. ``count`` is 0 for a lone tone; lengths in seconds, pitches in Hz."""
+    """A countdown's tones. ``count`` is 0 for a lone tone; lengths in seconds, pitches in Hz.
+
+    ``is_tone`` is false for a sound of any kind that was found because it returns; its frequency is then
+    where it rises most.
+    """
 
     long_frequency_hz: float
     long_s: float
@@ -53,6 +57,7 @@ class Beep:
     short_frequency_hz: float = 0.0
     short_s: float = 0.0
     spacing_s: float = 0.0
+    is_tone: bool = True
 
     def offsets_s(self, count: int | None = None) -> list[float]:
         """Return where its tones begin, from its end backwards, with `count` short ones or its own number."""
@@ -61,6 +66,8 @@ class Beep:
 
     def describe(self) -> str:
         """Return the countdown in words, for a report."""
+        if not self.is_tone:
+            return f"a sound of {self.long_s:.2f} s, strongest near {self.long_frequency_hz:.0f} Hz"
         long = f"a {self.long_frequency_hz:.0f} Hz tone of {self.long_s:.2f} s"
         if not self.count:
             return f"{long} alone"

@@ -5,36 +5,45 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from cuelane.adapt.beeps.boundaries import Boundary, boundaries_by_plan, find_boundaries, measured
-from cuelane.adapt.beeps.countdown import (
-    LEAST_CONFIDENCE,
-    SURE_COUNTDOWN,
-    Beep,
-    Found,
-    candidate_beeps,
-    rivalled,
-    weigh,
-)
+from cuelane.adapt.beeps.boundaries import Boundary
+from cuelane.adapt.beeps.boundary_sound import returning_sounds
+from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN, Beep, candidate_beeps
+from cuelane.adapt.beeps.fingerprint import fingerprints
 from cuelane.adapt.beeps.lone_tone import find_lone
+from cuelane.adapt.beeps.mark import SEARCH_S, BoundaryMark
+from cuelane.adapt.beeps.pointed_out import pointed_out
 from cuelane.adapt.beeps.score_book import ScoreBook
 from cuelane.adapt.beeps.tone_tracks import ToneTrack, tone_tracks
-from cuelane.base.errors import UsageError
 from cuelane.recording.decode import Recording
 
 Step = Callable[[str], None]
 
-# Chosen: twelve minutes hold some twenty boundaries; more costs time and memory, fewer may be too few.
-SEARCH_S = 720.0
 # Chosen: the share of boundaries explained beyond chance; lower uses a plan that is not this recording's.
 FITS = 0.35
-# Chosen: a countdown begins so long before the place pointed out, and may end so long after it.
-_BEFORE_S, _AFTER_S = 8.0, 3.0
-# Chosen: a person reads a time to a few seconds; more takes the next countdown.
-_NEAR_S = 5.0
-# Chosen: more costs time, as each is sought in twelve minutes.
-_MOST_HINTED = 12
-# Chosen: what comes twice may be chance.
-_FEWEST = 3
+TRIED = (
+    "countdowns of two to nine tones and a last one",
+    "a tone that stands alone",
+    "any sound that returns at a class's intervals",
+)
+# Chosen: more alternatives are no help to a person.
+_MOST_ALTERNATIVES = 3
+# Chosen: an alternative less likely than this is not worth a person's time.
+_LEAST_ALTERNATIVE = 0.1
+# Chosen: more of the sounds that return are held against a plan, each over the whole recording.
+_MOST_BY_PLAN = 4
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """Something else that may mark the boundaries: what, how sure (0 to 1), how often, and one place of it.
+
+    ``beep_at_s`` is a boundary of it that is none of what was chosen: named by ``--beep-at``, it settles it.
+    """
+
+    description: str
+    confidence: float
+    n_boundaries: int
+    beep_at_s: float
 
 
 @dataclass(frozen=True)
@@ -42,7 +51,7 @@ class Structure:
     """A recording's beep (None if none was found), how sure it is (0 to 1), and its boundaries.
 
     ``plan_left_aside`` says that a plan was given and not used: no beep was found, or the plan's boundaries
-    are not this recording's, or it has only one.
+    are not this recording's, or it has only one. ``tried`` says what was looked for.
     """
 
     beep: Beep | None
@@ -50,6 +59,8 @@ class Structure:
     boundaries: tuple[Boundary, ...]
     how: str
     plan_left_aside: bool = False
+    alternatives: tuple[Alternative, ...] = ()
+    tried: tuple[str, ...] = ()
 
 
 def find_structure(
@@ -72,136 +83,96 @@ def find_structure(
     """
     told = step or (lambda _what: None)
     told("looking for beeps")
-    # The pattern is learnt from the middle twelve minutes; what is learnt is then sought everywhere.
+    others: list[BoundaryMark] = []
+    if beep_at_s is not None:
+        mark, how = pointed_out(recording, beep_at_s), "by the countdown that was pointed out"
+    else:
+        marks = find_marks(recording, expected_s)
+        if not marks or not marks[0].is_likely:
+            return Structure(
+                None,
+                0.0,
+                (),
+                "nothing that returns at a class's intervals was clear enough",
+                bool(expected_s),
+                _alternatives(None, marks),
+                (*TRIED, *(["the plan that was given"] if expected_s else [])),
+            )
+        mark, others = marks[0], marks[1:]
+        how = "by its own pattern" if mark.sound is None else "because it returns at a class's intervals"
+    told("finding boundaries")
+    beep = mark.measured(recording)
+    if len(expected_s) > 1:
+        placed, fit = mark.by_plan(recording, beep, expected_s)
+        if fit >= FITS:
+            how = f"{how}, held against the plan"
+            return Structure(beep, max(mark.confidence, fit), tuple(placed), how)
+    boundaries = tuple(mark.boundaries(recording, beep))
+    return Structure(beep, mark.confidence, boundaries, how, bool(expected_s), _alternatives(mark, others))
+
+
+def find_marks(recording: Recording, expected_s: Sequence[float] = ()) -> list[BoundaryMark]:
+    """Return what may mark the boundaries, the likeliest first; the first is the one that fits a plan.
+
+    The pattern is learnt from the middle twelve minutes.
+    """
     middle = recording.seconds / 2
     window = (max(0.0, middle - SEARCH_S / 2), min(recording.seconds, middle + SEARCH_S / 2))
-    if beep_at_s is not None:
-        beep, confidence = _hinted(recording, beep_at_s)
-        how = "by the countdown that was pointed out"
-    else:
-        part = recording.part(*window)
-        tracks = [
-            ToneTrack(track.onset_s - part.start_s, track.length_s, track.frequency_hz)
-            for track in tone_tracks(recording, *window)
-        ]
-        found = _by_plan(part, recording, tracks, expected_s) if len(expected_s) > 1 else None
-        found = found or find_beep(ScoreBook(part), tracks)
-        if found is None:
-            return Structure(
-                None, 0.0, (), "no repeated countdown was found", plan_left_aside=bool(expected_s)
-            )
-        beep, confidence, how = found.beep, found.confidence, "by its own pattern"
-    told("finding boundaries")
-    beep = measured(recording, beep)
-    if len(expected_s) > 1:
-        placed, fit = boundaries_by_plan(recording, beep, expected_s)
-        if fit >= FITS:
-            return Structure(beep, max(confidence, fit), tuple(placed), f"{how}, held against the plan")
-    boundaries = tuple(find_boundaries(recording, beep))
-    return Structure(beep, confidence, boundaries, how, plan_left_aside=bool(expected_s))
-
-
-def find_beep(book: ScoreBook, tracks: Sequence[ToneTrack]) -> Found | None:
-    """Return the countdown, or else the lone tone, that stands out among `tracks`; None if nothing does."""
-    best = next(iter(candidate_beeps(book, tracks)), None)
-    if best is not None and best.confidence > SURE_COUNTDOWN:
-        return best
+    part = recording.part(*window)
+    tracks = [
+        ToneTrack(track.onset_s - part.start_s, track.length_s, track.frequency_hz)
+        for track in tone_tracks(recording, *window)
+    ]
+    book = ScoreBook(part)
+    countdowns = [BoundaryMark.of_tone(found, part.start_s) for found in candidate_beeps(book, tracks)]
+    if len(expected_s) > 1 and (by_plan := _by_plan(recording, countdowns, expected_s)) is not None:
+        return [by_plan]
+    if countdowns and countdowns[0].confidence > SURE_COUNTDOWN:
+        return countdowns
+    sounds = [BoundaryMark.of_sound(one, part.start_s) for one in returning_sounds(fingerprints(part))]
+    if len(expected_s) > 1 and (by_plan := _by_plan(recording, sounds, expected_s)) is not None:
+        return [by_plan]
     lone = find_lone(book, tracks)
-    if best is None or best.confidence <= LEAST_CONFIDENCE:
-        return lone
-    # A countdown's own long tone is a lone tone too.
-    if lone is None or lone.agrees_with(best):
-        return best
-    return lone if lone.confidence > best.confidence else best
+    marks = [*sounds, *countdowns, *([BoundaryMark.of_tone(lone, part.start_s)] if lone is not None else [])]
+    marks.sort(key=lambda mark: (-mark.is_likely, -mark.confidence))
+    return marks
 
 
 def _by_plan(
-    part: Recording, recording: Recording, tracks: Sequence[ToneTrack], expected_s: Sequence[float]
-) -> Found | None:
-    """Return the countdown that falls on the plan's boundaries; None if the best stands out by itself."""
-    found = candidate_beeps(ScoreBook(part), tracks)
-    if not found or found[0].confidence > 0.85:
-        return found[0] if found else None
-    fits = [(boundaries_by_plan(recording, one.beep, expected_s)[1], k) for k, one in enumerate(found)]
-    fit, index = max(fits, key=lambda row: (row[0], -row[1]))
-    return found[index] if fit >= FITS else None
+    recording: Recording, marks: Sequence[BoundaryMark], expected_s: Sequence[float]
+) -> BoundaryMark | None:
+    """Return the mark that falls on the plan's boundaries, or the first if it stands out by itself."""
+    if not marks or marks[0].confidence > 0.85:
+        return marks[0] if marks else None
+    tried = marks[:_MOST_BY_PLAN] if marks[0].sound is not None else marks
+    fits = [(one.by_plan(recording, one.beep, expected_s)[1], -k) for k, one in enumerate(tried)]
+    fit, index = max(fits)
+    return marks[-index] if fit >= FITS else None
 
 
-def _hinted(recording: Recording, at_s: float) -> tuple[Beep, float]:
-    """Return the countdown or lone tone near `at_s` that stands out most, and how sure it is.
-
-    Besides what is found without a hint, every run of tones near `at_s` is tried over the whole recording.
-    """
-    start_s = min(max(0.0, at_s - SEARCH_S / 2), max(0.0, recording.seconds - SEARCH_S))
-    part = recording.part(start_s, min(recording.seconds, start_s + SEARCH_S))
-    tracks = tone_tracks(part)
-    book = ScoreBook(part)
-    at_s -= part.start_s
-    found = candidate_beeps(book, tracks)
-    lone = find_lone(book, tracks)
-    near_tracks = [track for track in tracks if at_s - _BEFORE_S <= track.onset_s <= at_s + _AFTER_S]
-    found += [_over_all(part, beep, tracks) for beep in _runs(near_tracks, at_s)[:_MOST_HINTED]]
-    if lone is not None and not any(one.worth > 0 and lone.agrees_with(one) for one in found):
-        found.append(lone)
-    near = [one for one in found if _distance(one, at_s) < _NEAR_S and one.worth > 0]
-    if not near:
-        raise UsageError(
-            f"no countdown was found within {_NEAR_S:.0f} s of --beep-at; "
-            "give the time of its last, long tone, where no music is loud if there is such a place"
+def _alternatives(chosen: BoundaryMark | None, marks: Sequence[BoundaryMark]) -> tuple[Alternative, ...]:
+    """Return the likeliest of `marks` that neither agree with `chosen` nor with each other."""
+    kept: list[BoundaryMark] = []
+    for mark in marks:
+        against = [*kept, *([chosen] if chosen is not None else [])]
+        if mark.confidence < _LEAST_ALTERNATIVE or any(mark.agrees_with(one) for one in against):
+            continue
+        kept.append(mark)
+        if len(kept) == _MOST_ALTERNATIVES:
+            break
+    return tuple(
+        Alternative(
+            mark.beep.describe(),
+            round(mark.confidence, 3),
+            len(mark.times_s),
+            round(_own_time(mark, chosen), 1),
         )
-    near.sort(key=lambda one: one.worth / (1 + _distance(one, at_s)), reverse=True)
-    best = rivalled(near)[0]
-    # A person named it; only that it returns, and without music around it, remains to be tested.
-    pointed = 0.9 if len(best.times_s) >= _FEWEST and best.confidence > 0.5 * LEAST_CONFIDENCE else 0.0
-    return best.beep, max(best.confidence, pointed)
+        for mark in kept
+    )
 
 
-def _distance(found: Found, at_s: float) -> float:
-    return min((abs(time_s - at_s) for time_s in found.times_s), default=float("inf"))
-
-
-def _over_all(recording: Recording, beep: Beep, tracks: Sequence[ToneTrack]) -> Found:
-    """Return how `beep` is found over all of `recording`, whose tones are `tracks`."""
-    seen = find_boundaries(recording, beep)
-    evidence = sum(boundary.score**4 for boundary in seen)
-    return weigh(Found(beep, evidence, 0.0, tuple(boundary.at_s for boundary in seen)), tracks)
-
-
-def _runs(tracks: Sequence[ToneTrack], at_s: float) -> list[Beep]:
-    """Return the countdowns that `tracks` could be: two or more like tones equally spaced, then one more."""
-    found: list[tuple[float, Beep]] = []
-    for i, first in enumerate(tracks):
-        for second in tracks[i + 1 :]:
-            spacing_s = second.onset_s - first.onset_s
-            if not 0.4 <= spacing_s <= 2.2 or not _alike(first, second):
-                continue
-            run = [first, second]
-            while following := _at(tracks, run[-1].onset_s + spacing_s, first):
-                run.append(following)
-            for last in tracks:
-                if abs(last.onset_s - run[-1].onset_s - spacing_s) < 0.04 and not _alike(first, last):
-                    # It is likelier the nearer it is to the time given, and the longer the run and its last
-                    # tone.
-                    worth = len(run) + last.length_s - abs(last.onset_s - at_s) / 2
-                    beep = Beep(
-                        last.frequency_hz,
-                        last.length_s,
-                        len(run),
-                        first.frequency_hz,
-                        first.length_s,
-                        spacing_s,
-                    )
-                    found.append((worth, beep))
-    if not found:
-        lone = [track for track in tracks if abs(track.onset_s - at_s) < 2.0 and track.length_s >= 0.15]
-        found = [(track.length_s, Beep(track.frequency_hz, track.length_s)) for track in lone]
-    return [beep for _, beep in sorted(found, key=lambda row: -row[0])]
-
-
-def _alike(one: ToneTrack, other: ToneTrack) -> bool:
-    near = abs(one.frequency_hz - other.frequency_hz) < 0.015 * one.frequency_hz
-    return near and abs(one.length_s - other.length_s) < max(0.03, 0.25 * one.length_s)
-
-
-def _at(tracks: Sequence[ToneTrack], at_s: float, like: ToneTrack) -> ToneTrack | None:
-    return next((t for t in tracks if abs(t.onset_s - at_s) < 0.03 and _alike(like, t)), None)
+def _own_time(mark: BoundaryMark, chosen: BoundaryMark | None) -> float:
+    """Return the boundary of `mark` that is farthest from any of `chosen`."""
+    if chosen is None:
+        return mark.times_s[0]
+    return max(mark.times_s, key=lambda t: min((abs(t - c) for c in chosen.times_s), default=0.0))

@@ -1,0 +1,65 @@
+"""Where a sound that returns marks boundaries in a whole recording, by itself or held against a plan."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from scipy.signal import find_peaks
+
+from cuelane.adapt.beeps.boundaries import Boundary, PlaceScores
+from cuelane.adapt.beeps.boundary_sound import BoundarySound, exact_places
+from cuelane.adapt.beeps.fingerprint import HOP_S, fingerprints
+from cuelane.adapt.beeps.regularity import firsts
+from cuelane.adapt.beeps.sound_template import likeness
+from cuelane.adapt.beeps.tone_filter import SCORE_RATE
+from cuelane.recording.decode import Recording
+
+Array = npt.NDArray[np.float32]
+
+# Chosen: five minutes at once bound the memory; the overlap is longer than any template.
+_BLOCK_S, _OVERLAP_S = 300.0, 4.0
+# Chosen: likeness by which a return exceeds what is no return, from which it is sure.
+_SURE_BEYOND = 0.1
+
+
+def likeness_over(recording: Recording, sound: BoundarySound) -> Array:
+    """Return the likeness of `sound` at each 8 ms of `recording`, shape (n,), -1 to 1; a block at a time."""
+    parts = []
+    at = 0.0
+    while at < recording.seconds:
+        part = recording.part(at, min(recording.seconds, at + _BLOCK_S + _OVERLAP_S))
+        like = likeness(fingerprints(part), sound.template)
+        is_last = at + _BLOCK_S >= recording.seconds
+        parts.append(like if is_last else like[: round(_BLOCK_S / HOP_S)])
+        at += _BLOCK_S
+    return np.concatenate(parts) if parts else np.zeros(0, np.float32)
+
+
+def sound_boundaries(recording: Recording, sound: BoundarySound) -> list[Boundary]:
+    """Return every boundary of `recording` that `sound` marks, in order of time."""
+    like = likeness_over(recording, sound)
+    tops, _ = find_peaks(like, height=sound.least_like, distance=round(1.0 / HOP_S))
+    times = firsts(tops * HOP_S)
+    places = np.round(times / HOP_S).astype(np.int64)
+    exact = exact_places(like, places) + sound.offset_s
+    rows = zip(exact.tolist(), like[places].tolist(), strict=True)
+    return [Boundary(at_s, _score(value, sound)) for at_s, value in rows if 0 <= at_s < recording.seconds]
+
+
+def _score(like: float, sound: BoundarySound) -> float:
+    return float(np.clip(0.6 + (like - sound.beyond - _SURE_BEYOND), 0.0, 1.0))
+
+
+class SoundScores(PlaceScores):
+    """How well a sound's boundary fits each millisecond of a recording, as a plan's search wants it."""
+
+    def __init__(self, recording: Recording, sound: BoundarySound) -> None:
+        like = likeness_over(recording, sound)
+        at = np.arange(recording.n_listen * SCORE_RATE // 16_000) / SCORE_RATE - sound.offset_s
+        together = np.interp(at, np.arange(len(like)) * HOP_S, like) if len(like) else np.zeros(len(at))
+        # What the likest other sound scores is the zero of what a plan may follow.
+        scale = max(0.05, 1.0 - sound.beyond)
+        super().__init__(np.clip((together - sound.beyond) / scale, 0, 1).astype(np.float32))
+
+    def refine(self, at: int) -> float:
+        return at / SCORE_RATE

@@ -1,0 +1,156 @@
+"""A returning sound's template: what its returns have in common, where else it is, and when it begins."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane.adapt.beeps.fingerprint import HOP_S
+from cuelane.adapt.beeps.returning import BEFORE, Returning, patches
+
+Array = npt.NDArray[np.float32]
+Floats = npt.NDArray[np.float64]
+Steps = npt.NDArray[np.int64]
+
+# Chosen: around each return, in steps of 8 ms; 4 s hold a countdown before and a gong after.
+AROUND = 500
+# Chosen: 64 ms hold an onset; longer blurs where it is, shorter is not told from others.
+_WINDOW = 8
+# Chosen: how far a return may be off from where it was proposed, in steps.
+_SLACK = 3
+# Chosen, as a share of how alike the returns are at their clearest: less joins what is around by chance.
+_ALIKE_AGAIN = 0.5
+# Chosen: strokes of one signal are closer than this, the tones of a countdown are not; in seconds.
+_STROKES_S = 0.4
+# Chosen, in steps: the stretch before a signal by which its rise is judged, and within which it rises.
+_QUIET, _RISE = 24, 60
+# Chosen: the share of its height at which a signal counts as risen; less takes talk, more a slow rise's end.
+_RISEN = 0.3
+# Chosen: the pitches of a countdown's tones need not be the same, but their distances are.
+_COUNT_APART_S = (0.4, 2.2)
+
+
+@dataclass(frozen=True)
+class SoundTemplate:
+    """What returns of a sound have in common: a mean and a weight for each of its cells, (length, 64)."""
+
+    mean: Array
+    weight: Array
+
+    @property
+    def length(self) -> int:
+        return len(self.mean)
+
+
+def template_of(prints: Array, found: Returning) -> tuple[SoundTemplate, Steps]:
+    """Return the template of `found` and its returns, each moved by up to 3 steps to where it fits best."""
+    steps = found.steps[(found.steps > BEFORE + _SLACK) & (found.steps < len(prints) - found.length - _SLACK)]
+    for _ in range(2):
+        mean = patches(prints, steps, found.length).mean(axis=0)
+        moved = [patches(prints, steps + by, found.length) @ mean for by in range(-_SLACK, _SLACK + 1)]
+        steps = steps + np.argmax(moved, axis=0) - _SLACK
+        steps = np.clip(steps, BEFORE + _SLACK + 1, len(prints) - found.length - _SLACK - 1)
+    rows = patches(prints, steps, found.length).reshape(len(steps), -1, found.length).transpose(0, 2, 1)
+    mean, spread = rows.mean(axis=0), rows.var(axis=0)
+    # Cells that are the same each time count for more; the floor is half the usual spread.
+    weight = 1.0 / (spread + 0.5 * float(np.median(spread)) + 1e-9)
+    weight = np.minimum(weight / np.median(weight), 4.0)
+    return SoundTemplate(mean.astype(np.float32), weight.astype(np.float32)), steps
+
+
+def likeness(prints: Array, template: SoundTemplate) -> Array:
+    """Return the weighted correlation of `template` with the sound at each step; shape (n,), -1 to 1."""
+    weight, mean = template.weight, template.mean
+    total = float(weight.sum())
+    mean = mean - float((weight * mean).sum()) / total
+    n = max(0, len(prints) - template.length + 1)
+    both = np.stack([weight * mean, weight], axis=2).astype(np.float32)
+    squares = prints * prints
+    sums = np.zeros((n, 3))
+    for step in range(template.length):
+        sums[:, :2] += prints[step : step + n] @ both[step]
+        sums[:, 2] += squares[step : step + n] @ weight[step]
+    norm = float((weight * mean * mean).sum())
+    power = np.maximum(sums[:, 2] - sums[:, 1] ** 2 / total, 1e-6 * total)
+    out = np.zeros(len(prints), np.float32)
+    # Only as many steps as there are windows; a window begins a step before its onset.
+    out[BEFORE : BEFORE + n] = (sums[:, 0] / np.sqrt(power * norm))[: len(prints) - BEFORE]
+    return out
+
+
+def alike_around(prints: Array, steps: Steps) -> Floats:
+    """Return how alike the sound is at each lag from -4 to +4 s of `steps`, from one to another; 0 to 1.
+
+    Shape (1001,): the mean correlation of 64 ms from each lag on, over all pairs of returns.
+    """
+    steps = steps[(steps > AROUND + BEFORE) & (steps < len(prints) - AROUND - _WINDOW)]
+    out = np.zeros(2 * AROUND + 1)
+    if len(steps) < 2:
+        return out
+    lags = np.arange(-AROUND, AROUND + 1)
+    # Every second lag is computed: a window holds eight steps.
+    for index in range(0, len(lags), 2):
+        mean = patches(prints, steps + lags[index], _WINDOW).mean(axis=0)
+        out[index] = (len(steps) * float(mean @ mean) - 1) / (len(steps) - 1)
+    out[1::2] = 0.5 * (out[:-1:2] + out[2::2])
+    return np.clip(out, 0, 1)
+
+
+def begins_at(alike: Floats) -> tuple[int, int, bool]:
+    """Return (first step, last step, is a countdown) of the signal around lag 0 of `alike`, in steps.
+
+    From where the returns are alike it goes to both sides over gaps of up to 0.4 s. Where like stretches
+    come before or after at one distance of 0.4 to 2.2 s, they are a countdown, and its last is the boundary.
+    """
+    level = max(_ALIKE_AGAIN * float(alike[AROUND - 2 : AROUND + 3].max()), 0.2)
+    there = alike >= level
+    edges = np.diff(np.concatenate([[0], there.astype(np.int8), [0]]))
+    runs: list[list[int]] = []
+    for start, end in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
+        if runs and (start - runs[-1][1]) * HOP_S < _STROKES_S:
+            runs[-1][1] = int(end)
+        else:
+            runs.append([int(start), int(end)])
+    own = next((k for k, run in enumerate(runs) if run[0] <= AROUND + 2 and run[1] >= AROUND - 2), None)
+    if own is None:
+        return 0, _WINDOW, False
+    last = own
+    while last + 1 < len(runs) and _is_next(runs[last], runs[last + 1]):
+        last += 1
+    first = own
+    while first and _is_next(runs[first - 1], runs[first]):
+        first -= 1
+    # Two alone may be a signal and what is always said after it.
+    chosen = runs[last] if last - first >= 2 else runs[own]
+    return chosen[0] - AROUND, chosen[1] - AROUND, last - first >= 2
+
+
+def _is_next(one: list[int], other: list[int]) -> bool:
+    return _COUNT_APART_S[0] <= (other[0] - one[0]) * HOP_S <= _COUNT_APART_S[1]
+
+
+def rises_at(prints: Array, steps: Steps, first: int, last: int) -> int:
+    """Return the lag from `steps`, in steps, at which the signal that is alike from `first` to `last` rises.
+
+    The returns' mean is taken, in the bands that the signal raises; what is alike before it rises, such as a
+    breath held or talk that stops in time, is left out.
+    """
+    steps = steps[(steps > _QUIET - first) & (steps < len(prints) - last - _RISE)]
+    if not len(steps):
+        return first
+    lags = np.arange(first - _QUIET, min(last, first + _RISE))
+    mean = np.mean([prints[step + lags] for step in steps], axis=0)
+    before = np.median(mean[: _QUIET // 2], axis=0)
+    raised = np.maximum(0, mean[_QUIET // 2 :].max(axis=0) - before)
+    course = (mean - before) @ raised
+    risen = np.flatnonzero(course[_QUIET // 2 :] >= _RISEN * course[_QUIET // 2 :].max())
+    return int(lags[_QUIET // 2 + risen[0]]) if len(risen) else first
+
+
+def company_of(alike: Floats, first: int, last: int) -> float:
+    """Return how alike the surroundings of a signal are, 0 to 1: in music they return with it."""
+    outside = np.ones(len(alike), dtype=bool)
+    outside[max(0, AROUND + first - 30) : AROUND + last + 60] = False
+    return float(alike[outside].mean()) if outside.any() else 1.0

@@ -1,0 +1,140 @@
+"""Sounds of any kind that return at a class's boundaries, found without a hint; and faults in that search."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soxr
+
+import classgen as gen
+import signal_kinds
+from classgen_music import music
+from cuelane.adapt.beeps.boundary_sound import BoundarySound, returning_sounds
+from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, fingerprints
+from cuelane.adapt.beeps.mark import BoundaryMark
+from cuelane.adapt.beeps.regularity import evidence, firsts, in_turn
+from cuelane.adapt.beeps.search import find_structure
+from cuelane.recording.decode import Recording
+
+TIMES_S = np.cumsum([6.0, *[16.0, 9.0] * 4])
+
+
+def recording(samples: gen.Array) -> Recording:
+    whole = lambda x: np.clip(np.rint(x * 32_768), -32_768, 32_767).astype(np.int16)  # noqa: E731
+    return Recording(Path("generated"), whole(samples), whole(soxr.resample(samples, 48_000, 16_000)))
+
+
+@cache
+def talk() -> gen.Array:
+    """Some two minutes of speech with pauses, without a beep."""
+    made = gen.generate(21, voice=gen.formant, work_s=20.0, rest_s=12.0, n_sets=4, doorbell=False).speech_only
+    rng = np.random.default_rng(2)
+    return (made + rng.standard_normal(len(made)) * 3e-4).astype(np.float32)
+
+
+def with_signal(name: str, *, missing: int | None = None, doubled: int | None = None) -> gen.Array:
+    """`talk`, silent where a sound of kind `name` stands at each of ``TIMES_S``."""
+    rng = np.random.default_rng(5)
+    signal = signal_kinds.KINDS[name](rng)
+    out = talk().copy()
+    for index, time_s in enumerate(TIMES_S):
+        wave = soxr.resample(0.12 * signal.sound(rng), signal_kinds.RATE, 48_000)
+        places = [time_s] if index != doubled else [time_s, time_s + len(wave) / 48_000 + 0.2]
+        for at_s in places if index != missing else []:
+            start = round(at_s * 48_000)
+            out[start - 4_800 : start + len(wave) + 4_800] *= 0.05
+            out[start : start + len(wave)] += wave
+    return out
+
+
+@cache
+def sounds_in(name: str) -> list[BoundarySound]:
+    return returning_sounds(fingerprints(recording(with_signal(name))))
+
+
+@pytest.mark.parametrize("name", ["tone, short", "bell"])
+def test_a_sound_that_returns_is_found_without_a_hint(name):
+    """Whatever it is, each of its places is found within 30 ms, nothing else, and no other is sure."""
+    best, *others = sounds_in(name)
+
+    assert len(best.times_s) == len(TIMES_S)
+    assert np.abs(np.array(best.times_s) - TIMES_S).max() < 0.03
+    assert best.confidence > 0.6
+    assert all(other.confidence < 0.6 for other in others)
+
+
+def test_talk_alone_has_no_sound_that_returns():
+    """Speech gives no boundary, says what was tried, and has no beep."""
+    found = find_structure(recording(talk()))
+
+    assert (found.beep, found.boundaries) == (None, ())
+    assert found.confidence == 0.0
+    assert "any sound that returns at a class's intervals" in found.tried
+
+
+def test_music_that_repeats_is_not_sure():
+    """Figures of music return as exactly as beeps, but with what surrounds them: none is taken as sure."""
+    found = returning_sounds(fingerprints(recording(0.1 * music(48_000 * 100, 3, "hook"))))
+
+    assert all(one.confidence < 0.6 for one in found)
+
+
+def test_a_missing_sound_is_missed_alone_and_a_doubled_one_counts_once():
+    """One that is not there costs one boundary; one that sounds twice is where it first sounds."""
+    found = find_structure(recording(with_signal("bell", missing=3, doubled=5)))
+
+    assert found.beep is not None
+    assert not found.beep.is_tone
+    assert np.abs(np.array([b.at_s for b in found.boundaries]) - np.delete(TIMES_S, 3)).max() < 0.03
+    assert all(b.is_sure for b in found.boundaries)
+
+
+def test_a_sound_held_against_a_plan_is_put_where_it_is_missing():
+    """Where a sound is missing once, the plan has its place."""
+    sound = recording(with_signal("bell", missing=3))
+    mark = BoundaryMark.of_sound(sounds_in("bell")[0], 0.0)
+
+    placed, fit = mark.by_plan(sound, mark.beep, [float(t) - 2.0 for t in TIMES_S])
+
+    assert fit > 0.35
+    assert [b.from_plan for b in placed] == [k == 3 for k in range(len(TIMES_S))]
+    assert np.abs(np.array([b.at_s for b in placed]) - TIMES_S).max() < 0.03
+
+
+def test_a_pointed_out_sound_is_found():
+    """Of all onsets only those near the place pointed out propose sounds: the bell there is found."""
+    near = round((float(TIMES_S[2]) + 0.7) / HOP_S), round(2.5 / HOP_S)
+    found = returning_sounds(fingerprints(recording(with_signal("bell"))), near)
+
+    assert np.abs(np.array(found[0].times_s) - TIMES_S).max() < 0.03
+
+
+def test_a_steady_sound_rises_only_where_it_begins():
+    """Energy that goes on weighs less and less: the onset of a tone stands out, at any level."""
+    sound = np.zeros(16_000 * 6, np.float32)
+    sound[32_000:64_000] = 0.2 * np.sin(2 * np.pi * 1000 * np.arange(32_000) / 16_000)
+    loud, soft = (
+        fingerprints(Recording(Path("x"), np.repeat(whole, 3), whole))
+        for whole in ((gain * sound * 32_767).astype(np.int16) for gain in (1.0, 0.1))
+    )
+
+    assert loud.shape == (750, N_BANDS)
+    band = int(loud[250:260].mean(axis=0).argmax())
+    assert loud[250:260, band].mean() > 1.2 * loud[440:490, band].mean()
+    assert soft[252:260, band].mean() == pytest.approx(loud[252:260, band].mean(), rel=0.35)
+
+
+def test_the_evidence_is_in_lengths_that_come_again():
+    """Exact intervals are strong evidence, random ones speak against; a missing one costs little."""
+    rng = np.random.default_rng(3)
+    regular = np.cumsum([5.0, *[30, 15] * 6])
+    random = np.cumsum([5.0, *rng.uniform(6, 40, 12)])
+
+    assert evidence(regular) > 15
+    assert evidence(random) < 0
+    assert 10 < evidence(np.delete(regular, 4)) < evidence(regular)
+    assert in_turn(np.array([30.0, 15, 30, 15, 45, 15, 22])).tolist() == [True] * 6 + [False]
+    assert firsts(np.array([1.0, 1.3, 2.2, 9.0, 12.0, 20.0])).tolist() == [1.0, 9.0, 20.0]

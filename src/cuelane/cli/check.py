@@ -95,7 +95,7 @@ def _hearing(recogniser: str | None, language: str) -> FreeHearing | None:
         longest = round(listener.longest_s * ANALYSIS_RATE)
         return lambda samples: " ".join(word.text for word in listener.hear(samples[:longest]))
 
-    return FreeHearing(engine.said, make)
+    return FreeHearing(f"the {engine.name} recogniser, {engine.version}", make)
 
 
 def _schedule_found(audio: Path) -> Path:

@@ -87,7 +87,10 @@ def test_what_repeats_is_found_with_its_names_and_times():
 def test_lines_go_to_their_exercise_by_role():
     """A line that names its set stands for the name; what names a side holds where it was said."""
     _, plan = planned()
-    squat, side_plank = plan["exercises"]["goblet squat"], plan["exercises"]["side plank"]
+    squat, side_plank = (
+        plan["exercises"]["goblet squat"],
+        plan["exercises"]["side plank"],
+    )
 
     texts = {role: [line["text"] for line in lines] for role, lines in squat.items()}
     assert texts == {
@@ -141,6 +144,18 @@ def test_rounds_are_what_the_names_repeat(said, size, rounds):
     assert shape is not None
     assert (len(shape.places), shape.rounds) == (size, rounds)
     assert shape.named == sum(name is not None for name in said)
+
+
+def test_names_heard_a_little_differently_are_one():
+    """A word heard wrongly, or one that runs on, makes no new exercise; another first word does."""
+    names = ExerciseNames()
+    said = ["bent over row.", "bend over row.", "side steps.", "single steps.", "thread the needle.",
+            "thread the needle slide.", "thread the needle."]  # fmt: skip
+    rows = [CutCue(n, n + 1, text, "announce", n, f"{n}.wav") for n, text in enumerate(said)]
+
+    assert names.of_sets(range(len(said)), rows) == [
+        "bend over row", "bend over row", "side steps", "single steps", *["thread the needle"] * 3
+    ]  # fmt: skip
 
 
 def test_times_of_their_own_stay():
@@ -231,7 +246,9 @@ def test_a_class_is_retimed_and_passes_check(tmp_path: Path, monkeypatch):
     plan.write_text(f"cautions: none\nvoice: system\n{text}", encoding="utf-8")
     schedule = render(plan, tmp_path / "track.wav", RenderOptions(extras=False)).prepared.schedule
     verdict = check(
-        tmp_path / "track.wav", load_schedule(tmp_path / "track.schedule.json"), store=ClipStore()
+        tmp_path / "track.wav",
+        load_schedule(tmp_path / "track.schedule.json"),
+        store=ClipStore(),
     )
 
     assert verdict.ok

@@ -14,8 +14,8 @@ _NAMING = ("announce", "setup", "preview")
 _FROM_REST = ("preview", "announce", "setup")
 _MOST_WORDS = 4
 _LONGEST = 60
-# Chosen: names that a recogniser heard a little differently are one; real names are farther apart.
-_ALIKE = 0.8
+# Chosen: words that a recogniser heard a little differently are one; of two names, one word is farther apart.
+_ALIKE = 0.7
 
 
 class ExerciseNames:
@@ -74,7 +74,16 @@ def _alike_as_one(names: Sequence[str | None]) -> list[str | None]:
     """Return `names`, those that are nearly the same as the one among them that is said most often."""
     often = Counter(name for name in names if name)
     chosen: dict[str, str] = {}
-    for name, _ in sorted(often.items(), key=lambda row: (-row[1], row[0])):
-        near = difflib.get_close_matches(name, set(chosen.values()), 1, _ALIKE)
-        chosen[name] = near[0] if near else name
+    for name in sorted(often, key=lambda name: (-often[name], len(name), name)):
+        near = (kept for kept in dict.fromkeys(chosen.values()) if _is_alike(name, kept, often))
+        chosen[name] = next(near, name)
     return [chosen[name] if name else None for name in names]
+
+
+def _is_alike(name: str, kept: str, often: Counter[str]) -> bool:
+    """Return whether two names are one: each word heard a little differently, or a word run on once."""
+    mine, its = name.split(), kept.split()
+    if len(its) > 1 and len(mine) > len(its) and often[name] == 1:
+        mine = mine[: len(its)]
+    ratios = [difflib.SequenceMatcher(None, *pair).ratio() for pair in zip(mine, its, strict=False)]
+    return len(mine) == len(its) and min(ratios) >= _ALIKE

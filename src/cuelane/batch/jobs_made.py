@@ -38,7 +38,7 @@ class Order:
     ----------
     name, suffix : the track's path in the folder of results, without and with its ending.
     plan : the plan file.
-    out : the folder of results.
+    out : the folder of results, or its address as fsspec understands it.
     variant : ``name``, ``changes``, ``pace`` and ``mark`` of a variant, or None; ``changes`` is None for one
         of the plan's own.
     options : for the render: ``voice``, ``pace``, ``loudness_lufs``, ``for_music``, ``subtitles``.
@@ -62,9 +62,19 @@ class Order:
         return Path(self.out) / (self.name + self.suffix)
 
     @property
+    def record_name(self) -> str:
+        """Where the track's record lies in the folder of results."""
+        return f"{RECORDS}/{self.name.replace('/', '~')}{self.suffix}.json"
+
+    @property
     def record(self) -> Path:
         """Where the track's record lies."""
-        return Path(self.out) / RECORDS / f"{self.name.replace('/', '~')}{self.suffix}.json"
+        return Path(self.out) / self.record_name
+
+    @property
+    def prefix(self) -> str:
+        """The track's folder in the folder of results: empty, or ending with ``/``."""
+        return self.name[: self.name.rfind("/") + 1]
 
     def options_text(self) -> str:
         """Return what was asked for as text, to be compared."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 import hashlib
 import json
 import sys
+import tempfile
 import traceback
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 from cuelane.audio.store import ClipStore
@@ -16,6 +17,7 @@ from cuelane.base.schedule import to_json as schedule_json
 from cuelane.base.seals import sealable_json
 from cuelane.base.units import to_ms
 from cuelane.batch import records
+from cuelane.batch.far_folder import FarFolder, is_address, is_there
 from cuelane.batch.jobs_made import MACHINE_FAILED, Order, Outcome, State, end_with_parent, variant_of
 from cuelane.render.run import Prepared, RenderOptions, deliver, prepare
 
@@ -45,6 +47,15 @@ def made(order: Order) -> Outcome:
 
 
 def _made(order: Order) -> Outcome:
+    if not is_address(order.out):
+        return _made_in(order, None)
+    far = FarFolder.at(order.out)
+    with tempfile.TemporaryDirectory(prefix="cuelane-") as home:
+        return _made_in(replace(order, out=home), far)
+
+
+def _made_in(order: Order, far: FarFolder | None) -> Outcome:
+    """Make a track in the folder of results here, or make it here and put it into that `far` away."""
     store, out = ClipStore(), order.track
     options = RenderOptions(variant=variant_of(order.variant), **order.options)
     out.parent.mkdir(parents=True, exist_ok=True)
@@ -57,8 +68,8 @@ def _made(order: Order) -> Outcome:
     # Digests before the mix: what is changed meanwhile makes the next run do it again.
     read = records.digests(inputs, prepared.loaded.folder)
     basis = basis_of(prepared, order)
-    before = records.read_record(order.record)
-    if before is not None and before.basis == basis and records.is_whole(before, out):
+    before = far.record(order.record_name) if far is not None else records.read_record(order.record)
+    if before is not None and before.basis == basis and is_there(order, before, far):
         outputs = before.outputs
         state: State = "kept"
         files: tuple[str, ...] = ()
@@ -77,7 +88,12 @@ def _made(order: Order) -> Outcome:
         length_ms,
         [] if named else [plan.language, plan.voice],
     )
-    write_record(order, record)
+    if far is None:
+        write_record(order, record)
+    elif state == "made":
+        far.deliver(out.parent, order.prefix, order.record_name, record, force=order.force)
+    else:
+        far.renew(order.record_name, record)
     return Outcome(order.name, state, files=files, length_ms=length_ms)
 
 

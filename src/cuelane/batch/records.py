@@ -11,7 +11,7 @@ import hashlib
 import importlib.metadata
 import json
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
@@ -26,7 +26,7 @@ from cuelane.plan.loaded import LoadedPlan, included_files
 from cuelane.speech.choice import default_voice
 from cuelane.speech.definition import voices_folder
 
-_MOST_BYTES = 1_000_000
+MOST_BYTES = 1_000_000
 _VOICES = "voices/"
 _NOT_OURS = (".pyc", ".pyo")
 
@@ -46,6 +46,7 @@ class Record:
     length_ms : how long the track is.
     usual_voice : the language of a plan for which no voice was named, and the voice that then spoke it; empty
         where one was named.
+    also_ours : digests of files that may lie there from an earlier track, while this one is being put there.
     """
 
     program: str
@@ -55,6 +56,7 @@ class Record:
     outputs: dict[str, str]
     length_ms: int
     usual_voice: list[str] = field(default_factory=list)
+    also_ours: list[str] = field(default_factory=list)
 
 
 @cache
@@ -142,8 +144,13 @@ def outputs_of(out: Path) -> dict[str, str]:
 
 def is_whole(record: Record, out: Path) -> bool:
     """Tell whether all that the record says was written lies there, byte for byte."""
-    return out.name in record.outputs and all(
-        _digest(out.with_name(name)) == digest for name, digest in record.outputs.items()
+    return is_all_there(record, out.name, lambda name: _digest(out.with_name(name)))
+
+
+def is_all_there(record: Record, track: str, digest_of: Callable[[str], str | None]) -> bool:
+    """Tell whether a record lists the file `track`, and every file listed has its digest by `digest_of`."""
+    return track in record.outputs and all(
+        digest_of(name) == digest for name, digest in record.outputs.items()
     )
 
 
@@ -160,15 +167,24 @@ def is_current(record: Record, plan: Path, options: str) -> bool:
 def read_record(path: Path) -> Record | None:
     """Return the record at `path`; None where there is none that can be used."""
     try:
-        data: Mapping[str, Any] = json.loads(read_ordinary(path, _MOST_BYTES))
+        return record_from(read_ordinary(path, MOST_BYTES))
+    except OSError:
+        return None
+
+
+def record_from(content: bytes) -> Record | None:
+    """Return the record that a file's content holds; None if it cannot be used."""
+    try:
+        data: Mapping[str, Any] = json.loads(content)
         record = Record(**{key: data[key] for key in Record.__dataclass_fields__})
-    except (OSError, ValueError, TypeError, KeyError, RecursionError):
+    except (ValueError, TypeError, KeyError, RecursionError):
         return None
     texts = (record.program, record.options, record.basis)
     right = all(isinstance(text, str) for text in texts) and isinstance(record.length_ms, int)
     right = right and isinstance(record.inputs, dict) and isinstance(record.outputs, dict)
-    return record if right and _is_usual_voice(record.usual_voice) else None
+    right = right and _are_texts(record.usual_voice) and _are_texts(record.also_ours)
+    return record if right and len(record.usual_voice) in (0, 2) else None
 
 
-def _is_usual_voice(told: object) -> bool:
-    return isinstance(told, list) and len(told) in (0, 2) and all(isinstance(one, str) for one in told)
+def _are_texts(told: object) -> bool:
+    return isinstance(told, list) and all(isinstance(one, str) for one in told)

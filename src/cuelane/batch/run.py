@@ -17,6 +17,7 @@ from dask.delayed import delayed
 
 from cuelane.batch import records
 from cuelane.batch.cluster import on_cluster
+from cuelane.batch.far_folder import FarFolder, is_address, is_there
 from cuelane.batch.jobs_made import MACHINE_FAILED, Order, Outcome, carried_out
 from cuelane.batch.tracks import Track
 from cuelane.plan.series import Defaults
@@ -26,14 +27,20 @@ from cuelane.plan.variants import Chosen
 Progress = Callable[[int, int], None]
 
 
-def orders_of(tracks: Sequence[Track], out: Path, options: dict[str, Any], *, force: bool) -> list[Order]:
-    """Return the order for each track; `options` are those of a render, without the voice."""
+def orders_of(
+    tracks: Sequence[Track], out: Path | str, options: dict[str, Any], *, force: bool
+) -> list[Order]:
+    """Return the order for each track; `options` are those of a render, without the voice.
+
+    `out` is a folder, or an address as fsspec understands it.
+    """
+    place = out if isinstance(out, str) and is_address(out) else str(Path(out).resolve())
     return [
         Order(
             track.name,
             track.suffix,
             str(track.plan.resolve()),
-            str(out.resolve()),
+            place,
             _variant(track.variant),
             _options(options, track),
             force,
@@ -78,7 +85,7 @@ def run_batch(
     Parameters
     ----------
     cluster : the address of a Dask scheduler, ``tcp://…``; its workers need this package, and see the folder
-        of results under the same path. The plans are sent to them.
+        of results under the same path, or the results go to an address. The plans are sent to them.
     workers : how many tracks at once on this machine; as many as it has cores if None.
     progress : told how many of the orders are done.
 
@@ -86,8 +93,8 @@ def run_batch(
     ------
     UsageError : the cluster's package is not installed. DeliveryError : the cluster does not answer.
     """
-    ends = {order.track: outcome for order in orders if (outcome := _current(order))}
-    rest = [order for order in orders if order.track not in ends]
+    ends = {_key(order): outcome for order in orders if (outcome := _current(order))}
+    rest = [order for order in orders if _key(order) not in ends]
     n_done = len(ends)
 
     def told() -> None:
@@ -97,21 +104,26 @@ def run_batch(
 
     progress(n_done, len(orders))
     if rest and cluster:
-        ends |= {order.track: outcome for order, outcome in on_cluster(rest, cluster, told)}
+        ends |= {_key(order): outcome for order, outcome in on_cluster(rest, cluster, told)}
     elif rest:
-        ends |= {order.track: outcome for order, outcome in _here(rest, workers, told)}
+        ends |= {_key(order): outcome for order, outcome in _here(rest, workers, told)}
     missing = "nothing is known of it; run the batch again"
     return [
-        ends.get(order.track) or Outcome(order.name, "failed", MACHINE_FAILED, missing) for order in orders
+        ends.get(_key(order)) or Outcome(order.name, "failed", MACHINE_FAILED, missing) for order in orders
     ]
+
+
+def _key(order: Order) -> str:
+    return order.name + order.suffix
 
 
 def _current(order: Order) -> Outcome | None:
     """Return that a track is kept where nothing that it was made of has changed."""
-    record = records.read_record(order.record)
+    far = FarFolder.at(order.out) if is_address(order.out) else None
+    record = far.record(order.record_name) if far is not None else records.read_record(order.record)
     if record is None or not records.is_current(record, Path(order.plan), order.options_text()):
         return None
-    if not records.is_whole(record, order.track):
+    if not is_there(order, record, far):
         return None
     return Outcome(order.name, "kept", length_ms=record.length_ms)
 

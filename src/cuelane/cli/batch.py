@@ -17,7 +17,9 @@ def batch(
     plans: Annotated[
         list[Path] | None, typer.Argument(help="Plan files, folders of them, or names with *.")
     ] = None,
-    out_folder: Annotated[Path, typer.Option("--out", "-o", help="The folder for the tracks.")] = Path(),
+    out_folder: Annotated[
+        str, typer.Option("--out", "-o", help="The folder for the tracks, or an address such as s3://…")
+    ] = ".",
     series: Annotated[Path | None, typer.Option(help="A series file: order, defaults, variants.")] = None,
     audio_format: Annotated[
         list[str] | None,
@@ -43,12 +45,16 @@ def batch(
     Ends with 1 if a track failed; the others are made all the same.
     """
     from cuelane.base.errors import UsageError
+    from cuelane.batch.far_folder import FarFolder, is_address
     from cuelane.batch.run import orders_of, render_options, run_batch
     from cuelane.batch.tracks import Asked, plan_files, tracks
     from cuelane.plan.series import load_series
 
-    if out_folder.exists() and not out_folder.is_dir():
+    here = not is_address(out_folder)
+    if here and Path(out_folder).exists() and not Path(out_folder).is_dir():
         raise UsageError(f"{out_folder}: is no folder; --out names the folder for the tracks")
+    if not here:
+        FarFolder.at(out_folder)
     loaded = load_series(series) if series is not None else None
     defaults = loaded.series.defaults if loaded is not None else None
     asked = Asked(
@@ -59,7 +65,8 @@ def batch(
     )
     found = tracks(plan_files(plans or [], loaded), loaded, asked)
     options = render_options(defaults) if defaults is not None else {}
-    out_folder.mkdir(parents=True, exist_ok=True)
+    if here:
+        Path(out_folder).mkdir(parents=True, exist_ok=True)
     orders = orders_of(found, out_folder, options, force=force)
     with progress("Tracks", quiet=as_json) as report:
         outcomes = run_batch(orders, cluster=cluster, workers=workers, progress=report)
@@ -79,7 +86,7 @@ def _as_dict(outcomes: list[Outcome]) -> dict[str, object]:
     return {**_counts(outcomes), "tracks": [one.to_dict() for one in outcomes]}
 
 
-def _print_text(outcomes: list[Outcome], folder: Path) -> None:
+def _print_text(outcomes: list[Outcome], folder: str) -> None:
     from cuelane.base.units import format_clock
 
     width = max(len(one.name) for one in outcomes)

@@ -15,7 +15,7 @@ from classgen_music import music
 from cuelane.adapt.beeps.boundary_sound import BoundarySound, returning_sounds
 from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, fingerprints
 from cuelane.adapt.beeps.mark import BoundaryMark
-from cuelane.adapt.beeps.regularity import evidence, firsts, in_turn
+from cuelane.adapt.beeps.regularity import evidence, faint_between, firsts, in_turn
 from cuelane.adapt.beeps.search import find_structure
 from cuelane.recording.decode import Recording
 
@@ -138,3 +138,12 @@ def test_the_evidence_is_in_lengths_that_come_again():
     assert 10 < evidence(np.delete(regular, 4)) < evidence(regular)
     assert in_turn(np.array([30.0, 15, 30, 15, 45, 15, 22])).tolist() == [True] * 6 + [False]
     assert firsts(np.array([1.0, 1.3, 2.2, 9.0, 12.0, 20.0])).tolist() == [1.0, 9.0, 20.0]
+
+
+def test_a_faint_return_counts_only_where_two_usual_lengths_meet():
+    """Of what is faintly like the others, that which divides a double gap is taken, elsewhere nothing."""
+    times = np.cumsum([5.0, 30, 15, 30, 45, 15, 30])
+    faint = np.array([12.0, 91.0, 110.02, 118.0])
+
+    assert faint_between(times, faint).tolist() == [110.02]
+    assert faint_between(times, np.array([91.0])).tolist() == []

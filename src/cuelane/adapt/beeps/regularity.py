@@ -6,6 +6,8 @@ hundredths of a second; what returns by chance has gaps of all lengths.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import numpy.typing as npt
 
@@ -61,3 +63,24 @@ def evidence(times_s: Floats) -> float:
     again = in_turn(gaps)
     parts = np.where(again, np.log(_USUAL / by_chance), np.log((1 - _USUAL) / (1 - by_chance)))
     return 0.5 * float(parts.sum())
+
+
+def faint_between(times_s: Floats, faint_s: Floats) -> Floats:
+    """Return those of `faint_s` that divide a gap of `times_s` into two usual lengths, each gap once.
+
+    Both are in order, in seconds. A length is usual if two gaps have it.
+    """
+    gaps = np.diff(times_s)
+    near = np.abs(gaps[:, None] - gaps[None, :]) < SAME_GAP_S
+    usual = gaps[near.sum(axis=1) > 1]
+    found: list[float] = []
+    for start, end in pairwise(times_s.tolist()):
+        inside = faint_s[(faint_s > start + LEAST_INTERVAL_S) & (faint_s < end - LEAST_INTERVAL_S)]
+        if not len(usual) or not len(inside):
+            continue
+        first = np.abs((inside - start)[:, None] - usual[None, :]).min(axis=1)
+        second = np.abs((end - inside)[:, None] - usual[None, :]).min(axis=1)
+        off = np.maximum(first, second)
+        if off.min() < SAME_GAP_S:
+            found.append(float(inside[int(off.argmin())]))
+    return np.array(found)

@@ -9,7 +9,7 @@ from scipy.signal import find_peaks
 from cuelane.adapt.beeps.boundaries import Boundary, PlaceScores
 from cuelane.adapt.beeps.boundary_sound import BoundarySound, exact_places
 from cuelane.adapt.beeps.fingerprint import HOP_S, fingerprints
-from cuelane.adapt.beeps.regularity import firsts
+from cuelane.adapt.beeps.regularity import faint_between, firsts
 from cuelane.adapt.beeps.sound_template import likeness
 from cuelane.adapt.beeps.tone_filter import SCORE_RATE
 from cuelane.recording.decode import Recording
@@ -20,6 +20,8 @@ Array = npt.NDArray[np.float32]
 _BLOCK_S, _OVERLAP_S = 300.0, 4.0
 # Chosen: likeness by which a return exceeds what is no return, from which it is sure.
 _SURE_BEYOND = 0.1
+# Chosen: a return that is so much less like the others still counts where two usual lengths meet.
+_FAINTER = 0.25
 
 
 def likeness_over(recording: Recording, sound: BoundarySound) -> Array:
@@ -38,8 +40,11 @@ def likeness_over(recording: Recording, sound: BoundarySound) -> Array:
 def sound_boundaries(recording: Recording, sound: BoundarySound) -> list[Boundary]:
     """Return every boundary of `recording` that `sound` marks, in order of time."""
     like = likeness_over(recording, sound)
-    tops, _ = find_peaks(like, height=sound.least_like, distance=round(1.0 / HOP_S))
-    times = firsts(tops * HOP_S)
+    tops, _ = find_peaks(like, height=max(0.0, sound.least_like - _FAINTER), distance=round(1.0 / HOP_S))
+    clear = like[tops] >= sound.least_like
+    times = firsts(tops[clear].astype(np.float64) * HOP_S)
+    faint = faint_between(times, tops[~clear] * HOP_S)
+    times = np.sort(np.concatenate([times, faint]))
     places = np.round(times / HOP_S).astype(np.int64)
     exact = exact_places(like, places) + sound.offset_s
     rows = zip(exact.tolist(), like[places].tolist(), strict=True)

@@ -39,13 +39,15 @@ feed: {season: 2, email: ada@example.org, licence: CC-BY-4.0, copyright: Ada Qua
 """
 
 
-def track(folder: Path, stem: str, *, title: str = "", seconds: float = 3.0, **extra: object) -> None:
+def track(
+    folder: Path, stem: str, *, title: str = "", seconds: float = 3.0, ending: str = ".wav", **extra: object
+) -> None:
     """Write a track as a render does: audio, captions, chapters, page, and a schedule that lists them."""
     folder.mkdir(exist_ok=True)
     sketch = Sketch(title or stem.title())
     sketch.interval("work", seconds, block="Main", exercise="squat", number=1, pips=False)
     schedule = Schedule(sketch.title, "en", RATE, sketch.now, tuple(sketch.intervals), (), extra=dict(extra))
-    out = folder / f"{stem}.wav"
+    out = folder / f"{stem}{ending}"
     listing = folder / f"{stem}.schedule.json"
     with all_or_nothing(out, listing=listing, force=True) as staged:
         soundfile.write(staged.path_for(out), np.zeros(sketch.now, np.float32), RATE)
@@ -214,6 +216,31 @@ def test_the_feed_says_when_its_content_last_changed(tracks: Path, tmp_path: Pat
     write_site(tracks, site, load_series(path), PLACE, now=datetime(2027, 1, 1, tzinfo=UTC), force=True)
     again = etree.fromstring((site / "feed.xml").read_bytes())
     assert again.findtext("channel/lastBuildDate") == "Fri, 01 Jan 2027 00:00:00 +0000"
+
+
+def test_several_formats_in_one_folder_are_one_session(tracks: Path, tmp_path: Path) -> None:
+    """The last that was rendered is the enclosure, the others are alternates; one of an older plan is not."""
+    for ending in (".flac", ".mp3"):
+        track(tracks, "second", seconds=5.0, ending=ending)
+    item = etree.fromstring(feed_of(tracks, tmp_path / "site")).find("channel/item")
+    assert item is not None
+    enclosure = item.find("enclosure")
+    assert enclosure is not None
+    assert enclosure.get("url") == f"{PLACE}second.mp3"
+    alternates = {
+        source.get("uri") for source in item.iterfind(f"{{{PODCAST}}}alternateEnclosure/{{{PODCAST}}}source")
+    }
+    assert alternates == {f"{PLACE}second.{ending}" for ending in ("wav", "flac", "mp3")}
+    assert (tmp_path / "site" / "second.flac").read_bytes() == (tracks / "second.flac").read_bytes()
+
+    track(tracks, "second", seconds=4.0, ending=".mp3")
+    (second, _) = sessions_in(tracks, ["second", "first"])
+    assert (second.sound.href, second.others) == ("second.mp3", ())
+    track(tracks, "second", seconds=4.0, ending=".flac")
+    with (tracks / "second.mp3").open("ab") as file:
+        file.write(b"more")
+    with pytest.raises(UsageError, match=r"second\.mp3: is not as its schedule lists it"):
+        sessions_in(tracks)
 
 
 def test_the_index_opens_from_disk_and_asks_for_nothing(tracks: Path, tmp_path: Path) -> None:

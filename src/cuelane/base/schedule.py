@@ -7,6 +7,7 @@ the top level they are kept in ``extra``, elsewhere they are ignored.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -137,11 +138,17 @@ def listed_schedule(schedule: Schedule, audio_name: str, files: Mapping[str, Any
     audio_name : the track that the schedule was written with.
     files : by name, ``sha256:`` and digest of each file that was written with it, the audio's among them; for
         a file that stays from a previous set, its whole entry.
+
+    The entry of the audio also holds the digest of what is heard, ``schedule``: audio in another format that
+    stays from a previous set is the same session if its entry has the same.
     """
     entries = {
         name: {"sha256": entry, "audio": audio_name} if isinstance(entry, str) else entry
         for name, entry in files.items()
     }
+    if isinstance(files.get(audio_name), str):
+        heard = to_json(replace(schedule, extra={}))
+        entries[audio_name]["schedule"] = "sha256:" + hashlib.sha256(heard.encode()).hexdigest()
     extra = {**schedule.extra, "audio": audio_name, "files": entries}
     return sealable_json(to_json(replace(schedule, extra=extra)))
 

@@ -94,6 +94,8 @@ def sessions_in(folder: Path, order: Sequence[str] = ()) -> list[ShelfSession]:
     """Return the sessions of a folder, those of `order` (stems) first and in that order, then by name.
 
     A folder in it named after a format holds the same sessions in that format, as a batch writes them.
+    Formats that were rendered one after the other into one folder are the same session, if the plan was the
+    same.
 
     Raises
     ------
@@ -130,7 +132,7 @@ def _merged(same: list[ShelfSession]) -> ShelfSession:
         first.stem,
         first.schedule,
         first.sound,
-        tuple(other.sound for other in rest),
+        (*first.others, *(sound for other in rest for sound in (other.sound, *other.others))),
         first.parts,
         tuple(path for one in same for path in one.left_out),
     )
@@ -162,7 +164,36 @@ def _session(listing: Path, inside: str) -> ShelfSession | None:
         if (is_sealed(path) if path == listing else digest_of(path) == _listed(entries, path.name))
     }
     left_out = tuple(path for ending, path in beside.items() if ending not in parts)
-    return ShelfSession(stem, schedule, SessionSound(audio, inside + name), (), parts, left_out)
+    others = tuple(
+        SessionSound(listing.with_name(one), inside + one) for one in _formats(listing, name, entries)
+    )
+    return ShelfSession(stem, schedule, SessionSound(audio, inside + name), others, parts, left_out)
+
+
+def _formats(listing: Path, audio: str, entries: dict[str, Any]) -> list[str]:
+    """Return the names of the same session in other formats beside it: those that its schedule lists.
+
+    One that was rendered from an earlier state of the plan is another session, and is left out.
+    """
+    stem = listing.name.removesuffix(LISTING)
+    heard = _heard(entries, audio)
+    found = []
+    for name in (stem + suffix for suffix in SUFFIXES if stem + suffix != audio):
+        path = listing.with_name(name)
+        if heard is None or _heard(entries, name) != heard or not path.is_file():
+            continue
+        if digest_of(path) != _listed(entries, name):
+            raise UsageError(
+                f"{path}: is not as its schedule lists it; render it again before it goes online"
+            )
+        found.append(name)
+    return found
+
+
+def _heard(entries: dict[str, Any], name: str) -> str | None:
+    entry = entries.get(name)
+    heard = entry.get("schedule") if isinstance(entry, dict) else None
+    return heard if isinstance(heard, str) else None
 
 
 def _listed(entries: dict[str, Any], name: str) -> object:

@@ -326,10 +326,14 @@ def test_equipment_is_told_in_the_rest_before_it_is_needed() -> None:
         "rounds": 2,
         "exercises": ["a", "b"],
     }
-    found = arranged({"session": [block], "exercises": {"a": {}, "b": {"needs": "a band"}}}).schedule
-    told = [cue for cue in found.cues if cue.text == "You will need a band."]
-    kinds = [found.intervals[cue.interval].kind for cue in told]
-    assert kinds == ["talk", "rest"]
+    for thing, words in (("a weight", "You will need a weight."), ("a band", "Pick up a band.")):
+        found = arranged({"session": [block], "exercises": {"a": {}, "b": {"needs": thing}}}).schedule
+        told = [cue for cue in found.cues if thing in (cue.text or "")]
+        opening, rest, *more = [(found.intervals[cue.interval].kind, cue.text) for cue in told]
+        assert opening == ("talk", f"You will need {thing}.")
+        assert rest == ("rest", words)
+        # What is held is picked up last thing; what is put on or around something takes its time.
+        assert more == ([("rest", "Pick up a weight.")] if thing == "a weight" else [])
 
 
 def test_every_drop_has_its_reason() -> None:

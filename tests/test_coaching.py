@@ -376,7 +376,7 @@ def test_the_closing_counts_main_work_and_fits_what_came_last(last: dict[str, An
         cue.text or "" for cue in found.cues if found.intervals[cue.interval].block == "Closing"
     )
     assert end in closing
-    assert ("twelve sets" in closing) == (last is None or last["pattern"] != "breath")
+    assert ("twelve working sets" in closing) == (last is None or last["pattern"] != "breath")
 
 
 def test_a_missing_warm_up_is_said_once() -> None:

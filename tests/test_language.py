@@ -129,7 +129,11 @@ def test_a_packs_tables_hold_together(code: str) -> None:
     for pattern, put in (*rules, *pack["lists"]["euphony"], *pack["lists"]["definite"]):
         assert re.sub(pattern, put, "zzz") in ("zzz", "the zzz")
     lists = [*pack["lint"].values(), *(pack["positions"][key] for key in ("back", "hands", "front", "floor"))]
-    for pattern in (*(row for rows in lists for row in rows), *pack["handling"]["fixed"]):
+    for pattern in (
+        *(row for rows in lists for row in rows),
+        *pack["handling"]["fixed"],
+        *pack["handling"]["slow"],
+    ):
         assert not re.compile(pattern, re.I).search("")
     for section, entries in pack.items():
         for key, entry in entries.items():
@@ -141,9 +145,9 @@ def test_words_change_with_their_noun() -> None:
     """Number words and sides have the gender of what they count or stand by."""
     spanish, portuguese = load_language("es"), load_language("pt-BR")
     assert spanish.say("durations", "minutes", count=21, n=spanish.number(21)) == "Veintiún minutos"
-    assert spanish.say("closing", "done", n=spanish.number(21)).endswith("veintiuna series en total.")
+    assert spanish.say("closing", "done", n=spanish.number(21)).endswith("veintiuna series de trabajo.")
     assert portuguese.say("closing", "done", n=portuguese.number(22)).endswith(
-        "vinte e duas séries no total."
+        "vinte e duas séries de trabalho."
     )
     assert (
         fill("Pierna {side_f}, pie {side}.", {"side": spanish.side("left")})

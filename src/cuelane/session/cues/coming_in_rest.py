@@ -132,7 +132,8 @@ def _name(here: Here, coming: _Coming, *, named: bool, quick: bool) -> Iterator[
         )  # fmt: skip
     if not quick:
         weight = _PICK_UP_AGAIN_WEIGHT if untold else WEIGHTS["needs"]
-        yield from pick_up(here, entry, Spot(_NEEDED, weight=weight))
+        with_name = coming.toward if at_ms is None else at_ms / interval.length_ms
+        yield from pick_up(here, entry, Spot(_NEEDED, with_name, weight=weight))
 
 
 def _named(here: Here, entry: Interval, key: str, items: str | None = None) -> str:

@@ -137,6 +137,12 @@ def put_names(here: Here, things: Sequence[str]) -> str:
     return here.words.listing([here.words.definite(thing) for thing in things])
 
 
+def takes_time(here: Here, things: Sequence[str]) -> bool:
+    """Return whether some of these things are put on or around something (a band; the pack knows those)."""
+    slow = [re.compile(entry, re.I) for entry in here.words.phrases("handling", "slow")]
+    return any(entry.search(thing) for entry in slow for thing in things)
+
+
 def needs_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:
     """Yield in a rest what `coming` needs for the first time, before the preview that presumes it."""
     # The beginning of a part has just told what stands by for it.
@@ -144,7 +150,10 @@ def needs_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate
     things = tuple(thing for thing in to_fetch(here, coming) if thing not in stands_by)
     if not set(things) & set(untold_needs(here)):
         return
-    text = here.say("preview", "needs", items=spoken_names(here, things))
+    if takes_time(here, things):
+        text = _kit_words(here, things, held(coming, here.words))
+    else:
+        text = here.say("preview", "needs", items=spoken_names(here, things))
     yield Candidate(
         "preview", text, WEIGHTS["needs"], spot.wish, toward=spot.toward, chain=spot.chain,
         uses=("preview.needs",), tells=tuple(("need", thing) for thing in things),
@@ -153,25 +162,35 @@ def needs_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate
 
 def kit_words(here: Here, coming: Interval) -> str:
     """Return in whole sentences what to pick up for `coming`, and what else it needs; empty for nothing."""
-    fetch, mine = to_fetch(here, coming), held(coming, here.words)
-    up = [thing for thing in fetch if thing in mine]
     # The opening has just told what the first set needs.
-    other = [thing for thing in fetch if thing not in mine and here.interval.pattern != "ready"]
+    mine, ready = held(coming, here.words), here.interval.pattern == "ready"
+    return _kit_words(here, [thing for thing in to_fetch(here, coming) if thing in mine or not ready], mine)
+
+
+def _kit_words(here: Here, things: Sequence[str], mine: Sequence[str]) -> str:
+    up = [thing for thing in things if thing in mine]
+    other = [thing for thing in things if thing not in mine]
     texts = [here.say("handling", "pick_up", items=spoken_names(here, up))] if up else []
     texts += [here.say("preview", "needs", items=spoken_names(here, other))] if other else []
     return " ".join(texts)
 
 
 def pick_up(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:
-    """Yield in a rest what is picked up, last thing before the set: behind the call, else before it."""
+    """Yield in a rest what is picked up, last thing before the set: behind the call, else before it.
+
+    What takes time is told with the exercise, and once where it is new: before the plan's words about it.
+    """
     mine = held(coming, here.words)
     things = [thing for thing in to_fetch(here, coming) if thing in mine]
-    if things:
+    asked = takes_time(here, things) and set(things) & set(untold_needs(here))
+    if things and not asked:
         text = here.say("handling", "pick_up", items=spoken_names(here, things))
         weight = WEIGHTS["needs"] if spot.weight is None else spot.weight
-        for place, order in enumerate((97, 70)):
+        early = takes_time(here, things)
+        for place, order in enumerate((66,) if early else (97, 70)):
             yield Candidate(
-                "preview", text, weight - place, spot.wish, toward=1.0, group="pick up", chain=("end", order),
+                "preview", text, weight - place, spot.wish, toward=spot.toward if early else 1.0,
+                group="pick up", chain=("end", order),
                 uses=("handling.pick_up",), tells=tuple(("need", thing) for thing in things),
             )  # fmt: skip
 

@@ -25,7 +25,7 @@ OURS = sorted(
     [
         "natural",
         *("system", "system-de", "system-es", "system-fr", "system-it", "system-pt"),
-        *("alder", "hawthorn", "linden", "rowan"),
+        *("hawthorn", "hickory", "hornbeam", "linden"),
         *("encina", "olmo", "mirabelle", "betulla", "cipresso", "jacaranda", "cedro"),
     ]
 )

@@ -384,7 +384,7 @@ def test_the_model_says_the_same_every_time(tmp_path):
 @with_model
 def test_the_speed_is_the_models_own(tmp_path):
     """At a slower pace a line is longer and is no stretched copy: its pitch is not lower by as much."""
-    line, voice = "Sit down between your heels.", find_voice("alder")
+    line, voice = "Sit down between your heels.", find_voice("hickory")
     plain, slow = (
         speak_all([line], voice, store=ClipStore(tmp_path), pace=pace).clips[line] for pace in (1.0, 0.8)
     )

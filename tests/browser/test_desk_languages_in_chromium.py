@@ -72,9 +72,10 @@ def test_another_language_takes_nothing_from_what_is_typed(german: Desk) -> None
     for code in [*(code for code in available_languages() if code != "de"), "de"]:
         page.run(f"document.getElementById('speak/{code}').click()")
         words = desk_words(code)
+        # Some words are the same in two languages; the page says its language once all have changed.
+        page.wait(f"document.documentElement.lang === {code!r}")
         page.wait(f"document.querySelector('#session .kind').textContent === {words.compose.kind_block!r}")
-        assert page.run("document.documentElement.lang") == code
-        assert text_of(german, "undo") == words.top.undo
+        page.wait(f"document.getElementById('undo').textContent.trim() === {words.top.undo!r}")
         assert text_of(german, "play") == words.hear.play
         assert page.run("document.querySelector('[aria-current=true]').dataset.language") == code
         assert page.run("document.getElementById('new-exercise') === window.sameField")
@@ -105,4 +106,6 @@ def test_no_word_is_too_long_for_a_narrow_page(german: Desk, code: str) -> None:
             " && !e.closest('.scored, .visually-hidden, .skip, svg, .lane, #score'))"
             ".map(e => `${e.tagName} ${e.id} ${e.textContent.trim().slice(0, 40)}`).slice(0, 5)"
         )
-        assert (page.run("document.documentElement.scrollWidth"), wide) == (360, []), (path, wide)
+        # A bar for scrolling takes its part of the 360 px, in some browsers.
+        over = page.run("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        assert (over, wide) == (0, []), path

@@ -176,7 +176,7 @@ def test_a_recorded_voice_keeps_the_boundaries_and_says_what_fell_back(
     plan = tmp_path / "small.yaml"
     plan.write_text(small_plan.read_text(encoding="utf-8"), encoding="utf-8")
     rows = []
-    for number, text in enumerate(("Rest.", "Keep your ribs down.")):
+    for number, text in enumerate(("Get ready.", "Keep your ribs down.")):
         noise = rng.standard_normal(30_000) * np.hanning(30_000) * 0.2
         soundfile.write(folder / f"{number}.wav", noise, 48_000)
         rows.append(f'[[clips]]\ntext = "{text}"\nfile = "{number}.wav"\n')
@@ -185,10 +185,10 @@ def test_a_recorded_voice_keeps_the_boundaries_and_says_what_fell_back(
     natural = rendered["wav"].prepared.schedule
     assert prepared.schedule.intervals == natural.intervals
     voices = {cue.text: cue.voice for cue in prepared.schedule.cues}
-    assert voices["Rest."] == "mine"
+    assert voices["Get ready."] == "mine"
     assert voices["That was it."] == "natural"
     assert "That was it." in prepared.voiced.fallbacks
-    assert "Rest." not in prepared.voiced.fallbacks
+    assert "Get ready." not in prepared.voiced.fallbacks
 
 
 BAD = {

@@ -24,7 +24,8 @@ SOURCE = Path(cuelane.__file__).parent
 
 # Each may import within a function, for this reason; none of these functions runs beside another that does.
 MAY_IMPORT_LATE = {
-    "batch/run.py": "Dask's package for clusters is an extra; looked for before any other thread runs",
+    "batch/cluster.py": "Dask's package for clusters is an extra; looked for before any other thread runs",
+    "adapt/beeps/fingerprint.py": "librosa is slow to import; adapt runs in one thread",
     "adapt/pattern_plan.py": "the YAML writer; adapt runs in one thread",
     "adapt/plan_file.py": "the YAML writer; adapt runs in one thread",
     "adapt/adapted_folder.py": "only where clips are read; adapt runs in one thread",

@@ -163,6 +163,7 @@ exercises:
     form:
     - Knees out.
     - text: Heels heavy.
+      clip: own.wav
       rounds: [2, 3]
       from_round: 2
       weight: 50

@@ -158,7 +158,7 @@ def _returns(like: Array, seconds: float) -> tuple[Floats, Floats, float, float]
 
 
 def exact_places(like: Array, places: npt.NDArray[np.int64]) -> Floats:
-    """Return the times of peaks at `places` from a parabola through each and its neighbours."""
+    """Return the times in s, shape (n,), of peaks of `like` near `places`, shape (n,): by a parabola each."""
     left, mid, right = (like[np.clip(places + by, 0, len(like) - 1)].astype(np.float64) for by in (-1, 0, 1))
     bend = left - 2 * mid + right
     by = np.where(bend < -1e-9, 0.5 * (left - right) / np.minimum(bend, -1e-9), 0.0)

@@ -24,7 +24,7 @@ FEWEST = 4
 
 
 def firsts(times_s: Floats) -> Floats:
-    """Return the first of each run of `times_s`, in order, that come within 4 s of the one before."""
+    """Return the first of each run of `times_s`, shape (n,), that come within 4 s of the one before."""
     if not len(times_s):
         return times_s
     kept = [float(times_s[0])]
@@ -49,7 +49,7 @@ def in_turn(gaps_s: Floats) -> npt.NDArray[np.bool_]:
 
 
 def evidence(times_s: Floats) -> float:
-    """Return how much likelier `times_s`, in order, are a class's boundaries than chance, in nats.
+    """Return how much likelier `times_s`, shape (n,), are a class's boundaries than chance, in nats.
 
     By chance gaps would be exponential, each as long as another with the probability that their number and
     mean give. Where two agree that is one piece of evidence and not two, hence half.
@@ -68,7 +68,7 @@ def evidence(times_s: Floats) -> float:
 def faint_between(times_s: Floats, faint_s: Floats) -> Floats:
     """Return those of `faint_s` that divide a gap of `times_s` into two usual lengths, each gap once.
 
-    Both are in order, in seconds. A length is usual if two gaps have it.
+    Both have shape (n,) and are in order, in seconds. A length is usual if two gaps have it.
     """
     gaps = np.diff(times_s)
     near = np.abs(gaps[:, None] - gaps[None, :]) < SAME_GAP_S

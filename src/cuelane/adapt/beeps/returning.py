@@ -76,7 +76,7 @@ def patches(prints: Array, steps: Steps, length: int) -> Array:
 def returning(prints: Array, near: tuple[int, int] | None = None) -> list[Returning]:
     """Return the sets of like onsets that look most like boundaries, best first, none twice.
 
-    With `near`, (step, reach), only onsets so near to that step propose sets.
+    `prints` has shape (n, 64). With `near`, (step, reach), only onsets so near to that step propose sets.
     """
     steps = onsets(prints)
     found: list[Returning] = []

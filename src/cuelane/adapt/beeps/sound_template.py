@@ -45,7 +45,10 @@ class SoundTemplate:
 
 
 def template_of(prints: Array, found: Returning) -> tuple[SoundTemplate, Steps]:
-    """Return the template of `found` and its returns, each moved by up to 3 steps to where it fits best."""
+    """Return the template of `found` and its returns, each moved by up to 3 steps to where it fits best.
+
+    `prints` has shape (n, 64).
+    """
     steps = found.steps[(found.steps > BEFORE + _SLACK) & (found.steps < len(prints) - found.length - _SLACK)]
     for _ in range(2):
         mean = patches(prints, steps, found.length).mean(axis=0)
@@ -101,6 +104,8 @@ def alike_around(prints: Array, steps: Steps) -> Floats:
 def begins_at(alike: Floats) -> tuple[int, int, bool]:
     """Return (first step, last step, is a countdown) of the signal around lag 0 of `alike`, in steps.
 
+    `alike` has shape (n,), with lag 0 at `AROUND`.
+
     From where the returns are alike it goes to both sides over gaps of up to 0.4 s. Where like stretches
     come before or after at one distance of 0.4 to 2.2 s, they are a countdown, and its last is the boundary.
     """
@@ -134,6 +139,8 @@ def _is_next(one: list[int], other: list[int]) -> bool:
 def rises_at(prints: Array, steps: Steps, first: int, last: int) -> int:
     """Return the lag from `steps`, in steps, at which the signal that is alike from `first` to `last` rises.
 
+    `prints` has shape (n, 64), `steps` (k,).
+
     The returns' mean is taken, in the bands that the signal raises; what is alike before it rises, such as a
     breath held or talk that stops in time, is left out.
     """
@@ -150,7 +157,10 @@ def rises_at(prints: Array, steps: Steps, first: int, last: int) -> int:
 
 
 def company_of(alike: Floats, first: int, last: int) -> float:
-    """Return how alike the surroundings of a signal are, 0 to 1: in music they return with it."""
+    """Return how alike the surroundings of a signal are, 0 to 1: in music they return with it.
+
+    `alike` has shape (n,), with lag 0 at `AROUND`.
+    """
     outside = np.ones(len(alike), dtype=bool)
     outside[max(0, AROUND + first - 30) : AROUND + last + 60] = False
     return float(alike[outside].mean()) if outside.any() else 1.0

@@ -11,7 +11,7 @@ import pytest
 import cuelane
 
 SOURCE = Path(cuelane.__file__).parent
-ORIGIN = re.compile(r"\b(chosen|measured|published|derived|common practice)\b", re.IGNORECASE)
+ORIGIN = re.compile(r"\b(chosen|measured|fitted|published|derived|common practice)\b", re.IGNORECASE)
 
 
 def is_number(node: ast.expr) -> bool:
@@ -47,7 +47,7 @@ def told_of(text: str) -> dict[str, str]:
 
 @pytest.mark.parametrize("package", ["adapt", "check"])
 def test_each_number_says_where_it_comes_from(package: str) -> None:
-    """Measured on what, published where, derived from what, or chosen, and what happens if it is another."""
+    """Measured or fitted on what, published where, derived from what, or chosen."""
     told = {
         f"{path.relative_to(SOURCE).as_posix()}: {constant}": words
         for path in sorted((SOURCE / package).rglob("*.py"))

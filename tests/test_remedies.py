@@ -36,7 +36,7 @@ def test_the_missing_time_is_the_share_that_is_passed() -> None:
     (row,) = advice(11.0)
     assert row.missing_s == pytest.approx(0.5, abs=0.05)
     assert row.words_to_cut == 1
-    assert row.place == "b, round 1 (work of 20s at 0:47)"
+    assert row.place == "b, round 1 (work of 20s at 0:39)"
     assert "make this interval 1s longer" in row.remedies
 
 
@@ -90,7 +90,7 @@ def test_the_message_says_all_of_it() -> None:
     """The text a person reads has the place, the seconds, the words and each remedy."""
     text = str(advice(11.0)[0])
     assert text.splitlines()[0] == (
-        "b, round 1 (work of 20s at 0:47): the cues that must be spoken need 0.5 s more than there is; "
+        "b, round 1 (work of 20s at 0:39): the cues that must be spoken need 0.5 s more than there is; "
         "cut about 1 word."
     )
 

@@ -12,7 +12,7 @@ from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.intervals import FoundInterval
 
 MOST_LINES = 40
-"""As many as a plan takes for one role."""
+"""Derived from the plan's own limit: as many as it takes for one role."""
 
 OWN_CALL = "tells the time or the round; the program calls those as they are now"
 OWN_REST = "calls the rest; the program does that"

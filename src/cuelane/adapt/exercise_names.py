@@ -12,7 +12,9 @@ from cuelane.adapt.words.word_lists import lists_of, plain
 
 _NAMING = ("announce", "setup", "preview")
 _FROM_REST = ("preview", "announce", "setup")
+# Chosen: longer runs of words are sentences about an exercise; in letters, for words run together.
 _MOST_WORDS = 4
+# Chosen: see above.
 _LONGEST = 60
 # Chosen: words that a recogniser heard a little differently are one; of two names, one word is farther apart.
 _ALIKE = 0.7

@@ -26,6 +26,7 @@ from cuelane.plan.values import MAX_NAME, MAX_TEXT
 
 # Chosen: of the time of an opening or closing, so much is left between and behind its lines.
 _SPOKEN_SHARE = 0.7
+# Chosen: quiet after each line of a talk, about a breath.
 _AFTER_MS = 1000
 _HEAD = """\
 # Made from a recording by cuelane adapt, which writes it anew each time: copy it before you change it.

@@ -8,6 +8,7 @@ from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.adapt.words.role_judge import hints_of
 from cuelane.adapt.words.word_lists import plain, word_lists
 
+# Chosen: more are not read.
 MOST_PROPOSED = 2
 _INSTEAD = ("form", "setup")
 # Chosen: a part of the body that both name says most; then a common word of some length.

@@ -15,9 +15,11 @@ import numpy.typing as npt
 from cuelane.audio.clip import AUDIBLE_RANGE_DB
 from cuelane.recording.decode import CLIP_RATE
 
+# Chosen: about a period of a low voice, the shortest that is loud or soft by itself.
 _LOUDEST_S = 0.005
-# The clips' air before their onset is 80 ms, of which the first half is faded in (recording/cutting.py).
+# Derived: the air before a clip's onset is 80 ms, and its first half is faded in (recording/cutting.py).
 _END_S, _TONE_FROM_S, _TONE_TO_S = 0.005, 0.045, 0.070
+# Chosen: stands for no sound at all; a step of 24 bits is -144 dB.
 _SILENT_DB = -150.0
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 import re
 import tempfile
-from contextlib import ExitStack
+from collections.abc import Iterable
+from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -88,14 +89,8 @@ def adapt_recording(
     _require_language(options.language)
     require_usable(folder)
     listed = listed_files(folder / REPORT_JSON)
-    targets = [folder / name for name in WRITTEN] + ([] if report is None else [report])
-    # In a folder of ours the decisions, which a person changes, are read and written anew, and the hidden
-    # files only save time.
-    owned = [folder / name for name in (DECISIONS, ANALYSIS, LEADS) if name in listed]
-    given, listing = [recording, options.captions, options.plan], folder / REPORT_JSON
-    delivery = partial(
-        all_or_nothing, *targets, home=folder, inputs=given, owned=owned, listing=listing, force=force
-    )
+    given = [recording, options.captions, options.plan]
+    delivery = partial(_delivery, folder, given, listed, report, force=force)
     with delivery():
         # Refused here, before an hour of sound is analysed.
         pass
@@ -123,6 +118,18 @@ def adapt_recording(
         staged.write_text(folder / LEADS, json.dumps(leads, indent=1) + "\n")
         _write_plan(adapted, title, cut, instead, options, staged, report)
     return adapted
+
+
+def _delivery(
+    folder: Path, given: list[Path | None], listed: Iterable[str], report: Path | None, *, force: bool
+) -> AbstractContextManager[Staged]:
+    targets = [folder / name for name in WRITTEN] + ([] if report is None else [report])
+    # In a folder of ours the decisions, which a person changes, are read and written anew, and the hidden
+    # files only save time.
+    owned = [folder / name for name in (DECISIONS, ANALYSIS, LEADS) if name in listed]
+    return all_or_nothing(
+        *targets, home=folder, inputs=given, owned=owned, listing=folder / REPORT_JSON, force=force
+    )
 
 
 def _write_plan(

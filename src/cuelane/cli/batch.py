@@ -44,17 +44,11 @@ def batch(
 
     Ends with 1 if a track failed; the others are made all the same.
     """
-    from cuelane.base.errors import UsageError
-    from cuelane.batch.far_folder import FarFolder, is_address
     from cuelane.batch.run import orders_of, render_options, run_batch
     from cuelane.batch.tracks import Asked, plan_files, tracks
     from cuelane.plan.series import load_series
 
-    here = not is_address(out_folder)
-    if here and Path(out_folder).exists() and not Path(out_folder).is_dir():
-        raise UsageError(f"{out_folder}: is no folder; --out names the folder for the tracks")
-    if not here:
-        FarFolder.at(out_folder)
+    here = _is_here(out_folder)
     loaded = load_series(series) if series is not None else None
     defaults = loaded.series.defaults if loaded is not None else None
     asked = Asked(
@@ -76,6 +70,19 @@ def batch(
         _print_text(outcomes, out_folder)
     if any(one.state == "failed" for one in outcomes):
         raise typer.Exit(1)
+
+
+def _is_here(out_folder: str) -> bool:
+    """Return whether tracks go into a folder of this computer, once it is clear that they can go there."""
+    from cuelane.base.errors import UsageError
+    from cuelane.batch.far_folder import FarFolder, is_address
+
+    if is_address(out_folder):
+        FarFolder.at(out_folder)
+        return False
+    if Path(out_folder).exists() and not Path(out_folder).is_dir():
+        raise UsageError(f"{out_folder}: is no folder; --out names the folder for the tracks")
+    return True
 
 
 def _counts(outcomes: list[Outcome]) -> dict[str, int]:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from contextlib import AbstractContextManager
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cuelane.cli.options import Force, Recogniser
 from cuelane.cli.output import file_named, note, out, out_json, progress, stage_json
+
+if TYPE_CHECKING:
+    from cuelane.takes.run import TakesResult
 
 
 def takes(
@@ -58,19 +61,23 @@ def takes(
     if json == "-":
         out_json(result.to_dict())
     else:
-        for line in result.lines:
-            if line.state != "placed" or line.notes:
-                where = f" at {line.start_s:.1f} s" if line.start_s is not None else ""
-                why = f" ({'; '.join(line.notes)})" if line.notes else ""
-                out(f"{line.number:3d} {line.state:9} {line.text}{where}{why}")
-        for text in result.notes:
-            out(f"Note: {text}")
-        counts = [sum(line.state == state for line in result.lines) for state in ("placed", "uncertain")]
-        missing = len(result.lines) - sum(counts)
-        out(f"{counts[0]} lines placed, {counts[1]} uncertain, {missing} not read.")
-        out(f"Heard with {result.recogniser}.")
-        if counts[1]:
-            out(f"Listen to the uncertain ones in {folder / 'listen'}; take them with --accept NUMBERS.")
+        _print_lines(result, folder)
         note(f"wrote {written} clips to {folder}; next: cuelane render {plan} --voice {name}")
     if any(line.state != "placed" for line in result.lines):
         raise typer.Exit(1)
+
+
+def _print_lines(result: TakesResult, folder: Path) -> None:
+    for line in result.lines:
+        if line.state != "placed" or line.notes:
+            where = f" at {line.start_s:.1f} s" if line.start_s is not None else ""
+            why = f" ({'; '.join(line.notes)})" if line.notes else ""
+            out(f"{line.number:3d} {line.state:9} {line.text}{where}{why}")
+    for text in result.notes:
+        out(f"Note: {text}")
+    counts = [sum(line.state == state for line in result.lines) for state in ("placed", "uncertain")]
+    missing = len(result.lines) - sum(counts)
+    out(f"{counts[0]} lines placed, {counts[1]} uncertain, {missing} not read.")
+    out(f"Heard with {result.recogniser}.")
+    if counts[1]:
+        out(f"Listen to the uncertain ones in {folder / 'listen'}; take them with --accept NUMBERS.")

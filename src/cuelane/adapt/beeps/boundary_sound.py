@@ -27,6 +27,7 @@ Floats = npt.NDArray[np.float64]
 
 # Chosen: likeness below which nothing counts as a return.
 _LEAST_LIKE = 0.35
+# Chosen: the grades above it that are tried are so far apart.
 _LIKE_STEP = 0.03
 # Chosen: so many nats is it worth that the returns exceed all else by 1, up to the second.
 _BEYOND_WORTH, _MOST_BEYOND = 20.0, 0.1
@@ -42,6 +43,7 @@ _SPREAD_S = 0.05
 # Fitted by logistic regression on 162 sets, 22 of them true, that classes 0 to 13 and 53 to 55 of the
 # benchmark of boundaries propose; no seed from 5,000 on had a part in it.
 _OFFSET = -8.97
+# Fitted with it.
 _WEIGHTS = (2.33, 0.62, -1.11, 1.17, -1.40)
 # Chosen: of the false sets in the fit none came higher than 0.51.
 LEAST_SOUND = 0.55

@@ -20,6 +20,7 @@ Array = npt.NDArray[np.float32]
 # Chosen: 32 ms every 8 ms at 16 kHz, as the tone tracks have it.
 N_FFT, HOP = 512, 128
 HOP_S = HOP / LISTEN_RATE
+# Chosen: more tell sounds apart better and cost time and memory.
 N_BANDS = 64
 # Chosen: below lie hum and steps, above what telephones and codecs leave out.
 _LOWEST_HZ, _HIGHEST_HZ = 100.0, 7500.0

@@ -17,6 +17,7 @@ from cuelane.recording.decode import Recording
 SEARCH_S = 720.0
 # Chosen: two marks with more of their boundaries in common than this are one.
 _SAME = 0.5
+# Chosen: two marks within it are one boundary; intervals are many times as long.
 _SAME_TIME_S = 0.25
 
 

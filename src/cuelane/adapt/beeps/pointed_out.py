@@ -34,6 +34,7 @@ _ONSET_NEAR_S = 2.5
 _MOST_HINTED = 12
 # Chosen: what comes twice may be chance.
 _FEWEST = 3
+# Chosen: what a person pointed at and was found to return is as good as known.
 _POINTED_OUT = 0.9
 
 

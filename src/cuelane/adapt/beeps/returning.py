@@ -25,6 +25,7 @@ LENGTHS = (12, 25, 60)
 BEFORE = 1
 # Chosen: onsets kept a second; fewer lose beeps under talk, more cost time with their square.
 _ONSETS_A_SECOND = 4.0
+# Chosen: in steps, about 50 ms; nearer tops are of one sound.
 _LEAST_APART = 6
 # Chosen: grades of likeness (correlation) at which a set is tried; fitted on seeds 0 to 104 is only that
 # lower ones find nothing more.

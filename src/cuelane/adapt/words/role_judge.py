@@ -33,6 +33,7 @@ OUT = ("aside", "housekeeping")
 BIAS = "(bias)"
 # Chosen: a person decides on what is proposed; what is not proposed, they must find.
 _OUT_FROM = 0.5
+# Chosen: sentences are told apart by their number of words in steps of four from here.
 _FEW = 3
 
 

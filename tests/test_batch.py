@@ -190,6 +190,24 @@ def test_only_what_must_be_made_is_made_again(tmp_path: Path, capsys: pytest.Cap
     assert (out / "two.wav").is_file()
 
 
+def test_formats_made_one_after_the_other_leave_each_other_alone(tmp_path: Path) -> None:
+    """They share what lies beside them; it is made again where it is gone, or was of another session."""
+    plan = write(tmp_path, "one")
+
+    def made(ending: str) -> str:
+        asked = tracks([plan], None, Asked(formats=(ending,), variants=("plain",)))
+        (order,) = orders_of(asked, tmp_path / "out", {}, force=False)
+        return one_track.made(order).state
+
+    assert [made(ending) for ending in ("wav", "flac", "wav", "flac")] == ["made", "made", "kept", "kept"]
+    (tmp_path / "out" / "one.vtt").unlink()
+    assert [made(ending) for ending in ("wav", "flac")] == ["made", "kept"]
+    write(tmp_path, "one", "Sit down slowly.")
+    assert [made(ending) for ending in ("flac", "wav", "flac")] == ["made", "made", "kept"]
+    (tmp_path / "out" / "one.wav").write_bytes(b"mine")
+    assert made("wav") == "failed"
+
+
 def test_a_file_of_somebody_else_is_kept(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """It is told, with the way to replace it; nothing of the track is written."""
     plan = write(tmp_path, "one")

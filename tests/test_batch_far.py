@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -103,6 +104,21 @@ def test_a_file_of_somebody_else_at_an_address_is_kept(tmp_path: Path, memory: M
     write(tmp_path, "one", "Sit down slowly.")
     assert "one.vtt: there is a file already" in one_track.made(order_for(plan, FAR)).message
     assert memory.cat_file("/winter/tracks/one.vtt") == b"WEBVTT mine"
+
+
+def test_another_format_at_an_address_is_refused_and_why_is_told(
+    tmp_path: Path, memory: MemoryFileSystem
+) -> None:
+    """The files beside it are the other format's; nothing is put, and that format stays as it is."""
+    plan = write(tmp_path, "one")
+    order = order_for(plan, FAR)
+    assert one_track.made(order).state == "made"
+    before = files_at(memory)
+    outcome = one_track.made(replace(order, suffix=".flac"))
+    assert (outcome.state, outcome.code) == ("failed", 2)
+    assert "goes with this track in another format" in outcome.message
+    assert files_at(memory) == before
+    assert one_track.made(order).state == "kept"
 
 
 def test_a_track_that_was_put_half_way_is_finished(

@@ -124,7 +124,8 @@ class FarFolder:
                 if there is not None and there not in ours:
                     raise UsageError(
                         f"{prefix}{name}: there is a file already, and it was not written by cuelane or was "
-                        "changed since; take it away, or replace it with --force"
+                        "changed since, or goes with this track in another format (-f a -f b, given at once, "
+                        "makes each in a folder of its own); take it away, or replace it with --force"
                     )
             # Should this end half-way, the next run knows both the old files and the new ones as ours.
             begun = replace(record, program="", basis="", also_ours=sorted(_digests_of(before)))

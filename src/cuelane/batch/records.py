@@ -20,7 +20,8 @@ from typing import Any
 
 from cuelane.base.ordinary import read_ordinary
 from cuelane.base.schedule import LISTING
-from cuelane.base.seals import digest_if_there, listed_files
+from cuelane.base.schedule_limits import MAX_BYTES
+from cuelane.base.seals import digest_if_there, is_sealed, listed_files
 from cuelane.plan.checks import cue_lines
 from cuelane.plan.loaded import LoadedPlan, included_files
 from cuelane.speech.choice import default_voice
@@ -143,8 +144,34 @@ def outputs_of(out: Path) -> dict[str, str]:
 
 
 def is_whole(record: Record, out: Path) -> bool:
-    """Tell whether all that the record says was written lies there, byte for byte."""
-    return is_all_there(record, out.name, lambda name: _digest(out.with_name(name)))
+    """Tell whether all that the record says was written lies there, byte for byte.
+
+    What goes with the audio may have been written again since, with the same session in another format.
+    """
+
+    def digest_of(name: str) -> str | None:
+        return _digest(out.with_name(name))
+
+    if is_all_there(record, out.name, digest_of):
+        return True
+    listing = out.with_name(out.stem + LISTING)
+    if record.outputs.get(out.name) != digest_of(out.name) or not _is_of_same_session(listing, out.name):
+        return False
+    newer = listed_files(listing)
+    return all(
+        name == listing.name or digest_of(name) in {digest, newer.get(name)} - {None}
+        for name, digest in record.outputs.items()
+    )
+
+
+def _is_of_same_session(listing: Path, audio: str) -> bool:
+    """Tell whether a schedule, unchanged since it was written, lists `audio` as what it has in a format."""
+    try:
+        told = json.loads(read_ordinary(listing, MAX_BYTES))
+        heard = told["files"][audio]["schedule"]
+        return is_sealed(listing) and heard == told["files"][told["audio"]]["schedule"]
+    except (OSError, ValueError, TypeError, KeyError, RecursionError):
+        return False
 
 
 def is_all_there(record: Record, track: str, digest_of: Callable[[str], str | None]) -> bool:

@@ -28,6 +28,8 @@ _STROKES_S = 0.4
 _QUIET, _RISE = 24, 60
 # Chosen: the share of its height at which a signal counts as risen; less takes talk, more a slow rise's end.
 _RISEN = 0.3
+# Chosen, in steps: 0.12 s; the closest strokes of a signal, two pips of a watch, are 0.13 s apart.
+_TALK_BEFORE = 15
 # Chosen: the pitches of a countdown's tones need not be the same, but their distances are.
 _COUNT_APART_S = (0.4, 2.2)
 
@@ -152,8 +154,11 @@ def rises_at(prints: Array, steps: Steps, first: int, last: int) -> int:
     before = np.median(mean[: _QUIET // 2], axis=0)
     raised = np.maximum(0, mean[_QUIET // 2 :].max(axis=0) - before)
     course = (mean - before) @ raised
-    risen = np.flatnonzero(course[_QUIET // 2 :] >= _RISEN * course[_QUIET // 2 :].max())
-    return int(lags[_QUIET // 2 + risen[0]]) if len(risen) else first
+    high = course[_QUIET // 2 :] >= _RISEN * course[_QUIET // 2 :].max()
+    rises = np.flatnonzero(high & ~np.concatenate([[False], high[:-1]]))
+    # Talk that ends just before a signal may raise the same bands; strokes of one are farther apart.
+    rises = rises[rises - rises[0] < _TALK_BEFORE]
+    return int(lags[_QUIET // 2 + rises[-1]])
 
 
 def company_of(alike: Floats, first: int, last: int) -> float:

@@ -17,6 +17,7 @@ from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, fingerprints
 from cuelane.adapt.beeps.mark import BoundaryMark
 from cuelane.adapt.beeps.regularity import evidence, faint_between, firsts, in_turn
 from cuelane.adapt.beeps.search import find_structure
+from cuelane.adapt.beeps.sound_boundaries import likeness_over
 from cuelane.recording.decode import Recording
 
 TIMES_S = np.cumsum([6.0, *[16.0, 9.0] * 4])
@@ -102,6 +103,22 @@ def test_a_sound_held_against_a_plan_is_put_where_it_is_missing():
     assert fit > 0.35
     assert [b.from_plan for b in placed] == [k == 3 for k in range(len(TIMES_S))]
     assert np.abs(np.array([b.at_s for b in placed]) - TIMES_S).max() < 0.03
+
+
+def test_a_sound_at_the_seam_of_two_blocks_is_as_like_as_elsewhere(monkeypatch):
+    """A block begins with its running means settled: soon after its start a return is like as in one go."""
+    sound, bell = recording(with_signal("bell")), sounds_in("bell")[0]
+    whole = likeness_over(sound, bell)
+    seam_s = float(TIMES_S[3]) - 0.1
+    # To whole steps of 8 ms.
+    monkeypatch.setattr("cuelane.adapt.beeps.sound_boundaries._BLOCK_S", round(seam_s / HOP_S) * HOP_S)
+
+    parts = likeness_over(sound, bell)
+
+    near = slice(round((seam_s - 0.5) / HOP_S), round((seam_s + 1.0) / HOP_S))
+    assert len(parts) == len(whole)
+    # After 3 s a mean with a time constant of 0.4 s has less than 0.001 of its start left.
+    assert np.abs(parts[near] - whole[near]).max() < 0.01
 
 
 def test_a_pointed_out_sound_is_found():

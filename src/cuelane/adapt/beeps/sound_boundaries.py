@@ -16,8 +16,9 @@ from cuelane.recording.decode import Recording
 
 Array = npt.NDArray[np.float32]
 
-# Chosen: five minutes at once bound the memory; the overlap is longer than any template.
-_BLOCK_S, _OVERLAP_S = 300.0, 4.0
+# Chosen: five minutes at once bound the memory; the overlap is longer than any template, and the lead lets
+# the running means of the fingerprints settle.
+_BLOCK_S, _OVERLAP_S, _LEAD_S = 300.0, 4.0, 3.0
 # Chosen: likeness by which a return exceeds what is no return, from which it is sure.
 _SURE_BEYOND = 0.1
 # Chosen: a return that is so much less like the others still counts where two usual lengths meet.
@@ -29,8 +30,9 @@ def likeness_over(recording: Recording, sound: BoundarySound) -> Array:
     parts = []
     at = 0.0
     while at < recording.seconds:
-        part = recording.part(at, min(recording.seconds, at + _BLOCK_S + _OVERLAP_S))
-        like = likeness(fingerprints(part), sound.template)
+        lead_s = min(at, _LEAD_S)
+        part = recording.part(at - lead_s, min(recording.seconds, at + _BLOCK_S + _OVERLAP_S))
+        like = likeness(fingerprints(part), sound.template)[round(lead_s / HOP_S) :]
         is_last = at + _BLOCK_S >= recording.seconds
         parts.append(like if is_last else like[: round(_BLOCK_S / HOP_S)])
         at += _BLOCK_S

@@ -241,3 +241,11 @@ def test_a_free_recogniser_names_the_cue_that_its_words_are_most_like(written: s
     rows = [("Keep your heels heavy.", 0.5, 1.0), ("Zehn Sekunden.", 2.0, 1.0)]
 
     assert hear_all(Recording(), rows, by=asked) == [cue, cue]  # type: ignore[arg-type]
+
+
+def test_cues_that_differ_in_punctuation_only_are_one_to_a_recogniser() -> None:
+    """Of two cues with the same letters each is confirmed as itself, and not as the other."""
+    asked = FreeHearing("another", lambda: lambda samples: "and go")
+    rows = [("And go!", 0.5, 1.0), ("And go.", 2.0, 1.0)]
+
+    assert hear_all(Recording(), rows, by=asked) == ["And go!", "And go."]  # type: ignore[arg-type]

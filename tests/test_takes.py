@@ -279,3 +279,16 @@ def test_file_names_are_plain():
     """A clip's file says its line in plain letters, whatever the line holds."""
     assert file_name(7, "Épaules: ../down, slow!") == "007-epaules-down-slow.wav"
     assert file_name(12, "…") == "012-line.wav"
+
+
+def test_lines_heard_by_a_recogniser_of_another_language_are_said_to_be(tmp_path, monkeypatch):
+    """Without one for the plan's language the light one tries; the result names it and a note doubts it."""
+    monkeypatch.setattr("cuelane.recording.strong_model.missing", lambda: "what installs it")
+    path = tmp_path / "reading.wav"
+    sound = natural("Hold it there.").samples
+    soundfile.write(path, np.pad(sound, RATE), RATE)
+
+    result = find_takes([path], ["Große Übung, für später.", "Ещё раз."], language="de")
+
+    assert "pocketsphinx" in result.recogniser
+    assert "no recogniser that knows 'de' is installed" in result.notes[0]

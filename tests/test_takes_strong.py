@@ -6,11 +6,15 @@ The recogniser is a stand-in that hears and scores what a test says; the real on
 from __future__ import annotations
 
 from functools import partial
+from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from cuelane.base.errors import UsageError
 from cuelane.recording.recogniser import HeardWord
+from cuelane.recording.word_engines import _strong_listener
 from cuelane.takes.line_scores import weighed
 from cuelane.takes.line_words import LineKeys, words_of
 from cuelane.takes.matching import SURE_TAKE, HeardPiece, match_takes
@@ -116,3 +120,12 @@ def test_only_the_last_reading_of_a_line_is_confirmed():
     first, second = judged(scores, "Keep your eels heavy", "Keep your eels heavy")
 
     assert [first.confirmed, second.confirmed] == [False, True]
+
+
+def test_a_model_that_knows_english_only_is_refused_for_another_language(monkeypatch):
+    """It would write Spanish as English words; the message names the folder and the language."""
+    model = SimpleNamespace(model=SimpleNamespace(is_multilingual=False))
+    monkeypatch.setattr("cuelane.recording.strong_model.load", lambda folder, n_threads: model)
+
+    with pytest.raises(UsageError, match="small-en knows English only, not 'es'"):
+        _strong_listener(Path("small-en"), "es")

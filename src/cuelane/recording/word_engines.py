@@ -78,9 +78,15 @@ def _strong(language: str, folder: Path | None = None) -> WordEngine:
     if folder is not None:
         which = strong_model.own_model(folder)
     version = f"{strong_model.ENGINE} {importlib.metadata.version(strong_model.ENGINE)}, model {which}"
-    return WordEngine(
-        "strong", version, language, lambda: StrongListener(strong_model.load(folder, _THREADS), language)
-    )
+    return WordEngine("strong", version, language, lambda: _strong_listener(folder, language))
+
+
+def _strong_listener(folder: Path | None, language: str) -> StrongListener:
+    model = strong_model.load(folder, _THREADS)
+    if language != "en" and not model.model.is_multilingual:
+        # It would write whatever it hears as English.
+        raise UsageError(f"--recogniser: the model in {folder} knows English only, not {language!r}")
+    return StrongListener(model, language)
 
 
 _ENGINES: dict[str, _Entry] = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -101,12 +101,19 @@ def find_takes(
     VoiceError : there is no recogniser, or it failed.
     """
     engine = choose_engine(recogniser, language)
+    notes: list[str] = []
+    if engine is None and (engine := choose_engine(None, "en")) is not None:
+        notes.append(
+            f"no recogniser that knows {language!r} is installed: {engine.said} heard the lines as if they "
+            f"were English, so most may be uncertain or missing{engine.hint}"
+        )
     with ExitStack() as stack:
         opened: list[Recording] = []
         for path in recordings:
             scratch = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="cuelane-takes-")))
             opened.append(open_recording(path, scratch))
-        return _find(opened, lines, accept, engine, progress or (lambda done, total: None))
+        result = _find(opened, lines, accept, engine, progress or (lambda done, total: None))
+        return replace(result, notes=(*notes, *result.notes))
 
 
 def _find(

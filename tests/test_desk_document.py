@@ -14,6 +14,7 @@ from cuelane.audio.store import ClipStore
 from cuelane.base.errors import CuelaneError, UsageError
 from cuelane.desk.document import ChangedElsewhereError, Document, Folder, digest_of
 from cuelane.desk.edits import EditError, Insert, Remove, Set
+from cuelane.desk.planning import _included
 from cuelane.desk.workspace import Workspaces
 
 PLAN = "title: One\nsession:\n  - say: A\n  - say: B\n"
@@ -193,3 +194,12 @@ def test_a_plan_follows_the_files_that_it_includes(tmp_path: Path) -> None:
     one.write_text("title: One\nsession:\n  - include: two.yaml\n  - rest: 10s\n", encoding="utf-8")
     assert length_s() == first + 70
     assert workspace.at_hand() is workspace.now()[1]
+
+
+@pytest.mark.parametrize(
+    "name", ["/etc/hosts", "../a.yaml", "x/../../a.yaml", r"..\a.yaml", r"\\host\share\a.yaml", "C:a.yaml"]
+)
+def test_no_file_outside_is_looked_for_because_a_plan_names_it(name: str, tmp_path: Path) -> None:
+    """Of a plan's includes only those in its folder are looked at for changes; a host would be called."""
+    text = f"title: T\nsession:\n  - include: '{name}'\n  - include: parts/warm-up.yaml\n"
+    assert _included(tmp_path / "p.yaml", text) == [tmp_path / "parts" / "warm-up.yaml"]

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from pathlib import Path
+from pathlib import Path, PureWindowsPath
 
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import CuelaneError, Mark, PlanError
@@ -256,7 +256,10 @@ class Planner:
 
 
 def _included(plan: Path, text: str) -> list[Path]:
-    """Return the files that a plan's text names to be included, whether they are there or not."""
+    """Return the files that a plan's text names to be included, whether they are there or not.
+
+    Only those in its folder: to look for ``\\\\host\\share\\x`` would, on Windows, call another machine.
+    """
     try:
         data = data_of(text)
     except EditError:
@@ -265,7 +268,13 @@ def _included(plan: Path, text: str) -> list[Path]:
     names = (
         [part.get("include") for part in parts if isinstance(part, dict)] if isinstance(parts, list) else []
     )
-    return [plan.parent / name for name in names if isinstance(name, str) and name]
+    return [plan.parent / name for name in names if isinstance(name, str) and name and _stays_inside(name)]
+
+
+def _stays_inside(name: str) -> bool:
+    # Windows' rules on every system: they know drives and hosts, and both kinds of slash.
+    path = PureWindowsPath(name)
+    return not path.anchor and ".." not in path.parts
 
 
 def _stamps(paths: Iterable[Path]) -> tuple[tuple[Path, int, int], ...]:

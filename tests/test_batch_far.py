@@ -121,6 +121,22 @@ def test_another_format_at_an_address_is_refused_and_why_is_told(
     assert one_track.made(order).state == "kept"
 
 
+def test_what_no_longer_goes_with_a_track_is_taken_away(tmp_path: Path, memory: MemoryFileSystem) -> None:
+    """Captions of an earlier session do not stay beside the new one, unless somebody has changed them."""
+    plan = write(tmp_path, "one")
+    order = order_for(plan, FAR)
+    with_srt = replace(order, options={**order.options, "subtitles": True})
+    assert one_track.made(with_srt).state == "made"
+    assert "one.srt" in files_at(memory)
+    write(tmp_path, "one", "Sit down slowly.")
+    assert one_track.made(order).state == "made"
+    assert "one.srt" not in files_at(memory)
+    assert one_track.made(with_srt).state == "made"
+    memory.pipe_file("/winter/tracks/one.srt", b"mine")
+    assert one_track.made(order).state == "made"
+    assert files_at(memory)["one.srt"] == b"mine"
+
+
 def test_a_track_that_was_put_half_way_is_finished(
     tmp_path: Path, memory: MemoryFileSystem, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -132,6 +132,10 @@ class FarFolder:
             self.put(record_name, _text(begun))
             for name in record.outputs:
                 self.put(prefix + name, folder / name)
+            # As on a disk: what went with the track before goes, unless somebody changed it.
+            for name, digest in (before.outputs if before is not None else {}).items():
+                if name not in record.outputs and self.digest(prefix + name) == digest:
+                    self.fs.rm_file(self.path(prefix + name))
             self.put(record_name, _text(record))
 
     def renew(self, record_name: str, record: records.Record) -> None:

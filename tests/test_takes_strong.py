@@ -5,6 +5,7 @@ The recogniser is a stand-in that hears and scores what a test says; the real on
 
 from __future__ import annotations
 
+import sys
 from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
@@ -13,6 +14,7 @@ import numpy as np
 import pytest
 
 from cuelane.base.errors import UsageError
+from cuelane.recording import strong_model
 from cuelane.recording.recogniser import HeardWord
 from cuelane.recording.word_engines import _strong_listener
 from cuelane.takes.line_scores import weighed
@@ -129,3 +131,16 @@ def test_a_model_that_knows_english_only_is_refused_for_another_language(monkeyp
 
     with pytest.raises(UsageError, match="small-en knows English only, not 'es'"):
         _strong_listener(Path("small-en"), "es")
+
+
+def test_the_known_model_takes_no_settings_from_the_folder_where_cuelane_is_run(monkeypatch):
+    """The engine reads what it is not given from a folder of the model's name; so it is given all."""
+    given = {}
+    engine = SimpleNamespace(WhisperModel=lambda name, **options: given.update(options))
+    monkeypatch.setitem(sys.modules, "faster_whisper", engine)
+    monkeypatch.setattr(strong_model, "missing", lambda: "")
+    monkeypatch.setattr(strong_model, "model_files", dict)
+
+    strong_model.load(None, 1)
+
+    assert given["files"] == {"preprocessor_config.json": b"{}"}

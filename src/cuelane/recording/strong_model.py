@@ -164,7 +164,10 @@ def load(folder: Path | None, n_threads: int) -> Any:
         raise VoiceError(
             f"the strong recogniser is not installed ({error}); in the folder of cuelane: {INSTALL}"
         ) from error
-    given: dict[str, Any] = {"files": model_files()} if folder is None else {}
+    given: dict[str, Any] = {}
+    if folder is None:
+        # Without its settings given, the engine would read them from a folder `base` where cuelane is run.
+        given["files"] = {**model_files(), "preprocessor_config.json": b"{}"}
     try:
         return WhisperModel(
             MODEL_NAME if folder is None else str(folder),

@@ -23,7 +23,7 @@ from cuelane.base.files import all_or_nothing
 from cuelane.base.schedule import Schedule, goes_with_another, listed_schedule
 from cuelane.cli.app import run
 from cuelane.plan.series import load_series
-from cuelane.shelf.feed import FEED_NAMESPACE, ITUNES, PODCAST
+from cuelane.shelf.feed import FEED_NAMESPACE, ITUNES, PODCAST, moment_of
 from cuelane.shelf.sessions import sessions_in
 from cuelane.shelf.site import write_site
 from pagesession import RATE, Sketch
@@ -366,3 +366,9 @@ def test_the_command_keeps_what_is_somebodys_own(
     with pytest.raises(UsageError, match=r"index\.html: there is a file already.*--force"):
         run(["shelf", str(tracks), "--out", str(site), "--address", PLACE])
     assert (site / "index.html").read_text(encoding="utf-8") == "mine"
+
+
+def test_a_date_beyond_the_calendar_tells_no_moment() -> None:
+    """In a list that somebody changed by hand: its UTC would be in the year 10000."""
+    assert moment_of("9999-12-31T23:59:59-10:00") is None
+    assert moment_of("2026-03-01T10:00:00+02:00") == datetime(2026, 3, 1, 8, tzinfo=UTC)

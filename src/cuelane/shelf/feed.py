@@ -190,5 +190,5 @@ def moment_of(told: object) -> datetime | None:
     """Return the moment that a text in the form of ISO 8601 tells, in UTC; None if it tells none."""
     try:
         return datetime.fromisoformat(told).astimezone(UTC) if isinstance(told, str) else None
-    except ValueError:
+    except (ValueError, OverflowError):
         return None

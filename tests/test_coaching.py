@@ -482,6 +482,20 @@ def test_the_pips_are_told_in_the_opening_or_in_a_rest_where_getting_ready_has_n
         assert (at, found.intervals[at].block == "Get ready") == (first.index, False)
 
 
+def test_the_pips_are_told_in_a_full_first_rest_if_getting_ready_had_no_room() -> None:
+    """Something to pick up takes the time of getting ready; a new round does not take that of the rest."""
+    squat = {"needs": "one dumbbell", "setup": "Weight at your chest. Sit down between your heels."}
+    lunge = {"sides": "alternate", "setup": "{side} leg goes back first."}
+    block = {"block": "Legs", "pattern": "build-up", "work": "40s", "settle": "5s", "rest": "25s"}
+    block["exercises"] = ["goblet squat", "reverse lunge"]
+    found = arranged(
+        {"session": [block], "exercises": {"goblet squat": squat, "reverse lunge": lunge}}
+    ).schedule
+    rest = next(row for row in found.intervals if row.kind == "rest")
+    told = [cue.interval for cue in found.cues if cue.text == "The long pip means start, change or stop."]
+    assert told == [rest.index]
+
+
 def test_a_plans_own_words_before_a_part_come_first() -> None:
     """What the program adds to a talk of the plan's own is said behind it."""
     blocks = circuit()["session"]

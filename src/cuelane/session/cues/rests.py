@@ -34,6 +34,7 @@ _ROUND_WEIGHT = 68
 _SHORTER, _WITHOUT_NEW = 30, 60
 _HALF_WEIGHT = 46
 _PIPS_WEIGHT = 31
+_PIPS_LATE_WEIGHT = 66
 _FOCUS_WEIGHT = 28
 _HOW_WEIGHT = 44
 # Names are listed up to so many; more are "the same four".
@@ -115,8 +116,10 @@ def _pips(here: Here) -> Iterator[Candidate]:
         return
     if not here.history.phrases.get("opening.pips") and not here.interval.lines:
         text = here.words.phrase("opening", "pips")
+        # In a rest some have been heard already: it comes before all that a listener could guess.
+        weight = _PIPS_LATE_WEIGHT if here.interval.kind == "rest" else _PIPS_WEIGHT
         yield Candidate(
-            "announce", text, _PIPS_WEIGHT, "before the pips that it is about", toward=0.05,
+            "announce", text, weight, "before the pips that it is about", toward=0.05,
             chain=("end", 1), uses=("opening.pips",),
         )  # fmt: skip
 

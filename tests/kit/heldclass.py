@@ -117,7 +117,7 @@ def _talk(rng: Rng, n_frames: int, taken: list[tuple[float, float]]) -> Wave:
 
 
 def make(seed: int, kind: str | None = None) -> HeldClass:
-    """Return the class of `seed`; its kind is the seed's turn in ``NAMES`` unless it is given."""
+    """Return the class drawn with `seed`; without `kind`, kinds follow one another in ``NAMES``."""
     rng = np.random.default_rng(seed)
     kind = kind or NAMES[seed % len(NAMES)]
     room, edit = str(rng.choice(list(ROOMS))), str(rng.choice(EDITS))

@@ -4,7 +4,7 @@ Run by hand:
 
     pip install ".[voices]" faster-whisper speechmos
     python tests/benchmarks/bench_voices.py RECOGNISER FOLDER [--voices linden,natural] [--cues 200]
-        [--texts lines|cautions|short] [--pace 1.0]
+        [--texts lines|cautions|short] [--pace 1.0] [--blocks 5]
 
 RECOGNISER is a folder with a Whisper model in CTranslate2's form (the figures in ``voices/`` are from the
 multilingual "base" model, int8). The cues are lines of the demos in the voice's language, spread evenly;
@@ -18,8 +18,10 @@ minute, and the cues that were misheard. For the speed some cues are spoken agai
 voice and by the natural one in turns: processor seconds for a second of speech, and how many times the
 natural voice's that is, the first time and from the store.
 
-Nothing is lost by an interruption: FOLDER keeps the clips, each window as soon as it is judged
-(``VOICE.windows.jsonl``) and the results (``VOICE.json``, with every cue's length).
+The voices take turns, a block of the cues each, so that a campaign that is stopped has judged all of them on
+the same cues. Nothing is lost by an interruption: FOLDER keeps the cues, the clips, each window as soon as it
+is judged (``VOICE.windows.jsonl``) and after every block the results so far (``VOICE.json``, with every cue's
+length); the same command goes on from there. ``bench_voices.py --table FOLDER`` prints what is there.
 """
 
 from __future__ import annotations
@@ -47,6 +49,7 @@ from num2words import num2words
 from cuelane.audio.clip import Clip
 from cuelane.audio.store import ClipStore, recipe_key
 from cuelane.base.language import pack_code
+from cuelane.base.units import SAMPLE_RATE
 from cuelane.plan.starter import PATTERNS, starter_plan
 from cuelane.render.run import prepare
 from cuelane.speech.definition import VoiceDefinition
@@ -67,8 +70,8 @@ TO_P835 = np.poly1d([-0.06766283, 1.11546468, 0.04602535])
 def cues_of(language: str) -> list[str]:
     """Return the cues that voices of a language say."""
     found: dict[str, None] = {}
-    if language != "en":
-        path = HERE / "cues" / f"{language}.txt"
+    path = HERE / "cues" / f"{language}.txt"
+    if path.is_file():
         found |= dict.fromkeys(path.read_text(encoding="utf-8").splitlines())
     for path in sorted((HERE.parents[1] / "demo").glob("*.yaml")):
         found |= dict.fromkeys(offered_texts(path, language))
@@ -259,48 +262,100 @@ def speeds(voice: VoiceDefinition, cues: list[str]) -> dict[str, float]:
     }
 
 
-def measured(name: str, texts: list[str], pace: float, judges: Judges, folder: Path) -> dict[str, Any]:
-    voice = find_voice(name)
-    language = voice.language[:2].lower()
-    with ClipStore(folder / "clips") as store:
-        spoken = speak_all(texts, voice, store=store, pace=pace)
-    clips = [spoken.clips[cue] for cue in texts]
-    lengths_s = [clip.n_frames / clip.sample_rate for clip in clips]
-    found = scores(
-        list(judged_windows(texts, clips, language, judges, folder / f"{name}.windows.jsonl")), language
-    )
-    return {
-        "voice": name,
-        "n_cues": len(texts),
-        "pace": pace,
-        **found,
-        "words_per_min": round(found["n_words"] / sum(lengths_s) * 60),
-        "doubts": spoken.doubts,
-        "lengths_s": dict(zip(texts, (round(length, 3) for length in lengths_s), strict=True)),
-    }
+def kept_texts(texts: str, language: str, n: int, folder: Path) -> list[str]:
+    """Return the cues of this campaign: those it began with, even where the demos have changed since."""
+    path = folder / f"cues-{language}-{texts}-{n}.json"
+    if not path.is_file():
+        chosen = spread(TEXTS[texts](language), n)
+        path.write_text(json.dumps(chosen, ensure_ascii=False, indent=0), encoding="utf-8")
+    found: list[str] = json.loads(path.read_text(encoding="utf-8"))
+    return found
 
 
-def main() -> None:
+class Campaign:
+    """One voice's part of it: what was found so far, block by block."""
+
+    def __init__(self, name: str, asked: argparse.Namespace) -> None:
+        self.voice = find_voice(name)
+        self.language = self.voice.language[:2].lower()
+        self.texts = kept_texts(asked.texts, self.language, asked.cues, asked.folder)
+        self._pace, self._folder = asked.pace, asked.folder
+        as_asked = "" if (asked.texts, asked.pace) == ("lines", 1.0) else f"-{asked.texts}-{asked.pace:g}"
+        self.path = asked.folder / f"{name}{as_asked}.json"
+        self._kept = asked.folder / f"{name}{as_asked}.windows.jsonl"
+        self._rows: list[dict[str, Any]] = []
+        self._lengths_s: dict[str, float] = {}
+        self._doubts: dict[str, str] = {}
+
+    def judge(self, texts: list[str], judges: Judges) -> dict[str, Any]:
+        """Add a block of cues, and return the results over all blocks so far."""
+        with ClipStore(self._folder / "clips") as store:
+            spoken = speak_all(texts, self.voice, store=store, pace=self._pace)
+        clips = [spoken.clips[cue] for cue in texts]
+        self._rows += judged_windows(texts, clips, self.language, judges, self._kept)
+        self._lengths_s |= {cue: round(spoken.clips[cue].n_frames / SAMPLE_RATE, 3) for cue in texts}
+        self._doubts |= spoken.doubts
+        found = scores(self._rows, self.language)
+        return {
+            "voice": self.voice.name,
+            "n_cues": len(self._lengths_s),
+            "pace": self._pace,
+            **found,
+            "words_per_min": round(found["n_words"] / sum(self._lengths_s.values()) * 60),
+            "doubts": self._doubts,
+            "lengths_s": self._lengths_s,
+        }
+
+    def keep(self, found: dict[str, Any]) -> None:
+        self.path.write_text(json.dumps(found, ensure_ascii=False, indent=1), encoding="utf-8")
+
+
+def print_table(folder: Path) -> None:
+    """Print the results that a folder holds, one voice a line."""
+    columns = ("n_cues", "dnsmos", "recall", "character_match", "words_per_min", "cpu_s_per_s")
+    columns += ("times_natural", "cached_cpu_s_per_s", "cached_times_natural")
+    print("voice", *columns, "doubts", sep="\t")
+    for path in sorted(folder.glob("*.json")):
+        found = json.loads(path.read_text(encoding="utf-8"))
+        if isinstance(found, dict):
+            print(path.stem, *(found.get(one, "") for one in columns), len(found["doubts"]), sep="\t")
+
+
+def asked_for() -> argparse.Namespace:
     parser = argparse.ArgumentParser()
-    parser.add_argument("recogniser", type=Path)
+    parser.add_argument("recogniser", type=Path, nargs="?")
     parser.add_argument("folder", type=Path)
+    parser.add_argument("--table", action="store_true")
     parser.add_argument("--cues", type=int, default=200)
+    parser.add_argument("--blocks", type=int, default=5)
     parser.add_argument("--speed-cues", type=int, default=8)
     parser.add_argument("--voices", default="")
     parser.add_argument("--texts", choices=sorted(TEXTS), default="lines")
     parser.add_argument("--pace", type=float, default=1.0)
     asked = parser.parse_args()
+    if asked.recogniser is None and not asked.table:
+        parser.error("RECOGNISER is missing")
+    return asked
+
+
+def main() -> None:
+    asked = asked_for()
+    if asked.table:
+        print_table(asked.folder)
+        return
     asked.folder.mkdir(parents=True, exist_ok=True)
-    names = [voice.name for voice in readable_voices()[0] if not engine_of(voice).missing()]
+    all_names = [voice.name for voice in readable_voices()[0] if not engine_of(voice).missing()]
     judges = Judges(asked.recogniser)
-    for name in asked.voices.split(",") if asked.voices else names:
-        language = find_voice(name).language[:2].lower()
-        texts = spread(TEXTS[asked.texts](language), asked.cues)
-        found = measured(name, texts, asked.pace, judges, asked.folder)
-        if asked.speed_cues:
-            found |= speeds(find_voice(name), spread(texts, asked.speed_cues))
-        as_asked = "" if (asked.texts, asked.pace) == ("lines", 1.0) else f"-{asked.texts}-{asked.pace:g}"
-        (asked.folder / f"{name}{as_asked}.json").write_text(json.dumps(found, ensure_ascii=False, indent=1))
+    names = asked.voices.split(",") if asked.voices else all_names
+    campaigns = [Campaign(name, asked) for name in names]
+    for block, campaign in itertools.product(range(asked.blocks), campaigns):
+        texts = campaign.texts[block :: asked.blocks]
+        if not texts:
+            continue
+        found = campaign.judge(texts, judges)
+        if asked.speed_cues and block == asked.blocks - 1:
+            found |= speeds(campaign.voice, spread(campaign.texts, asked.speed_cues))
+        campaign.keep(found)
         shown = {key: value for key, value in found.items() if key not in ("lengths_s", "weakest", "doubts")}
         print(json.dumps(shown), flush=True)
         print(f"  misheard: {found['weakest']}\n  doubts: {found['doubts']}", flush=True)

@@ -18,6 +18,7 @@ from cuelane.session.cues.handling import (
     needs_before,
     pick_up,
     spoken_names,
+    takes_time,
     to_fetch,
     untold_needs,
 )
@@ -123,7 +124,11 @@ def _name(here: Here, coming: _Coming, *, named: bool, quick: bool) -> Iterator[
     name_weight = WEIGHTS["preview"] - (_NAME_ONLY if coming.previews else 5)
     forms: list[tuple[str, int, tuple[str, ...]]] = [(_named(here, entry, key), name_weight - 1, ())]
     if quick and fetch:
-        forms.insert(0, (_named_with_needs(here, entry, key), name_weight + WEIGHTS["needs"], fetch))
+        weight = name_weight + WEIGHTS["needs"]
+        forms.insert(0, (_named_with_needs(here, entry, key), weight, fetch))
+        # What is not in the hand is picked up by an order, where there is room for one.
+        told = " ".join((_named(here, entry, key), kit_words(here, entry)))
+        forms.insert(0, (told, weight + 1, fetch))
     for text, weight, told in forms if entry.side or not named else ():
         yield Candidate(
             "side" if entry.side else "preview", text, weight, when, must=coming.must, toward=coming.toward,
@@ -132,7 +137,9 @@ def _name(here: Here, coming: _Coming, *, named: bool, quick: bool) -> Iterator[
         )  # fmt: skip
     if not quick:
         weight = _PICK_UP_AGAIN_WEIGHT if untold else WEIGHTS["needs"]
-        with_name = coming.toward if at_ms is None else at_ms / interval.length_ms
+        # What takes time comes with the first words about it.
+        early = at_ms is None or takes_time(here, fetch)
+        with_name = coming.toward if early or at_ms is None else at_ms / interval.length_ms
         yield from pick_up(here, entry, Spot(_NEEDED, with_name, weight=weight))
 
 

@@ -187,7 +187,8 @@ def pick_up(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:
         text = here.say("handling", "pick_up", items=spoken_names(here, things))
         weight = WEIGHTS["needs"] if spot.weight is None else spot.weight
         early = takes_time(here, things)
-        for place, order in enumerate((66,) if early else (97, 70)):
+        # Behind the name and before the caution, which tells how it is put on.
+        for place, order in enumerate((44,) if early else (97, 70)):
             yield Candidate(
                 "preview", text, weight - place, spot.wish, toward=spot.toward if early else 1.0,
                 group="pick up", chain=("end", order),

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from math import gcd
 from typing import Literal
 
 from cuelane.base.language import Language, fill
@@ -23,6 +24,7 @@ APART_MS = 3_500
 """The silence wished in a set before a cue that has nothing to do with the one before it."""
 
 _SECOND_FORM_WEIGHT = 25
+_OPTIONS = ("easier", "harder")
 # Where lines in turn are said moves with the appearance, so that no line stands in one place every time.
 _SHIFTS = (0.0, 0.09, -0.08)
 
@@ -104,10 +106,24 @@ def due(here: Here, role: str) -> list[CueLine]:
 def tally_of(interval: Interval, role: str, line: CueLine) -> tuple[str, str, str]:
     """Return what a line is counted by: two exercises of one name in two plans have lines of their own.
 
-    A line that names the side is another line on the other side.
+    A line that names the side is another line on the other side, and so is an option where sides alternate.
     """
-    side = f" {interval.side}" if "{" in line.text and interval.spec and interval.spec.sides != "each" else ""
+    sides = interval.spec.sides if interval.spec else "none"
+    sided = "{" in line.text if role not in _OPTIONS else "{" in line.text or sides == "alternate"
+    side = f" {interval.side}" if sided and sides != "each" else ""
     return f"{interval.exercise} {id(interval.spec)}{side}", role, line.text
+
+
+def turn_of(interval: Interval, appearance: int | None = None) -> int:
+    """Return the number of an exercise's turn, from 1; where sides alternate, two appearances make one."""
+    number = interval.appearance if appearance is None else appearance
+    alternates = interval.spec is not None and interval.spec.sides == "alternate"
+    return ((number or 1) + 1) // 2 if alternates else number or 1
+
+
+def turns_of(interval: Interval) -> int:
+    """Return how many turns an exercise has in the whole session."""
+    return turn_of(interval, interval.appearances or 1)
 
 
 def was_said(here: Here, interval: Interval, role: str, line: CueLine) -> bool:
@@ -182,9 +198,8 @@ def in_turn(
     """Yield the role's next lines in turn: only those used least, so none repeats before all have been used.
 
     Lines that name their rounds stand outside the turn. A lone line is not said at consecutive appearances,
-    nor within ``rest_appearances`` of its last.
+    nor within ``rest_appearances`` of its last; an option has two where sides alternate, one for each.
     """
-    appearance = here.interval.appearance or 1
     turning: list[CueLine] = []
     for line in own_lines(here.interval, role):
         if line.rounds is None and line.at is None:
@@ -193,9 +208,9 @@ def in_turn(
             yield line_candidate(here, role, line, replace(spot, weight=None))
     times = {line.text: here.history.times.get(tally_of(here.interval, role, line), 0) for line in turning}
     offered = 0
-    for line in turning:
+    for line in mixed(turning, min(times.values(), default=0)):
         last = here.history.last.get(tally_of(here.interval, role, line))
-        too_soon = last is not None and appearance - last < 2 + rest_appearances
+        too_soon = last is not None and _since(here.interval, role, last) < 2 + rest_appearances
         if times[line.text] > min(times.values()) or too_soon:
             continue
         second = replace(spot, weight=_SECOND_FORM_WEIGHT, toward=spot.toward + 0.22 * offered)
@@ -203,6 +218,25 @@ def in_turn(
         offered += 1
         if offered == most:
             return
+
+
+def _since(interval: Interval, role: str, last: int) -> int:
+    """Return how many appearances ago the one with number `last` was, in turns for an option."""
+    if role in _OPTIONS:
+        return turn_of(interval) - turn_of(interval, last)
+    return (interval.appearance or 1) - last
+
+
+def mixed(lines: Sequence[CueLine], times: int) -> list[CueLine]:
+    """Return lines in the order in which they are taken once all have been said so many `times`.
+
+    Each time through, they begin one later and go in other steps: two lines that once stood together, or
+    that were heard on the left side only, do not do so for the rest of the session.
+    """
+    n = len(lines)
+    steps = [step for step in range(1, n) if gcd(step, n) == 1] or [1]
+    step = steps[times % len(steps)]
+    return [lines[(times + step * number) % n] for number in range(n)]
 
 
 def with_sides(text: str, interval: Interval, words: Language) -> str:

@@ -22,6 +22,12 @@ def next_key(previous: Interval | None, coming: Interval) -> str:
     return "again" if same else "next"
 
 
+def part_number(here: Here, coming: Interval) -> str:
+    """Return in words which of the session's parts a set belongs to, counted from one."""
+    rows = here.arc.session.intervals[: coming.index + 1]
+    return here.words.number(len({row.block_index for row in rows if row.is_training}))
+
+
 def untold_previews(here: Here, coming: Interval) -> list[CueLine]:
     """Return the lines of a preview that apply and have not been heard."""
     return [

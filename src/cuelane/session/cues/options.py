@@ -16,6 +16,8 @@ from cuelane.session.cues.here import (
     own_lines,
     stands_as_written,
     tally_of,
+    turn_of,
+    turns_of,
     was_said,
     with_sides,
 )
@@ -33,24 +35,26 @@ def options_in_set(here: Here) -> Iterator[Candidate]:
     """Yield the easier way in the first half of an exercise's appearances, and either way in the second.
 
     A single set has both. The first of several has the set-up and the easier way to think of; later, when it
-    is known how the exercise feels, the harder way comes in the last set and in every other before it.
+    is known how the exercise feels, the harder way comes in the last set and in every other before it. Where
+    the side changes from one appearance to the next, two of them count as one, so that what is offered for
+    one side is offered for the other.
     """
     interval = here.interval
-    appearance, appearances = interval.appearance or 1, interval.appearances or 1
-    if interval.half == 2 or (here.level == "spare" and appearance > 1):
+    turn, turns = turn_of(interval), turns_of(interval)
+    if interval.half == 2 or (here.level == "spare" and turn > 1):
         return
-    first = appearance == 1
+    first = interval.appearance == 1
     if not first or not _rest_before(here):
         yield from _swap_in_set(here)
-    single, late = appearances == 1, 2 * appearance > appearances + 1
-    hard = late and (appearances - appearance) % 2 == 0 and bool(own_lines(interval, "harder"))
+    single, late = (interval.appearances or 1) == 1, 2 * turn > turns + 1
+    hard = late and (turns - turn) % 2 == 0 and bool(own_lines(interval, "harder"))
     wish = "right after the set-up" if first else "early, in the first half of its appearances"
     if single:
         wish = "the only set has both ways"
     elif late:
         wish = "one way or the other, in the second half of its appearances"
     # In the last set of all the easier way is said even if it was the time before.
-    again = -1 if appearance == appearances else 0
+    again = -1 if turn == turns else 0
     if single or not hard:
         yield from in_turn(here, "easier", _early(here, wish, 300, EASIER_BY_MS), rest_appearances=again)
     if single or hard:

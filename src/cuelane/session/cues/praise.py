@@ -19,6 +19,8 @@ SETS_BETWEEN = 3
 """At most one of so many sets has praise, in it or after it."""
 
 _LEAST_MS = 20_000
+# More than what is said after any round: it says that too.
+_ALL_DONE_WEIGHT = 40
 # Praise is over, and some silence too, when the last call comes.
 _BEFORE_CALL_MS = 5_000
 
@@ -74,6 +76,23 @@ def _of_all(here: Here) -> list[CueLine]:
     """Return the plan's praise."""
     plan = here.arc.session.plan.praise
     return list(plan) if plan else []
+
+
+def all_rounds_done(here: Here) -> Iterator[Candidate]:
+    """Yield in the rest after a part of several rounds that all of them are done."""
+    done, index = here.around.before, here.interval.index
+    part = here.arc.round_of(done)
+    previous = here.arc.session.intervals[index - 1] if index else None
+    if done is None or part is None or previous is None or previous.exercise is None or part.total < 2:
+        return
+    last = part.number == part.total and done.set_index == part.sets[-1].set_index
+    if not last or here.level == "spare" or not is_main(done, here.words):
+        return
+    text = f"{here.say('announce', 'rest')} {here.say('rounds', 'done', n=here.words.number(part.total))}"
+    yield Candidate(
+        "announce", text, _ALL_DONE_WEIGHT, "after the last round", lead=True, group="rest",
+        uses=("announce.rest", "rounds.done"),
+    )  # fmt: skip
 
 
 def praise_after_round(here: Here) -> Iterator[Candidate]:

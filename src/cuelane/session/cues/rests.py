@@ -12,11 +12,11 @@ from cuelane.session.arc import RoundPart
 from cuelane.session.candidates import Candidate
 from cuelane.session.cues.coming_in_rest import LONG_MS, coming_in_rest
 from cuelane.session.cues.handling import begins_part, part_needs, put_down_in_rest
-from cuelane.session.cues.here import Here, own_lines, tally_of
-from cuelane.session.cues.naming import untold_previews
+from cuelane.session.cues.here import Here, mixed, own_lines, tally_of
+from cuelane.session.cues.naming import part_number, untold_previews
 from cuelane.session.cues.new_in_round import explained_at_its_set, later_in_round, new_in_round
 from cuelane.session.cues.options import heavier_before, swap_before
-from cuelane.session.cues.praise import praise_after_round
+from cuelane.session.cues.praise import all_rounds_done, praise_after_round
 from cuelane.session.cues.sides import other_side_later
 from cuelane.session.cues.time_calls import TEN_MS, rest_call
 from cuelane.session.ends import has_pips
@@ -50,6 +50,7 @@ def rest(here: Here) -> Iterator[Candidate]:
     if interval.kind == "rest" and interval.length_ms >= _REST_SAID_FROM_MS:
         yield from put_down_in_rest(here)
         yield from praise_after_round(here)
+        yield from all_rounds_done(here)
         text = here.say("announce", "rest")
         yield Candidate(
             "announce", text, 15, "right after the pip", lead=True, group="rest", uses=("announce.rest",)
@@ -126,7 +127,7 @@ def _pips(here: Here) -> Iterator[Candidate]:
 
 def _next_block(here: Here, coming: Interval, toward: float) -> Iterator[Candidate]:
     words = here.words
-    text = words.say("preview", "block", block=coming.block)
+    text = words.say("preview", "block", block=coming.block, n=part_number(here, coming))
     yield Candidate("preview", text, 60, "before the next part", toward=0.12, chain=("end", 10))
     how = how_it_goes(here.arc, coming.block_index, words)
     if how and here.level != "spare" and here.interval.length_ms >= _FOCUS_FROM_MS:
@@ -227,9 +228,12 @@ def _focus(here: Here, coming: Interval, part: RoundPart | None) -> Iterator[Can
         if line.rounds is None and line.at is None and line.clip is None
     ]
     times = [here.history.times.get(tally_of(coming, "form", line), 0) for line in lines]
-    if len(lines) < 2 or "{" in lines[times.index(min(times))].text:
+    if len(lines) < 2:
         return
-    line = lines[times.index(min(times))]
+    least = min(times)
+    line = next(line for line in mixed(lines, least) if times[lines.index(line)] == least)
+    if "{" in line.text:
+        return
     text = here.say("form", "coming", text=line.text, inner=here.words.inside(line.text))
     yield Candidate(
         "form", text, _FOCUS_WEIGHT, "a point of form while there is time to think",

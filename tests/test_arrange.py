@@ -369,16 +369,19 @@ def test_a_breath_block_is_announced_before_its_first_breath() -> None:
     block = {"block": "Even breath", "pattern": "breath", "inhale": "5s", "exhale": "5s", "cycles": 6}
     found = arranged({"session": [block]}).schedule
     texts = [cue.text for cue in found.cues]
-    assert texts[1:3] == [
-        "Even breath. Just listen first: in for five, out for five.",
+    assert texts[1:4] == [
+        "Even breath. We will breathe in for five, and out for five.",
         "A high tone means breathe in, a low one means breathe out.",
+        "Listen to the first breath, and join in from the second.",
     ]
     led = [
-        *["Breathe in.", "Breathe out."] * 2,
+        *["Breathe in.", "Breathe out."],
+        "Now join in.",
+        *["Breathe in.", "Breathe out."],
         "From here, just the tones.",
         "One more breath.",
     ]
-    assert texts[3:-2] == led
+    assert texts[4:-2] == led
 
 
 def test_a_choice_is_said_to_be_one() -> None:

@@ -112,16 +112,26 @@ def _about_times(table: Timetable, cue: Event) -> bool:
         right &= len(same) == 1
     if text.startswith("Last one."):
         right &= table.sets[-1].set_index == row.set_index
-    if found := re.fullmatch(r"(\S+) side this (round|time), (\S+) side next \2\.", text):
+    if found := re.fullmatch(r"(\S+) side this (round|time), (\S+) side (?:in )?the \2 after\.", text):
         right &= any(_sides_follow(table, one, found) for one in _firsts_after(table, cue))
-    if found := re.fullmatch(r"Next (?:round|time), (.+) is on the (\S+) side\.", text):
+    if found := re.fullmatch(r"When (.+) comes again, it is on the (\S+) side\.", text):
         later = next(
             one for one in table.sets if one.start_sample > cue.onset_sample and one.exercise == found[1]
         )
         right &= later.side == found[2]
-        if text.startswith("Next round"):
-            done = table.done(cue)
-            right &= (later.block, later.round) == (done.block, (done.round or 0) + 1)
+    if found := re.search(r"That was the last of (\S+) rounds\.", text):
+        done = table.done(cue)
+        right &= NUMBERS[found[1]] == done.round == table.rounds(done.block)
+        right &= done.end_sample == row.start_sample
+        right &= not any(
+            one.start_sample > done.start_sample and (one.block, one.round) == (done.block, done.round)
+            for one in table.sets
+        )
+    if found := re.match(r"Part (\S+): (.+)\.$", text):
+        coming = table.coming(cue)
+        right &= coming.block == found[2] and coming.round == 1
+        begun = [one.block for one in table.sets if one.start_sample <= coming.start_sample]
+        right &= NUMBERS[found[1]] == len(dict.fromkeys(begun))
     if text == "That is about half of the session.":
         first = table.sets[0].start_sample
         right &= 0.45 <= (cue.onset_sample - first) / (table.last - first) <= 0.55
@@ -289,8 +299,9 @@ def test_every_kind_of_sentence_is_held_against_the_timetable() -> None:
         said += " ".join(cue.text or "" for cue in schedule.cues)
     for words in (
         "which is new", "drops off", "the top", "the last one", "the same", "now:", "then rest",
-        "for the last time", "Last one", "side next round", "half of the session", "longest round",
+        "for the last time", "Last one", "in the round after", "half of the session", "longest round",
         "of nine", "Halfway", "when we get there", "If you have one", "felt easy", "We do", "near you",
+        "that was the last of", "part two", "comes again, it is",
     ):  # fmt: skip
         assert words.lower() in said.lower(), words
 
@@ -307,7 +318,7 @@ def test_a_breath_block_is_explained_before_it_starts() -> None:
     found = arranged(plan).schedule
     starts = [row.start_sample for row in found.intervals if row.kind == "in" and row.round == 1]
     texts = [(cue.onset_sample, cue.role, cue.text or "") for cue in found.cues]
-    count = "Next: Box. Just listen first: in for three, hold for four, out for five, and rest for six."
+    count = "Next: Box. We will breathe in for three, hold for four, breathe out for five, and rest for six."
     assert [at < starts[0] for at, _, text in texts if text == count] == [True, False]
     warned = [(at, role) for at, role, text in texts if "light-headed" in text]
     assert len(warned) == 1
@@ -417,7 +428,7 @@ def test_breaths_are_counted() -> None:
     first = min(row.start_sample for row in found.intervals if row.kind == "in")
     before = [cue.text or "" for cue in found.cues if cue.onset_sample < first]
     assert any("skip the holds" in text for text in before)
-    assert "Slow. Just listen first: in for four, hold for four, out for four." in before
+    assert "Slow. We will breathe in for four, hold for four, and breathe out for four." in before
 
 
 def texts_of(plan: dict[str, Any]) -> list[str]:
@@ -503,7 +514,7 @@ def test_a_plans_own_words_before_a_part_come_first() -> None:
     found = arranged(circuit() | {"session": [*blocks, talk, blocks[0] | {"block": "Second"}]}).schedule
     at = next(cue.interval for cue in found.cues if cue.text == talk["say"])
     said = [cue.text for cue in found.cues if cue.interval == at]
-    assert said[:2] == [talk["say"], "Next part: Second."]
+    assert said[:2] == [talk["say"], "Part two: Second."]
 
 
 def test_a_change_keeps_to_its_rounds() -> None:

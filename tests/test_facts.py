@@ -141,13 +141,13 @@ def test_equipment_comes_in_order_of_need() -> None:
 
 
 def test_blocks_tell_their_length_rounds_and_sets() -> None:
-    """Block lengths are those of their intervals and add up to the total; 15 s tell how the breath goes."""
+    """Block lengths are those of their intervals and add up to the total; 21 s tell how the breath goes."""
     breath = {"block": "Calm", "pattern": "breath", "inhale": "4s", "exhale": "6s", "cycles": 12}
     found = facts_of(CIRCUIT, breath)
     by_name = {block.name: block for block in found.blocks}
 
     assert (by_name["Main"].length_ms, by_name["Main"].rounds, by_name["Main"].sets) == (600_000, 3, 9)
-    assert (by_name["Calm"].length_ms, by_name["Calm"].rounds, by_name["Calm"].sets) == (135_000, 12, 0)
+    assert (by_name["Calm"].length_ms, by_name["Calm"].rounds, by_name["Calm"].sets) == (141_000, 12, 0)
     assert found.breath_ms == 120_000
     assert sum(block.length_ms for block in found.blocks) == found.total_ms
     assert found.work_to_rest == 1.5

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from cuelane.base.language import Language, fill
-from cuelane.session.ends import as_lines, slow_talk_ms
+from cuelane.session.ends import AFTER_BREATH_MS, as_lines, slow_talk_ms
 from cuelane.session.model import Interval
 
 
@@ -39,21 +39,37 @@ def introduced(
             caution = [] if warned else [words.phrase("cautions", "breath_spoken")]
             choice = entry.explain and not spare and shape_of([row.phase for row in cycle])
             texts += [*caution, *([words.phrase("breath", "skip_hold")] if choice else [])]
-            result.append(_talk(entry, texts, own, caution))
+            last = [words.phrase("breath", "listen")] if listens_first(entry) and not spare else []
+            result.append(_talk(entry, texts, own, caution, last))
             warned = True
+        elif _plain_talk(entry) and result and result[-1].pattern == "breath":
+            # Whoever is still breathing out is not spoken to.
+            end_ms = entry.end_ms + AFTER_BREATH_MS
+            entry = replace(entry, end_ms=end_ms, quiet_ms=AFTER_BREATH_MS)
         result.append(entry)
         if entry.explain and entry.cycle == entry.rounds and entry.phase == "hold_out":
             result.append(_talk(entry, [words.phrase("breath", "let_go")], None, []))
     return result
 
 
+def listens_first(entry: Interval) -> bool:
+    """Return whether the first breath of a block is for listening: where the voice leads another one."""
+    return entry.explain and entry.spoken_cycles >= 2 and (entry.rounds or 1) > 2
+
+
+def _plain_talk(entry: Interval) -> bool:
+    return entry.kind == "talk" and bool(entry.lines) and entry.pattern != "breath" and not entry.lasts
+
+
 def _is_own_talk(row: Interval, entry: Interval) -> bool:
     return row.kind == "talk" and row.pattern == "breath" and row.block_index == entry.block_index
 
 
-def _talk(entry: Interval, texts: list[str], own: Interval | None, caution: list[str]) -> Interval:
-    """Return a talk interval of a breath block with `texts`, then what the plan itself says there."""
-    lines = (*as_lines(texts), *(own.lines if own is not None else ()))
+def _talk(
+    entry: Interval, texts: list[str], own: Interval | None, caution: list[str], last: Sequence[str] = ()
+) -> Interval:
+    """Return a talk interval of a breath block: `texts`, what the plan itself says there, and `last`."""
+    lines = (*as_lines(texts), *(own.lines if own is not None else ()), *as_lines(last))
     length_ms = slow_talk_ms([line.text for line in lines])
     talk = Interval(0, entry.block, entry.block_index, "breath", "talk", 0, length_ms, lines=lines)
     return replace(talk, warns=(*caution, *(own.warns if own is not None else ())))

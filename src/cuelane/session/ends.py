@@ -29,6 +29,8 @@ _SLOW_WORD_MS = 500
 _EASY_STOP_MS = 250
 _EASY_EDGES_MS = 1_500
 SHORTEST_TALK_MS = 3_000
+AFTER_BREATH_MS = 5_000
+"""The silence after the last breath of a block, before talk of which the plan gives no length."""
 
 
 def easy_talk_ms(texts: Sequence[str], plain: Sequence[str] = ()) -> int:
@@ -44,12 +46,12 @@ def slow_talk_ms(texts: Sequence[str]) -> int:
     return max(SHORTEST_TALK_MS, -(-time_ms // 1000) * 1000)
 
 
-def easy_places(texts: Sequence[str], length_ms: int) -> list[float]:
+def easy_places(texts: Sequence[str], length_ms: int, from_ms: int = 0) -> list[float]:
     """Return where each text begins at an easy pace, as a part of the time in which it could begin.
 
     A voice is quicker than that; said there, its lines have the silence between them and not behind them.
     """
-    places, at_ms = [], 0
+    places, at_ms = [], from_ms
     for text in texts:
         own_ms = _easy_ms(text)
         places.append(min(1.0, at_ms / max(1, length_ms - own_ms)))
@@ -157,8 +159,10 @@ def closing(plan: Plan, words: Language, body: Sequence[Interval], session: Sess
         lines: tuple[CueLine, ...] = ()
     else:
         lines = tuple(plan.closing) or as_lines(_own_closing(plan, words, session))
-    length_ms = easy_talk_ms([line.text for line in lines])
-    return [Interval(0, words.phrase("blocks", "closing"), -1, "closing", "talk", 0, length_ms, lines=lines)]
+    quiet_ms = AFTER_BREATH_MS if lines and last is not None and last.pattern == "breath" else 0
+    length_ms = easy_talk_ms([line.text for line in lines]) + quiet_ms
+    name = words.phrase("blocks", "closing")
+    return [Interval(0, name, -1, "closing", "talk", 0, length_ms, lines=lines, quiet_ms=quiet_ms)]
 
 
 def _own_closing(plan: Plan, words: Language, session: Session | None) -> list[str]:

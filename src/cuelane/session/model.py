@@ -30,7 +30,7 @@ class Interval:
     start. ``calls_ms`` are the plan's time calls, None where they follow a rule. ``lines`` are words that a
     talk interval exists to say, in order, and ``warns`` those of them that are cautions; ``explain``
     says that a breath block's count and tones are told before it; ``lasts`` says that the plan, not the
-    program, chose its length.
+    program, chose its length; ``quiet_ms`` is the silence kept before its words.
     """
 
     index: int
@@ -61,6 +61,7 @@ class Interval:
     warns: tuple[str, ...] = ()
     explain: bool = False
     lasts: bool = False
+    quiet_ms: int = 0
     script_cues: tuple[ScriptCue, ...] = ()
 
     @property

@@ -63,14 +63,17 @@ def _lines(here: Here) -> Iterator[Candidate]:
     warns = {line.text for line in here.arc.session.cautions} if opening else set(interval.warns)
     texts = [line.text for line in interval.lines]
     # Where the plan says how long it lasts, what is left is quiet at the end.
-    places = [0.0] * len(texts) if interval.lasts else easy_places(texts, interval.length_ms)
+    places = (
+        [0.0] * len(texts) if interval.lasts else easy_places(texts, interval.length_ms, interval.quiet_ms)
+    )
     for number, (line, toward) in enumerate(zip(interval.lines, places, strict=True)):
         role: str = "caution" if line.text in warns else "announce" if opening else "say"
         yield Candidate(
             role, line.text, WEIGHTS[role] if line.weight is None else line.weight,
             "in its order, at an easy pace",
             must=line.must is not False, toward=toward,
-            start_ms=line.at, clip=line.clip, mark=line.mark,
+            start_ms=line.at, not_before_ms=0 if line.at is not None else interval.quiet_ms, clip=line.clip,
+            mark=line.mark,
             # Before all that the program has to say there.
             chain=None if line.at is not None else ("end", number - len(texts)),
         )  # fmt: skip

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from cuelane.session.breath_words import shape_of
+from cuelane.session.breath_words import listens_first, shape_of
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import Here
 
@@ -28,6 +28,7 @@ def breath(here: Here) -> Iterator[Candidate]:
             lead=True,
             chain=("breath", 0),
         )
+        yield from _joining(here)
         yield from _handing_over(here)
     elif interval.phase == "out" and cycle == cycles - 1 >= least - 1 and here.level != "spare":
         # On the way out it cannot be taken for the breath that has just begun.
@@ -41,6 +42,16 @@ def breath(here: Here) -> Iterator[Candidate]:
         # Where the voice has led no breath, nothing but this one has room for it.
         told = ("tones", interval.block_index) in here.history.told
         yield from () if told else _tones(here, lead=True)
+
+
+def _joining(here: Here) -> Iterator[Candidate]:
+    """Yield, at the end of a first breath that was for listening, that the next one is done together."""
+    interval, following = here.interval, here.arc.session.intervals[here.interval.index + 1 :][:1]
+    ends = interval.cycle == 1 and following and following[0].cycle == 2
+    if ends and listens_first(interval) and here.level != "spare":
+        text = here.words.phrase("breath", "join")
+        wish = "the first breath was for listening"
+        yield Candidate("say", text, 50, wish, toward=0.6, chain=("breath", 1))
 
 
 def _handing_over(here: Here) -> Iterator[Candidate]:

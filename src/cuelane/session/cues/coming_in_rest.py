@@ -127,8 +127,8 @@ def _name(here: Here, coming: _Coming, *, named: bool, quick: bool) -> Iterator[
         weight = name_weight + WEIGHTS["needs"]
         forms.insert(0, (_named_with_needs(here, entry, key), weight, fetch))
         # What is not in the hand is picked up by an order, where there is room for one.
-        told = " ".join((_named(here, entry, key), kit_words(here, entry)))
-        forms.insert(0, (told, weight + 1, fetch))
+        ordered = " ".join((_named(here, entry, key), kit_words(here, entry)))
+        forms.insert(0, (ordered, weight + 1, fetch))
     for text, weight, told in forms if entry.side or not named else ():
         yield Candidate(
             "side" if entry.side else "preview", text, weight, when, must=coming.must, toward=coming.toward,

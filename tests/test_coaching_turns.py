@@ -1,0 +1,95 @@
+"""Which lines and ways an exercise has from appearance to appearance, and what surrounds a breath."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+from cuelane.plan.parts import CueLine
+from cuelane.session.cues.here import mixed
+from planning import RATE, arranged, exercise
+
+
+def test_each_side_is_offered_the_same_ways() -> None:
+    """Where sides alternate, what is offered for one side is offered for the other the time after."""
+    spec = exercise("crouch", sides="alternate") | {"easier": "Less.", "harder": "More."}
+    block = {"block": "Main", "pattern": "circuit", "work": "40s", "rest": "30s", "rounds": 8}
+    plan = {"session": [block | {"exercises": ["crouch"]}], "exercises": {"crouch": spec}}
+    found = arranged(plan).schedule
+    said = {
+        role: [found.intervals[cue.interval].side for cue in found.cues if cue.role == role]
+        for role in ("easier", "harder")
+    }
+    assert said == {"easier": ["left", "right"] * 2, "harder": ["left", "right"]}
+
+
+def test_form_comes_in_another_order_each_time_through() -> None:
+    """Lines of form are all said before one is repeated, and not with the same neighbours every time."""
+    lines = [CueLine(text=f"Line {k}.") for k in range(5)]
+    orders = [[line.text for line in mixed(lines, times)] for times in range(6)]
+    assert all(sorted(order) == [line.text for line in lines] for order in orders)
+    assert orders[0] == [line.text for line in lines]
+    pairs = [set(pairwise(order)) for order in orders]
+    assert all(not one & two for one, two in pairwise(pairs))
+    # Of an even number of lines those that one side had come to the other.
+    four = [[line.text for line in mixed(lines[:4], times)] for times in range(2)]
+    assert set(four[0][::2]) == set(four[1][1::2])
+
+
+def test_a_change_says_to_pick_up_what_is_not_in_hand() -> None:
+    """An order, not only the name of the thing, each time; none where it is in hand already."""
+    hinge = exercise("hinge", needs=["one kettlebell"])
+    row = exercise("row", needs=["one kettlebell"])
+    names = ["march", "hinge", "row"]
+    block = {"block": "Main", "pattern": "build-up", "work": "40s", "change": "15s", "rest": "30s"}
+    plan = {
+        "session": [block | {"exercises": names}],
+        "exercises": {"march": exercise("march"), "hinge": hinge, "row": row},
+    }
+    found = arranged(plan).schedule
+    for entry in found.intervals:
+        if entry.kind == "change":
+            said = " ".join(cue.text or "" for cue in found.cues if cue.interval == entry.index)
+            coming = found.intervals[entry.index + 1].exercise
+            assert ("Pick up" in said) == (coming == "hinge"), said
+
+
+def test_the_words_after_a_breath_leave_it_time_to_end() -> None:
+    """Five seconds of silence before talk whose length is the program's; a length of the plan's is kept."""
+    breath = {"block": "Slow", "pattern": "breath", "inhale": "4s", "exhale": "6s", "cycles": 6}
+    for talk, quiet in (
+        (None, True),
+        ({"say": "That is all."}, True),
+        ({"say": "So.", "lasts": "6s"}, False),
+    ):
+        found = arranged({"session": [breath, *([talk] if talk else [])]}).schedule
+        end = max(row.end_sample for row in found.intervals if row.kind == "out")
+        first = min(cue.onset_sample for cue in found.cues if cue.onset_sample >= end)
+        assert (first - end >= 5 * RATE) == quiet
+
+
+def test_a_first_breath_is_for_listening_only_where_another_is_led() -> None:
+    """With one breath led there is none to join, and nothing is said of it."""
+    block = {"block": "Slow", "pattern": "breath", "inhale": "4s", "exhale": "6s", "cycles": 6}
+    for led, listens in ((2, True), (1, False)):
+        found = arranged({"session": [block | {"spoken_cycles": led}]}).schedule
+        texts = [cue.text or "" for cue in found.cues]
+        assert any("Listen to the first breath" in text for text in texts) == listens
+        joins = [found.intervals[cue.interval] for cue in found.cues if cue.text == "Now join in."]
+        assert [(row.kind, row.round) for row in joins] == ([("out", 1)] if listens else [])
+
+
+def test_a_band_is_picked_up_before_it_is_put_on() -> None:
+    """In every round: the order comes before the plan's words on how it is put on."""
+    step = exercise("step", needs=["a loop band"])
+    step["caution"] = [{"text": "Hold the post when you step into the loop.", "rounds": [2, 3]}]
+    block = {"block": "Main", "pattern": "circuit", "work": "40s", "rest": "30s", "round_rest": "60s"}
+    plan = {
+        "session": [block | {"rounds": 3, "exercises": ["step", "march"]}],
+        "exercises": {"step": step, "march": exercise("march")},
+    }
+    found = arranged(plan).schedule
+    texts = [cue.text or "" for cue in found.cues]
+    ups = [at for at, text in enumerate(texts) if "Pick up the loop band" in text]
+    cautions = [at for at, text in enumerate(texts) if text.startswith("Hold the post")]
+    assert len(ups) == len(cautions) == 2
+    assert all(up < caution for up, caution in zip(ups, cautions, strict=True))

@@ -9,6 +9,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -229,45 +230,70 @@ def test_the_patterns_on_the_shelf_are_those_of_the_plan() -> None:
     assert tuple(BLOCKS) == PATTERNS
 
 
+async def get(front: Front, path: str) -> bytes:
+    """Return the body of the answer to GET."""
+    scope = {"type": "http", "method": "GET", "path": path, "headers": [], "query_string": b""}
+    body = []
+
+    async def receive() -> dict[str, object]:
+        await asyncio.Event().wait()
+        return {}
+
+    async def send(message: dict[str, bytes]) -> None:
+        body.append(message.get("body", b""))
+
+    await front(scope, receive, send)
+    return b"".join(body)
+
+
 def test_the_front_answers_the_shelf_and_lets_the_rest_wait(folder: Path) -> None:
     """A page is answered once what answers it is there: composing first, in the end all by the whole."""
     whole = Starlette(routes=[Route("/{any:path}", lambda request: PlainTextResponse("the whole"))])
     composing = Starlette(routes=[Route("/plan/{name}", lambda request: PlainTextResponse("composing"))])
     front = Front(folder)
 
-    async def get(path: str) -> bytes:
-        scope = {"type": "http", "method": "GET", "path": path, "headers": [], "query_string": b""}
-        body = []
-
-        async def receive() -> dict[str, object]:
-            await asyncio.Event().wait()
-            return {}
-
-        async def send(message: dict[str, bytes]) -> None:
-            body.append(message.get("body", b""))
-
-        await front(scope, receive, send)
-        return b"".join(body)
-
     async def run() -> None:
-        gone = asyncio.create_task(get("/plan/p.yaml"))
-        waiting = asyncio.create_task(get("/plan/p.yaml"))
-        longer = asyncio.create_task(get("/booth/p.yaml"))
-        assert b"p.yaml" in await get("/")
-        assert b"--ink" in await get("/assets/desk.css")
+        gone = asyncio.create_task(get(front, "/plan/p.yaml"))
+        waiting = asyncio.create_task(get(front, "/plan/p.yaml"))
+        longer = asyncio.create_task(get(front, "/booth/p.yaml"))
+        assert b"p.yaml" in await get(front, "/")
+        assert b"--ink" in await get(front, "/assets/desk.css")
         gone.cancel()
         assert not waiting.done()
         front.composes(composing)
         assert await waiting == b"composing"
-        assert await get("/plan/p.yaml") == b"composing"
-        assert b"p.yaml" in await get("/")
+        assert await get(front, "/plan/p.yaml") == b"composing"
+        assert b"p.yaml" in await get(front, "/")
         assert not longer.done()
         front.ready(whole)
         assert await longer == b"the whole"
-        assert await get("/") == b"the whole"
-        assert await get("/plan/p.yaml") == b"the whole"
+        assert await get(front, "/") == b"the whole"
+        assert await get(front, "/plan/p.yaml") == b"the whole"
 
     asyncio.run(run())
+
+
+def test_what_was_asked_for_is_answered_before_more_is_imported(folder: Path) -> None:
+    """A page that waits for the composing keeps imports waiting; one of another room does not."""
+    composing = Starlette(routes=[Route("/plan/{name}", lambda request: PlainTextResponse("composing"))])
+    front = Front(folder)
+
+    async def run() -> None:
+        page = asyncio.create_task(get(front, "/plan/p.yaml"))
+        room = asyncio.create_task(get(front, "/booth/p.yaml"))
+        await asyncio.sleep(0)
+        front.composes(composing)
+        began = time.monotonic()
+        # In the thread of the loop, so that nothing is answered meanwhile.
+        front.wait_until_idle(0.05)
+        assert time.monotonic() - began >= 0.05
+        await asyncio.to_thread(front.wait_until_idle, PATIENCE_S)
+        assert page.done()
+        assert not room.done()
+        front.failed()
+        await room
+
+    asyncio.run(asyncio.wait_for(run(), PATIENCE_S))
 
 
 @contextmanager

@@ -212,6 +212,7 @@ def plural_form(code: str, count: int | None) -> str:
     return "other" if count is None else str(locale_of(code).plural_form(count))
 
 
+@lru_cache(maxsize=256)
 def pack_code(tag: str) -> str | None:
     """Return the pack that a BCP 47 tag finds, None for none.
 

@@ -35,6 +35,7 @@ class Front:
         self._whole: Future[Starlette] = Future()
         self._composing: Future[Starlette] = Future()
         self._n_answered = 0
+        self._n_undecided = 0
         self._first = Starlette(routes=[shelf_route(shelf), *static_routes()], lifespan=self._lifespan)
 
     def prepare(self) -> None:
@@ -46,8 +47,7 @@ class Front:
     def wait_until_idle(self, most_s: float) -> None:
         """Return when no request is being answered, or after so long; from any thread."""
         end = time.monotonic() + most_s
-        # One is the server's own lifespan, which lasts as long as it does.
-        while self._n_answered > 1 and time.monotonic() < end:
+        while (self._n_answered or self._n_undecided) and time.monotonic() < end:
             time.sleep(0.02)
 
     def composes(self, composing: Starlette) -> None:
@@ -65,7 +65,11 @@ class Front:
                 waited.set_result(Starlette())
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        app = await self._answering(scope) if scope["type"] == "http" else self._first
+        if scope["type"] != "http":
+            await self._first(scope, receive, send)
+            return
+        app = await self._answering(scope)
+        # Without a wait between the two: a request is undecided or answered until it has its answer.
         self._n_answered += 1
         try:
             await app(scope, receive, send)
@@ -77,12 +81,15 @@ class Front:
         if not self._whole.done() and _answers(self._first, scope):
             return self._first
         # Shielded: a page that goes away must not take from the others what they wait for.
-        for waited in (self._composing, self._whole):
-            if not self._whole.done():
-                app = await asyncio.shield(asyncio.wrap_future(waited))
-                if _answers(app, scope):
-                    return app
-        return self._whole.result()
+        if not self._whole.done():
+            self._n_undecided += 1
+            try:
+                composing = await asyncio.shield(asyncio.wrap_future(self._composing))
+            finally:
+                self._n_undecided -= 1
+            if _answers(composing, scope):
+                return composing
+        return await asyncio.shield(asyncio.wrap_future(self._whole))
 
     @contextlib.asynccontextmanager
     async def _lifespan(self, _: Starlette) -> AsyncIterator[None]:

@@ -120,7 +120,8 @@ def _parts_of(text: str) -> tuple[_Part, ...] | None:
 @kept_by_piece
 def _nodes_of_piece(text: str) -> Node | None:
     try:
-        node: Node | None = YAML(typ="rt", pure=True).compose(text)
+        # Where things stand is the same without their comments, which take half of the time.
+        node: Node | None = YAML(typ="safe", pure=True).compose(text)
     except (*PARSER_ERRORS, RecursionError):
         return None
     return node

@@ -13,6 +13,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from xml.parsers import expat
 
@@ -102,7 +103,13 @@ def read_lexicon(path: Path) -> Lexicon:
         raise PlanError(
             [Problem(Mark(str(path), 1, 1), f"the lexicon cannot be read: {error.strerror or error}")]
         ) from error
-    return _PlsReader(str(path)).read(content)
+    return _lexicon(str(path), content)
+
+
+@lru_cache(maxsize=8)
+def _lexicon(name: str, content: bytes) -> Lexicon:
+    """Return the lexicon that is written in `content`. A voice's is asked for with every line it speaks."""
+    return _PlsReader(name).read(content)
 
 
 class _PlsReader:

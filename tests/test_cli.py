@@ -130,6 +130,31 @@ def test_voices_lists_names_and_licences() -> None:
     assert natural["measured"]["n_cues"] > 0
 
 
+def test_voices_say_what_was_measured_and_how(tmp_path: Path) -> None:
+    """With the number of cues, what judged them, and plainly where less is understood than is aimed at."""
+    folder = tmp_path / "voices"
+    folder.mkdir()
+    for name, match in (("good", 0.95), ("poor", 0.949)):
+        (folder / f"{name}.toml").write_text(
+            'engine = "system"\n[measured]\nn_cues = 200\nwords_per_min = 150\ncpu_s_per_s = 1.2\n'
+            f"times_natural = 8.04\ndnsmos = 3.1\nrecall = 0.9\ncharacter_match = {match}\n",
+            encoding="utf-8",
+        )
+    arguments = ("voices", "--folder", str(tmp_path))
+    data = {row["name"]: row for row in json.loads(run(*arguments, "--json").stdout)}
+    lines = [line.strip() for line in run(*arguments).stdout.splitlines()]
+    good, poor = ([line.split()[:1] for line in lines].index([name]) for name in ("good", "poor"))
+
+    assert data["poor"]["measured"]["n_cues"] == 200
+    assert "Whisper" in data["poor"]["measured"]["how"]
+    assert lines[good + 1 : good + 3] == [
+        "150 words a minute; 1.2 s of processor for 1 s of speech, 8 times the light voice's",
+        "measured on 200 cues: DNSMOS 3.10 of 5; understood were 90.0% of the words and 95.0% of the letters",
+    ]
+    assert [line for line in lines if "less is understood" in line] == [lines[poor + 3]]
+    assert lines[-1].startswith("Figures: nobody listened")
+
+
 def test_a_broken_definition_hides_no_voice(tmp_path: Path) -> None:
     """The others are listed, then file and line of what is wrong, and the exit is 2."""
     folder = tmp_path / "voices"

@@ -47,6 +47,7 @@ def _list(folder: Path, as_json: bool) -> None:
     ------
     PlanError : definitions that are wrong, after those that are right have been listed.
     """
+    from cuelane.speech.definition import MEASURED_HOW
     from cuelane.speech.engines import engine_of
     from cuelane.speech.voices import readable_voices
 
@@ -56,21 +57,39 @@ def _list(folder: Path, as_json: bool) -> None:
     else:
         for voice in found:
             out(f"{voice.name:<16} {voice.engine:<10} {voice.language:<6} {on_one_line(voice.title)}")
-            if measured := voice.settings.measured:
-                out(
-                    f"{'':16} {measured.words_per_min:.0f} words a minute; {measured.cpu_s_per_s:.2g} s of "
-                    f"processor for 1 s of speech; of {measured.n_cues} cues: DNSMOS {measured.dnsmos:.2f}, "
-                    f"{measured.recall:.1%} of the words understood by a recogniser"
-                )
+            for line in _quality(voice):
+                out(f"{'':16} {line}")
             out(f"{'':16} {on_one_line(voice.licence)}")
             out(f"{'':16} {on_one_line(voice.credit)}")
             if missing := engine_of(voice).missing():
                 out(f"{'':16} not installed; install it with: {missing}")
+        out(f"Figures: {MEASURED_HOW}.")
     if problems:
         raise PlanError(problems)
 
 
+def _quality(voice: VoiceDefinition) -> list[str]:
+    """Return lines with what was measured of a voice; of one of cuelane's own, also that nothing was."""
+    from cuelane.speech.definition import AIM_CHARACTER_MATCH
+
+    measured = voice.settings.measured
+    if measured is None:
+        return ["how well it is understood has not been measured"] if voice.own else []
+    times = measured.times_natural
+    speed = "" if times is None else f", {times:.2g} times the light voice's"
+    lines = [
+        f"{measured.words_per_min:.0f} words a minute; {measured.cpu_s_per_s:.2g} s of processor for 1 s of "
+        f"speech{speed}",
+        f"measured on {measured.n_cues} cues: DNSMOS {measured.dnsmos:.2f} of 5; understood were "
+        f"{measured.recall:.1%} of the words and {measured.character_match:.1%} of the letters",
+    ]
+    if measured.character_match < AIM_CHARACTER_MATCH:
+        lines.append(f"less is understood than cuelane aims at, {AIM_CHARACTER_MATCH:.0%} of the letters")
+    return lines
+
+
 def _as_dict(voice: VoiceDefinition) -> dict[str, object]:
+    from cuelane.speech.definition import MEASURED_HOW
     from cuelane.speech.engines import engine_of
 
     engine, measured = engine_of(voice), voice.settings.measured
@@ -84,7 +103,7 @@ def _as_dict(voice: VoiceDefinition) -> dict[str, object]:
         "about": engine.about,
         "installed": not engine.missing(),
         "missing": engine.missing() or None,
-        "measured": None if measured is None else measured.model_dump(),
+        "measured": None if measured is None else {**measured.model_dump(), "how": MEASURED_HOW},
     }
 
 

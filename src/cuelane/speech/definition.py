@@ -70,18 +70,32 @@ class MeasuredQuality(StrictModel):
     """How a voice did when it was measured, with ``tests/benchmarks/bench_voices.py``; see there.
 
     ``n_cues`` spoken; ``words_per_min`` at pace 1, pauses within a line included; ``cpu_s_per_s`` processor
-    seconds for a second of speech; ``dnsmos`` the overall score, 1 to 5; ``recall`` the part of the words,
-    and ``character_match`` of the letters, that a recogniser understood; ``weakest`` what it misheard.
+    seconds for a second of speech, ``cached_cpu_s_per_s`` the same from the store, and ``times_natural`` how
+    many times the light voice's that is, measured in turns; ``dnsmos`` the overall score, 1 to 5; ``recall``
+    the part of the words, and ``character_match`` of the letters, that a recogniser understood; ``weakest``
+    what it misheard.
     """
 
     n_cues: Annotated[int, Field(ge=1, le=100_000)]
     words_per_min: Annotated[float, Field(ge=20, le=600, allow_inf_nan=False)]
     cpu_s_per_s: Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
+    cached_cpu_s_per_s: Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)] | None = None
+    times_natural: Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)] | None = None
     dnsmos: Annotated[float, Field(ge=0, le=5, allow_inf_nan=False)]
     recall: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
     character_match: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
     weakest: Annotated[list[Annotated[str, Field(max_length=200)]], Field(max_length=40)] = []
 
+
+MEASURED_HOW = (
+    "nobody listened: DNSMOS is the overall score of ITU-T P.835 as the model of the package speechmos "
+    "judges it; words and letters are those that Whisper base (package faster-whisper, int8) understood in "
+    "lines of the demos and the starter plans; tests/benchmarks/bench_voices.py repeats it"
+)
+"""How the figures of `MeasuredQuality` came about, for people."""
+
+AIM_CHARACTER_MATCH = 0.95
+"""Of the letters, at least: a voice that misses it says so. Chosen: one letter in twenty."""
 
 Manner = Literal["breathing", "stretching"]
 """What slows a voice down beside its role: the words of a breath block, of a flow, of a cool-down."""

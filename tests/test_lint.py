@@ -377,7 +377,8 @@ def test_the_codes_are_stable() -> None:
     assert tuple(WARNINGS) == (
         "screen-words", "not-judged", "side-by-hand", "too-long", "too-dense", "not-words", "no-warm-up",
         "no-cool-down", "two-things", "not-first", "inside-aim", "two-names", "name-twice", "stay-down",
-        "no-cautions", "unknown-warning", "uneven-sides", "same-load", "speaking-rate", "unknown-activity",
+        "no-cautions", "unknown-warning", "uneven-sides", "same-load", "speaking-rate", "no-pick-up",
+        "unknown-activity",
     )  # fmt: skip
 
 

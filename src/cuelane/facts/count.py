@@ -16,6 +16,7 @@ from cuelane.base.page_words import PageWords, page_words
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import format_clock, format_duration
 from cuelane.facts.energy import Energy, energy
+from cuelane.facts.pick_up import not_picked_up
 from cuelane.facts.talk import FOLLOWED_WORDS_PER_MINUTE, USUAL_WORDS_PER_MINUTE, TalkFacts, talk_facts
 from cuelane.session.model import Interval, Session
 
@@ -118,13 +119,9 @@ def facts(session: Session, schedule: Schedule | None = None) -> Facts:
     load = tuple(_consecutive_load(work))
     talk = talk_facts(schedule) if schedule is not None else None
     estimate, unknown_codes = energy(session)
-    warnings = [
-        (code, subject, text)
-        for code, subject, text in _warnings(
-            exercises, load, talk, unknown_codes, page_words(session.plan.language)
-        )
-        if code not in session.plan.allow
-    ]
+    told = list(_warnings(exercises, load, talk, unknown_codes, page_words(session.plan.language)))
+    told += _without_a_pick_up(session, schedule) if schedule is not None else ()
+    warnings = [row for row in told if row[0] not in session.plan.allow]
     return Facts(
         total_ms=session.length_ms,
         work_ms=work_ms,
@@ -255,6 +252,16 @@ def _warnings(
         yield "speaking-rate", "", f"the voice speaks {rate:.0f} words a minute, slower than the {usual}"
     for code in unknown_codes:
         yield "unknown-activity", "", f"activity {code} is not in the table that energy is estimated from"
+
+
+def _without_a_pick_up(session: Session, schedule: Schedule) -> Iterator[tuple[str, str, str]]:
+    """Yield a warning for each thing that an exercise needs and nothing names before its set."""
+    for (exercise, thing), times in not_picked_up(session, schedule).items():
+        often = "" if times == 1 else f", {times} times"
+        text = (
+            f"{exercise}: nothing names {thing} in time to pick it up{often}; a change before it gives time"
+        )
+        yield "no-pick-up", exercise, text
 
 
 def _sets(count: int, time_ms: int, words: PageWords) -> str:

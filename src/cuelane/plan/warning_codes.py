@@ -1,8 +1,8 @@
 """Every warning there is, by the code that a plan's ``allow`` silences it by.
 
 Warnings are legal but likely not what an instructor wants. A new one is an entry here and the rule that makes
-it: about words in :mod:`cuelane.lint.rules`, about totals, sides and load in :mod:`cuelane.facts.count`. An
-``allow`` that names none of these is itself warned about.
+it: about words in :mod:`cuelane.lint.rules`, about totals, sides, load and equipment in :mod:`cuelane.facts`.
+An ``allow`` that names none of these is itself warned about.
 """
 
 from __future__ import annotations
@@ -27,5 +27,6 @@ WARNINGS = {
     "uneven-sides": "more time or sets on one side than on the other",
     "same-load": "one exercise after another that loads the same body regions",
     "speaking-rate": "a voice faster than listeners follow, or slower than is usual",
+    "no-pick-up": "a set before which nothing names what it needs and is not in the hand",
     "unknown-activity": "an activity that the energy table does not hold",
 }

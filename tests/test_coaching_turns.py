@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from typing import Any
 
+from cuelane.facts import Facts, facts
 from cuelane.plan.parts import CueLine
 from cuelane.session.cues.here import mixed
-from planning import RATE, arranged, exercise
+from planning import RATE, arranged, exercise, session_of
 
 
 def test_each_side_is_offered_the_same_ways() -> None:
@@ -51,6 +53,48 @@ def test_a_change_says_to_pick_up_what_is_not_in_hand() -> None:
             said = " ".join(cue.text or "" for cue in found.cues if cue.interval == entry.index)
             coming = found.intervals[entry.index + 1].exercise
             assert ("Pick up" in said) == (coming == "hinge"), said
+
+
+def test_a_pick_up_that_has_no_time_is_told_to_the_author() -> None:
+    """Where two sets leave no time to name it, the author is warned, and can allow it."""
+    march = exercise(
+        "march", change="At the long pip, stop, shake out both of your arms and turn to the window."
+    )
+    hinge = exercise("hinge with a very long name that takes its time", needs=["one kettlebell"])
+    block = {"block": "Main", "pattern": "flow", "work": "12s", "calls": ["5s"]}
+    plan = {
+        "session": [block | {"exercises": ["march", "hinge"]}],
+        "exercises": {"march": march, "hinge": hinge},
+        "coaching": "spare",
+    }
+    for extra, codes in (({}, ["no-pick-up"]), ({"allow": ["no-pick-up"]}, [])):
+        told = [code for code in _facts(plan | extra).warning_codes if code == "no-pick-up"]
+        assert told == codes
+    timely = plan | {"session": [block | {"change": "15s", "exercises": ["march", "hinge"]}]}
+    assert "no-pick-up" not in _facts(timely).warning_codes
+
+
+def _facts(plan: dict[str, Any]) -> Facts:
+    return facts(session_of(plan), arranged(plan).schedule)
+
+
+def test_what_is_thought_of_in_a_rest_is_not_the_same_twice_running() -> None:
+    """A point of form before a round is none that the set before it had."""
+    for n_lines in (2, 3, 5):
+        spec = exercise("crouch") | {"form": [f"Point number {k}." for k in range(n_lines)]}
+        block = {"block": "Main", "pattern": "circuit", "work": "40s", "rest": "60s", "rounds": 9}
+        plan = {"session": [block | {"exercises": ["crouch"]}], "exercises": {"crouch": spec}}
+        found = arranged(plan).schedule
+        heard: dict[int, set[str]] = {}
+        for cue in found.cues:
+            if cue.role == "form":
+                sets = [
+                    row.index for row in found.intervals if row.kind == "work" and row.index >= cue.interval
+                ]
+                heard.setdefault(sets[0], set()).add((cue.text or "").lower()[-8:])
+        numbers = [row.index for row in found.intervals if row.kind == "work"]
+        for one, two in pairwise(numbers):
+            assert not heard.get(one, set()) & heard.get(two, set())
 
 
 def test_the_words_after_a_breath_leave_it_time_to_end() -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from cuelane.plan.parts import CueLine
 from cuelane.session.arc import RoundPart
 from cuelane.session.candidates import Candidate
 from cuelane.session.cues.coming_in_rest import LONG_MS, coming_in_rest
@@ -227,12 +228,11 @@ def _focus(here: Here, coming: Interval, part: RoundPart | None) -> Iterator[Can
         for line in own_lines(coming, "form")
         if line.rounds is None and line.at is None and line.clip is None
     ]
-    times = [here.history.times.get(tally_of(coming, "form", line), 0) for line in lines]
     if len(lines) < 2:
         return
-    least = min(times)
-    line = next(line for line in mixed(lines, least) if times[lines.index(line)] == least)
-    if "{" in line.text:
+    least = min(here.history.times.get(tally_of(coming, "form", line), 0) for line in lines)
+    line = next((line for line in mixed(lines, least) if _is_fresh(here, coming, line, least)), None)
+    if line is None or "{" in line.text:
         return
     text = here.say("form", "coming", text=line.text, inner=here.words.inside(line.text))
     yield Candidate(
@@ -241,3 +241,11 @@ def _focus(here: Here, coming: Interval, part: RoundPart | None) -> Iterator[Can
         chain=("end", 66), tally=tally_of(coming, "form", line), appearance=coming.appearance,
         uses=("form.coming",), mark=line.mark,
     )  # fmt: skip
+
+
+def _is_fresh(here: Here, coming: Interval, line: CueLine, least: int) -> bool:
+    """Return whether a line is one of those used least, and was not said for the set before."""
+    tally = tally_of(coming, "form", line)
+    last = here.history.last.get(tally)
+    said_before = last is not None and (coming.appearance or 1) - last < 2
+    return here.history.times.get(tally, 0) == least and not said_before

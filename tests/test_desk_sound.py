@@ -21,6 +21,7 @@ from cuelane.desk.sound import HEADER_BYTES, MOST_BYTES, PREVIEW_GAIN_DB, asked_
 from cuelane.desk.workspace import Workspaces
 from cuelane.render import mix
 from cuelane.speech.speak import Spoken, clip_from_file
+from cuelane.speech.spoken_before import SpokenBefore
 
 RATE = 48_000
 
@@ -133,7 +134,7 @@ def test_words_offered_at_two_paces_are_spoken_at_both(tmp_path: Path) -> None:
         return Spoken({text: Clip(text, "v", RATE, samples, content_hash(samples), ()) for text in texts})
 
     workspaces = Workspaces(tmp_path, ClipStore(tmp_path / "store"))
-    workspaces.speech.set_result(Speaking(quiet, clip_from_file))
+    workspaces.speech.set_result(Speaking(quiet, clip_from_file, SpokenBefore))
     workspace = workspaces.open(demo.name)
     assert workspace.spoken().n_unspoken == 0
     assert len(set(asked)) == len(asked)

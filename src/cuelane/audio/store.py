@@ -22,9 +22,11 @@ import errno
 import hashlib
 import os
 import re
+import stat
 import threading
 import time
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Self
 
@@ -48,7 +50,7 @@ from cuelane.audio.store_files import (
 )
 from cuelane.base.errors import DeliveryError, SignalError
 
-__all__ = ["FORMAT_VERSION", "ClipStore", "default_folder", "recipe_key"]
+__all__ = ["FORMAT_VERSION", "ClipNote", "ClipStore", "default_folder", "recipe_key"]
 
 MAX_BYTES = 2 * 1024**3
 
@@ -68,6 +70,19 @@ def recipe_key(parts: Mapping[str, Any]) -> str:
     TypeError, ValueError : a value that JSON has no form for, NaN among them.
     """
     return hashlib.sha256(canonical(parts)).hexdigest()
+
+
+@dataclass(frozen=True)
+class ClipNote:
+    """What a clip's record says of it, see :class:`Clip`; its sound has not been read."""
+
+    text: str
+    voice: str
+    sample_rate: int
+    n_frames: int
+    sha256: str
+    words: tuple[tuple[str, int, int], ...] = ()
+    doubt: str = ""
 
 
 class ClipStore:
@@ -120,6 +135,25 @@ class ClipStore:
                 self._write(beside, record_of(clip, None))
         touch(path)
         return clip
+
+    def note(self, recipe_key: str) -> ClipNote | None:
+        """Return what is known of the clip made by this recipe, or None if it is absent.
+
+        Its sound is not read, only looked for: it may prove damaged, and it is not claimed. Whoever needs it
+        asks for it, by :meth:`by_hash`, and must be ready to find it gone.
+        """
+        facts = read_record(self._recipe_path(recipe_key), recipe_key) if _KEY.fullmatch(recipe_key) else None
+        if facts is None:
+            return None
+        try:
+            there = self._audio_paths(facts["sha256"])[0].lstat()
+        except OSError:
+            return None
+        if not stat.S_ISREG(there.st_mode) or there.st_size < 3 * facts["n_frames"]:
+            return None
+        words = tuple((word, onset, end) for word, onset, end in facts["words"])
+        rate, n_frames, doubt = facts["sample_rate"], facts["n_frames"], facts.get("doubt", "")
+        return ClipNote(facts["text"], facts["voice"], rate, n_frames, facts["sha256"], words, doubt)
 
     def put(self, recipe_key: str, clip: Clip) -> None:
         """Keep `clip` as what this recipe makes.

@@ -23,6 +23,7 @@ from cuelane.desk.one_at_a_time import OneAtATime
 from cuelane.desk.sound_route import sound_route
 from cuelane.desk.tapes import Tapes
 from cuelane.speech.speak import clip_from_file, speak_all
+from cuelane.speech.spoken_before import SpokenBefore
 
 
 def application(folder: Path, store: ClipStore | None = None) -> Starlette:
@@ -33,7 +34,7 @@ def application(folder: Path, store: ClipStore | None = None) -> Starlette:
 def whole_desk(composing: Composing) -> Starlette:
     """Return the desk with all its rooms. From now on lines can be spoken."""
     workspaces = composing.workspaces
-    workspaces.speech.set_result(Speaking(speak_all, clip_from_file))
+    workspaces.speech.set_result(Speaking(speak_all, clip_from_file, SpokenBefore))
     turn = OneAtATime()
     chores = Chores(turn)
     classes = Classes(workspaces, chores, Tapes(turn))

@@ -1,7 +1,8 @@
 """How long the lines of a plan are: as spoken where they have been, estimated where not, each found once.
 
-Planning asks for a length at every keystroke. What was spoken is looked up in the clip store once and kept;
-what was not is estimated once and put in line to be spoken, the lines next to be heard first.
+Planning asks for a length at every keystroke. What was spoken is looked up in the clip store once and kept,
+without reading its sound; what was not is estimated once and put in line to be spoken, the lines next to be
+heard first.
 """
 
 from __future__ import annotations
@@ -34,13 +35,15 @@ _BATCH = 4
 
 @dataclass(frozen=True)
 class Speaking:
-    """How lines are spoken: `speak_all` and `clip_from_file` of :mod:`cuelane.speech.speak`.
+    """How lines are spoken: `speak_all` and `clip_from_file` of :mod:`cuelane.speech.speak`, and how those
+    that were are found: ``spoken_before`` is :class:`cuelane.speech.spoken_before.SpokenBefore`.
 
     They are handed over, not imported: what they need is slow to import, and a plan is shown without it.
     """
 
     speak_all: Callable[..., Any]
     clip_from_file: Callable[..., Any]
+    spoken_before: Callable[..., Any]
 
 
 class SpokenLines:
@@ -59,6 +62,7 @@ class SpokenLines:
         self._folder = folder
         self._store = store
         self._spoken: dict[Key, Sounding] = {}
+        self._before: Any = None
         self._guessed: dict[Key, int] = {}
         self._failed: dict[str, str] = {}
         self._doubts: dict[str, str] = {}
@@ -74,9 +78,29 @@ class SpokenLines:
         if known is not None:
             return known
         if key not in self._guessed:
+            # Before anything can be spoken nothing can be found either.
+            found = self._found(key) if self._speech.done() else None
+            if found is not None:
+                return found
             seconds = estimate_seconds(key.text, self.voice, key.pace)
             self._guessed[key] = max(1, round(seconds * SAMPLE_RATE))
         return Sounding(self._guessed[key])
+
+    def find(self, candidates: Iterable[Candidate]) -> bool:
+        """Look for lines in the store, none of which is spoken; return whether any was found.
+
+        It waits until lines can be spoken.
+        """
+        self._speech.result()
+        with self._speaking:
+            found = [self._found(key_of(one, self.voice, 1.0)) for one in self.unspoken(candidates)]
+        return any(found)
+
+    def lose(self, sha256: str) -> None:
+        """Take a line for unspoken again: its clip is no longer in the store."""
+        with self._speaking:
+            for key in [key for key, known in self._spoken.items() if known.clip == sha256]:
+                self._spoken.pop(key)
 
     def unspoken(self, candidates: Iterable[Candidate]) -> list[Candidate]:
         """Return those that have not been spoken and have not failed, each text once."""
@@ -94,6 +118,8 @@ class SpokenLines:
         ----------
         most_s : after so long no more are begun. Many are found in that time, few are spoken.
         """
+        if self.find(candidates):
+            candidates = self.unspoken(candidates)
         started = time.monotonic()
         for first in range(0, len(candidates), _BATCH):
             if time.monotonic() - started > most_s:
@@ -126,12 +152,34 @@ class SpokenLines:
         """Ask for every line again: recordings were made or taken away."""
         with self._speaking:
             self._spoken.clear()
+            self._before = None
             self._guessed.clear()
             self.estimated_s.cache_clear()
             self._failed.clear()
             self._doubts.clear()
             self._notes.clear()
             self._fell_back = False
+
+    def _found(self, key: Key) -> Sounding | None:
+        """Return a line that was spoken before, and keep it; None where the store does not have it."""
+        try:
+            if self._before is None:
+                self._before = self._speech.result().spoken_before(self.voice, self._store)
+            if key.recording is None:
+                found = self._before.find(key.text, key.pace)
+            else:
+                found = self._before.find_file(Path(key.recording), "recording")
+        except CuelaneError:
+            # Told when it is to be spoken.
+            return None
+        if found is None:
+            return None
+        if found.doubt:
+            self._doubts[key.text] = found.doubt
+        self._fell_back |= found.fell_back
+        note = found.note
+        self._spoken[key] = Sounding(note.n_frames, note.sha256, found.voice, note.words)
+        return self._spoken[key]
 
     def _speak(self, texts: list[str], pace: float) -> None:
         try:

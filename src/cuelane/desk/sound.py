@@ -17,7 +17,7 @@ from cuelane.audio.clip import Samples
 from cuelane.base.errors import SignalError
 from cuelane.base.schedule import Schedule
 from cuelane.desk.words import Said
-from cuelane.desk.workspace import Workspace
+from cuelane.desk.workspace import ClipGoneError, Workspace
 from cuelane.render.mix import span
 
 HEADER_BYTES = 44
@@ -107,6 +107,15 @@ def sound_of(workspace: Workspace, wanted: Range) -> bytes:
     ------
     SignalError : the plan cannot be heard at present.
     """
+    try:
+        return _sound_of(workspace, wanted)
+    except ClipGoneError as gone:
+        # The store may be emptied, or grow too large, while the desk is open.
+        workspace.lost(gone.sha256)
+        return _sound_of(workspace, wanted)
+
+
+def _sound_of(workspace: Workspace, wanted: Range) -> bytes:
     schedule = workspace.ready(*frames_of(wanted))
     heard = [event for event in schedule.events if event.kind != "cue" or event.clip is not None]
     return bytes_of(replace(schedule, events=tuple(heard)), workspace.clip, wanted)

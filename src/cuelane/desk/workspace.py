@@ -35,6 +35,14 @@ _MOST_AT_ONCE = 64
 _PATIENCE_S = 5.0
 
 
+class ClipGoneError(SignalError):
+    """A clip is no longer in the store, or no longer whole."""
+
+    def __init__(self, sha256: str) -> None:
+        super().__init__(Said("hear.gone"))
+        self.sha256 = sha256
+
+
 class Workspace:
     """One plan, its preview and its sound. All methods may be called from several threads."""
 
@@ -100,6 +108,13 @@ class Workspace:
             if not self._speak(preview, [one for one in arranged.offered if one.text in texts]):
                 break
         return self._sounding()[1].schedule
+
+    def lost(self, sha256: str) -> None:
+        """A clip is no longer in the store: its line is to be spoken again."""
+        version, preview = self.now()
+        if preview.loaded is not None:
+            self.previewer.lines_of(preview.loaded.plan.voice).lose(sha256)
+            self._forget(version.text)
 
     def close(self) -> None:
         """Speak no more lines than those that have been begun, and wait until they are."""
@@ -168,8 +183,18 @@ class Workspace:
     def _speak_all(self) -> None:
         while not self._closing.is_set():
             preview = self.now()[1]
-            if preview.schedule is None or not self._speak(preview, self._next_lines(preview), _TURN_S):
+            if preview.schedule is None:
                 return
+            if not self._find(preview) and not self._speak(preview, self._next_lines(preview), _TURN_S):
+                return
+
+    def _find(self, preview: PlanView) -> bool:
+        """Find the lines that were spoken before; return whether there were any that were not known."""
+        assert preview.loaded is not None
+        found = self.previewer.lines_of(preview.loaded.plan.voice).find(_offered(preview))
+        if found:
+            self._forget(preview.text)
+        return found
 
     def _speak_aside(self) -> None:
         # The plan may be gone meanwhile, or its voice: whoever asks for it next is told.
@@ -192,12 +217,12 @@ class Workspace:
         return lines.unspoken(one for text in texts for one in offered.get(text, ()))[:_MOST_AT_ONCE]
 
     def clip(self, sha256: str) -> Samples:
-        """Return a clip of the schedule, shape (n_frames,). Raises SignalError where it is gone."""
+        """Return a clip of the schedule, shape (n_frames,). Raises ClipGoneError where it is gone."""
         found = self._clips.get(sha256)
         if found is None:
             clip = self._store.by_hash(sha256)
             if clip is None:
-                raise SignalError(Said("hear.gone"))
+                raise ClipGoneError(sha256)
             found = self._clips[sha256] = clip.samples
             while len(self._clips) > _KEPT_CLIPS:
                 self._clips.pop(next(iter(self._clips)))

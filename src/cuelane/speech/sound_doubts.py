@@ -49,17 +49,21 @@ def sound_doubt(
     levels = np.sqrt(np.square(speech[: len(speech) // step * step].reshape(-1, step)).mean(axis=1))
     if not levels.size or levels.max() < _SILENT_RMS:
         return "it is nearly silent"
-    length_s = len(speech) / sample_rate
-    if expected_s is not None and not (
-        expected_s * _SHORTEST <= length_s <= expected_s * _LONGEST + _BESIDES_S
-    ):
-        return f"it takes {length_s:.1f} s, where about {expected_s:.1f} s were expected"
+    if of_length := length_doubt(len(speech) / sample_rate, expected_s):
+        return of_length
     quiet = levels < levels.max() * 10 ** (_HOLE_DB / 20)
     if _holes(quiet) > len(_PAUSES.findall(text)):
         return f"there is a silence of over {_HOLE_MS / 1000:g} s inside"
     if not trimmed and end >= len(samples) - step and levels[-1] > levels.max() * 10 ** (_CUT_DB / 20):
         return "its end is cut off"
     return ""
+
+
+def length_doubt(length_s: float, expected_s: float | None) -> str:
+    """Return what is wrong with how long a line takes; nothing where nobody knows how long it should."""
+    if expected_s is None or expected_s * _SHORTEST <= length_s <= expected_s * _LONGEST + _BESIDES_S:
+        return ""
+    return f"it takes {length_s:.1f} s, where about {expected_s:.1f} s were expected"
 
 
 def _holes(quiet: npt.NDArray[np.bool_]) -> int:

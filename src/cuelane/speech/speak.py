@@ -7,15 +7,14 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor, as_completed
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from cuelane.audio.clip import Clip, content_hash
-from cuelane.audio.store import FORMAT_VERSION, ClipStore, recipe_key
+from cuelane.audio.store import ClipStore, recipe_key
 from cuelane.base.errors import UsageError, VoiceError
-from cuelane.base.levels import REFERENCE_LUFS
 from cuelane.base.paces import MAX_PACE, MIN_PACE
 from cuelane.base.units import SAMPLE_RATE, SAMPLE_RATES
 from cuelane.speech.definition import (
@@ -26,10 +25,9 @@ from cuelane.speech.definition import (
     longest_s,
 )
 from cuelane.speech.engines import load_voice
-from cuelane.speech.finish import CREST_DB, FINISH_VERSION, Finished, finish
-from cuelane.speech.lexicon import Lexeme
+from cuelane.speech.finish import Finished, finish
 from cuelane.speech.line_length import known_seconds
-from cuelane.speech.prepare import PREPARE_VERSION, prepare
+from cuelane.speech.recipes import prepared_for, recorded_facts, synthetic_facts
 from cuelane.speech.recorded import read_recording, recording_sha256
 from cuelane.speech.sound_doubts import sound_doubt
 from cuelane.speech.voices import find_voice
@@ -128,10 +126,10 @@ def _synthesise(
     texts: list[str], voice: VoiceDefinition, engine: Voice, store: ClipStore, pace: float, count: _Count
 ) -> Spoken:
     lexicon = lexicon_of(voice)
-    facts = {**engine.recipe(pace), **_common_facts()}
+    facts = synthetic_facts(engine, pace)
     by_prepared: dict[str, list[str]] = {}
     for text in texts:
-        prepared = prepare(text, voice.language, lexicon, _say(engine.takes_ipa))
+        prepared = prepared_for(engine, text, voice, lexicon)
         if not prepared:
             raise VoiceError(f"there is nothing to say in {text!r}; give it words or take it out")
         if len(prepared) > _MOST_PREPARED:
@@ -229,9 +227,7 @@ def _play(
 def _from_recording(
     recording: ClipRecording, text: str, voice_name: str, store: ClipStore
 ) -> tuple[Clip, bool]:
-    key = recipe_key(
-        {"engine": "recorded", "file": recording.sha256, "gain_db": recording.gain_db, **_common_facts()}
-    )
+    key = recipe_key(recorded_facts(recording))
     found = store.get(key)
     if found is not None:
         return dataclasses.replace(found, text=text, voice=voice_name), False
@@ -252,26 +248,6 @@ def _clip(text: str, voice_name: str, finished: Finished, words: tuple[tuple[str
     ends = [*onsets[1:], len(samples)] if onsets else []
     timed = tuple((word, onset, end) for (word, _), onset, end in zip(words, onsets, ends, strict=True))
     return Clip(text, voice_name, SAMPLE_RATE, samples, content_hash(samples), timed)
-
-
-def _common_facts() -> dict[str, Any]:
-    return {
-        "store": FORMAT_VERSION,
-        "finish": FINISH_VERSION,
-        "prepare": PREPARE_VERSION,
-        "sample_rate": SAMPLE_RATE,
-        "loudness_lufs": REFERENCE_LUFS,
-        "crest_db": CREST_DB,
-    }
-
-
-def _say(takes_ipa: bool) -> Callable[[Lexeme], str | None]:
-    def say(lexeme: Lexeme) -> str | None:
-        if takes_ipa and lexeme.phoneme is not None:
-            return f"[[{lexeme.phoneme}]]"
-        return lexeme.alias
-
-    return say
 
 
 def _each(order: list[str], work: Callable[[str], Result], workers: int) -> Iterable[tuple[str, Result]]:

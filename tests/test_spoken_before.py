@@ -1,0 +1,185 @@
+"""Lines that were spoken before are found by their records alone, as they would be spoken again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+
+from cuelane.audio.store import ClipStore, recipe_key
+from cuelane.desk.lines import Speaking
+from cuelane.desk.sound import HEADER_BYTES, Range, sound_of, total_bytes
+from cuelane.desk.workspace import Workspace, Workspaces
+from cuelane.speech.sound_doubts import length_doubt
+from cuelane.speech.speak import Spoken, clip_from_file, speak_all
+from cuelane.speech.spoken_before import SpokenBefore
+from cuelane.speech.voices import find_voice
+
+LINES = ["Sit tall.", "Breathe out as you fold, and wait there.", "Switch. Left side."]
+NEVER = "This was never said."
+PLAN = """\
+title: Sit
+voice: system
+cautions: none
+session:
+  - say: [Sit tall., Stand up again.]
+  - rest: 30s
+"""
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ClipStore]:
+    """A store in which the lines were spoken."""
+    with ClipStore(tmp_path_factory.mktemp("clips")) as made:
+        yield made
+
+
+@pytest.mark.parametrize("pace", [1.0, 0.9])
+def test_what_is_found_is_what_was_spoken(store: ClipStore, pace: float) -> None:
+    """Length, clip, voice, words and doubts, in a store that another object reads."""
+    voice = find_voice("system")
+    spoken = speak_all(LINES, voice, store=store, pace=pace)
+    before = SpokenBefore(voice, ClipStore(store.folder))
+    for text, clip in spoken.clips.items():
+        found = before.find(text, pace)
+        assert found is not None
+        note = found.note
+        assert (note.n_frames, note.sha256, note.words) == (clip.n_frames, clip.sha256, clip.words)
+        assert (found.voice, found.doubt) == (clip.voice, spoken.doubts.get(text, ""))
+        assert not found.fell_back
+    assert before.find(NEVER, pace) is None
+    assert before.find(LINES[0], 1.1) is None
+    assert before.find("", pace) is None
+
+
+def test_a_doubted_length_is_told_with_what_is_found(store: ClipStore, tmp_path: Path) -> None:
+    """By the figures of its own definition, as when it is spoken."""
+    (tmp_path / "voices").mkdir()
+    slow = "engine = 'system'\n[estimate]\nletter_s = 2.0\nvowel_s = 0.1\ncomma_s = 0.1\nsentence_s = 0.1\n"
+    (tmp_path / "voices/slow.toml").write_text(slow, encoding="utf-8")
+    voice = find_voice("slow", tmp_path)
+    spoken = speak_all(LINES, voice, store=store)
+    assert set(spoken.doubts) == set(LINES)
+    before = SpokenBefore(voice, store)
+    found = {text: before.find(text, 1.0) for text in LINES}
+    assert {text: line.doubt for text, line in found.items() if line is not None} == spoken.doubts
+
+
+def test_a_length_is_doubted_on_both_sides() -> None:
+    """Under 0.45 of what was expected, and over 2.2 of it and 0.3 s; never where nobody knows."""
+    assert length_doubt(0.44, 1.0)
+    assert not length_doubt(0.46, 1.0)
+    assert not length_doubt(2.49, 1.0)
+    assert length_doubt(2.51, 1.0)
+    assert not length_doubt(100.0, None)
+
+
+def test_recordings_and_their_fallback_are_found(store: ClipStore, tmp_path: Path) -> None:
+    """A recording by its bytes; a line without one by the voice that speaks instead."""
+    folder = tmp_path / "voices/anna"
+    folder.mkdir(parents=True)
+    noise = np.random.default_rng(3).uniform(-0.2, 0.2, 48_000)
+    soundfile.write(folder / "a.wav", noise, 48_000)
+    (folder / "index.toml").write_text(f'clips = [{{text = "{LINES[0]}", file = "a.wav"}}]\n', "utf-8")
+    (folder / "voice.toml").write_text('engine = "recorded"\nfallback = "system"\n', "utf-8")
+    voice = find_voice("anna", tmp_path)
+    before = SpokenBefore(voice, store)
+    assert before.find(LINES[0], 1.0) is None
+    spoken = speak_all(LINES, voice, store=store)
+    for text in LINES:
+        found = before.find(text, 1.0)
+        assert found is not None
+        assert (found.note.sha256, found.voice) == (spoken.clips[text].sha256, spoken.clips[text].voice)
+        assert found.fell_back == (text in spoken.fallbacks)
+    clip = clip_from_file(folder / "a.wav", LINES[0], "recording", store=store)
+    alone = before.find_file(folder / "a.wav", "recording")
+    assert alone is not None
+    assert (alone.note.sha256, alone.voice) == (clip.sha256, "recording")
+    soundfile.write(folder / "a.wav", noise / 2, 48_000)
+    assert before.find(LINES[0], 1.0) is None, "another recording now"
+
+
+def test_voices_that_fall_back_on_each_other_find_nothing(store: ClipStore, tmp_path: Path) -> None:
+    """That they go in a circle is told when a line is to be spoken."""
+    for name, other in (("anna", "bert"), ("bert", "anna")):
+        folder = tmp_path / "voices" / name
+        folder.mkdir(parents=True)
+        (folder / "voice.toml").write_text(f'engine = "recorded"\nfallback = "{other}"\n', "utf-8")
+        (folder / "index.toml").write_text("clips = []\n", "utf-8")
+    assert SpokenBefore(find_voice("anna", tmp_path), store).find(LINES[0], 1.0) is None
+
+
+def test_a_note_counts_only_with_its_sound(tmp_path: Path) -> None:
+    """Its record whole, its file there and as long as it says."""
+    store = ClipStore(tmp_path / "clips")
+    clip = speak_all(LINES[:1], find_voice("system"), store=store).clips[LINES[0]]
+    key = recipe_key({"a": 1})
+    store.put(key, clip)
+    note = store.note(key)
+    assert note is not None
+    assert (note.sha256, note.n_frames, note.text) == (clip.sha256, clip.n_frames, LINES[0])
+    assert store.note(recipe_key({"a": 2})) is None
+    assert store.note("../../odd") is None
+    (record,) = (tmp_path / "clips").glob(f"recipes/??/{key}.json")
+    (audio,) = (tmp_path / "clips").glob("audio/??/*.wav")
+    kept = record.read_bytes()
+    record.write_bytes(kept.replace(str(clip.n_frames).encode(), str(clip.n_frames + 1).encode()))
+    assert store.note(key) is None, "its seal is broken"
+    record.write_bytes(kept)
+    assert store.note(key) == note
+    audio.write_bytes(audio.read_bytes()[:-400])
+    assert store.note(key) is None, "cut off"
+    audio.unlink()
+    assert store.note(key) is None
+    audio.mkdir()
+    assert store.note(key) is None
+
+
+class Speech:
+    """How a desk speaks, with the lines that it was asked to speak."""
+
+    def __init__(self) -> None:
+        self.asked: list[str] = []
+
+    def speak(self, texts: list[str], *others: Any, **more: Any) -> Spoken:
+        """Speak them, and keep what was asked for."""
+        self.asked += texts
+        return speak_all(texts, *others, **more)
+
+    def opened(self, folder: Path, store: Path) -> Workspace:
+        """Return the plan of a folder, open at a desk that was just started."""
+        workspaces = Workspaces(folder, ClipStore(store))
+        workspaces.speech.set_result(Speaking(self.speak, clip_from_file, SpokenBefore))
+        return workspaces.open("p.yaml")
+
+
+def test_a_desk_finds_what_was_spoken_and_speaks_again_what_is_gone(tmp_path: Path) -> None:
+    """The first view has every line's own length; a clip that was taken from the store is made anew."""
+    (tmp_path / "p.yaml").write_text(PLAN, encoding="utf-8")
+    first = Speech()
+    spoken = first.opened(tmp_path, tmp_path / "clips").spoken()
+    assert {"Sit tall.", "Stand up again."} <= set(first.asked)
+    again = Speech()
+    workspace = again.opened(tmp_path, tmp_path / "clips")
+    _, preview = workspace.now()
+    assert (preview.n_unspoken, preview.schedule) == (0, spoken.schedule)
+    assert preview.schedule is not None
+    total = total_bytes(preview.schedule.n_frames)
+    wanted = Range(HEADER_BYTES, min(total, 2 * 48_000 * 10), total)
+    heard = sound_of(workspace, wanted)
+    assert again.asked == []
+    assert any(heard)
+    robbed = Speech()
+    workspace = robbed.opened(tmp_path, tmp_path / "clips")
+    workspace.now()
+    cue = next(cue for cue in preview.schedule.cues if cue.text == "Sit tall.")
+    (audio,) = (tmp_path / "clips").glob(f"audio/??/{(cue.clip or '').removeprefix('sha256:')}.wav")
+    content = bytearray(audio.read_bytes())
+    content[-30] ^= 1
+    audio.write_bytes(content)
+    assert sound_of(workspace, wanted) == heard
+    assert robbed.asked == ["Sit tall."]

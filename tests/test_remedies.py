@@ -22,7 +22,8 @@ def advice(setup_s: float, caution_s: float = 0.0, rest: str = "0s") -> list[Adv
     block = {"block": "Main", "pattern": "circuit", "work": "20s", "rest": rest, "exercises": ["a", "b"]}
     spec = {"setup": SETUP} | ({"caution": CAUTION} if caution_s else {})
     plan = {"session": [block], "exercises": {"a": {}, "b": spec}}
-    found = arranged(plan, {SETUP: setup_s, CAUTION: caution_s, "Last one. B.": 1.0, "B.": 0.5})
+    seconds = {SETUP: setup_s, f"Next: b. {SETUP}": setup_s + 0.8, CAUTION: caution_s}
+    found = arranged(plan, seconds | {"Last one. B.": 1.0, "B.": 0.5})
     return advise(found.misfits, RATE)
 
 
@@ -84,6 +85,30 @@ def test_moving_to_the_rest_is_named_only_if_there_is_one() -> None:
     """With a rest of 30 s before, the set-up fits there; with none there is no such remedy."""
     assert [remedy for remedy in advice(11.0, rest="30s")[0].remedies if "rest before" in remedy]
     assert not [remedy for remedy in advice(11.0)[0].remedies if "rest before" in remedy]
+
+
+@pytest.mark.parametrize(("preview_s", "named"), [(11.0, True), (13.4, True), (13.6, False)])
+def test_moving_to_the_rest_is_tried_with_the_words_around_it(preview_s: float, named: bool) -> None:
+    """There it is said as "Next: b. …", which takes longer: 75 % of 18 s are 13.5 s."""
+    block = {"block": "Main", "pattern": "circuit", "work": "20s", "rest": "18s", "exercises": ["a", "b"]}
+    said = f"Next: b. {SETUP}"
+    seconds = {SETUP: 11.0, said: preview_s, "Last one. B.": 1.0, "B.": 0.5}
+    plan = {"session": [block], "exercises": {"a": {}, "b": {"setup": SETUP}}}
+    (row,) = advise(arranged(plan, seconds).misfits, RATE)
+    assert any("rest before" in remedy for remedy in row.remedies) is named
+    moved = {"preview": {"text": SETUP, "must": True}}
+    tried = arranged({"session": [block], "exercises": {"a": {}, "b": moved}}, seconds)
+    assert (tried.misfits == ()) is named
+    assert said in {candidate.text for candidate in tried.offered}
+
+
+def test_a_line_behind_another_preview_is_tried_as_it_is() -> None:
+    """Only the first line of a preview is announced."""
+    block = {"block": "Main", "pattern": "circuit", "work": "20s", "rest": "18s", "exercises": ["a", "b"]}
+    seconds = {SETUP: 11.0, f"Next: b. {SETUP}": 14.0, "Last one. B.": 1.0, "B.": 0.5}
+    plan = {"session": [block], "exercises": {"a": {}, "b": {"preview": "It comes.", "setup": SETUP}}}
+    (row,) = advise(arranged(plan, seconds).misfits, RATE)
+    assert any("rest before" in remedy for remedy in row.remedies)
 
 
 def test_the_message_says_all_of_it() -> None:

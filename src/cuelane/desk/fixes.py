@@ -87,7 +87,7 @@ def misfit_fixes(
     rest = list(advice.clashes)
     for remedy, place in zip(advice.ways, placed, strict=True):
         found = list(_misfit_fix(read, advice, remedy, _line_place(place)))
-        # What is moved was tried with its own length; as a preview it is said with words around it.
+        # It was tried beside what else must be said there; what the plan then offers may be more.
         if remedy.way == "preview" and found and not fits(found[0].edits):
             continue
         fixes += found

@@ -15,8 +15,10 @@ from cuelane.base.altered import altered
 from cuelane.base.language import Language, load_language
 from cuelane.base.schedule import Dropped, Event, Schedule, ScheduledInterval
 from cuelane.base.units import to_sample
-from cuelane.session.arc import arc_of
+from cuelane.session.arc import Arc, arc_of
 from cuelane.session.candidates import Candidate, History
+from cuelane.session.cues.naming import behind_words
+from cuelane.session.manner import manner_of
 from cuelane.session.model import Interval, Session
 from cuelane.session.offers import offers as cue_offers
 from cuelane.session.placing import Offer, Placement, Space, musts_fit, place
@@ -51,7 +53,8 @@ class Attempt:
     """What was offered in an interval and the space for it: all that is needed to look for a remedy.
 
     ``before`` is the attempt at the interval before it; ``longer`` gives the space that the interval would
-    have with so many more samples.
+    have with so many more samples, and ``as_preview`` how many samples one of its lines would take if it were
+    said before the interval, as the preview of it.
     """
 
     interval: Interval
@@ -59,6 +62,7 @@ class Attempt:
     offers: tuple[Offer, ...]
     space: Space
     longer: Callable[[int], Space]
+    as_preview: Callable[[Candidate], int]
     before: Attempt | None = None
 
 
@@ -102,7 +106,8 @@ def arrange(session: Session, sounding_of: Soundings, sample_rate: int, *, place
         offered += candidates
         found = place(slots, space)
         longer = partial(_space, session, index, sample_rate, nearest[index])
-        here = Attempt(interval, candidates, slots, space, longer)
+        as_preview = partial(_as_preview, arc, index, words, sounding_of)
+        here = Attempt(interval, candidates, slots, space, longer, as_preview)
         if found is None:
             misfits.append(altered(here, before=last))
             # Shown as far as it goes, so that the person sees the rest of the session.
@@ -119,6 +124,18 @@ def arrange(session: Session, sounding_of: Soundings, sample_rate: int, *, place
         last = here
         dropped += _reasons(candidates, slots, space, found, index, sample_rate)
     return Arranged(_schedule(session, events, dropped, sample_rate, words), tuple(misfits), tuple(offered))
+
+
+def _as_preview(arc: Arc, index: int, words: Language, sounding_of: Soundings, line: Candidate) -> int:
+    """Return how many samples a line of interval `index` takes in the one before it, as its preview.
+
+    It is spoken at the pace of what is said there, and behind the words that a first preview has.
+    """
+    coming, text = arc.session.intervals[index], line.text
+    if line.clip is None and not (coming.spec and coming.spec.preview):
+        text = behind_words(words, coming, text, "coming")
+    manner = manner_of(arc, index - 1, words)
+    return sounding_of(altered(line, role="preview", text=text, manner=manner)).n_frames
 
 
 def _schedule(

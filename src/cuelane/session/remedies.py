@@ -198,7 +198,7 @@ def _by_moving(misfit: Attempt, candidates: Sequence[Candidate], offers: Sequenc
             or candidate.role not in ("setup", "caution", "say")
         ):
             continue
-        moved = Offer(offers[number].length, must=True)
+        moved = Offer(misfit.as_preview(candidate), must=True)
         stays = [offer for other, offer in enumerate(offers) if other != number]
         if musts_fit(stays, misfit.space) and musts_fit([*there, moved], before.space):
             text = f"say it in the {before.interval.kind} before, as its preview: “{candidate.text}”"

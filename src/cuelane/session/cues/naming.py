@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from cuelane.base.language import Language
 from cuelane.plan.parts import CueLine
 from cuelane.session.cues.here import Here, applies, own_lines, side_form, was_said, with_sides
 from cuelane.session.model import Interval
@@ -42,9 +43,15 @@ def previewed(here: Here, coming: Interval, line: CueLine, key: str) -> str:
 
     A line that the plan pins to a time, or has a recording of, stands as written.
     """
-    text, name = with_sides(line.text, coming, here.words), coming.exercise or ""
+    text = with_sides(line.text, coming, here.words)
     if line.at is not None or line.clip is not None:
         return text
+    return behind_words(here.words, coming, text, key)
+
+
+def behind_words(words: Language, coming: Interval, text: str, key: str) -> str:
+    """Return what is said of `coming` behind words that tell it from an order to start now."""
+    name = coming.exercise or ""
     if text.lower().startswith(name.lower()):
-        return here.words.say("preview", key, inner=here.words.inside(text), text=text)
-    return here.words.say("preview", f"{key}_named", exercise=name, text=text)
+        return words.say("preview", key, inner=words.inside(text), text=text)
+    return words.say("preview", f"{key}_named", exercise=name, text=text)

@@ -199,6 +199,17 @@ def test_a_length_scale_beyond_what_a_model_can_be_asked_is_refused() -> None:
     assert at_scale(facts, voice).inference.length_scale == 2 * facts.inference.length_scale
 
 
+def test_every_voice_that_ships_says_cautions_slower_than_calls():
+    """Whatever speaks: what keeps people well, and what leads a breath, comes slower than the time left."""
+    voices = readable_voices()[0]
+    paces = {voice.name: [voice.pace_for(role, 1.0) for role in ("caution", "time")] for voice in voices}
+    breaths = {voice.name: voice.pace_for("say", 1.0, "breathing") for voice in voices}
+
+    assert len(paces) >= 17
+    assert [name for name, (caution, call) in paces.items() if not caution <= 0.9 * call] == []
+    assert [name for name, pace in breaths.items() if not pace <= 0.9] == []
+
+
 def test_the_pace_of_a_role_is_heard(tmp_path: Path) -> None:
     """The same words as a caution and as a form cue: two clips, the caution's longer."""
     (tmp_path / "voices").mkdir()

@@ -2,7 +2,8 @@
 
 Run by hand: ``python tests/benchmarks/speech_cold.py [VOICE] [LINES] [PASSES]``, for a natural or a styled
 voice. Both sides use one session with one thread for an inference, and as many lines at once as there are
-cores; they take turns. Prints the ratio of wall time and of processor time for each pass, and the medians.
+cores. They take turns every few lines, so that what else the machine does falls on both. Prints for each pass
+the ratio of wall time and of processor time over all lines, and the medians.
 """
 
 from __future__ import annotations
@@ -14,6 +15,8 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from statistics import median
+
+import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "kit"))
 from cuelane.audio.store import ClipStore
@@ -47,22 +50,25 @@ def main() -> None:
     passes = int(sys.argv[3]) if len(sys.argv) > 3 else 3
     engine = load_voice(voice)
     prepare = styled_inferences if isinstance(engine, StyledVoice) else natural_inferences
-    order = sorted(lines, key=len, reverse=True)
     # The bare side is spared the reading of words.
-    bare = [[prepare(engine, one) for one in sentences(spoken_words(line, voice))] for line in order]
+    bare = {line: [prepare(engine, one) for one in sentences(spoken_words(line, voice))] for line in lines}
+    order = sorted(lines, key=len, reverse=True)
+    few = 2 * engine.workers
+    groups = [order[at : at + few] for at in range(0, len(order), few)]
     ratios: list[tuple[float, float]] = []
     for turn in range(passes):
-        times: dict[bool, tuple[float, float]] = {}
-        for ours in (turn % 2 == 0, turn % 2 == 1):
-            wall, cpu = time.perf_counter(), time.process_time()
-            if ours:
-                with tempfile.TemporaryDirectory() as folder:
-                    speak_all(lines, voice, store=ClipStore(Path(folder)))
-            else:
-                with ThreadPoolExecutor(engine.workers) as pool:
-                    list(pool.map(lambda line: [infer() for infer in line], bare))
-            times[ours] = time.perf_counter() - wall, time.process_time() - cpu
-        (bare_wall, bare_cpu), (our_wall, our_cpu) = times[False], times[True]
+        spent = {True: np.zeros(2), False: np.zeros(2)}
+        for number, group in enumerate(groups):
+            for ours in ((turn + number) % 2 == 0, (turn + number) % 2 == 1):
+                begun = np.array([time.perf_counter(), time.process_time()])
+                if ours:
+                    with tempfile.TemporaryDirectory() as folder:
+                        speak_all(group, voice, store=ClipStore(Path(folder)))
+                else:
+                    with ThreadPoolExecutor(engine.workers) as pool:
+                        list(pool.map(lambda line: [infer() for infer in bare[line]], group))
+                spent[ours] += np.array([time.perf_counter(), time.process_time()]) - begun
+        (bare_wall, bare_cpu), (our_wall, our_cpu) = spent[False], spent[True]
         ratios.append((our_wall / bare_wall, our_cpu / bare_cpu))
         print(
             f"bare {bare_wall:.1f} s ({bare_cpu:.1f} s cpu), ours {our_wall:.1f} s ({our_cpu:.1f} s cpu)",

@@ -240,7 +240,7 @@ def test_an_endless_take_is_cut_short(desk: Any) -> None:
     assert answer.status == 413
 
 
-def heard_two(told: Any, source: Path, texts: list[str]) -> TakesResult:
+def heard_two(told: Any, source: Path, texts: list[str], language: str) -> TakesResult:
     """Stand in for the recogniser, which takes long to be made: the first line is sure, the second is not."""
     told("listening", 1, 2)
     clip = take_of(voiced(1.0), before_s=0.1, after_s=0.1).astype(np.float32)
@@ -248,6 +248,11 @@ def heard_two(told: Any, source: Path, texts: list[str]) -> TakesResult:
     rows = [LineResult(n + 1, text, states[n], clip=clip) for n, text in enumerate(texts[:2])]
     rows += [LineResult(n + 3, text, "missing") for n, text in enumerate(texts[2:])]
     return TakesResult(tuple(rows), (), (f"{source.name}: speech is only 20 dB above the room",))
+
+
+def heard_the_language(told: Any, source: Path, texts: list[str], language: str) -> TakesResult:
+    """Stand in for the recogniser; by name, since it is called in another process."""
+    return TakesResult((), (), (f"the lines are in {language}",))
 
 
 def ended(desk: Any) -> Any:
@@ -275,6 +280,22 @@ def test_of_a_whole_reading_the_chosen_lines_are_kept(
     assert kept["kept"] == 1
     assert [line["key"] for line in kept["lines"] if line["mine"]] == [second]
     assert ask(desk, "GET", "/api/booth/p.yaml/reading").json == {"state": "none"}
+
+
+def test_a_reading_is_heard_in_the_language_of_its_plan(
+    desk: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The recogniser is chosen by it: one that knows English alone would find none of the lines."""
+    (tmp_path / "p.yaml").write_text(PLAN.replace("title:", "language: de\ntitle:", 1), encoding="utf-8")
+
+    asked = []
+    monkeypatch.setattr(whole_reading, "find_takes", lambda *_, language, progress: asked.append(language))
+    whole_reading._listen(lambda *_: None, tmp_path / "any", ["Sitz lang."], "de")
+    assert asked == ["de"]
+    fork_instead(monkeypatch)
+    monkeypatch.setattr(whole_reading, "_listen", heard_the_language)
+    ask(desk, "POST", "/api/reading/p.yaml", body=as_wav(take_of(voiced(1.0))))
+    assert ended(desk)["notes"] == ["the lines are in de"]
 
 
 def test_a_reading_that_is_no_sound_is_refused_in_words(desk: Any, tmp_path: Path) -> None:

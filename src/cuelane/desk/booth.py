@@ -53,6 +53,13 @@ class Booth:
             raise UsageError(Said("booth.not_now"))
         return offered_lines(preview.arranged)
 
+    def language(self, name: str) -> str:
+        """Return the language of a plan's lines. Raises UsageError where it cannot be planned."""
+        _, preview = self.workspaces.open(name).now()
+        if preview.loaded is None:
+            raise UsageError(Said("booth.not_now"))
+        return preview.loaded.plan.language
+
     def state(self, name: str, voice: str | None) -> dict[str, Any]:
         """Return the lines, which of them are recorded, and by which voice the plan speaks."""
         workspace = self.workspaces.open(name)

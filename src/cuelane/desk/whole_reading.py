@@ -35,13 +35,16 @@ class WholeReadings:
         after = _deletes(source.parent)
         try:
             texts = [line.text for line in self._booth.lines(name)]
+            language = self._booth.language(name)
             if not texts:
                 raise UsageError(Said("booth.no_lines"))
         except BaseException:
             after()
             raise
 
-        self._chores.start(_name(name), Said("busy.reading", name=name), _listen, (source, texts), after)
+        self._chores.start(
+            _name(name), Said("busy.reading", name=name), _listen, (source, texts, language), after
+        )
 
     def state(self, name: str) -> dict[str, Any]:
         """Return how far it is, and once it is done what was found of each line."""
@@ -94,13 +97,13 @@ class WholeReadings:
         return result
 
 
-def _listen(told: Told, source: Path, texts: list[str]) -> TakesResult:
+def _listen(told: Told, source: Path, texts: list[str], language: str) -> TakesResult:
     told("reading", 0, 0)
 
     def heard(done: int, total: int) -> None:
         told("listening", done, total)
 
-    return unnamed(source, lambda: find_takes([source], texts, progress=heard))
+    return unnamed(source, lambda: find_takes([source], texts, language=language, progress=heard))
 
 
 def _row(line: LineResult) -> dict[str, Any]:

@@ -30,9 +30,14 @@ export function w(key, values = {}) {
 export const named = (what, name) => w("top.named", { what, name });
 
 // What the rest of the program says is in another language than the page, perhaps; a text of no known language is the page's.
+// A page may stay open for days: the latest are kept, far more than are shown at once.
 const languages = new Map();
+const MOST_HEARD = 400;
 export function heardIn(text, lang) {
-  if (text && lang) languages.set(text, lang);
+  if (!text || !lang) return;
+  languages.delete(text);
+  languages.set(text, lang);
+  if (languages.size > MOST_HEARD) languages.delete(languages.keys().next().value);
 }
 
 // Puts a text in place, with its language.

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile
+from markupsafe import escape
 
 from children import fork_instead
 from cuelane.adapt.adapt_options import AdaptOptions
@@ -20,6 +21,8 @@ from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.audio.store import ClipStore
 from cuelane.base.seals import digest_of, sealable_json, sealed
 from cuelane.desk.app import application
+from cuelane.desk.classes import Classes
+from cuelane.desk.words import desk_words, in_language
 from deskkit import ask, post, until
 
 RATE = 48_000
@@ -113,6 +116,21 @@ def test_a_class_becomes_a_plan_of_the_desk(listened: Any, tmp_path: Path) -> No
     edit = {"number": state["number"], "what": "", "edits": [{"op": "set", "at": "title", "value": "Ours"}]}
     assert post(listened, f"/api/plan/{NAME}:plan.yaml/edit", edit).status == 200
     assert "title: Ours" in (tmp_path / NAME / "plan.yaml").read_text(encoding="utf-8")
+
+
+def test_of_a_doubt_only_what_is_english_is_marked_so(listened: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The field that it names has the page's words, and their language."""
+    doubts = ["No beeps: name one, such as --beep-at 12:30; or give <b>it</b> with --plan."]
+    monkeypatch.setattr(Classes, "doubts", lambda *_: doubts)
+    with in_language("de"):
+        html = ask(listened, "GET", f"/class/{NAME}").body.decode()
+        words = desk_words("de").classes
+    field, plan = escape(words["by_beep_at"]), escape(words["by_plan"])
+    assert (
+        '<li lang="en">No beeps: name one, such as '
+        f'<span lang="de">{field} </span>12:30; or give &lt;b&gt;it&lt;/b&gt; '
+        f'with <span lang="de">{plan}</span>.</li>'
+    ) in html
 
 
 def test_what_was_found_stands_on_its_page(listened: Any) -> None:

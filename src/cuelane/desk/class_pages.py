@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import partial
 from typing import Any
 
@@ -26,6 +27,7 @@ from cuelane.desk.words import desk_words
 from cuelane.web.page_parts import envelope_path, plain, spans_path
 
 _STYLES = ("class.css", "booth.css")
+_OPTION = re.compile("(--beep-at |--beep-at|--plan)")
 
 
 def class_routes(classes: Classes) -> list[Route]:
@@ -180,13 +182,22 @@ def _rows(analysis: Analysis, kept: list[bool]) -> list[dict[str, Any]]:
     ]
 
 
-def _for_the_desk(doubt: str) -> str:
-    """Return a doubt without the options of the command line, for which the page has fields."""
+def _for_the_desk(doubt: str) -> Markup:
+    """Return a doubt with the page's fields named for the options of the command line.
+
+    It is English; the names of the fields are in the page's language, and marked so.
+    """
     words = desk_words().classes
     # With an example of a time after it, the field's name has a colon; without, it has none.
-    named = doubt.replace("--beep-at ", f"{words['by_beep_at']} ")
-    return named.replace("--beep-at", words["by_beep_at"].rstrip(" \u00a0:")).replace(
-        "--plan", words["by_plan"]
+    fields = {
+        "--beep-at ": f"{words['by_beep_at']} ",
+        "--beep-at": words["by_beep_at"].rstrip(" \u00a0:"),
+        "--plan": words["by_plan"],
+    }
+    own = Markup('<span lang="{}">{}</span>')
+    return Markup("").join(
+        own.format(desk_words().code, fields[part]) if part in fields else part
+        for part in _OPTION.split(plain(doubt))
     )
 
 

@@ -22,6 +22,8 @@ def test_each_side_is_offered_the_same_ways() -> None:
         for role in ("easier", "harder")
     }
     assert said == {"easier": ["left", "right"] * 2, "harder": ["left", "right"]}
+    second = [cue for cue in found.cues if cue.role == "easier"][1]
+    assert (second.why or "").startswith("for each side in turn")
 
 
 def test_form_comes_in_another_order_each_time_through() -> None:
@@ -53,6 +55,9 @@ def test_a_change_says_to_pick_up_what_is_not_in_hand() -> None:
             said = " ".join(cue.text or "" for cue in found.cues if cue.interval == entry.index)
             coming = found.intervals[entry.index + 1].exercise
             assert ("Pick up" in said) == (coming == "hinge"), said
+    ordered = [cue.why or "" for cue in found.cues if (cue.text or "").startswith("Next: hinge. Pick up")]
+    assert ordered
+    assert all("to have in hand what it needs" in why for why in ordered)
 
 
 def test_a_pick_up_that_has_no_time_is_told_to_the_author() -> None:
@@ -107,8 +112,9 @@ def test_the_words_after_a_breath_leave_it_time_to_end() -> None:
     ):
         found = arranged({"session": [breath, *([talk] if talk else [])]}).schedule
         end = max(row.end_sample for row in found.intervals if row.kind == "out")
-        first = min(cue.onset_sample for cue in found.cues if cue.onset_sample >= end)
-        assert (first - end >= 5 * RATE) == quiet
+        first = next(cue for cue in found.cues if cue.onset_sample >= end)
+        assert (first.onset_sample - end >= 5 * RATE) == quiet
+        assert ("for the last breath to end" in (first.why or "")) == quiet
 
 
 def test_a_first_breath_is_for_listening_only_where_another_is_led() -> None:

@@ -27,6 +27,8 @@ from cuelane.session.cues.rests import before_set, rest
 from cuelane.session.ends import easy_places
 from cuelane.session.manner import manner_of
 
+_BEHIND_A_BREATH = ", after five seconds for the last breath to end"
+
 
 def offers(arc: Arc, index: int, words: Language, history: History) -> list[Candidate]:
     """Return the candidates for interval `index`; deterministic."""
@@ -70,7 +72,7 @@ def _lines(here: Here) -> Iterator[Candidate]:
         role: str = "caution" if line.text in warns else "announce" if opening else "say"
         yield Candidate(
             role, line.text, WEIGHTS[role] if line.weight is None else line.weight,
-            "in its order, at an easy pace",
+            "in its order, at an easy pace" + _BEHIND_A_BREATH * bool(interval.quiet_ms),
             must=line.must is not False, toward=toward,
             start_ms=line.at, not_before_ms=0 if line.at is not None else interval.quiet_ms, clip=line.clip,
             mark=line.mark,

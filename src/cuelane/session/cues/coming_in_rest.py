@@ -130,8 +130,9 @@ def _name(here: Here, coming: _Coming, *, named: bool, quick: bool) -> Iterator[
         ordered = " ".join((_named(here, entry, key), kit_words(here, entry)))
         forms.insert(0, (ordered, weight + 1, fetch))
     for text, weight, told in forms if entry.side or not named else ():
+        why = f"{when}, and to have in hand what it needs" if told else when
         yield Candidate(
-            "side" if entry.side else "preview", text, weight, when, must=coming.must, toward=coming.toward,
+            "side" if entry.side else "preview", text, weight, why, must=coming.must, toward=coming.toward,
             prefer_ms=None if at_ms is None else max(0, at_ms),
             group="next", chain=("end", order), tells=tuple(("need", thing) for thing in told),
         )  # fmt: skip

@@ -51,6 +51,8 @@ def options_in_set(here: Here) -> Iterator[Candidate]:
     wish = "right after the set-up" if first else "early, in the first half of its appearances"
     if single:
         wish = "the only set has both ways"
+    elif turns < (interval.appearances or 1) and not late:
+        wish = "for each side in turn, in the first half of its appearances"
     elif late:
         wish = "one way or the other, in the second half of its appearances"
     # In the last set of all the easier way is said even if it was the time before.

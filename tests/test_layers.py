@@ -50,7 +50,7 @@ INSIDE = {
         pattern_plan
         plan_file exercise_lines
         adapted_folder class_shape exercise_names untrue_calls picture_words
-        decisions class_cues
+        decisions class_cues length_doubts
         analysis
         words
         beeps adapt_options clock piece_ends

@@ -18,6 +18,7 @@ class AdaptOptions:
     captions : a file of its captions; without one its words are recognised.
     plan : a plan with the session's structure, which boundaries are held against.
     beep_at_s : where one countdown ends, seconds into the recording, if the search was unsure.
+    work_s, rest_s : how long its work and its rest last in seconds, both or neither; 0 for no rest.
     timing : ``recorded`` keeps each interval as long as it was, ``exact`` gives it its true length.
     language : the language spoken, as a plan names it.
     recogniser : hears the words where there are no captions: ``light``, ``strong`` or a folder with a model;
@@ -30,3 +31,5 @@ class AdaptOptions:
     timing: Timing = "recorded"
     language: str = "en"
     recogniser: str | None = None
+    work_s: float | None = None
+    rest_s: float | None = None

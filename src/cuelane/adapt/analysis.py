@@ -11,7 +11,8 @@ from typing import Any
 
 from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.beeps.countdown import Beep
-from cuelane.adapt.beeps.search import Alternative, find_structure
+from cuelane.adapt.beeps.search import Alternative, Structure, find_structure
+from cuelane.adapt.beeps.timing_grid import Lengths
 from cuelane.adapt.words.align import PlacedWord, place_words
 from cuelane.adapt.words.caption_reader import ReadCaption
 from cuelane.adapt.words.found_cues import OVER_BEEP, FoundCue, find_cues, untexted
@@ -19,18 +20,31 @@ from cuelane.adapt.words.intervals import FoundInterval, find_intervals
 from cuelane.adapt.words.islands import Hearing
 from cuelane.adapt.words.recognising import clips_without_words, doubts_named, recognise
 from cuelane.adapt.words.role_judge import role_judge
+from cuelane.adapt.words.said_times import said_times
+from cuelane.adapt.words.spoken_grid import by_words
 from cuelane.adapt.words.word_lists import word_lists
+from cuelane.base.errors import UsageError
 from cuelane.recording.decode import Recording
 from cuelane.recording.word_engines import WordEngine, choose_engine
 
-SCHEMA = "cuelane.adapt/4"
+# Chosen: as short and as long as any work or rest of a class.
+SHORTEST_S, LONGEST_S = 4.0, 1800.0
+
+SCHEMA = "cuelane.adapt/5"
 
 Step = Callable[[str, int, int], None]
+
+_NOISY = "music or noise is nearly as loud as speech: places of words are uncertain, listen to all"
 
 
 @dataclass(frozen=True)
 class Analysis:
-    """What is in a recording: its beep, its intervals, every cue and sound, and doubts about it all."""
+    """What is in a recording: its beep, its intervals, every cue and sound, and doubts about it all.
+
+    ``n_placed`` boundaries were not heard and are where the lengths of work and rest put them; with
+    ``by_words`` all are where what is said puts them. ``lengths_s`` are work and rest, where the boundaries
+    keep two lengths; the last three are as in :class:`cuelane.adapt.beeps.search.Structure`.
+    """
 
     seconds: float
     beep: Beep | None
@@ -47,6 +61,12 @@ class Analysis:
     recogniser: str = ""
     alternatives: tuple[Alternative, ...] = ()
     tried: tuple[str, ...] = ()
+    n_placed: int = 0
+    by_words: bool = False
+    lengths_s: tuple[float, float] | None = None
+    astray_s: tuple[float, ...] = ()
+    tells_apart: bool = True
+    lengths_left_aside: bool = False
 
 
 def analyse(
@@ -55,24 +75,28 @@ def analyse(
     *,
     expected_s: Sequence[float] = (),
     beep_at_s: float | None = None,
+    lengths: Lengths | None = None,
     language: str = "en",
     engine: WordEngine | None = None,
     step: Step | None = None,
 ) -> Analysis:
-    """Return what is in `recording`. `step` is told (what, done, total); `engine` hears words if there are no
-    `captions`."""
+    """Return what is in `recording`.
+
+    `step` is told (what, done, total); `engine` hears words if there are no `captions`; `lengths` are the
+    work and rest that a person named.
+    """
     told: Step = step or (lambda what, done, total: None)
     lists = word_lists(language)
     structure = find_structure(
-        recording, expected_s=expected_s, beep_at_s=beep_at_s, step=lambda what: told(what, 0, 1)
+        recording,
+        expected_s=expected_s,
+        beep_at_s=beep_at_s,
+        lengths=lengths,
+        step=lambda what: told(what, 0, 1),
     )
     hearing = Hearing(recording, structure.beep, structure.boundaries)
     islands = hearing.islands()
-    notes = []
-    if hearing.loudness().is_noisy:
-        notes.append(
-            "music or noise is nearly as loud as speech: places of words are uncertain, listen to all"
-        )
+    notes = [_NOISY] if hearing.loudness().is_noisy else []
     lost: list[int] = []
     if captions is not None:
         words, lost = place_words(
@@ -83,6 +107,7 @@ def analyse(
             islands, hearing, lambda done, total: told("recognising words", done, total), engine
         )
         notes.append(said)
+    structure = by_words(structure, said_times(words, language), recording.seconds, lengths)
     intervals = find_intervals(structure.boundaries, recording.seconds, words, lists)
     cues = find_cues(words, intervals, hearing, lists, role_judge(language))
     cues = [_over_beep_dropped(cue) for cue in cues]
@@ -92,22 +117,49 @@ def analyse(
         sounds = untexted(islands, cues, intervals)
     if captions is None:
         cues = [doubts_named(cue) for cue in cues]
-    return Analysis(
+    texts = captions or []
+    return _analysis(
         recording.seconds,
+        structure,
+        intervals,
+        sorted([*cues, *sounds], key=lambda cue: cue.start_s),
+        [texts[index].text for index in lost],
+        notes,
+        "" if captions is not None or engine is None else engine.version,
+    )
+
+
+def _analysis(
+    seconds: float,
+    structure: Structure,
+    intervals: Sequence[FoundInterval],
+    cues: Sequence[FoundCue],
+    lost: Sequence[str],
+    notes: Sequence[str],
+    recogniser: str,
+) -> Analysis:
+    return Analysis(
+        seconds,
         structure.beep,
         round(structure.confidence, 3),
         structure.how,
         len(structure.boundaries),
-        sum(not b.is_sure and not b.from_plan for b in structure.boundaries),
-        sum(b.from_plan for b in structure.boundaries),
+        sum(not b.is_sure and b.is_heard for b in structure.boundaries),
+        sum(b.placed_by == "plan" for b in structure.boundaries),
         tuple(intervals),
-        tuple(sorted([*cues, *sounds], key=lambda cue: cue.start_s)),
-        tuple((captions or [])[index].text for index in lost),
+        tuple(cues),
+        tuple(lost),
         tuple(notes),
         structure.plan_left_aside,
-        "" if captions is not None or engine is None else engine.version,
+        recogniser,
         structure.alternatives,
         structure.tried,
+        sum(b.placed_by == "lengths" for b in structure.boundaries),
+        any(b.placed_by == "words" for b in structure.boundaries),
+        None if structure.lengths is None else (structure.lengths.work_s, structure.lengths.rest_s),
+        structure.astray_s,
+        structure.tells_apart,
+        structure.lengths_left_aside,
     )
 
 
@@ -146,7 +198,9 @@ def from_json(text: str, key: str) -> Analysis | None:
             cues.append(_with_tuples(FoundCue, row, "reasons", "notes"))
         data["cues"] = tuple(cues)
         data["alternatives"] = tuple(Alternative(**row) for row in data["alternatives"])
-        data["tried"] = tuple(data["tried"])
+        for name in ("tried", "astray_s"):
+            data[name] = tuple(data[name])
+        data["lengths_s"] = tuple(data["lengths_s"]) if data["lengths_s"] else None
         data["lost_captions"], data["notes"] = tuple(data["lost_captions"]), tuple(data["notes"])
         return Analysis(**data)
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
@@ -158,6 +212,27 @@ def _with_tuples(kind: Any, row: dict[str, Any], *names: str) -> Any:
     return kind(**{**row, **{name: tuple(row[name]) for name in names}})
 
 
+def lengths_of(options: AdaptOptions) -> Lengths | None:
+    """Return the work and rest that a person named, None where they named none.
+
+    Raises
+    ------
+    UsageError : one is given without the other, or is no length of a class.
+    """
+    work_s, rest_s = options.work_s, options.rest_s
+    if work_s is None and rest_s is None:
+        return None
+    if work_s is None or rest_s is None:
+        have, lack = ("--work", "--rest") if rest_s is None else ("--rest", "--work")
+        raise UsageError(f"{have}: expected {lack} beside it; give --rest 0 where set follows set")
+    if not SHORTEST_S <= work_s <= LONGEST_S or not (rest_s == 0 or SHORTEST_S <= rest_s <= LONGEST_S):
+        raise UsageError(
+            f"--work, --rest: expected lengths of {SHORTEST_S:.0f} s to {LONGEST_S / 60:.0f} min, "
+            f"got {work_s:g} s and {rest_s:g} s"
+        )
+    return Lengths(work_s, rest_s)
+
+
 def engine_for(options: AdaptOptions) -> WordEngine | None:
     """Return the recogniser to use; with captions none is asked for. Raises as `choose_engine` does."""
     return None if options.captions else choose_engine(options.recogniser, options.language)
@@ -167,7 +242,8 @@ def analysis_key(recording: Path, options: AdaptOptions) -> str:
     """Return a hash over everything an analysis depends on; the recording by size, time and both its ends."""
     digest = hashlib.sha256(SCHEMA.encode())
     stat = recording.stat()
-    digest.update(f"{stat.st_size} {stat.st_mtime_ns} {options.beep_at_s} {options.language}".encode())
+    said = (stat.st_size, stat.st_mtime_ns, options.beep_at_s, options.work_s, options.rest_s)
+    digest.update(f"{said} {options.language}".encode())
     engine = engine_for(options)
     digest.update((engine.version if engine is not None else "no recogniser").encode())
     with recording.open("rb") as file:

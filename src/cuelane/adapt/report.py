@@ -12,6 +12,7 @@ from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN, Beep
 from cuelane.adapt.beeps.search import Alternative
 from cuelane.adapt.class_cues import CLICKS, CutCue, clicking, ends_told
 from cuelane.adapt.clock import clock
+from cuelane.adapt.length_doubts import about_lengths, said_by_words
 from cuelane.adapt.pattern_plan import PatternPlan
 from cuelane.adapt.pattern_report import as_json, pattern_lines, picture_lines, role_lines
 from cuelane.adapt.plan_file import Planned
@@ -22,17 +23,21 @@ from cuelane.base.unsafe_text import escape_markdown as plain
 def doubts(analysis: Analysis) -> list[str]:
     """Return what is uncertain about the recording as a whole, a sentence each."""
     found = list(analysis.notes)
-    if analysis.beep is None:
+    if analysis.by_words:
+        found.append(said_by_words(analysis))
+    elif analysis.beep is None:
         found.append(
             "No boundary was found, so there are no intervals; the speech is cut all the same. "
             f"{_tried(analysis)}Listen for the sound at the end of an interval and name its time, "
-            "such as --beep-at 12:30; or give the session's plan with --plan."
+            "such as --beep-at 12:30; or give the session's plan with --plan, or its work and rest, such as "
+            "--work 40s --rest 20s, if they are called out."
         )
-    elif analysis.confidence < SURE_COUNTDOWN:
+    elif analysis.beep is not None and analysis.confidence < SURE_COUNTDOWN:
         found.append(
             f"{_named(analysis.beep)} is a guess (confidence {analysis.confidence:.2f} of 1): "
             f"{analysis.beep.describe()}. {_where(analysis)}If it is something else, such as music, "
-            "name the end of a real one, such as --beep-at 12:30, or give the session's plan with --plan."
+            "name the end of a real one, such as --beep-at 12:30, or its work and rest, such as "
+            "--work 40s --rest 20s, or give the session's plan with --plan."
         )
     if analysis.confidence < SURE_COUNTDOWN:
         found += [_other(alternative) for alternative in analysis.alternatives]
@@ -41,6 +46,7 @@ def doubts(analysis: Analysis) -> list[str]:
             "The plan that was given does not fit the recording and was not used. Is it this class's? "
             "If it is, name the end of one countdown with --beep-at too."
         )
+    found += about_lengths(analysis)
     once = _lengths_of_their_own(analysis)
     if once:
         found.append(
@@ -118,6 +124,10 @@ def report_json(analysis: Analysis, kept: Sequence[bool], made: MadeFiles, timin
         "plan_left_aside": analysis.plan_left_aside,
         "alternatives": [asdict(alternative) for alternative in analysis.alternatives],
         "tried": analysis.tried,
+        "lengths_s": analysis.lengths_s,
+        "lengths_left_aside": analysis.lengths_left_aside,
+        "astray_s": analysis.astray_s,
+        "by_words": analysis.by_words,
         "uncertain": doubts(analysis),
         "intervals": [asdict(interval) for interval in analysis.intervals],
         "cues": [
@@ -158,8 +168,10 @@ def report_markdown(
     if analysis.beep:
         lines.append(
             f"{'Countdown' if analysis.beep.is_tone else 'Boundaries'}: {analysis.beep.describe()}, "
-            f"found {analysis.how} (confidence {analysis.confidence:.2f} of 1)."
+            f"found {plain(analysis.how)} (confidence {analysis.confidence:.2f} of 1)."
         )
+    elif analysis.by_words:
+        lines.append(f"Boundaries: placed {plain(analysis.how)} (confidence {analysis.confidence:.2f} of 1).")
     if analysis.recogniser:
         lines.append(f"Words: recognised by machine ({plain(analysis.recogniser)}).")
     lines += [ends_told(made.clips)] if made.clips else []

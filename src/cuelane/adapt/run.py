@@ -27,7 +27,16 @@ from cuelane.adapt.adapted_folder import (
     read_leads,
     require_usable,
 )
-from cuelane.adapt.analysis import Analysis, Step, analyse, analysis_key, engine_for, from_json, to_json
+from cuelane.adapt.analysis import (
+    Analysis,
+    Step,
+    analyse,
+    analysis_key,
+    engine_for,
+    from_json,
+    lengths_of,
+    to_json,
+)
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.cut_clips import OpenedWhenNeeded, cut_clip
 from cuelane.adapt.decisions import decide, decisions_text, read_decisions, with_purposes
@@ -87,6 +96,7 @@ def adapt_recording(
     if not recording.is_file():
         raise UsageError(f"{recording}: no such file; give the video or audio file of the class")
     _require_language(options.language)
+    lengths_of(options)
     require_usable(folder)
     listed = listed_files(folder / REPORT_JSON)
     given = [recording, options.captions, options.plan]
@@ -196,6 +206,7 @@ def _analysed(
         words,
         expected_s=expected_s,
         beep_at_s=options.beep_at_s,
+        lengths=lengths_of(options),
         language=options.language,
         engine=engine_for(options),
         step=told,

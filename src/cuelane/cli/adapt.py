@@ -26,6 +26,12 @@ def adapt(
     beep_at: Annotated[
         str | None, typer.Option(help="Where one countdown ends, such as 12:30, if the search is unsure.")
     ] = None,
+    work: Annotated[
+        str | None, typer.Option(help="How long its work lasts, such as 40s; with --rest.")
+    ] = None,
+    rest: Annotated[
+        str | None, typer.Option(help="How long its rest lasts, such as 20s; 0 for none.")
+    ] = None,
     timing: Annotated[
         Literal["recorded", "exact"],
         typer.Option(help="Keep each interval as recorded, or give it its true length."),
@@ -43,18 +49,14 @@ def adapt(
     from cuelane.adapt.adapt_options import AdaptOptions
     from cuelane.adapt.adapted_folder import DECISIONS, PLAN, REPORT_JSON, REPORT_MD
     from cuelane.adapt.run import adapt_recording
-    from cuelane.base.errors import UsageError
-    from cuelane.base.units import parse_duration_ms
 
-    try:
-        beep_at_s = parse_duration_ms(beep_at) / 1000 if beep_at else None
-    except ValueError as error:
-        raise UsageError(f"--beep-at: expected {error}, got {beep_at!r}") from error
+    beep_at_s, work_s = _seconds("--beep-at", beep_at), _seconds("--work", work)
+    rest_s = _seconds("--rest", rest)
     with steps(quiet=json == "-") as told:
         adapted = adapt_recording(
             recording,
             folder,
-            AdaptOptions(captions, plan, beep_at_s, timing, language, recogniser),
+            AdaptOptions(captions, plan, beep_at_s, timing, language, recogniser, work_s, rest_s),
             step=told,
             report=file_named(json),
             force=force,
@@ -64,9 +66,22 @@ def adapt(
     else:
         _tell(adapted)
         note(f"wrote {folder / PLAN}, {DECISIONS} and {REPORT_MD}; next: cuelane render {folder / PLAN}")
-    if all(interval.kind == "talk" for interval in adapted.analysis.intervals):
-        # The speech is cut, but the class has no intervals yet: the report says what a person can do.
+    has_none = all(interval.kind == "talk" for interval in adapted.analysis.intervals)
+    if has_none or adapted.analysis.lengths_left_aside:
+        # The speech is cut, but the class has no intervals yet, or not those that were named: the report says
+        # what a person can do.
         raise typer.Exit(1)
+
+
+def _seconds(option: str, value: str | None) -> float | None:
+    """Return an option's time in seconds; None where it is not given."""
+    from cuelane.base.errors import UsageError
+    from cuelane.base.units import parse_duration_ms
+
+    try:
+        return parse_duration_ms(value) / 1000 if value else None
+    except ValueError as error:
+        raise UsageError(f"{option}: expected {error}, got {value!r}") from error
 
 
 def _report(path: Path) -> dict[str, object]:

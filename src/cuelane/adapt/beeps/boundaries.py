@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +21,7 @@ from cuelane.adapt.beeps.tone_filter import SCORE_RATE, ToneSpectra, band_of, to
 from cuelane.recording.decode import Recording
 
 Array = npt.NDArray[np.float32]
+PlacedBy = Literal["sound", "plan", "lengths", "words"]
 
 SURE_BOUNDARY = 0.6
 """Score from which one boundary is sure; below it the report calls it faint. Chosen: higher asks a person to
@@ -55,15 +57,23 @@ _PLAN_LEAST = 0.25
 
 @dataclass(frozen=True)
 class Boundary:
-    """Where a countdown ends, in seconds. ``score`` is 0 to 1; 0 where only the plan puts it here."""
+    """Where a countdown ends, in seconds. ``score`` is 0 to 1; 0 where it was not heard.
+
+    ``placed_by`` is what puts it here: its ``sound``, the ``plan`` that was given, the ``lengths`` of work
+    and rest that the others keep, or what is said (``words``).
+    """
 
     at_s: float
     score: float
-    from_plan: bool = False
+    placed_by: PlacedBy = "sound"
 
     @property
     def is_sure(self) -> bool:
         return self.score >= SURE_BOUNDARY
+
+    @property
+    def is_heard(self) -> bool:
+        return self.placed_by == "sound"
 
 
 class PlaceScores:
@@ -201,14 +211,28 @@ def _length(
 
 def find_boundaries(recording: Recording, beep: Beep) -> list[Boundary]:
     """Return every place where `beep` ends, in order of time."""
+    return clear_and_faint(recording, beep)[0]
+
+
+def clear_and_faint(recording: Recording, beep: Beep) -> tuple[list[Boundary], list[Boundary]]:
+    """Return every place where `beep` ends, and those too faint to count alone; each in order of time."""
     scores = _Scores(recording, beep)
     apart = round(_APART_S * SCORE_RATE)
     # A lone tone has no spacing that could be tested, so its score must be higher.
     by_chance = float(np.quantile(scores.chance, 0.9999)) if beep.count and len(scores.chance) else 0.0
     height = max(_LEAST, 1.1 * by_chance) if beep.count else _LONE_LEAST
-    places, _ = find_peaks(np.concatenate([[0], scores.together, [0]]), height=height, distance=apart)
-    found = [Boundary(scores.refine(int(p) - 1), float(scores.together[int(p) - 1])) for p in places]
-    return _at_rise(recording, beep, found)
+    padded = np.concatenate([[0], scores.together, [0]])
+    clear, faint = (
+        find_peaks(padded, height=least, distance=apart)[0] - 1 for least in (height, _PLAN_LEAST)
+    )
+    rows = [
+        [Boundary(scores.refine(int(p)), float(scores.together[int(p)])) for p in places]
+        for places in (clear, np.setdiff1d(faint, clear))
+    ]
+    found = _at_rise(recording, beep, rows[0])
+    # What moves the clear ones moves the faint ones too.
+    late_s = rows[0][0].at_s - found[0].at_s if found else 0.0
+    return found, [replace(b, at_s=b.at_s - late_s) for b in rows[1]]
 
 
 def _at_rise(recording: Recording, beep: Beep, found: list[Boundary]) -> list[Boundary]:
@@ -238,7 +262,7 @@ def _at_rise(recording: Recording, beep: Beep, found: list[Boundary]) -> list[Bo
     late_s = (_RISE_BEFORE - _RISE_BEFORE // 2 - int(risen[0])) / SCORE_RATE
     if late_s < _LATE_S:
         return found
-    return [replace(b, at_s=b.at_s - late_s) if not b.from_plan else b for b in found]
+    return [replace(b, at_s=b.at_s - late_s) if b.is_heard else b for b in found]
 
 
 def boundaries_by_plan(
@@ -278,6 +302,6 @@ def boundaries_by_plan(
         if score >= _PLAN_LEAST:
             found.append(Boundary(scores.refine(at), score))
         elif 0 <= at_s < recording.seconds and (not found or at_s > found[-1].at_s + 1):
-            found.append(Boundary(at_s, 0.0, from_plan=True))
+            found.append(Boundary(at_s, 0.0, "plan"))
     placed = _at_rise(recording, beep, found) if is_tone else found
     return placed, fit(path, places_s, gains, expected_s)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cuelane.adapt.beeps.boundaries import Boundary, boundaries_by_plan, find_boundaries, measured
+from cuelane.adapt.beeps.boundaries import Boundary, boundaries_by_plan, clear_and_faint, measured
 from cuelane.adapt.beeps.boundary_sound import LEAST_SOUND, BoundarySound
 from cuelane.adapt.beeps.countdown import LEAST_CONFIDENCE, Beep, Found
 from cuelane.adapt.beeps.sound_boundaries import SoundScores, sound_boundaries
@@ -51,11 +51,14 @@ class BoundaryMark:
         """Return its beep, with lengths and spacing as `recording` has them."""
         return self.beep if self.sound is not None else measured(recording, self.beep)
 
-    def boundaries(self, recording: Recording, beep: Beep) -> list[Boundary]:
-        """Return its boundaries in the whole of `recording`; `beep` as :meth:`measured` gives it."""
+    def boundaries(self, recording: Recording, beep: Beep) -> tuple[list[Boundary], list[Boundary]]:
+        """Return its boundaries in the whole of `recording`, and places too faint to count alone.
+
+        `beep` is as :meth:`measured` gives it.
+        """
         if self.sound is not None:
             return sound_boundaries(recording, self.sound)
-        return find_boundaries(recording, beep)
+        return clear_and_faint(recording, beep)
 
     def by_plan(
         self, recording: Recording, beep: Beep, expected_s: Sequence[float]

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.beeps.boundary_sound import returning_sounds
+from cuelane.adapt.beeps.completing import completed
 from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN, Beep, candidate_beeps
 from cuelane.adapt.beeps.fingerprint import fingerprints
 from cuelane.adapt.beeps.lone_tone import find_lone
 from cuelane.adapt.beeps.mark import SEARCH_S, BoundaryMark
 from cuelane.adapt.beeps.pointed_out import pointed_out
 from cuelane.adapt.beeps.score_book import ScoreBook
+from cuelane.adapt.beeps.timing_grid import SURE_GRID, Lengths, chain_by_hint, confidence_of_grid
 from cuelane.adapt.beeps.tone_tracks import ToneTrack, tone_tracks
 from cuelane.recording.decode import Recording
 
@@ -20,6 +24,15 @@ Step = Callable[[str], None]
 
 # Chosen: the share of boundaries explained beyond chance; lower uses a plan that is not this recording's.
 FITS = 0.35
+# Chosen: a sound that is hardly likely by itself may still be the one that keeps work and rest.
+_LEAST_ODDS = 1e-3
+# How a structure was found, as reports say it after "found".
+POINTED_OUT = "by the one that was pointed out"
+OWN_PATTERN = "by the pattern of its tones"
+RETURNING = "because it returns at lengths of time that come again"
+OWN_LENGTHS = "because it returns at the work and rest that were given"
+AND_PLAN = ", and held against the plan"
+NOTHING = "not at all: nothing that returns at lengths of time that come again was clear enough"
 TRIED = (
     "countdowns of two to nine tones and a last one",
     "a tone that stands alone",
@@ -51,7 +64,11 @@ class Structure:
     """A recording's beep (None if none was found), how sure it is (0 to 1), and its boundaries.
 
     ``plan_left_aside`` says that a plan was given and not used: no beep was found, or the plan's boundaries
-    are not this recording's, or it has only one. ``tried`` says what was looked for.
+    are not this recording's, or it has only one; ``lengths_left_aside`` that work and rest were given, and
+    nothing that was heard keeps them. ``tried`` says what was looked for. ``lengths`` are the work and rest
+    that the boundaries keep; ``tells_apart`` is false where their sound comes once in both together, so
+    that it may begin either. ``astray_s`` where the sound is at no boundary by the
+    lengths.
     """
 
     beep: Beep | None
@@ -61,6 +78,10 @@ class Structure:
     plan_left_aside: bool = False
     alternatives: tuple[Alternative, ...] = ()
     tried: tuple[str, ...] = ()
+    lengths: Lengths | None = None
+    astray_s: tuple[float, ...] = ()
+    tells_apart: bool = True
+    lengths_left_aside: bool = False
 
 
 def find_structure(
@@ -68,6 +89,7 @@ def find_structure(
     *,
     expected_s: Sequence[float] = (),
     beep_at_s: float | None = None,
+    lengths: Lengths | None = None,
     step: Step | None = None,
 ) -> Structure:
     """Return the structure of `recording`.
@@ -76,6 +98,7 @@ def find_structure(
     ----------
     expected_s : boundaries by a plan, from its start; empty without a plan.
     beep_at_s : the time of one countdown, to within a few seconds.
+    lengths : the class's work and rest, as a person said them.
 
     Raises
     ------
@@ -85,30 +108,70 @@ def find_structure(
     told("looking for beeps")
     others: list[BoundaryMark] = []
     if beep_at_s is not None:
-        mark, how = pointed_out(recording, beep_at_s), "by the countdown that was pointed out"
+        mark, how = pointed_out(recording, beep_at_s), POINTED_OUT
     else:
         marks = find_marks(recording, expected_s)
-        if not marks or not marks[0].is_likely:
+        by_lengths = _by_lengths(marks, lengths)
+        if by_lengths is None and (not marks or not marks[0].is_likely):
             return Structure(
                 None,
                 0.0,
                 (),
-                "nothing that returns at a class's intervals was clear enough",
+                NOTHING,
                 bool(expected_s),
                 _alternatives(None, marks),
                 (*TRIED, *(["the plan that was given"] if expected_s else [])),
+                lengths_left_aside=lengths is not None,
             )
-        mark, others = marks[0], marks[1:]
-        how = "by its own pattern" if mark.sound is None else "because it returns at a class's intervals"
+        mark = by_lengths or marks[0]
+        others = [one for one in marks if one is not marks[0]]
+        how = OWN_LENGTHS if by_lengths is not None else OWN_PATTERN if mark.sound is None else RETURNING
     told("finding boundaries")
     beep = mark.measured(recording)
     if len(expected_s) > 1:
         placed, fit = mark.by_plan(recording, beep, expected_s)
         if fit >= FITS:
-            how = f"{how}, held against the plan"
-            return Structure(beep, max(mark.confidence, fit), tuple(placed), how)
-    boundaries = tuple(mark.boundaries(recording, beep))
-    return Structure(beep, mark.confidence, boundaries, how, bool(expected_s), _alternatives(mark, others))
+            return Structure(beep, max(mark.confidence, fit), tuple(placed), f"{how}{AND_PLAN}")
+    found = Structure(beep, mark.confidence, (), how, bool(expected_s), _alternatives(mark, others))
+    return _with_lengths(mark.boundaries(recording, beep), lengths, found)
+
+
+def _with_lengths(
+    heard: tuple[list[Boundary], list[Boundary]],
+    lengths: Lengths | None,
+    found: Structure,
+) -> Structure:
+    """Return `found` with the boundaries `heard` (clear, faint), made whole by lengths given or their own."""
+    made, keeps = completed(*heard, lengths), lengths is None
+    if lengths is not None:
+        keeps = made.chain is not None and made.chain.evidence >= SURE_GRID
+        made = made if keeps else completed(*heard)
+    return replace(
+        found,
+        boundaries=made.boundaries,
+        lengths=made.chain.lengths if made.chain is not None else None,
+        astray_s=made.astray_s,
+        tells_apart=made.chain is None or made.chain.tells_apart,
+        lengths_left_aside=not keeps,
+    )
+
+
+def _by_lengths(marks: Sequence[BoundaryMark], lengths: Lengths | None) -> BoundaryMark | None:
+    """Return the mark that is likeliest by how far its times keep `lengths` too; None if none keeps them."""
+    if lengths is None or not marks:
+        return None
+    chains = [chain_by_hint(np.array(mark.times_s), lengths) for mark in marks]
+    likely = [
+        chain.evidence + float(np.log(max(mark.confidence, _LEAST_ODDS)))
+        for chain, mark in zip(chains, marks, strict=True)
+    ]
+    index = int(np.argmax(likely))
+    # Each mark that was tried is one more occasion for chance.
+    paid = chains[index].evidence - float(np.log(len(marks)))
+    if paid < SURE_GRID:
+        return None
+    mark = marks[index]
+    return replace(mark, confidence=max(mark.confidence, confidence_of_grid(paid)))
 
 
 def find_marks(recording: Recording, expected_s: Sequence[float] = ()) -> list[BoundaryMark]:

@@ -39,18 +39,21 @@ def likeness_over(recording: Recording, sound: BoundarySound) -> Array:
     return np.concatenate(parts) if parts else np.zeros(0, np.float32)
 
 
-def sound_boundaries(recording: Recording, sound: BoundarySound) -> list[Boundary]:
-    """Return every boundary of `recording` that `sound` marks, in order of time."""
+def sound_boundaries(recording: Recording, sound: BoundarySound) -> tuple[list[Boundary], list[Boundary]]:
+    """Return every boundary of `recording` that `sound` marks, and fainter returns; each in order of time."""
     like = likeness_over(recording, sound)
     tops, _ = find_peaks(like, height=max(0.0, sound.least_like - _FAINTER), distance=round(1.0 / HOP_S))
     clear = like[tops] >= sound.least_like
     times = firsts(tops[clear].astype(np.float64) * HOP_S)
-    faint = faint_between(times, tops[~clear] * HOP_S)
-    times = np.sort(np.concatenate([times, faint]))
-    places = np.round(times / HOP_S).astype(np.int64)
-    exact = exact_places(like, places) + sound.offset_s
-    rows = zip(exact.tolist(), like[places].tolist(), strict=True)
-    return [Boundary(at_s, _score(value, sound)) for at_s, value in rows if 0 <= at_s < recording.seconds]
+    between = faint_between(times, tops[~clear] * HOP_S)
+    times = np.sort(np.concatenate([times, between]))
+    found = []
+    for chosen in (times, np.setdiff1d(tops[~clear] * HOP_S, between)):
+        places = np.round(chosen / HOP_S).astype(np.int64)
+        exact = exact_places(like, places) + sound.offset_s
+        rows = zip(exact.tolist(), like[places].tolist(), strict=True)
+        found.append([Boundary(t, _score(value, sound)) for t, value in rows if 0 <= t < recording.seconds])
+    return found[0], found[1]
 
 
 def _score(like: float, sound: BoundarySound) -> float:

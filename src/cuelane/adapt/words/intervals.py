@@ -13,6 +13,11 @@ from cuelane.adapt.words.word_lists import WordLists
 
 # Chosen: a recording's own intervals differ by less; more hides small cuts, less reports every one.
 SAME_LENGTH_S = 0.25
+PLACED_BY = {
+    "plan": "placed by the plan",
+    "lengths": "placed by the lengths of work and rest around it",
+    "words": "placed by what is said, to about a second",
+}
 # Chosen: words that name an interval are said as it begins; a longer stretch holds words about the next one.
 _HEARD_AFTER_S = 9.0
 
@@ -59,8 +64,8 @@ def find_intervals(
             notes.append(f"{usual - length:.1f} s shorter than others of its kind: probably cut")
         ends = boundaries[index], boundaries[index + 1]
         for where, end in zip(("begins", "ends"), ends, strict=True):
-            if end.from_plan:
-                notes.append(f"no countdown heard where it {where}; placed by the plan")
+            if not end.is_heard:
+                notes.append(f"no countdown heard where it {where}; {PLACED_BY[end.placed_by]}")
             elif not end.is_sure:
                 notes.append(f"the countdown where it {where} is faint")
         found.append(FoundInterval(kinds[index], times[index], times[index + 1], usual, True, tuple(notes)))

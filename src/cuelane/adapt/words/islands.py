@@ -166,7 +166,7 @@ def _beep_spans(beep: Beep | None, boundaries: Sequence[Boundary]) -> list[tuple
     spans: list[tuple[float, float]] = []
     for boundary in boundaries if beep else ():
         assert beep is not None
-        if boundary.from_plan:
+        if not boundary.is_heard:
             continue
         for k in range(beep.count, 0, -1):
             at = boundary.at_s - k * beep.spacing_s

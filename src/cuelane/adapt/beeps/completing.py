@@ -1,0 +1,70 @@
+"""Boundaries made whole by the lengths they keep: what was not heard is put in, what is off taken out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from cuelane.adapt.beeps.boundaries import Boundary
+from cuelane.adapt.beeps.timing_grid import (
+    NEAR_GRID_S,
+    Chain,
+    Lengths,
+    astray,
+    beyond_s,
+    chain_by_hint,
+    own_chain,
+    unheard_s,
+)
+
+# Chosen: a class goes on for no more boundaries than this before the first or after the last one heard.
+_MOST_BEYOND = 60
+
+
+@dataclass(frozen=True)
+class Completed:
+    """Boundaries in order of time, the lengths that they keep, and where the sound was but no boundary is.
+
+    ``chain`` is None where no two lengths were found.
+    """
+
+    boundaries: tuple[Boundary, ...]
+    astray_s: tuple[float, ...] = ()
+    chain: Chain | None = None
+
+
+def completed(
+    clear: Sequence[Boundary], faint: Sequence[Boundary], lengths: Lengths | None = None
+) -> Completed:
+    """Return `clear`, boundaries in order of time, made whole.
+
+    Between two that keep the lengths of the class, `lengths` if a person named them and else their own, a
+    missing one is where `faint` has it, and otherwise where the lengths put it. Before the first and after
+    the last of all, one is added only where `faint` has it.
+    """
+    times = np.array([boundary.at_s for boundary in clear])
+    chain = own_chain(times) if lengths is None else chain_by_hint(times, lengths)
+    if chain is None or not chain.n_kept or not chain.tells_apart:
+        return Completed(tuple(clear), (), chain)
+    out = set(astray(times, chain))
+    found = [boundary for index, boundary in enumerate(clear) if index not in out]
+    missing = unheard_s(times, chain) if lengths is None else unheard_s(times, chain, None)
+    found += [_near(at_s, faint) or Boundary(at_s, 0.0, "lengths") for at_s in missing]
+    before, after = beyond_s(times, chain, _MOST_BEYOND)
+    is_whole = chain.links[0].index == 0, chain.links[-1].index == len(times) - 1
+    for places, ends_here in ((before, is_whole[0]), (after, is_whole[1])):
+        for at_s in places if ends_here else ():
+            beside = _near(at_s, faint)
+            if beside is None:
+                break
+            found.append(beside)
+    found.sort(key=lambda boundary: boundary.at_s)
+    return Completed(tuple(found), tuple(float(times[index]) for index in sorted(out)), chain)
+
+
+def _near(at_s: float, faint: Sequence[Boundary]) -> Boundary | None:
+    """Return the clearest of `faint` that is where the lengths put a boundary."""
+    near = [boundary for boundary in faint if abs(boundary.at_s - at_s) < NEAR_GRID_S]
+    return max(near, key=lambda boundary: boundary.score, default=None)

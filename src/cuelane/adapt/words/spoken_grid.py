@@ -1,0 +1,209 @@
+"""Intervals from what is said, for a class whose boundaries have no sound: lengths and a phase.
+
+The lengths are those that a person named, or those that most of what is said agrees with. Words tell a
+boundary to about a second; many of them together tell the phase better than that, if the class kept time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from cuelane.adapt.beeps.boundaries import Boundary
+from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN
+from cuelane.adapt.beeps.search import Structure
+from cuelane.adapt.beeps.timing_grid import SURE_GRID, Lengths, confidence_of_grid
+from cuelane.adapt.words.said_times import SaidTime, SaidTimes
+
+Floats = npt.NDArray[np.float64]
+
+# Chosen, the share of what is said about time that is said on time; the rest is said early, late or in vain.
+_ON_TIME = 0.7
+# Chosen, in seconds: finer than any word tells.
+_PHASE_STEP_S = 0.2
+# Chosen: the lengths that classes have, where nobody said them.
+_WORKS_S = (*range(15, 65, 5), 75, 90, 120)
+# Chosen, as for work; 0 where set follows set.
+_RESTS_S = (*range(5, 65, 5), 75, 90)
+# Chosen, in nats: what it is worth that a length was said as one of work or of rest.
+_SAID_WORTH = 2.0
+# Chosen: fewer boundaries than this are no grid.
+_FEWEST = 4
+# Chosen, in nats: lengths that are no better than others by this much are not told.
+_BETTER = 2.0
+# Chosen: lengths that nobody named are a guess, however well they fit.
+_MOST_WITHOUT_HINT = SURE_COUNTDOWN - 0.05
+# Chosen: a boundary is put between two only if so much is left of the gap, or it was cut.
+_LEAST_LEFT_S = 3.0
+
+BY_WORDS = "from what is said"
+
+
+@dataclass(frozen=True)
+class SpokenGrid:
+    """Boundaries by what is said, how sure they are, 0 to 1, and the lengths that they keep.
+
+    ``n_on_time`` of the ``n_said`` things said about time fall on a boundary.
+    """
+
+    boundaries: tuple[Boundary, ...]
+    confidence: float
+    lengths: Lengths
+    n_on_time: int
+    n_said: int
+
+
+@dataclass(frozen=True)
+class _Phase:
+    """Where a work begins, the evidence in nats, and of each thing said how far it is off; inf if too far."""
+
+    at_s: float
+    evidence: float
+    off_s: Floats
+    number: npt.NDArray[np.int64]
+    """Of the boundary nearest to each: even numbers begin a work."""
+
+
+def grid_by_words(said: SaidTimes, seconds: float, lengths: Lengths | None = None) -> SpokenGrid | None:
+    """Return the boundaries that `said` puts into a recording of `seconds`; None if it does not tell them.
+
+    `lengths` are the class's work and rest where a person named them.
+    """
+    if len(said.times) < _FEWEST:
+        return None
+    if lengths is not None:
+        phase = _best_phase(said.times, lengths)
+        paid = phase.evidence - _paid_for_phases(lengths)
+        return _grid(said.times, lengths, phase, paid, seconds) if paid >= SURE_GRID else None
+    ranked = sorted(_tried(said), key=lambda row: -row[0])
+    evidence, best, phase = ranked[0]
+    paid = evidence - _paid_for_phases(best) - float(np.log(len(ranked)))
+    if paid < SURE_GRID or evidence - ranked[1][0] < _BETTER:
+        return None
+    made = _grid(said.times, best, phase, paid, seconds)
+    return SpokenGrid(
+        made.boundaries, min(made.confidence, _MOST_WITHOUT_HINT), best, made.n_on_time, made.n_said
+    )
+
+
+def by_words(structure: Structure, said: SaidTimes, seconds: float, hint: Lengths | None) -> Structure:
+    """Return `structure` with what `said` settles: every boundary if none was heard, or which are which.
+
+    `hint` are the work and rest that a person named.
+    """
+    if not structure.boundaries:
+        made = grid_by_words(said, seconds, hint)
+        if made is None:
+            return structure
+        how = f"{BY_WORDS} ({made.n_on_time} of {made.n_said} things said about time agree)"
+        return replace(
+            structure,
+            confidence=made.confidence,
+            boundaries=made.boundaries,
+            how=how,
+            lengths=made.lengths,
+            lengths_left_aside=False,
+        )
+    if structure.lengths is None or structure.tells_apart or structure.lengths_left_aside:
+        return structure
+    return _told_apart(structure, structure.lengths, said)
+
+
+def _told_apart(structure: Structure, lengths: Lengths, said: SaidTimes) -> Structure:
+    """Return `structure`, whose sound comes once in a work and a rest, with the boundaries between them."""
+    first_s = structure.boundaries[0].at_s
+    phases = np.array([first_s, first_s - lengths.work_s])
+    worth, _ = _worth(said.times, lengths, phases) if said.times else (np.zeros((2, 1)), None)
+    begins_work, begins_rest = worth.sum(axis=1)
+    if abs(begins_work - begins_rest) < _BETTER:
+        return structure
+    step_s = lengths.work_s if begins_work > begins_rest else lengths.rest_s
+    times = [boundary.at_s for boundary in structure.boundaries]
+    gaps = [(one, two) for one, two in pairwise(times) if two - one > step_s + _LEAST_LEFT_S]
+    between = [Boundary(one + step_s, 0.0, "lengths") for one, _two in gaps]
+    boundaries = sorted([*structure.boundaries, *between], key=lambda boundary: boundary.at_s)
+    return replace(structure, boundaries=tuple(boundaries), tells_apart=True)
+
+
+def _tried(said: SaidTimes) -> list[tuple[float, Lengths, _Phase]]:
+    found = []
+    for work_s in _WORKS_S:
+        for rest_s in _RESTS_S:
+            lengths = Lengths(float(work_s), float(rest_s))
+            phase = _best_phase(said.times, lengths)
+            heard = (work_s in said.work_s) + (rest_s in said.rest_s)
+            found.append((phase.evidence + _SAID_WORTH * heard, lengths, phase))
+    return found
+
+
+def _paid_for_phases(lengths: Lengths) -> float:
+    """Return, in nats, what it costs to have chosen among the phases that differ by more than words tell."""
+    return float(np.log(max(2.0, lengths.period_s / 3.0)))
+
+
+def _best_phase(times: Sequence[SaidTime], lengths: Lengths) -> _Phase:
+    """Return the phase that most of `times` agree with, moved by the median of what they are off."""
+    phases = np.arange(0, lengths.period_s, _PHASE_STEP_S)
+    reach = np.array([one.reach_s for one in times])
+    worth, off = _worth(times, lengths, phases)
+    on_time = np.abs(off) <= reach
+    # Of phases that explain the same words the one in their middle is the likeliest.
+    near = np.where(on_time, (off / reach) ** 2, 0.0).sum(axis=1)
+    total = worth.sum(axis=1)
+    top = int((total - 1e-3 * near).argmax())
+    moved = float(np.median(off[top][on_time[top]])) if on_time[top].any() else 0.0
+    at_s = float(phases[top]) + moved
+    off, number = _off(times, lengths, np.array([at_s]))
+    return _Phase(at_s, float(total[top]), np.where(np.abs(off[0]) <= reach, off[0], np.inf), number[0])
+
+
+def _worth(times: Sequence[SaidTime], lengths: Lengths, phases: Floats) -> tuple[Floats, Floats]:
+    """Return the evidence in nats of each thing said for each phase, and by how much it is off.
+
+    Both have shape (n_phases, n_times).
+    """
+    off, _ = _off(times, lengths, phases)
+    reach = np.array([one.reach_s for one in times])
+    targets = np.array([1 + (one.begins == "either" and lengths.rest_s > 0) for one in times])
+    by_chance = np.clip(2 * reach * targets / lengths.period_s, 0.01, 0.65)
+    late = np.log((1 - _ON_TIME) / (1 - by_chance))
+    return np.where(np.abs(off) <= reach, np.log(_ON_TIME / by_chance), late), off
+
+
+def _off(times: Sequence[SaidTime], lengths: Lengths, phases: Floats) -> tuple[Floats, npt.NDArray[np.int64]]:
+    """Return by how much each thing said is off its nearest boundary, and that boundary's number.
+
+    Both have shape (n_phases, n_times).
+    """
+    at = np.array([one.at_s for one in times])[None, :] - phases[:, None]
+    turns = np.rint(at / lengths.period_s)
+    work, rest = at - turns * lengths.period_s, at - lengths.work_s
+    rest_turns = np.rint(rest / lengths.period_s)
+    rest = rest - rest_turns * lengths.period_s
+    begins = np.array([one.begins for one in times])[None, :]
+    takes_rest = (begins == "rest") | ((begins == "either") & (np.abs(rest) < np.abs(work)))
+    if not lengths.rest_s:
+        takes_rest = np.zeros_like(takes_rest)
+    number = np.where(takes_rest, 2 * rest_turns + 1, 2 * turns).astype(np.int64)
+    return np.where(takes_rest, rest, work), number
+
+
+def _grid(
+    times: Sequence[SaidTime], lengths: Lengths, phase: _Phase, evidence: float, seconds: float
+) -> SpokenGrid:
+    on_time = np.isfinite(phase.off_s)
+    numbers = phase.number[on_time]
+    # What is left of an interval is said before its end; that interval too belongs to the class.
+    before = np.array([one.begins == "either" for one in times])[on_time]
+    first, last = int((numbers - before).min()), int(numbers.max())
+    places = [
+        phase.at_s + (n // 2) * lengths.period_s + (n % 2) * lengths.work_s for n in range(first, last + 1)
+    ]
+    if not lengths.rest_s:
+        places = places[::2]
+    boundaries = tuple(Boundary(at_s, 0.0, "words") for at_s in places if 0 <= at_s < seconds)
+    return SpokenGrid(boundaries, confidence_of_grid(evidence), lengths, int(on_time.sum()), len(times))

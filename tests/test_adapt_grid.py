@@ -1,0 +1,249 @@
+"""Work and rest as a grid: from the boundaries that were heard, from a hint, and from what is said."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import soundfile
+
+from children import run_command
+from cuelane.adapt.beeps.boundaries import Boundary
+from cuelane.adapt.beeps.completing import completed
+from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN
+from cuelane.adapt.beeps.search import find_structure
+from cuelane.adapt.beeps.timing_grid import SURE_GRID, Lengths, chain_by_hint, own_chain
+from cuelane.adapt.words.align import PlacedWord
+from cuelane.adapt.words.said_times import SaidTime, SaidTimes, said_times
+from cuelane.adapt.words.spoken_grid import by_words, grid_by_words
+from test_adapt_sounds import TIMES_S, recording, with_signal
+
+# Sixteen boundaries of 40 s work and 20 s rest, the first at 12 s.
+GRID_S = np.cumsum([12.0, *[40.0, 20.0] * 7, 40.0])
+
+
+def heard(times_s) -> list[Boundary]:
+    return [Boundary(float(t), 0.9) for t in times_s]
+
+
+def places(found) -> list[float]:
+    return [round(b.at_s, 2) for b in found.boundaries]
+
+
+def test_what_was_not_heard_is_put_where_the_lengths_have_it():
+    """Two in a row at most, each marked as not heard; the sum of a work and a rest alone does not tell."""
+    left = np.delete(GRID_S, [3, 8, 9])
+
+    found = completed(heard(left), [])
+
+    assert places(found) == GRID_S.tolist()
+    assert [b.at_s for b in found.boundaries if b.placed_by == "lengths"] == pytest.approx(GRID_S[[3, 8, 9]])
+    assert places(completed(heard(GRID_S[::2]), [])) == GRID_S[::2].tolist()
+
+
+def test_a_faint_return_is_taken_where_the_lengths_have_a_boundary():
+    """Between two, before the first and after the last; never where the lengths have none."""
+    left = np.delete(GRID_S, [0, 5, 15])
+    faint = [Boundary(float(t), 0.4) for t in (*(GRID_S[[0, 5, 15]] + 0.02), 100.0, GRID_S[-1] + 33.0)]
+
+    found = completed(heard(left), faint)
+
+    assert np.abs(np.array(places(found)) - GRID_S).max() < 0.021
+    assert all(b.placed_by == "sound" for b in found.boundaries)
+
+
+def test_a_return_between_two_boundaries_is_left_out_and_told():
+    """A sound that was shown once more inside a set ends no set."""
+    found = completed(heard(np.sort([*GRID_S, 300.0])), [])
+
+    assert places(found) == GRID_S.tolist()
+    assert found.astray_s == (300.0,)
+
+
+def test_a_cut_and_lengths_of_their_own_are_left_as_they_were_heard():
+    """After a cut the grid begins anew; intervals that each have their own length have no grid."""
+    cut = np.where(GRID_S > 200, GRID_S - 3.3, GRID_S)
+    own = np.cumsum([12.0, *np.random.default_rng(5).uniform(12, 50, 14)])
+
+    for times in (cut, own):
+        found = completed(heard(times), [])
+        assert places(found) == np.round(times, 2).tolist()
+        assert all(b.is_heard for b in found.boundaries)
+
+
+def test_chance_has_no_lengths():
+    """Of 80 sets of 15 random times none keeps two lengths, and work and rest as a hint at most one."""
+    rng = np.random.default_rng(9)
+    sets = [np.cumsum(4 + rng.exponential(22.0, 15)) for _ in range(80)]
+
+    assert sum(own_chain(times) is not None for times in sets) == 0
+    assert sum(chain_by_hint(times, Lengths(40.0, 20.0)).evidence >= SURE_GRID for times in sets) <= 1
+
+
+@pytest.mark.parametrize("speed", [1.0, 0.96, 1.05])
+def test_a_hint_makes_the_whole_of_a_few_boundaries(speed):
+    """Five of sixteen are enough if the lengths are known, also where it is played faster or slower."""
+    left = GRID_S[[0, 1, 6, 11, 15]] * speed
+
+    found = completed(heard(left), [], Lengths(40.0, 20.0))
+
+    assert np.abs(np.array(places(found)) - GRID_S * speed).max() < 0.03
+    assert completed(heard(left), []).boundaries == tuple(heard(left))
+
+
+def test_a_hint_picks_the_sound_that_keeps_it():
+    """Four bells of nine are too few to be found alone; with work and rest the whole class is there."""
+    sound = with_signal("bell")
+    for time_s in TIMES_S[[1, 2, 4, 5, 7]]:
+        start = round((float(time_s) - 0.1) * 48_000)
+        sound[start : start + 72_000] *= 0.0
+    alone, hinted = (
+        find_structure(recording(sound)),
+        find_structure(recording(sound), lengths=Lengths(16.0, 9.0)),
+    )
+
+    assert alone.confidence < SURE_COUNTDOWN
+    assert hinted.confidence >= SURE_COUNTDOWN
+    assert hinted.how == "because it returns at the work and rest that were given"
+    assert np.abs(np.array([b.at_s for b in hinted.boundaries]) - TIMES_S).max() < 0.03
+    assert sum(b.is_heard for b in hinted.boundaries) == 4
+
+
+def test_a_wrong_hint_is_said_and_what_was_heard_is_kept():
+    """Work and rest of another class change nothing but what the report says."""
+    found = find_structure(recording(with_signal("bell")), lengths=Lengths(50.0, 25.0))
+
+    assert found.lengths_left_aside
+    assert np.abs(np.array([b.at_s for b in found.boundaries]) - TIMES_S).max() < 0.03
+    assert (found.lengths.work_s, found.lengths.rest_s) == pytest.approx((16.0, 9.0), abs=0.02)
+
+
+def spoken(rows: list[tuple[float, str]]) -> list[PlacedWord]:
+    """Return the words of (time, text), three a second."""
+    return [
+        PlacedWord(word, at_s + k / 3, at_s + k / 3 + 0.3, 0)
+        for at_s, text in rows
+        for k, word in enumerate(text.split())
+    ]
+
+
+def called(seed: int = 3) -> list[tuple[float, str]]:
+    """Return what is said in a class of 40 s and 20 s without a sound: up to a second early or late."""
+    rng = np.random.default_rng(seed)
+    rows = [(2.0, "Welcome to the class.")]
+    for number, start in enumerate(GRID_S[:-1:2].tolist()):
+        late = rng.uniform(-0.5, 0.9, 4)
+        rows += [(start + late[0], "And go."), (start + 14.0, "Keep your back long.")]
+        if number % 2:
+            rows.append((start + 30.0 + late[1], "Ten seconds left."))
+        rows += [(start + 40.4 + late[2], "And rest."), (start + 46.0, "Next we do the rest of the squats.")]
+    return sorted(rows)
+
+
+def test_what_is_said_about_time_is_read():
+    """Calls of work, rest and what is left; not what only holds the same words."""
+    said = said_times(
+        spoken(
+            [
+                (10.0, "And go."),
+                (40.0, "Ten seconds left."),
+                (50.0, "Thirty seconds rest."),
+                (60.0, "After this rest we go on."),
+                (64.0, "Do all the rest of it and let it go"),
+                (70.0, "Ten seconds."),
+                (90.0, "We work for forty seconds."),
+                (99.0, "Don't stop."),
+            ]
+        )
+    )
+
+    assert [(round(one.at_s), one.begins) for one in said.times] == [
+        (10, "work"), (50, "either"), (50, "rest"), (80, "either"),
+    ]  # fmt: skip
+    assert (said.work_s, said.rest_s) == ({40}, {30})
+
+
+def test_words_and_a_hint_fix_a_class_without_a_sound():
+    """Every boundary within a second, none beyond the class, and sure enough to be used."""
+    made = grid_by_words(said_times(spoken(called())), 600.0, Lengths(40.0, 20.0))
+
+    assert made is not None
+    assert len(made.boundaries) == len(GRID_S)
+    assert np.abs(np.array([b.at_s for b in made.boundaries]) - GRID_S).max() < 1.0
+    assert made.confidence >= SURE_COUNTDOWN
+    assert {b.placed_by for b in made.boundaries} == {"words"}
+
+
+def test_words_alone_give_a_guess_with_its_lengths():
+    """Without a hint the lengths are found too, and called a guess."""
+    made = grid_by_words(said_times(spoken(called())), 600.0)
+
+    assert made is not None
+    assert made.lengths == Lengths(40.0, 20.0)
+    assert np.abs(np.array([b.at_s for b in made.boundaries]) - GRID_S).max() < 1.0
+    assert made.confidence < SURE_COUNTDOWN
+
+
+def test_a_hint_that_words_do_not_keep_gives_nothing():
+    """Work and rest of another class have no phase at which most calls are on time; nor has chance."""
+    said = said_times(spoken(called()))
+    rng = np.random.default_rng(4)
+    kinds = ("work", "rest")
+    random = [
+        SaidTimes(
+            tuple(
+                SaidTime(t, 1.3, kinds[k % 2])
+                for k, t in enumerate(np.sort(rng.uniform(0, 600, 16)).tolist())
+            ),
+            frozenset(),
+            frozenset(),
+        )
+        for _ in range(60)
+    ]
+
+    assert grid_by_words(said, 600.0, Lengths(45.0, 30.0)) is None
+    assert sum(grid_by_words(one, 600.0, Lengths(40.0, 20.0)) is not None for one in random) <= 1
+    assert sum(grid_by_words(one, 600.0) is not None for one in random[:20]) == 0
+
+
+def test_words_tell_whether_a_lone_sound_begins_work_or_rest():
+    """One sound a minute, at each start of work: with 40 s and 20 s the rests begin where they are called."""
+    found = completed(heard(GRID_S[::2]), [], Lengths(40.0, 20.0))
+    sound = find_structure(recording(np.zeros(48_000 * 20, np.float32)))
+    once = replace(
+        sound, boundaries=found.boundaries, lengths=Lengths(40.0, 20.0), tells_apart=found.chain.tells_apart
+    )
+
+    told = by_words(once, said_times(spoken(called())), 600.0, Lengths(40.0, 20.0))
+    untold = by_words(once, said_times([]), 600.0, Lengths(40.0, 20.0))
+
+    assert not once.tells_apart
+    assert np.abs(np.array([b.at_s for b in told.boundaries]) - GRID_S[:-1]).max() < 0.01
+    assert untold == once
+
+
+@pytest.mark.parametrize(
+    ("given", "status", "said"),
+    [
+        (["--work", "50s", "--rest", "25s"], 1, "that were given (--work, --rest) are not used"),
+        (["--work", "50s"], 2, "--work: expected --rest beside it"),
+        (["--work", "2s", "--rest", "0"], 2, "expected lengths of 4 s to 30 min, got 2 s and 0 s"),
+        (["--work", "soon", "--rest", "0"], 2, "--work: expected a duration"),
+    ],
+)
+def test_the_command_takes_work_and_rest(tmp_path, given, status, said):
+    """Lengths of another class are said, and end with 1; what is no length is refused."""
+    rng = np.random.default_rng(1)
+    sound = rng.standard_normal(48_000 * 112).astype(np.float32) * 3e-4
+    for time_s in TIMES_S:
+        start = round(float(time_s) * 48_000)
+        sound[start : start + 12_000] += 0.2 * np.sin(2 * np.pi * 1_300 * np.arange(12_000) / 48_000)
+    soundfile.write(tmp_path / "class.wav", sound, 48_000)
+    (tmp_path / "class.txt").write_text("0:24 Rest now.\n", encoding="utf-8")
+    command = ["adapt", str(tmp_path / "class.wav"), "--out", str(tmp_path / "out")]
+
+    ran = run_command(*command, "--captions", str(tmp_path / "class.txt"), *given)
+
+    assert ran.returncode == status
+    assert said in ran.stdout + ran.stderr

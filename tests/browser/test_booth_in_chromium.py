@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 from devtools import Browser, find_chromium
-from test_desk_in_chromium import Desk, start
+from opened_desk import Desk, opened
 
 RATE = 48_000
 PLAN = (
@@ -50,17 +50,9 @@ def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
 def booth(studio: Browser, tmp_path: Path) -> Iterator[Desk]:
     """A desk with one plan, at its booth."""
     (tmp_path / "pier.yaml").write_text(PLAN, encoding="utf-8")
-    running, link = start(tmp_path)
-    try:
-        page = studio.page(1440, 1000)
-        page.call("Page.navigate", url=link)
-        page.wait("document.readyState === 'complete' && location.pathname === '/'")
-        desk = Desk(page, tmp_path, link.partition("/open")[0])
+    with opened(studio, tmp_path) as desk:
         desk.go("/booth/pier.yaml")
         yield desk
-    finally:
-        running.terminate()
-        running.communicate(timeout=20)
 
 
 def test_five_cues_are_recorded_by_keyboard_alone(booth: Desk) -> None:

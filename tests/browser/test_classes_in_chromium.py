@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from test_desk_in_chromium import Desk, desk
+from opened_desk import Desk
+from test_desk_in_chromium import desk
 
 from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.analysis import analysis_key

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from by_keyboard import Keyboard
 from devtools import Browser
-from test_desk_in_chromium import Desk, start
+from opened_desk import Desk, opened
 
 from cuelane.desk.edits import data_of
 
@@ -35,20 +35,10 @@ LINE = "[id^='c/'][data-line='exercises/row/form/0']"
 @pytest.fixture
 def desk(browser: Browser, tmp_path: Path) -> Iterator[Desk]:
     """A desk with one plan, open in Compose, all lines spoken."""
-    (tmp_path / "p.yaml").write_text(PLAN, encoding="utf-8")
-    running, link = start(tmp_path)
-    try:
-        page = browser.page(1440, 1000)
-        page.call("Page.navigate", url=link)
-        page.wait("document.readyState === 'complete' && location.pathname === '/'")
-        made = Desk(page, tmp_path, link.partition("/open")[0])
-        made.go("/plan/p.yaml")
-        page.wait("!!document.querySelector('.hear[data-from]')")
-        page.wait("document.getElementById('speaking').textContent === ''")
+    with opened(browser, tmp_path, plan=PLAN) as made:
+        made.page.wait("!!document.querySelector('.hear[data-from]')")
+        made.page.wait("document.getElementById('speaking').textContent === ''")
         yield made
-    finally:
-        running.terminate()
-        running.communicate(timeout=60)
 
 
 def row_of(desk: Desk) -> dict[str, object]:

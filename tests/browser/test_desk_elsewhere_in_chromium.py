@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 from devtools import Browser
-from test_desk_in_chromium import Desk, desk
+from opened_desk import Desk
+from test_desk_in_chromium import desk
 
 __all__ = ["desk"]
 

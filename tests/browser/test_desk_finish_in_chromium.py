@@ -9,7 +9,7 @@ from urllib.parse import urljoin
 
 import pytest
 from devtools import Browser
-from test_desk_in_chromium import Desk, start
+from opened_desk import Desk, opened
 
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import UsageError
@@ -27,15 +27,8 @@ def desk(browser: Browser, tmp_path: Path) -> Iterator[Desk]:
     """A desk on a folder of its own, opened by the link that the command printed."""
     folder = tmp_path / "plans"
     folder.mkdir()
-    running, link = start(folder)
-    try:
-        page = browser.page(1440, 1000)
-        page.call("Page.navigate", url=link)
-        page.wait("document.readyState === 'complete' && location.pathname === '/'")
-        yield Desk(page, folder, link.partition("/open")[0])
-    finally:
-        running.terminate()
-        running.communicate(timeout=60)
+    with opened(browser, folder) as made:
+        yield made
 
 
 def shown(text: str) -> str:

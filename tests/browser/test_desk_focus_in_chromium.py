@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from by_keyboard import Keyboard
 from devtools import Browser
-from test_desk_in_chromium import Desk, start
+from opened_desk import Desk, follow, opened, start
 
 PLAN = """\
 title: Pier
@@ -36,18 +36,8 @@ ENDS_WITH = "document.activeElement && document.activeElement.id"
 @pytest.fixture
 def desk(browser: Browser, tmp_path: Path) -> Iterator[Desk]:
     """A desk with one plan, open in Compose."""
-    (tmp_path / "p.yaml").write_text(PLAN, encoding="utf-8")
-    running, link = start(tmp_path)
-    try:
-        page = browser.page(1440, 1000)
-        page.call("Page.navigate", url=link)
-        page.wait("document.readyState === 'complete' && location.pathname === '/'")
-        made = Desk(page, tmp_path, link.partition("/open")[0])
-        made.go("/plan/p.yaml")
+    with opened(browser, tmp_path, plan=PLAN) as made:
         yield made
-    finally:
-        running.terminate()
-        running.communicate(timeout=60)
 
 
 def done(desk: Desk, before: str) -> str:
@@ -124,11 +114,9 @@ def test_a_new_start_of_the_desk_keeps_the_focus_and_what_was_typed(browser: Bro
     with socket.create_server(("127.0.0.1", 0)) as free:
         port = free.getsockname()[1]
     running, link = start(tmp_path, "--port", str(port))
-    page = browser.page(1440, 1000)
     try:
-        page.call("Page.navigate", url=link)
-        page.wait("document.readyState === 'complete' && location.pathname === '/'")
-        desk = Desk(page, tmp_path, link.partition("/open")[0])
+        desk = follow(browser, link, tmp_path)
+        page = desk.page
         desk.go("/plan/p.yaml")
         Keyboard(page).fill("[id='f/exercises/row/setup']", "Sit tall, and")
         running.kill()

@@ -2,78 +2,21 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
-import time
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from devtools import Browser, Page
+from devtools import Browser
+from opened_desk import Desk, opened
 
 from cuelane.plan.load import load_plan
-
-PATIENCE_S = 60
-
-
-@dataclass
-class Desk:
-    """A desk that runs, and a tab in it."""
-
-    page: Page
-    folder: Path
-    address: str
-
-    def go(self, path: str) -> None:
-        self.page.call("Page.navigate", url=self.address + path)
-        self.page.wait(f"document.readyState === 'complete' && location.pathname === '{path.split('?')[0]}'")
-
-    def keys(self, text: str) -> None:
-        for letter in text:
-            self.page.press(letter)
-
-    def tab_to(self, selector: str, most: int = 400) -> None:
-        """Press Tab until an element has the focus: whoever has no mouse does the same."""
-        for _ in range(most):
-            if self.page.run(f"document.activeElement.matches({selector!r})"):
-                return
-            self.page.press("Tab")
-        raise AssertionError(f"Tab does not lead to {selector}")
-
-    def saved(self) -> None:
-        self.page.wait("document.getElementById('state').textContent === 'Saved'")
-
-    def until(self, done: object) -> None:
-        """Wait until a condition of the files is true."""
-        end = time.monotonic() + PATIENCE_S
-        while not done():  # type: ignore[operator]
-            assert time.monotonic() < end, "never came true"
-            time.sleep(0.02)
-
-
-def start(folder: Path, *options: str) -> tuple[subprocess.Popen[str], str]:
-    """Return a desk that runs on a folder, and its link."""
-    program = [sys.executable, "-c", "from cuelane.cli import main; main()"]
-    command = [*program, "desk", str(folder), "--no-open", *options]
-    running = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={**os.environ})
-    assert running.stdout is not None
-    return running, running.stdout.readline().strip()
 
 
 @pytest.fixture
 def desk(browser: Browser, tmp_path: Path) -> Iterator[Desk]:
-    """A desk on an empty folder, opened by the link that the command printed."""
-    running, link = start(tmp_path)
-    try:
-        page = browser.page(1440, 1000)
-        page.call("Page.navigate", url=link)
-        page.wait("document.readyState === 'complete' && location.pathname === '/'")
-        yield Desk(page, tmp_path, link.partition("/open")[0])
-    finally:
-        running.terminate()
-        running.communicate(timeout=20)
+    """A desk on an empty folder."""
+    with opened(browser, tmp_path) as made:
+        yield made
 
 
 def test_a_session_is_composed_by_keyboard_alone(desk: Desk) -> None:

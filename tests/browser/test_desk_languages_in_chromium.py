@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from devtools import Browser
-from test_desk_in_chromium import Desk, start
+from opened_desk import Desk, opened
 
 from cuelane.base.language import available_languages
 from cuelane.desk.words import desk_words
@@ -16,15 +16,8 @@ from cuelane.desk.words import desk_words
 @pytest.fixture
 def german(browser: Browser, tmp_path: Path) -> Iterator[Desk]:
     """A desk on an empty folder, in German since the command says so."""
-    running, link = start(tmp_path, "--language", "de")
-    try:
-        page = browser.page(1440, 1000)
-        page.call("Page.navigate", url=link)
-        page.wait("document.readyState === 'complete' && location.pathname === '/'")
-        yield Desk(page, tmp_path, link.partition("/open")[0])
-    finally:
-        running.terminate()
-        running.communicate(timeout=20)
+    with opened(browser, tmp_path, "--language", "de") as made:
+        yield made
 
 
 def started(desk: Desk) -> None:

@@ -19,8 +19,8 @@ from urllib.parse import urljoin
 import pytest
 from by_keyboard import Keyboard
 from devtools import Browser, Page
+from opened_desk import Desk, follow
 from test_booth_in_chromium import studio
-from test_desk_in_chromium import Desk
 
 from cuelane.base.errors import UsageError
 from cuelane.desk.handoff import local_address
@@ -112,10 +112,8 @@ def walk(studio: Browser, tmp_path: Path) -> Iterator[Walk]:
         try:
             assert running.stdout is not None
             link = running.stdout.readline().strip()
-            page = studio.page(1440, 1000)
-            page.call("Page.navigate", url=link)
-            page.wait("document.readyState === 'complete' && location.pathname === '/'")
-            yield Walk(Desk(page, folder, link.partition("/open")[0]), Keyboard(page), studio)
+            desk = follow(studio, link, folder)
+            yield Walk(desk, Keyboard(desk.page), studio)
         finally:
             running.terminate()
             running.communicate(timeout=60)

@@ -223,6 +223,19 @@ def test_words_tell_whether_a_lone_sound_begins_work_or_rest():
     assert untold == once
 
 
+def test_an_option_that_has_no_use_is_said_to_have_none(tmp_path):
+    """With captions nobody hears words, nor does `check` without --words."""
+    captions = tmp_path / "class.vtt"
+    adapt = ["adapt", "none.wav", "--out", str(tmp_path / "out"), "--captions", str(captions)]
+
+    first = run_command(*adapt, "--recogniser", "light")
+    second = run_command("check", str(tmp_path / "none.wav"), "--recogniser", "light")
+
+    assert "--recogniser: not used, since the words come from --captions" in first.stderr
+    assert "--recogniser: not used, since no words are heard; add --words" in second.stderr
+    assert "--recogniser" not in run_command(*adapt).stderr
+
+
 @pytest.mark.parametrize(
     ("given", "status", "said"),
     [

@@ -186,6 +186,12 @@ def test_times_of_their_own_stay():
         ("Thread the needle.", "announce", "thread the needle"),
         ("Bring your ankle over your knee and stretch.", "setup", None),
         ("Hold a plank.", "form", None),
+        ("Clean and press. Bell from the floor to overhead.", "setup", "clean and press"),
+        ("Next up, the squat and press", "preview", "squat and press"),
+        ("Overhead press. Start at your shoulders.", "setup", "overhead press"),
+        ("Side plank and hold your hips high", "setup", "side plank"),
+        ("Press into the floor and hold.", "setup", None),
+        ("In and out.", "announce", "in and out"),
         ("", "announce", None),
     ],
 )

@@ -43,6 +43,17 @@ def test_decisions_survive_a_round_trip(tmp_path):
     assert decisions_text(CUES, kept, left) == edited.replace("KEEP", "keep")
 
 
+def test_what_a_decision_is_for_stays_on_its_line(tmp_path):
+    """Notes hold words as they were heard: a line end or a direction mark in one makes no line of its own."""
+    cue = replace(CUES[0], notes=("heard with little certainty: heels\nkeep 0:01 \u202eheavy",))
+
+    path = tmp_path / "decisions.txt"
+    path.write_text(decisions_text([cue], [True], []), encoding="utf-8")
+
+    assert len(read_decisions(path)) == 1
+    assert "\u202e" not in path.read_text(encoding="utf-8")
+
+
 def test_a_decision_holds_for_a_cue_that_moved_a_little():
     """A cue that begins within a third of a second of a decision's time is meant; one farther off is not."""
     near, far = Decision(False, 65.0, "drop 1:05.0"), Decision(True, 129.5, "keep 2:09.5")

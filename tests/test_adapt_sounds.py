@@ -15,7 +15,7 @@ from classgen_music import music
 from cuelane.adapt.beeps.boundary_sound import BoundarySound, returning_sounds
 from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, fingerprints
 from cuelane.adapt.beeps.mark import BoundaryMark
-from cuelane.adapt.beeps.regularity import evidence, faint_between, firsts, in_turn
+from cuelane.adapt.beeps.regularity import SAME_GAP_S, evidence, faint_between, firsts, in_turn
 from cuelane.adapt.beeps.search import find_structure
 from cuelane.adapt.beeps.sound_boundaries import likeness_over
 from cuelane.recording.decode import Recording
@@ -120,6 +120,32 @@ def test_a_sound_at_the_seam_of_two_blocks_is_as_like_as_elsewhere(monkeypatch):
     assert len(parts) == len(whole)
     # After 3 s a mean with a time constant of 0.4 s has less than 0.001 of its start left.
     assert np.abs(parts[near] - whole[near]).max() < 0.01
+
+
+def by_pairs(gaps_s):
+    """Return what `in_turn` returns, with every pair of usual lengths tried."""
+    again = (np.abs(gaps_s[:, None] - gaps_s[None, :]) < SAME_GAP_S).sum(axis=1) > 1
+    usual = np.unique(np.round(gaps_s[again] / SAME_GAP_S)) * SAME_GAP_S
+    both = (usual[:, None] + usual[None, :]).ravel()
+    return again | (
+        np.abs(gaps_s[:, None] - both[None, :]).min(axis=1) < 2 * SAME_GAP_S if len(both) else again
+    )
+
+
+def test_the_work_for_gaps_grows_with_their_square_at_most(monkeypatch):
+    """Looked up, not tried in pairs: 180 gaps of 90 lengths take 180 times 90 look-ups, and say the same."""
+    rng = np.random.default_rng(8)
+    gaps = np.repeat(rng.uniform(4, 60, 90), 2)
+    asked = []
+    search = np.searchsorted
+    monkeypatch.setattr(np, "searchsorted", lambda *given: asked.append(np.size(given[1])) or search(*given))
+
+    found = in_turn(gaps)
+    some = [np.concatenate([g, g[:4] + g[4:8], rng.uniform(4, 90, 9)]) for g in rng.uniform(4, 60, (40, 20))]
+
+    assert sum(asked) <= 180 * 90
+    assert found.all()
+    assert all((in_turn(each) == by_pairs(each)).all() for each in some)
 
 
 def test_a_pointed_out_sound_is_found():

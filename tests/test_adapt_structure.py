@@ -287,6 +287,20 @@ def test_equal_work_and_rest_alternate():
     assert [kind for kind, _ in found] == ["rest", "work", "rest", "work", "rest"]
 
 
+def test_set_follows_set_where_no_rest_is_called_in_turn():
+    """Eight intervals of 60 s with 'relax' or 'let go' said here and there are eight sets, and no rest."""
+    said = {
+        0: "Cat and cow.",
+        1: "And relax your jaw.",
+        4: "Rest your head.",
+        5: "Let it go.",
+        6: "Keep going.",
+    }
+    found = interval_kinds([60.0] * 8, said)
+
+    assert found == [("work", 60.0)] * 8
+
+
 def test_a_cut_interval_gets_its_true_length_and_a_note():
     """An interval shorter than all others of its kind is taken for cut, and that is said."""
     times = np.cumsum([10.0, 30.0, 15.0, 25.7, 15.0, 30.0, 15.0, 30.0, 15.0, 30.0])

@@ -20,6 +20,7 @@ from cuelane.recording.word_engines import _strong_listener
 from cuelane.takes.line_scores import weighed
 from cuelane.takes.line_words import LineKeys, words_of
 from cuelane.takes.matching import SURE_TAKE, HeardPiece, match_takes
+from cuelane.takes.splitting import parts_of
 
 LINES = ["Fifteen seconds left.", "Fifty seconds left.", "Keep your heels heavy.", "Login to the row four."]
 
@@ -133,10 +134,50 @@ def test_a_model_that_knows_english_only_is_refused_for_another_language(monkeyp
         _strong_listener(Path("small-en"), "es")
 
 
+class Extractor:
+    """Makes features of so many bands."""
+
+    def __init__(self, feature_size):
+        self.mel_filters = np.zeros((feature_size, 201), np.float32)
+
+
+def whisper_of(n_mels: int, n_bands: int):
+    return SimpleNamespace(model=SimpleNamespace(n_mels=n_mels), feature_extractor=Extractor(n_bands))
+
+
+@pytest.mark.parametrize("n_mels", [80, 128])
+def test_a_model_of_ones_own_gets_as_many_bands_as_it_takes(monkeypatch, tmp_path, n_mels):
+    """Without a preprocessor_config.json the engine makes 80 bands, which a model of 128 cannot hear."""
+    model = whisper_of(n_mels, 80)
+    engine = SimpleNamespace(WhisperModel=lambda name, **options: model)
+    monkeypatch.setitem(sys.modules, "faster_whisper", engine)
+
+    loaded = strong_model.load(tmp_path, 1)
+
+    assert loaded.feature_extractor.mel_filters.shape == (n_mels, 201)
+
+
+def test_a_long_piece_is_heard_in_parts_cut_at_its_pauses():
+    """70 s of sound with pauses of 60 ms at 24 and 45.5 s: three parts of at most 28 s, cut in the pauses."""
+    sound = np.random.default_rng(3).normal(0, 0.1, 70 * 16_000).astype(np.float32)
+    for at_s in (24.0, 45.5):
+        sound[round(at_s * 16_000) : round((at_s + 0.06) * 16_000)] = 0.0
+    low = lambda a, b: sound[round((a - 100) * 16_000) : round((b - 100) * 16_000)]  # noqa: E731
+
+    parts = parts_of(low, 100.0, 170.0, 28.0)
+
+    (start, one), (two, three), (four, end) = parts
+    assert (start, two, four, end) == (100.0, one, three, 170.0)
+    assert 124.0 < one < 124.06
+    assert 145.5 < three < 145.56
+    assert parts_of(low, 100.0, 128.0, 28.0) == [(100.0, 128.0)]
+
+
 def test_the_known_model_takes_no_settings_from_the_folder_where_cuelane_is_run(monkeypatch):
     """The engine reads what it is not given from a folder of the model's name; so it is given all."""
     given = {}
-    engine = SimpleNamespace(WhisperModel=lambda name, **options: given.update(options))
+    model = whisper_of(80, 80)
+    engine = SimpleNamespace(WhisperModel=lambda name, **options: given.update(options) or model)
     monkeypatch.setitem(sys.modules, "faster_whisper", engine)
     monkeypatch.setattr(strong_model, "missing", lambda: "")
     monkeypatch.setattr(strong_model, "model_files", dict)

@@ -127,6 +127,16 @@ def test_the_work_for_a_piece_grows_with_its_length_up_to_the_models_window(list
     assert [shape[1] for shape in engine.encoded] == [800, 1260, 3000]
 
 
+def test_a_model_that_cannot_hear_is_said_in_one_line(listening, monkeypatch):
+    """What the engine does not take, such as features of another shape, is no unexpected error."""
+    engine = Engine("heels")
+    reason = "Invalid input features shape: expected 128 bands, got 80"
+    monkeypatch.setattr(engine, "encode", lambda features: (_ for _ in ()).throw(ValueError(reason)))
+
+    with pytest.raises(VoiceError, match="model cannot hear this: Invalid input features shape"):
+        listening(engine).hear(noise(2.0))
+
+
 def test_silence_and_guesses_in_silence_are_no_words(listening):
     engine = Engine("go", scale=-3.0, silent=0.9)
     listener = listening(engine)

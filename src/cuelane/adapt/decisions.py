@@ -161,8 +161,8 @@ def decisions_text(
     for cue, keep, others in zip(cues, kept, instead or [()] * len(cues), strict=True):
         minutes, tenths = divmod(round(cue.start_s * 10), 600)
         guess = () if cue.is_sure or not cue.second else (f"or {cue.second}",)
-        better = (f"instead: {' or '.join(map(_on_one_line, others))}",) if others else ()
-        why = "; ".join((*cue.reasons, *cue.notes, *guess, *better))
+        better = (f"instead: {' or '.join(others)}",) if others else ()
+        why = "; ".join(map(_on_one_line, (*cue.reasons, *cue.notes, *guess, *better)))
         verb = "keep" if keep else "drop"
         text = _on_one_line(cue.text)
         purpose = cue.purpose if cue.is_sure else f"{cue.purpose}?"

@@ -20,6 +20,12 @@ _LONGEST = 60
 _ALIKE = 0.7
 
 
+def _judged(found: re.Match[str]) -> list[str]:
+    """Return the words of a name that must be a part of one: a "press" that another word begins is a move."""
+    before = found["before"].split()
+    return before if before or found["second"] else found["move"].split()
+
+
 class ExerciseNames:
     """One language's words by which a name is told from what stands around it."""
 
@@ -29,7 +35,8 @@ class ExerciseNames:
         moves = "|".join(lists["move"])
         self._lead = re.compile(rf"^(?:(?:{leads})(?:\s+|$))+")
         self._name = re.compile(
-            rf"^((?:\S+ ){{0,{_MOST_WORDS - 1}}}?(?:{moves})(?: (?:{moves})(?= |$))?)(?= |$)"
+            rf"^(?P<before>(?:\S+ ){{0,{_MOST_WORDS - 1}}}?)(?P<move>(?:{moves})(?: (?:{moves})(?= |$))?)"
+            rf"(?P<second> and (?:{'|'.join(lists['second'])})(?= |$))?(?= |$)"
         )
         self._no_part = frozenset(lists["no_part"])
 
@@ -41,8 +48,8 @@ class ExerciseNames:
         for part in (head, text) if purpose != "announce" else (text,):
             words = self._lead.sub("", plain(part))
             found = self._name.match(words)
-            if found and len(found[1]) <= _LONGEST and not self._no_part & set(found[1].split()):
-                return found[1]
+            if found and len(found[0]) <= _LONGEST and not self._no_part & set(_judged(found)):
+                return found[0]
         words = self._lead.sub("", plain(text))
         # What is nothing but a name needs no word that is known.
         is_name = purpose == "announce" and 0 < len(words.split()) <= _MOST_WORDS

@@ -47,11 +47,13 @@ def adapt(
     Recordings and voices belong to people; use only what you may.
     """
     from cuelane.adapt.adapt_options import AdaptOptions
-    from cuelane.adapt.adapted_folder import DECISIONS, PLAN, REPORT_JSON, REPORT_MD
+    from cuelane.adapt.adapted_folder import REPORT_JSON
     from cuelane.adapt.run import adapt_recording
 
     beep_at_s, work_s = _seconds("--beep-at", beep_at), _seconds("--work", work)
     rest_s = _seconds("--rest", rest)
+    if recogniser is not None and captions is not None:
+        note("--recogniser: not used, since the words come from --captions")
     with steps(quiet=json == "-") as told:
         adapted = adapt_recording(
             recording,
@@ -65,7 +67,7 @@ def adapt(
         out_json(_report(folder / REPORT_JSON))
     else:
         _tell(adapted)
-        note(f"wrote {folder / PLAN}, {DECISIONS} and {REPORT_MD}; next: cuelane render {folder / PLAN}")
+        _tell_files(folder, adapted)
     has_none = all(interval.kind == "talk" for interval in adapted.analysis.intervals)
     if has_none or adapted.analysis.lengths_left_aside:
         # The speech is cut, but the class has no intervals yet, or not those that were named: the report says
@@ -90,6 +92,17 @@ def _report(path: Path) -> dict[str, object]:
 
     report = json.loads(path.read_text(encoding="utf-8"))
     return {key: value for key, value in report.items() if key not in ("files", "seal")}
+
+
+def _tell_files(folder: Path, adapted: Adapted) -> None:
+    """Say what was written and what comes next."""
+    from cuelane.adapt.adapted_folder import DECISIONS, PATTERNS, PLAN, REPORT_MD
+
+    as_exercises = f", {PATTERNS} (the class as exercises, to re-time)" if adapted.patterns else ""
+    note(
+        f"wrote {folder / PLAN} (the class as recorded){as_exercises}, {DECISIONS} and {REPORT_MD}; "
+        f"next: cuelane render {folder / PLAN}"
+    )
 
 
 def _tell(adapted: Adapted) -> None:

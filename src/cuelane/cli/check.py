@@ -57,6 +57,8 @@ def check(
     from cuelane.check.set_files import with_set
 
     finish_interrupted(audio.parent, *([] if schedule is None else [schedule.parent]))
+    if recogniser is not None and not words:
+        note("--recogniser: not used, since no words are heard; add --words")
     where = schedule if schedule is not None else _schedule_found(audio)
     targets = [path for path in (file_named(json), page) if path is not None]
     delivery = partial(all_or_nothing, *targets, inputs=[audio, where, against], force=force)

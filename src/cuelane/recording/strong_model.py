@@ -169,7 +169,7 @@ def load(folder: Path | None, n_threads: int) -> Any:
         # Without its settings given, the engine would read them from a folder `base` where cuelane is run.
         given["files"] = {**model_files(), "preprocessor_config.json": b"{}"}
     try:
-        return WhisperModel(
+        model = WhisperModel(
             MODEL_NAME if folder is None else str(folder),
             device="cpu",
             compute_type="int8",
@@ -178,6 +178,18 @@ def load(folder: Path | None, n_threads: int) -> Any:
             local_files_only=True,
             **given,
         )
+        return _with_its_bands(model)
     # The engine's errors, and its tokenizer's, share no base but Exception.
     except Exception as error:
         raise VoiceError(f"the strong recogniser's model cannot be loaded: {str(error)[:300]}") from error
+
+
+def _with_its_bands(model: Any) -> Any:
+    """Return `model` with features of as many bands as its weights take.
+
+    Without a ``preprocessor_config.json`` the engine takes 80, as the first models had; newer ones have 128.
+    """
+    n_bands = int(model.model.n_mels)
+    if int(model.feature_extractor.mel_filters.shape[0]) != n_bands:
+        model.feature_extractor = type(model.feature_extractor)(feature_size=n_bands)
+    return model

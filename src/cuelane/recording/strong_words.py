@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from cuelane.base.errors import VoiceError
 from cuelane.recording.recogniser import LISTEN_RATE, HeardWord
 
 Audio = npt.NDArray[np.float32]
@@ -112,7 +113,10 @@ class StrongListener:
         features = self._model.feature_extractor(piece)
         n_frames = min(_MOST_FRAMES, max(_LEAST_FRAMES, 2 * (features.shape[1] // 2) + _FRAMES_MORE))
         features = features[:, :n_frames]
-        return self._model.encode(np.pad(features, ((0, 0), (0, n_frames - features.shape[1]))))
+        try:
+            return self._model.encode(np.pad(features, ((0, 0), (0, n_frames - features.shape[1]))))
+        except (RuntimeError, ValueError) as error:
+            raise VoiceError(f"the strong recogniser's model cannot hear this: {str(error)[:300]}") from error
 
     def _n_frames(self, samples: Audio) -> int:
         return min(_MOST_FRAMES, (len(samples) + round((_BEFORE_S + _AFTER_S) * LISTEN_RATE)) // _HOP)

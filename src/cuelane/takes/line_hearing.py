@@ -5,6 +5,7 @@ Both give words for a piece of sound, and judge afterwards which readings are ce
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -24,10 +25,14 @@ Sound = Callable[[float, float], Audio]
 
 @dataclass(frozen=True)
 class LineHearing:
-    """``hear`` gives the words of a piece as they are said; ``find`` the readings of lines in pieces."""
+    """``hear`` gives the words of a piece as they are said; ``find`` the readings of lines in pieces.
+
+    ``longest_s`` is how much ``hear`` takes at once.
+    """
 
     hear: Callable[[Audio], list[HeardWord]]
     find: Callable[[Sequence[HeardPiece], Sound], list[Take]]
+    longest_s: float = math.inf
 
 
 def line_hearing(engine: WordEngine | None, lines: Sequence[str], numbers: Sequence[str]) -> LineHearing:
@@ -65,7 +70,7 @@ def _strong(listener: StrongListener, language: str, lines: Sequence[str]) -> Li
         found += fill_gaps(pieces, found, lines, said)
         return repeats_doubted(weighed(found, lines, sound, listener, said), lines, said)
 
-    return LineHearing(hear, find)
+    return LineHearing(hear, find, listener.longest_s)
 
 
 def _parted(word: HeardWord, parts: Sequence[str]) -> list[HeardWord]:

@@ -18,9 +18,9 @@ from cuelane.recording.pronouncing import spoken_words
 from cuelane.recording.recogniser import LISTEN_RATE, HeardWord
 from cuelane.recording.room_tone import level_db, room_tone
 from cuelane.recording.word_engines import WordEngine, choose_engine
-from cuelane.takes.line_hearing import line_hearing
+from cuelane.takes.line_hearing import LineHearing, line_hearing
 from cuelane.takes.matching import LIKELY, SURE_TAKE, HeardPiece, Take
-from cuelane.takes.splitting import SpokenPiece, measure_levels, split_at_pauses
+from cuelane.takes.splitting import SpokenPiece, measure_levels, parts_of, split_at_pauses
 
 Audio = npt.NDArray[np.float32]
 Progress = Callable[[int, int], None]
@@ -147,7 +147,7 @@ def _find(
         for number, piece in enumerate(pieces):
             before_s = pieces[number - 1].end_s if number else 0.0
             after_s = pieces[number + 1].start_s if number + 1 < len(pieces) else recording.seconds
-            heard.extend(_listen(recording, piece, hearing.hear, before_s, after_s))
+            heard.extend(_listen(recording, piece, hearing, before_s, after_s))
             done += 1
             progress(done, n_pieces)
         heard = _number_pieces(heard)
@@ -172,7 +172,7 @@ def _find(
 def _listen(
     recording: Recording,
     piece: SpokenPiece,
-    hear: Callable[[Audio], list[HeardWord]],
+    hearing: LineHearing,
     before_s: float,
     after_s: float,
 ) -> Iterator[HeardPiece]:
@@ -184,8 +184,9 @@ def _listen(
     begin = max(piece.start_s - _PAD_S, (before_s + piece.start_s) / 2)
     stop = min(piece.end_s + _PAD_S, (piece.end_s + after_s) / 2)
     words = tuple(
-        HeardWord(word.text, begin + word.onset_s, begin + word.end_s)
-        for word in hear(recording.low(begin, stop))
+        HeardWord(word.text, start + word.onset_s, start + word.end_s)
+        for start, end in parts_of(recording.low, begin, stop, hearing.longest_s)
+        for word in hearing.hear(recording.low(start, end))
     )
     number, n_words = leading_number([word.text for word in words])
     if number is None or n_words == len(words):

@@ -22,6 +22,7 @@ None placed a line wrongly.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -29,6 +30,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.recording.quiet_pydub import audio_segment
+from cuelane.recording.recogniser import LISTEN_RATE
 
 Audio = npt.NDArray[np.float32]
 
@@ -39,6 +41,8 @@ _CHUNK_S = 300.0
 _HOP_S = 0.010
 # Chosen: shorter sounds are clicks; higher would lose short words.
 _SHORTEST_MS = 60
+# Chosen: a piece too long to be heard at once is cut in its last quarter, in the quietest 30 ms.
+_CUT_FROM, _QUIET_FRAMES = 0.75, 480
 
 
 @dataclass(frozen=True)
@@ -109,3 +113,25 @@ def split_at_pauses(samples: Audio, sample_rate: int, levels: FrameLevels | None
             else:
                 found.append(SpokenPiece(start, end))
     return [piece for piece in found if (piece.end_s - piece.start_s) * 1000 >= _SHORTEST_MS]
+
+
+def parts_of(
+    sound: Callable[[float, float], Audio], start_s: float, end_s: float, longest_s: float
+) -> list[tuple[float, float]]:
+    """Return a piece as parts, (start, end) in s, none longer than `longest_s`, cut where it is quietest.
+
+    `sound` gives 16 kHz samples between two times, shape (n,). A part is cut in the last quarter of what can
+    be heard at once, so that no word is cut where there is a pause of 30 ms.
+    """
+    parts: list[tuple[float, float]] = []
+    while end_s - start_s > longest_s:
+        first_s = start_s + _CUT_FROM * longest_s
+        power = np.square(sound(first_s, start_s + longest_s).astype(np.float64))
+        sums = np.concatenate([[0.0], np.cumsum(power)])
+        loud = sums[_QUIET_FRAMES:] - sums[:-_QUIET_FRAMES]
+        # Where all is equally quiet, as in digital silence, the latest place.
+        quietest = len(loud) - 1 - int(loud[::-1].argmin())
+        cut_s = first_s + (quietest + _QUIET_FRAMES / 2) / LISTEN_RATE
+        parts.append((start_s, cut_s))
+        start_s = cut_s
+    return [*parts, (start_s, end_s)]

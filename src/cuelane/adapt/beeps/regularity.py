@@ -42,9 +42,15 @@ def in_turn(gaps_s: Floats) -> npt.NDArray[np.bool_]:
     near = np.abs(gaps_s[:, None] - gaps_s[None, :]) < SAME_GAP_S
     again = near.sum(axis=1) > 1
     usual = np.unique(np.round(gaps_s[again] / SAME_GAP_S)) * SAME_GAP_S
-    both = (usual[:, None] + usual[None, :]).ravel()
-    if len(both):
-        again |= np.abs(gaps_s[:, None] - both[None, :]).min(axis=1) < 2 * SAME_GAP_S
+    if len(usual):
+        # What one usual length leaves of a gap is looked up among them, so that no pair of them is tried.
+        left = gaps_s[:, None] - usual[None, :]
+        above = np.searchsorted(usual, left)
+        nearest = np.minimum(
+            np.abs(usual[np.minimum(above, len(usual) - 1)] - left),
+            np.abs(usual[np.maximum(above - 1, 0)] - left),
+        )
+        again |= nearest.min(axis=1) < 2 * SAME_GAP_S
     return np.asarray(again, dtype=np.bool_)
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.words.align import PlacedWord
@@ -13,6 +14,8 @@ from cuelane.adapt.words.word_lists import WordLists
 
 # Chosen: a recording's own intervals differ by less; more hides small cuts, less reports every one.
 SAME_LENGTH_S = 0.25
+# Chosen: the share of every second interval in which a rest is called, beyond the share in the others.
+_CALLED_IN_TURN = 0.3
 PLACED_BY = {
     "plan": "placed by the plan",
     "lengths": "placed by the lengths of work and rest around it",
@@ -119,6 +122,9 @@ def _kinds(
         ]
         group[index] = float(votes[near].mean())
     one_length = len({tuple(k for k, o in enumerate(rounded) if abs(o - v) <= 1) for v in rounded}) == 1
+    if one_length and np.any(votes) and not _alternates(votes):
+        # Set follows set: where "relax" is said here and there, no rest begins.
+        return ["work"] * len(lengths), [True] * len(lengths)
     score = votes.copy() if one_length else 0.5 * votes + 2.0 * group
     # Which of the two alternations, work first or rest first, agrees with what was said?
     turn = float((alternating * score).sum()) / max(1, len(score))
@@ -132,3 +138,9 @@ def _kinds(
     # Where all intervals of known kind alternate, the others are taken to alternate as well.
     turns = np.sign(score) == np.sign(turn) * alternating
     return kinds, [bool(value) for value in (sure | (turns & turns[sure].all()) if sure.any() else sure)]
+
+
+def _alternates(votes: npt.NDArray[np.float64]) -> bool:
+    """Return whether rests are called in every second interval; `votes`, shape (n,), are above 0 for rest."""
+    called = [float((votes[first::2] > 0).mean()) if len(votes) > first else 0.0 for first in (0, 1)]
+    return max(called) - min(called) >= _CALLED_IN_TURN

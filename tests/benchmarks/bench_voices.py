@@ -4,7 +4,7 @@ Run by hand:
 
     pip install ".[voices]" faster-whisper speechmos
     python tests/benchmarks/bench_voices.py RECOGNISER FOLDER [--voices linden,natural] [--cues 200]
-        [--texts lines|cautions|short] [--pace 1.0] [--blocks 5]
+        [--texts lines|cautions|short] [--pace 1.0] [--blocks 5] [--until 5]
 
 RECOGNISER is a folder with a Whisper model in CTranslate2's form (the figures in ``voices/`` are from the
 multilingual "base" model, int8). The cues are lines of the demos in the voice's language, spread evenly;
@@ -328,6 +328,7 @@ def asked_for() -> argparse.Namespace:
     parser.add_argument("--table", action="store_true")
     parser.add_argument("--cues", type=int, default=200)
     parser.add_argument("--blocks", type=int, default=5)
+    parser.add_argument("--until", type=int, help="Judge so many of the blocks now.")
     parser.add_argument("--speed-cues", type=int, default=8)
     parser.add_argument("--voices", default="")
     parser.add_argument("--texts", choices=sorted(TEXTS), default="lines")
@@ -348,12 +349,13 @@ def main() -> None:
     judges = Judges(asked.recogniser)
     names = asked.voices.split(",") if asked.voices else all_names
     campaigns = [Campaign(name, asked) for name in names]
-    for block, campaign in itertools.product(range(asked.blocks), campaigns):
+    n_blocks = asked.until or asked.blocks
+    for block, campaign in itertools.product(range(n_blocks), campaigns):
         texts = campaign.texts[block :: asked.blocks]
         if not texts:
             continue
         found = campaign.judge(texts, judges)
-        if asked.speed_cues and block == asked.blocks - 1:
+        if asked.speed_cues and block == n_blocks - 1:
             found |= speeds(campaign.voice, spread(campaign.texts, asked.speed_cues))
         campaign.keep(found)
         shown = {key: value for key, value in found.items() if key not in ("lengths_s", "weakest", "doubts")}

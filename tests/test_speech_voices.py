@@ -19,6 +19,7 @@ from cuelane.speech.recorded import RecordedVoice, match_key
 from cuelane.speech.speak import speak_all
 from cuelane.speech.voices import find_voice, readable_voices
 from cuelane.speech.wording import spoken_words
+from voice_table import HEAD, voice_table
 
 # By engine: natural, system (one for each language but English's own), styled.
 OURS = sorted(
@@ -208,6 +209,15 @@ def test_every_voice_that_ships_says_cautions_slower_than_calls():
     assert len(paces) >= 17
     assert [name for name, (caution, call) in paces.items() if not caution <= 0.9 * call] == []
     assert [name for name, pace in breaths.items() if not pace <= 0.9] == []
+
+
+def test_the_readme_gives_each_voice_the_figures_of_its_definition():
+    """And no others; ``tests/benchmarks/voice_figures.py`` writes both."""
+    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8").split("\n")
+    start = readme.index(HEAD[0])
+    end = next(at for at in range(start, len(readme)) if not readme[at].startswith("|"))
+
+    assert readme[start:end] == voice_table(readable_voices()[0])
 
 
 def test_the_pace_of_a_role_is_heard(tmp_path: Path) -> None:

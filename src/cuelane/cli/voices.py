@@ -75,11 +75,11 @@ def _quality(voice: VoiceDefinition) -> list[str]:
     measured = voice.settings.measured
     if measured is None:
         return ["how well it is understood has not been measured"] if voice.own else []
-    times = measured.times_natural
-    speed = "" if times is None else f", {times:.2g} times the light voice's"
+    spent, times = measured.cpu_s_per_s, measured.times_natural
+    speed = "" if spent is None else f"; {spent:.2g} s of processor for 1 s of speech"
+    speed += "" if times is None else f", {times:.2g} times the light voice's"
     lines = [
-        f"{measured.words_per_min:.0f} words a minute; {measured.cpu_s_per_s:.2g} s of processor for 1 s of "
-        f"speech{speed}",
+        f"{measured.words_per_min:.0f} words a minute{speed}",
         f"measured on {measured.n_cues} cues: DNSMOS {measured.dnsmos:.2f} of 5; understood were "
         f"{measured.recall:.1%} of the words and {measured.character_match:.1%} of the letters",
     ]

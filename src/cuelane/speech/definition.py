@@ -78,7 +78,7 @@ class MeasuredQuality(StrictModel):
 
     n_cues: Annotated[int, Field(ge=1, le=100_000)]
     words_per_min: Annotated[float, Field(ge=20, le=600, allow_inf_nan=False)]
-    cpu_s_per_s: Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
+    cpu_s_per_s: Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)] | None = None
     cached_cpu_s_per_s: Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)] | None = None
     times_natural: Annotated[float, Field(ge=0, le=1000, allow_inf_nan=False)] | None = None
     dnsmos: Annotated[float, Field(ge=0, le=5, allow_inf_nan=False)]

@@ -75,7 +75,7 @@ def test_five_cues_are_recorded_by_keyboard_alone(booth: Desk) -> None:
         page.wait(f"document.querySelectorAll('#lines .mine').length === {n}")
     assert index.read_text(encoding="utf-8").count('"file"') == 5
     assert page.run("document.getElementById('progress').value") == 5
-    assert page.run("document.getElementById('part').textContent").startswith("5 of ")
+    assert page.run("document.getElementById('part').textContent").startswith("Lines in your voice: 5 of ")
     page.run("document.getElementById('speak').focus()")
     page.press("Enter")
     booth.until(lambda: "voice: mine" in (booth.folder / "pier.yaml").read_text(encoding="utf-8"))

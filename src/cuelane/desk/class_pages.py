@@ -27,7 +27,7 @@ from cuelane.desk.words import desk_words
 from cuelane.web.page_parts import envelope_path, plain, spans_path
 
 _STYLES = ("class.css", "booth.css")
-_OPTION = re.compile("(--beep-at |--beep-at|--plan)")
+_OPTION = re.compile("(--beep-at |--beep-at|--plan|--work|--rest)")
 
 
 def class_routes(classes: Classes) -> list[Route]:
@@ -66,8 +66,9 @@ class _ClassPages:
         found = self._classes.open(name)
         analysis = self._classes.analysis(name)
         runs = self._classes.progress(name)["state"] == "running"
-        beep_at = f"{format_duration(round(1000 * found.beep_at_s))}" if found.beep_at_s is not None else ""
-        values: dict[str, Any] = {"name": name, "found": None, "runs": runs, "beep_at": beep_at}
+        beep_at, work, rest = (_written(one) for one in (found.beep_at_s, found.work_s, found.rest_s))
+        values: dict[str, Any] = {"name": name, "found": None, "runs": runs}
+        values |= {"beep_at": beep_at, "work": work, "rest": rest}
         values |= {"plans": self._classes.plans(), "followed": found.plan.name if found.plan else ""}
         if analysis is not None and not runs:
             kept = self._classes.decided(name, analysis)
@@ -106,7 +107,8 @@ class _ClassPages:
     def run(self, request: Request, data: Asked) -> Any:
         name, told = request.path_params["name"], "beep_at" in data
         if told:
-            self._classes.tell(name, str(data["beep_at"]).strip()[:20], str(data.get("plan", ""))[:200])
+            beep_at, work, rest = (str(data.get(key, "")).strip()[:20] for key in ("beep_at", "work", "rest"))
+            self._classes.tell(name, beep_at, str(data.get("plan", ""))[:200], work, rest)
         # Whoever says more about a class wants its plan made anew; undo brings the one before back.
         self._classes.run(name, again=told)
         return self.state(request)
@@ -129,7 +131,11 @@ class _ClassPages:
     def state(self, request: Request) -> Any:
         name = request.path_params["name"]
         self._classes.open(name)
-        return {**self._classes.progress(name), "found": self._classes.analysis(name) is not None}
+        told = self._classes.progress(name)
+        if told.get("error"):
+            fields = _fields()
+            told["error"] = "".join(fields.get(part, part) for part in _OPTION.split(told["error"]))
+        return {**told, "found": self._classes.analysis(name) is not None}
 
     def decide(self, request: Request, data: Asked) -> Any:
         kept = data.get("kept")
@@ -182,23 +188,33 @@ def _rows(analysis: Analysis, kept: list[bool]) -> list[dict[str, Any]]:
     ]
 
 
+def _written(seconds: float | None) -> str:
+    return format_duration(round(1000 * seconds)) if seconds is not None else ""
+
+
 def _for_the_desk(doubt: str) -> Markup:
     """Return a doubt with the page's fields named for the options of the command line.
 
     It is English; the names of the fields are in the page's language, and marked so.
     """
-    words = desk_words().classes
-    # With an example of a time after it, the field's name has a colon; without, it has none.
-    fields = {
-        "--beep-at ": f"{words['by_beep_at']} ",
-        "--beep-at": words["by_beep_at"].rstrip(" \u00a0:"),
-        "--plan": words["by_plan"],
-    }
-    own = Markup('<span lang="{}">{}</span>')
+    fields, own = _fields(), Markup('<span lang="{}">{}</span>')
     return Markup("").join(
         own.format(desk_words().code, fields[part]) if part in fields else part
         for part in _OPTION.split(plain(doubt))
     )
+
+
+def _fields() -> dict[str, str]:
+    """Return what the page calls each option of the command line."""
+    words = desk_words().classes
+    return {
+        # With an example of a time after it, the field's name has a colon; without, it has none.
+        "--beep-at ": f"{words['by_beep_at']} ",
+        "--beep-at": words["by_beep_at"].rstrip(" \u00a0:"),
+        "--plan": words["by_plan"],
+        "--work": words["by_work"],
+        "--rest": words["by_rest"],
+    }
 
 
 def _fail(error: Exception) -> None:

@@ -13,7 +13,7 @@ from typing import Any
 
 from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.adapted_folder import ANALYSIS, DECISIONS, MAX_OWN_BYTES, PATTERNS, PLAN
-from cuelane.adapt.analysis import Analysis, analysis_key, from_json
+from cuelane.adapt.analysis import LONGEST_S, SHORTEST_S, Analysis, analysis_key, from_json
 from cuelane.adapt.decisions import decide, decisions_text, read_decisions, with_purposes
 from cuelane.adapt.report import doubts
 from cuelane.adapt.run import adapt_recording
@@ -38,7 +38,8 @@ _ENDINGS = re.compile(r"\.[a-z0-9]{1,5}")
 class BroughtClass:
     """A class: its folder, the files that were brought, and what was said of it.
 
-    ``beep_at_s`` is where a countdown ends in the recording; ``plan`` the plan that was followed in it.
+    ``beep_at_s`` is where a countdown ends in the recording; ``plan`` the plan that was followed in it;
+    ``work_s`` and ``rest_s`` how long its work and its rest last, both or neither.
     """
 
     folder: Path
@@ -46,6 +47,8 @@ class BroughtClass:
     captions: Path | None
     beep_at_s: float | None = None
     plan: Path | None = None
+    work_s: float | None = None
+    rest_s: float | None = None
 
 
 class Classes:
@@ -116,12 +119,14 @@ class Classes:
             captions = _inside(folder, about["captions"]) if about.get("captions") else None
             beep_at_s = about.get("beep_at_s")
             beep_at_s = float(beep_at_s) if beep_at_s is not None else None
+            work_s, rest_s = about.get("work_s"), about.get("rest_s")
+            lengths = (None, None) if work_s is None or rest_s is None else (float(work_s), float(rest_s))
             plan = about.get("plan")
             # A plan that is gone meanwhile is done without.
             plan = self._workspaces.folder.path / plan if plan in self._workspaces.folder.names() else None
         except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
             raise UsageError(Said("classes.no_recording")) from error
-        return BroughtClass(folder, recording, captions, beep_at_s, plan)
+        return BroughtClass(folder, recording, captions, beep_at_s, plan, *lengths)
 
     def run(self, name: str, *, again: bool = False) -> None:
         """Listen to a class in the background; `again` replaces a plan that was changed since.
@@ -131,17 +136,18 @@ class Classes:
         found = self.open(name)
         self._chores.start(_chore(name), Said("busy.class", name=name), _adapt, (found, again), lambda: None)
 
-    def tell(self, name: str, beep_at: str, plan: str) -> None:
+    def tell(self, name: str, beep_at: str, plan: str, work: str = "", rest: str = "") -> None:
         """Note what a person knows of a class, for the next time it is listened to; empty where nothing is.
 
         Parameters
         ----------
         beep_at : where a countdown ends in the recording, as a plan's durations are written.
         plan : the name of a plan of this folder that was followed.
+        work, rest : how long they last, as a plan's durations are written.
 
         Raises
         ------
-        UsageError : no duration, or no such plan.
+        UsageError : no duration, one of the two without the other, or no such plan.
         """
         found = self.open(name)
         try:
@@ -150,9 +156,9 @@ class Classes:
             raise UsageError(Said("classes.no_time", text=beep_at)) from error
         if plan and plan not in self._workspaces.folder.names():
             raise UsageError(Said("classes.no_such_plan", name=plan))
-        self._note(
-            replace(found, beep_at_s=beep_at_s, plan=self._workspaces.folder.path / plan if plan else None)
-        )
+        work_s, rest_s = _lengths(work, rest)
+        followed = self._workspaces.folder.path / plan if plan else None
+        self._note(replace(found, beep_at_s=beep_at_s, plan=followed, work_s=work_s, rest_s=rest_s))
 
     def plans(self) -> list[str]:
         """Return the names of the plans that a class may have followed."""
@@ -234,6 +240,8 @@ class Classes:
             "captions": found.captions.name if found.captions else None,
             "beep_at_s": found.beep_at_s,
             "plan": found.plan.name if found.plan else None,
+            "work_s": found.work_s,
+            "rest_s": found.rest_s,
         }
         path = found.folder / ABOUT
         with all_or_nothing(path, owned=[path]) as staged:
@@ -247,7 +255,20 @@ def _adapt(told: Told, found: BroughtClass, again: bool) -> int:
 
 
 def _options(found: BroughtClass) -> AdaptOptions:
-    return AdaptOptions(found.captions, plan=found.plan, beep_at_s=found.beep_at_s)
+    return AdaptOptions(found.captions, found.plan, found.beep_at_s, work_s=found.work_s, rest_s=found.rest_s)
+
+
+def _lengths(work: str, rest: str) -> tuple[float | None, float | None]:
+    """Return how long work and rest last, in s; None where neither is told. Raises UsageError."""
+    if not work and not rest:
+        return None, None
+    try:
+        work_s, rest_s = (parse_duration_ms(one) / 1000 for one in (work, rest))
+    except ValueError:
+        work_s = rest_s = 0.0
+    if not SHORTEST_S <= work_s <= LONGEST_S or not (rest_s == 0 or SHORTEST_S <= rest_s <= LONGEST_S):
+        raise UsageError(Said("classes.no_lengths", low=round(SHORTEST_S), high=round(LONGEST_S)))
+    return work_s, rest_s
 
 
 def _inside(folder: Path, name: str) -> Path:

@@ -113,7 +113,12 @@ function wireOne(box) {
   });
   at("class-know")?.addEventListener("submit", (event) => {
     event.preventDefault();
-    begin("class-run", { beep_at: at("know-beep").value, plan: at("know-plan").value });
+    begin("class-run", {
+      beep_at: at("know-beep").value,
+      plan: at("know-plan").value,
+      work: at("know-work").value,
+      rest: at("know-rest").value,
+    });
   });
   const lookNow = box.dataset.found ? lookAtTape : look;
   document.addEventListener("reworded", () => lookNow());

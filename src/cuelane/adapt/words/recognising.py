@@ -10,6 +10,7 @@ from cuelane.adapt.words.found_cues import UNSURE, FoundCue, untexted
 from cuelane.adapt.words.heard_words import timed
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.islands import Hearing, Island
+from cuelane.recording.heard_pieces import HeardPieces
 from cuelane.recording.recogniser import Aligner, HeardWord, has_engine
 from cuelane.recording.word_engines import WordEngine
 
@@ -36,7 +37,7 @@ def recognise(
     """
     if engine is None:
         return [], NO_ENGINE
-    listener = engine.make()
+    listener = HeardPieces(engine.make(), engine)
     aligner = Aligner() if engine.language == "en" and has_engine() else None
     pieces = heard_together(islands, hearing, listener.join_s, listener.longest_s)
     seconds = [end - start for start, end in pieces]

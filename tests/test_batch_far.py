@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
+import subprocess
+import sys
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -12,8 +17,8 @@ from fsspec.implementations.dirfs import DirFileSystem
 from fsspec.implementations.local import LocalFileSystem
 from fsspec.implementations.memory import MemoryFileSystem
 
-from cuelane.base.errors import DeliveryError, UsageError
-from cuelane.batch import one_track
+from cuelane.base.errors import CuelaneError, DeliveryError, UsageError
+from cuelane.batch import far_parts, one_track
 from cuelane.batch.far_folder import FarFolder, is_address
 from cuelane.batch.jobs_made import Order
 from cuelane.batch.run import orders_of, run_batch
@@ -198,7 +203,124 @@ def test_the_command_takes_an_address(tmp_path: Path, capsys: pytest.CaptureFixt
         assert run(every) == 0
         assert [one["state"] for one in json.loads(capsys.readouterr().out)["tracks"]] == [state, state]
     assert (tmp_path / "far away" / "flac" / "one-once.flac").is_file()
-    with pytest.raises(UsageError, match="cannot be used for results"):
-        run(["batch", str(plan), "--out", "nowhere-such://x"])
-    with pytest.raises(DeliveryError, match="can only be read"), FarFolder.at(out)._told():
-        raise NotImplementedError
+    assert not list((tmp_path / "far away").rglob(".part-*"))
+
+
+@pytest.mark.parametrize(
+    ("out", "kind", "message"),
+    [
+        ("nowhere-such://x", UsageError, "cannot be used"),
+        ("memory://winter", UsageError, "only the process that puts a file there finds it"),
+        # Port 1 is reserved (RFC 1078) and nobody listens there.
+        ("ftp://127.0.0.1:1/x", DeliveryError, "cannot be reached"),
+        ("file:///dev/null/x", DeliveryError, "cannot be used"),
+    ],
+)
+def test_a_wrong_address_is_told_before_any_track_is_made(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, out: str, kind: type[CuelaneError], message: str
+) -> None:
+    """For the tracks and for shared clips; no track is begun."""
+    plan = write(tmp_path, "one")
+    monkeypatch.setattr("cuelane.batch.run.run_batch", lambda *_, **__: pytest.fail("a track was begun"))
+    monkeypatch.chdir(tmp_path)
+    for given in (["--out", out], ["--clips", out]):
+        with pytest.raises(kind, match=message) as caught:
+            run(["batch", str(plan), *given])
+        assert caught.value.exit_code == (2 if kind is UsageError else 3)
+
+
+@pytest.mark.parametrize("method", ["pipe_file", "cat_file", "rm_file", "ls"])
+@pytest.mark.parametrize(
+    ("error", "message"),
+    [
+        (PermissionError(13, "Forbidden"), "does not let this account do that"),
+        (FileNotFoundError("The bucket does not exist"), "there is no such place"),
+        (RuntimeError("Unable to locate credentials"), r"Unable to locate credentials \(RuntimeError\)"),
+        (NotImplementedError(), "can only be read"),
+    ],
+)
+def test_an_address_is_tried_by_what_will_be_done_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, method: str, error: Exception, message: str
+) -> None:
+    """Whichever step is refused, and with whatever kind of error; without one nothing is left there."""
+    address = (tmp_path / "far").as_uri()
+    assert FarFolder.tried(address).root.endswith("far")
+    assert list((tmp_path / "far").iterdir()) == []
+
+    def refuse(*_: object, **__: object) -> None:
+        raise error
+
+    monkeypatch.setattr(LocalFileSystem, method, refuse)
+    with pytest.raises(DeliveryError, match=message):
+        FarFolder.tried(address)
+
+
+def test_buckets_are_not_made_by_a_slip_of_the_pen(
+    memory: MemoryFileSystem, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where folders are only parts of names none is made; elsewhere they are."""
+    FarFolder(memory, "/one").put("a/b", b"1")
+    assert memory.isdir("/one/a")
+    monkeypatch.setattr(MemoryFileSystem, "protocol", ("s3", "s3a"))
+    monkeypatch.setattr(memory, "makedirs", lambda *_, **__: pytest.fail("a folder was made"))
+    FarFolder(memory, "/one").put("c", b"1")
+
+
+@pytest.mark.parametrize("ending", [".json", ".vtt"])
+def test_a_track_of_which_nothing_can_be_told_is_not_made_again(
+    tmp_path: Path, memory: MemoryFileSystem, monkeypatch: pytest.MonkeyPatch, ending: str
+) -> None:
+    """Its record, or a file of it, cannot be read now: that is told. One that is not there is none."""
+    order = order_for(write(tmp_path, "one"), FAR)
+    assert one_track.made(order).state == "made"
+    before = files_at(memory)
+    opened = MemoryFileSystem._open
+
+    def refuse(self: MemoryFileSystem, path: str, *rest: object, **options: object) -> object:
+        if path.endswith(ending):
+            raise TimeoutError("the line is slow")
+        return opened(self, path, *rest, **options)
+
+    with monkeypatch.context() as slow:
+        slow.setattr(MemoryFileSystem, "_open", refuse)
+        ends = run_batch([order], cluster=None, workers=1, progress=lambda done, total: None)
+    assert [(one.state, one.code) for one in ends] == [("failed", 3)]
+    assert "the line is slow" in ends[0].message
+    assert files_at(memory) == before
+    assert FarFolder.at(FAR).record("other.json") is None
+
+
+def test_what_a_killed_run_left_is_taken_away_and_nothing_of_a_live_one(tmp_path: Path) -> None:
+    """A dead process's at once; one of another machine after an hour; a person's never."""
+    far = tmp_path / "far"
+    far.mkdir()
+    program = (
+        "import sys, time; from cuelane.batch.far_parts import FarPart; part = FarPart.begun();"
+        "name = part.__enter__().name; open(sys.argv[1] + '/' + name, 'w').close();"
+        "print(name, flush=True); time.sleep(600)"
+    )
+    names = []
+    with contextlib.ExitStack() as all_ended:
+        children = [
+            all_ended.enter_context(
+                subprocess.Popen([sys.executable, "-c", program, str(far)], stdout=subprocess.PIPE)
+            )
+            for _ in range(2)
+        ]
+        for child in children:
+            assert child.stdout is not None
+            names.append(child.stdout.readline().decode().strip())
+        old, new = f".part-7-{16 * 'a'}", f".part-7-{16 * 'b'}"
+        for name in (old, new, ".part-of-my-notes"):
+            (far / name).write_bytes(b"half")
+        long_ago = time.time() - far_parts.LEFT_OVER_AFTER.total_seconds() - 60
+        for name in (old, names[1], ".part-of-my-notes"):
+            os.utime(far / name, (long_ago, long_ago))
+        children[0].kill()
+        children[0].wait()
+        FarFolder.tried(far.as_uri())
+        assert {path.name for path in far.iterdir()} == {names[1], new, ".part-of-my-notes"}
+        children[1].kill()
+        children[1].wait()
+        FarFolder.tried(far.as_uri())
+        assert {path.name for path in far.iterdir()} == {new, ".part-of-my-notes"}

@@ -40,7 +40,7 @@ def test_a_track_whose_worker_is_killed_is_made_by_another(tmp_path: Path) -> No
         n_workers=1,
         threads_per_worker=1,
         processes=True,
-        dashboard_address=None,
+        dashboard_address=":0",
         host="tcp://127.0.0.1",
         silence_logs=50,
     ) as made:

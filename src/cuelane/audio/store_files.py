@@ -30,8 +30,8 @@ FORMAT_VERSION = 1
 MAX_FRAMES = 600 * 48_000
 """Ten minutes: far more than a line takes, and small enough to read into memory."""
 
-_MAX_RECORD_BYTES = 1_000_000
-_MAX_WAV_BYTES = 3 * MAX_FRAMES + 4_096
+MAX_RECORD_BYTES = 1_000_000
+MAX_WAV_BYTES = 3 * MAX_FRAMES + 4_096
 _HASH = re.compile(r"sha256:[0-9a-f]{64}")
 _BLOCK_FRAMES = 65_536
 
@@ -63,7 +63,16 @@ def record_of(clip: Clip, recipe: str | None) -> bytes:
 def read_record(path: Path, recipe: str | None) -> dict[str, Any] | None:
     """Return what a record says, or None for one that is absent, damaged, or another recipe's."""
     try:
-        facts = json.loads(read_ordinary(path, _MAX_RECORD_BYTES, follow=False))
+        content = read_ordinary(path, MAX_RECORD_BYTES, follow=False)
+    except OSError:
+        return None
+    return record_in(content, recipe)
+
+
+def record_in(content: bytes, recipe: str | None) -> dict[str, Any] | None:
+    """Return what a record with this content says, or None for one that is damaged or another recipe's."""
+    try:
+        facts = json.loads(content)
         seal = facts.pop("seal")
         whole = (
             seal == hashlib.sha256(canonical(facts)).hexdigest()
@@ -80,7 +89,7 @@ def read_record(path: Path, recipe: str | None) -> dict[str, Any] | None:
                 for word, onset, end in facts["words"]
             )
         )
-    except (OSError, ValueError, TypeError, KeyError, AttributeError, IndexError, RecursionError):
+    except (ValueError, TypeError, KeyError, AttributeError, IndexError, RecursionError):
         return None
     return facts if whole else None
 
@@ -88,7 +97,15 @@ def read_record(path: Path, recipe: str | None) -> dict[str, Any] | None:
 def read_wav(path: Path, sha256: str) -> tuple[Samples, int] | None:
     """Return (samples of shape (n_frames,), sample_rate) of a file, or None if not what its name promises."""
     try:
-        content = read_ordinary(path, _MAX_WAV_BYTES, follow=False)
+        content = read_ordinary(path, MAX_WAV_BYTES, follow=False)
+    except OSError:
+        return None
+    return wav_in(content, sha256)
+
+
+def wav_in(content: bytes, sha256: str) -> tuple[Samples, int] | None:
+    """Return (samples of shape (n_frames,), sample_rate) of a WAV file, or None if it hashes otherwise."""
+    try:
         with soundfile.SoundFile(io.BytesIO(content)) as file:
             # Asked before reading: another format's header could promise any number of frames.
             kind = (file.format, file.subtype, file.channels)

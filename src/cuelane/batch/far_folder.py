@@ -14,7 +14,6 @@ import hashlib
 import json
 import posixpath
 import re
-import secrets
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -22,10 +21,12 @@ from pathlib import Path
 import fsspec
 from fsspec.core import url_to_fs
 
-from cuelane.base.errors import DeliveryError, UsageError
-from cuelane.batch import records
+from cuelane.base.errors import CuelaneError, DeliveryError, UsageError
+from cuelane.batch import far_parts, records
 from cuelane.batch.jobs_made import Order
 
+# Of these, "making a folder" makes a bucket where there is none, by a slip of the pen too.
+_WITHOUT_FOLDERS = {"s3", "s3a", "gs", "gcs", "abfs", "abfss", "az"}
 # One letter before the colon is a drive of Windows. Chains such as dir::file:///x are fsspec's own form.
 _ADDRESS = re.compile(r"[a-z][a-z0-9+.-]+(::[a-z0-9+.-]+)*://")
 
@@ -54,11 +55,42 @@ class FarFolder:
         try:
             fs, root = url_to_fs(address)
         except (ImportError, ValueError) as error:
-            raise UsageError(f"{address}: cannot be used for results: {error}") from error
+            raise UsageError(f"{address}: cannot be used: {error}") from error
         except Exception as error:
             # Some kinds connect at once, and each has errors of its own.
-            raise DeliveryError(f"{address}: cannot be reached: {error}") from error
+            raise DeliveryError(f"{address}: cannot be reached: {_reason(error)}") from error
         return cls(fs, str(root).rstrip("/"))
+
+    @classmethod
+    def tried(cls, address: str) -> FarFolder:
+        """Return the folder at `address` once a file could be put there, read and taken away again.
+
+        What runs that were killed left half put there is taken away.
+
+        Raises
+        ------
+        UsageError : as :meth:`at`, or other processes would not find there what one has put.
+        DeliveryError : it does not answer, or does not let this be done.
+        """
+        far = cls.at(address)
+        if "memory" in _protocols(far.fs):
+            raise UsageError(f"{address}: only the process that puts a file there finds it; name a folder")
+        with far.told(), far_parts.FarPart.begun() as part:
+            fresh, content = far.path(part.name), part.name.encode()
+            far.makedirs("")
+            far.fs.pipe_file(fresh, content)
+            try:
+                if far.fs.cat_file(fresh) != content:
+                    raise DeliveryError(f"{address}: what is put there is not what is read there")
+                far_parts.sweep(far.fs, far.root, fresh)
+            finally:
+                far.fs.rm_file(fresh)
+        return far
+
+    def makedirs(self, folder: str) -> None:
+        """Make a folder where the filesystem has such things."""
+        if not _protocols(self.fs) & _WITHOUT_FOLDERS:
+            self.fs.makedirs(self.path(folder).rstrip("/"), exist_ok=True)
 
     def path(self, name: str) -> str:
         """Return a file's path for the filesystem."""
@@ -76,30 +108,35 @@ class FarFolder:
         return "sha256:" + found.hexdigest()
 
     def record(self, name: str) -> records.Record | None:
-        """Return a track's record; None where there is none that can be used."""
-        try:
-            with self.fs.open(self.path(name), "rb") as file:
-                return records.record_from(file.read(records.MOST_BYTES))
-        except Exception:
-            # Each filesystem has errors of its own. Without a record the track is made again, and nothing
-            # that lies there is replaced unasked.
-            return None
+        """Return a track's record; None where there is none, or none that can be used.
+
+        Raises
+        ------
+        DeliveryError : it cannot be told whether there is one. Were that taken for none, all would be made
+            again.
+        """
+        with self.told():
+            try:
+                with self.fs.open(self.path(name), "rb") as file:
+                    return records.record_from(file.read(records.MOST_BYTES))
+            except FileNotFoundError:
+                return None
 
     def put(self, name: str, content: Path | bytes) -> None:
-        """Put a file there, whole: under a temporary name, then moved in place of the one before."""
-        target = self.path(name)
-        staged = f"{posixpath.dirname(target)}/.part-{secrets.token_hex(8)}"
-        self.fs.makedirs(posixpath.dirname(target), exist_ok=True)
-        try:
-            if isinstance(content, bytes):
-                self.fs.pipe_file(staged, content)
-            else:
-                self.fs.put_file(str(content), staged)
-            self.fs.mv(staged, target)
-        except BaseException:
-            with contextlib.suppress(Exception):
-                self.fs.rm_file(staged)
-            raise
+        """Put a file there, whole: under a temporary name at the top, then moved to its own."""
+        self.makedirs(posixpath.dirname(name))
+        with far_parts.FarPart.begun() as part:
+            staged = self.path(part.name)
+            try:
+                if isinstance(content, bytes):
+                    self.fs.pipe_file(staged, content)
+                else:
+                    self.fs.put_file(str(content), staged)
+                self.fs.mv(staged, self.path(name))
+            except BaseException:
+                with contextlib.suppress(Exception):
+                    self.fs.rm_file(staged)
+                raise
 
     def deliver(
         self, folder: Path, prefix: str, record_name: str, record: records.Record, *, force: bool
@@ -116,7 +153,7 @@ class FarFolder:
         UsageError : a file that is not ours stands in the way, and not `force`. Nothing is put then.
         DeliveryError : the filesystem failed.
         """
-        with self._told():
+        with self.told():
             before = self.record(record_name)
             ours = _digests_of(before) | set(record.outputs.values())
             for name in record.outputs:
@@ -140,28 +177,51 @@ class FarFolder:
 
     def renew(self, record_name: str, record: records.Record) -> None:
         """Put a track's record in place of the one before."""
-        with self._told():
+        with self.told():
             self.put(record_name, _text(record))
 
     @contextlib.contextmanager
-    def _told(self) -> Iterator[None]:
+    def told(self) -> Iterator[None]:
+        """Tell every error as one that names the address; each kind of filesystem has errors of its own."""
         try:
             yield
-        except OSError as error:
-            raise DeliveryError(f"{self.root}: cannot be written: {error.strerror or error}") from error
+        except CuelaneError:
+            raise
         except NotImplementedError as error:
             raise DeliveryError(f"{self.root}: cannot be written: such addresses can only be read") from error
+        except Exception as error:
+            raise DeliveryError(f"{self.root}: cannot be used: {_reason(error)}") from error
 
 
 def is_there(order: Order, record: records.Record, far: FarFolder | None) -> bool:
-    """Tell whether all that a track's record says was written lies there: far away, or in the folder here."""
+    """Tell whether all that a track's record says was written lies there: far away, or in the folder here.
+
+    Raises
+    ------
+    DeliveryError : it cannot be read there now.
+    """
     if far is None:
         return records.is_whole(record, order.track)
-    try:
+    with far.told():
         return records.is_all_there(record, order.track.name, lambda name: far.digest(order.prefix + name))
-    except Exception:
-        # Not to be read now: it is made again, and what is wrong is told then.
-        return False
+
+
+def _protocols(fs: fsspec.AbstractFileSystem) -> set[str]:
+    """Return the kinds of a filesystem and of those that it passes on to."""
+    named = (fs.protocol,) if isinstance(fs.protocol, str) else fs.protocol
+    under = getattr(fs, "fs", None)
+    return {*named} | (_protocols(under) if isinstance(under, fsspec.AbstractFileSystem) else set())
+
+
+def _reason(error: Exception) -> str:
+    """Return what is wrong in words: some errors have no text, or only a number."""
+    told = str(getattr(error, "strerror", None) or error).strip().strip("'\"")
+    kind = type(error).__name__
+    if isinstance(error, FileNotFoundError):
+        return f"there is no such place ({told})"
+    if isinstance(error, PermissionError):
+        return f"it does not let this account do that ({told})"
+    return told if isinstance(error, OSError) and told else f"{told} ({kind})".strip()
 
 
 def _digests_of(record: records.Record | None) -> set[str]:

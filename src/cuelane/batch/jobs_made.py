@@ -43,6 +43,7 @@ class Order:
         of the plan's own.
     options : for the render: ``voice``, ``pace``, ``loudness_lufs``, ``for_music``, ``subtitles``.
     force : replace files that cuelane did not write.
+    clips : the folder or address of clips that several machines share, or None.
     sent : the content of each file that the plan needs, by its path from the plan's folder, where the machine
         that makes the track cannot read them; they are then laid out in a folder of their own.
     """
@@ -54,6 +55,7 @@ class Order:
     variant: dict[str, Any] | None = None
     options: dict[str, Any] = field(default_factory=dict)
     force: bool = False
+    clips: str | None = None
     sent: dict[str, bytes] | None = None
 
     @property

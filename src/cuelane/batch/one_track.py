@@ -17,6 +17,7 @@ from cuelane.base.schedule import to_json as schedule_json
 from cuelane.base.seals import sealable_json
 from cuelane.base.units import to_ms
 from cuelane.batch import records
+from cuelane.batch.far_clips import SharedClips
 from cuelane.batch.far_folder import FarFolder, is_address, is_there
 from cuelane.batch.jobs_made import MACHINE_FAILED, Order, Outcome, State, end_with_parent, variant_of
 from cuelane.render.run import Prepared, RenderOptions, deliver, prepare
@@ -56,7 +57,8 @@ def _made(order: Order) -> Outcome:
 
 def _made_in(order: Order, far: FarFolder | None) -> Outcome:
     """Make a track in the folder of results here, or make it here and put it into that `far` away."""
-    store, out = ClipStore(), order.track
+    shared = SharedClips(order.clips) if order.clips is not None else None
+    store, out = shared or ClipStore(), order.track
     options = RenderOptions(variant=variant_of(order.variant), **order.options)
     out.parent.mkdir(parents=True, exist_ok=True)
     prepared = prepare(
@@ -94,7 +96,7 @@ def _made_in(order: Order, far: FarFolder | None) -> Outcome:
         far.deliver(out.parent, order.prefix, order.record_name, record, force=order.force)
     else:
         far.renew(order.record_name, record)
-    return Outcome(order.name, state, files=files, length_ms=length_ms)
+    return Outcome(order.name, state, 0, shared.trouble if shared else "", files, length_ms)
 
 
 def basis_of(prepared: Prepared, order: Order) -> str:

@@ -15,6 +15,7 @@ from dask.base import compute
 from dask.callbacks import Callback
 from dask.delayed import delayed
 
+from cuelane.base.errors import DeliveryError
 from cuelane.batch import records
 from cuelane.batch.cluster import on_cluster
 from cuelane.batch.far_folder import FarFolder, is_address, is_there
@@ -28,13 +29,19 @@ Progress = Callable[[int, int], None]
 
 
 def orders_of(
-    tracks: Sequence[Track], out: Path | str, options: dict[str, Any], *, force: bool
+    tracks: Sequence[Track],
+    out: Path | str,
+    options: dict[str, Any],
+    *,
+    force: bool,
+    clips: str | None = None,
 ) -> list[Order]:
     """Return the order for each track; `options` are those of a render, without the voice.
 
-    `out` is a folder, or an address as fsspec understands it.
+    `out` is a folder, or an address as fsspec understands it; so is `clips`, where clips are shared.
     """
-    place = out if isinstance(out, str) and is_address(out) else str(Path(out).resolve())
+    place = placed(out)
+    shared = placed(clips) if clips is not None else None
     return [
         Order(
             track.name,
@@ -44,9 +51,15 @@ def orders_of(
             _variant(track.variant),
             _options(options, track),
             force,
+            shared,
         )
         for track in tracks
     ]
+
+
+def placed(place: Path | str) -> str:
+    """Return an address as it is, a folder with its whole path."""
+    return place if isinstance(place, str) and is_address(place) else str(Path(place).resolve())
 
 
 def _options(options: dict[str, Any], track: Track) -> dict[str, Any]:
@@ -118,7 +131,14 @@ def _key(order: Order) -> str:
 
 
 def _current(order: Order) -> Outcome | None:
-    """Return that a track is kept where nothing that it was made of has changed."""
+    """Return that a track is kept where nothing that it was made of has changed; or that nobody can tell."""
+    try:
+        return _kept(order)
+    except DeliveryError as error:
+        return Outcome(order.name, "failed", error.exit_code, str(error))
+
+
+def _kept(order: Order) -> Outcome | None:
     far = FarFolder.at(order.out) if is_address(order.out) else None
     record = far.record(order.record_name) if far is not None else records.read_record(order.record)
     if record is None or not records.is_current(record, Path(order.plan), order.options_text()):

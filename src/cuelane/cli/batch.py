@@ -31,6 +31,10 @@ def batch(
         typer.Option(help="Only this variant; may be repeated. plain is the plan as it is."),
     ] = None,
     cluster: Annotated[str | None, typer.Option(help="A Dask scheduler's address, tcp://…")] = None,
+    clips: Annotated[
+        str | None,
+        typer.Option(help="A folder or an address of spoken lines that all machines share."),
+    ] = None,
     workers: Annotated[
         int | None,
         typer.Option(min=1, max=256, help="Tracks at once here; as many as cores if left out."),
@@ -48,7 +52,7 @@ def batch(
     from cuelane.batch.tracks import Asked, plan_files, tracks
     from cuelane.plan.series import load_series
 
-    here = _is_here(out_folder)
+    _require_folder(out_folder)
     loaded = load_series(series) if series is not None else None
     defaults = loaded.series.defaults if loaded is not None else None
     asked = Asked(
@@ -59,9 +63,8 @@ def batch(
     )
     found = tracks(plan_files(plans or [], loaded), loaded, asked)
     options = render_options(defaults) if defaults is not None else {}
-    if here:
-        Path(out_folder).mkdir(parents=True, exist_ok=True)
-    orders = orders_of(found, out_folder, options, force=force)
+    _try_places(out_folder, clips)
+    orders = orders_of(found, out_folder, options, force=force, clips=clips)
     with progress("Tracks", quiet=as_json) as report:
         outcomes = run_batch(orders, cluster=cluster, workers=workers, progress=report)
     if as_json:
@@ -72,17 +75,28 @@ def batch(
         raise typer.Exit(1)
 
 
-def _is_here(out_folder: str) -> bool:
-    """Return whether tracks go into a folder of this computer, once it is clear that they can go there."""
+def _require_folder(out_folder: str) -> None:
+    """Refuse what is no folder for tracks."""
     from cuelane.base.errors import UsageError
     from cuelane.batch.far_folder import FarFolder, is_address
 
     if is_address(out_folder):
         FarFolder.at(out_folder)
-        return False
-    if Path(out_folder).exists() and not Path(out_folder).is_dir():
+    elif Path(out_folder).exists() and not Path(out_folder).is_dir():
         raise UsageError(f"{out_folder}: is no folder; --out names the folder for the tracks")
-    return True
+
+
+def _try_places(out_folder: str, clips: str | None) -> None:
+    """See that tracks, and clips, can be put where they are to go, before any is made."""
+    from cuelane.batch.far_folder import FarFolder, is_address
+    from cuelane.batch.run import placed
+
+    if is_address(out_folder):
+        FarFolder.tried(out_folder)
+    else:
+        Path(out_folder).mkdir(parents=True, exist_ok=True)
+    if clips is not None:
+        FarFolder.tried(placed(clips))
 
 
 def _counts(outcomes: list[Outcome]) -> dict[str, int]:

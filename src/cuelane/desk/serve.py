@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import importlib
 import signal
 import socket
@@ -121,6 +122,9 @@ def _import_the_rest(front: Front, folder: Path) -> None:
     from cuelane.desk.app import whole_desk
 
     front.ready(whole_desk(composing))
+    # What was imported stays. Python need not look through all of it again and again for what could be freed,
+    # which held up one letter in eight by a tenth of a second.
+    gc.freeze()
 
 
 @contextlib.contextmanager

@@ -7,6 +7,10 @@ Run by hand: ``python tests/benchmarks/bench_short_cues.py RECOGNISER FOLDER [--
 cut at the longest quiet stretch between the two; where none of 120 ms is found the cue is spoken plainly.
 ``comma`` puts pauses at both ends, ``slower`` takes a tenth of the speed. The cues are the lines of one and
 two words of all demos, spread evenly. Nothing is lost by an interruption.
+
+Measured so far, of 39 words in 20 short cues by ``linden``: understood as they stand 36 (DNSMOS 3.07), at 0.9
+of the speed 35 (3.11), with a pause before 34 (3.08), said twice and cut 30 (2.88). None of these is
+built in; ``before`` and ``after`` have not been measured.
 """
 
 from __future__ import annotations

@@ -208,6 +208,39 @@ def test_formats_made_one_after_the_other_leave_each_other_alone(tmp_path: Path)
     assert made("wav") == "failed"
 
 
+def test_formats_in_one_folder_made_otherwise_are_told(tmp_path: Path) -> None:
+    """What lies beside them goes with the latest; where that is another session, the other track is named.
+
+    Loudness and subtitles change no session: each is kept then, and the subtitles stay while one wants them.
+    """
+    plan, out = write(tmp_path, "one"), tmp_path / "out"
+
+    def made(ending: str, **options: object) -> Outcome:
+        asked = tracks([plan], None, Asked(formats=(ending,), variants=("plain",)))
+        (order,) = orders_of(asked, out, options, force=False)
+        return one_track.made(order)
+
+    quiet = {"subtitles": True, "loudness_lufs": -20.0}
+    told = [made("wav", **quiet), made("flac"), made("wav", **quiet), made("flac")]
+    assert [one.state for one in told] == ["made", "made", "kept", "kept"]
+    assert {one.message for one in told} == {""}
+    assert (out / "one.srt").is_file()
+
+    slow = made("flac", pace=0.8)
+    assert slow.state == "made"
+    assert slow.message.startswith(
+        "one.wav beside it was made from another version of the plan, or with other"
+    )
+    assert json.loads((out / "one.schedule.json").read_text(encoding="utf-8"))["audio"] == "one.flac"
+    assert (out / "one.wav").is_file()
+    # The same way for both: nothing more to tell, and subtitles that nobody wants any more are gone.
+    assert [(one.state, one.message) for one in (made("wav", pace=0.8), made("flac", pace=0.8))] == [
+        ("made", ""),
+        ("kept", ""),
+    ]
+    assert not (out / "one.srt").exists()
+
+
 def test_a_file_of_somebody_else_is_kept(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """It is told, with the way to replace it; nothing of the track is written."""
     plan = write(tmp_path, "one")

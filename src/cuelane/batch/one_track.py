@@ -22,6 +22,11 @@ from cuelane.batch.far_folder import FarFolder, is_address, is_there
 from cuelane.batch.jobs_made import MACHINE_FAILED, Order, Outcome, State, end_with_parent, variant_of
 from cuelane.render.run import Prepared, RenderOptions, deliver, prepare
 
+OTHER_SESSION = (
+    "{} beside it was made from another version of the plan, or with other options; the captions and the "
+    "page are this track's now: make that one again in the same way, or in a folder of its own"
+)
+
 
 def child() -> None:
     """Carry out the order on standard input; write the outcome to standard output."""
@@ -61,6 +66,7 @@ def _made_in(order: Order, far: FarFolder | None) -> Outcome:
     store, out = shared or ClipStore(), order.track
     options = RenderOptions(variant=variant_of(order.variant), **order.options)
     out.parent.mkdir(parents=True, exist_ok=True)
+    notes: list[str] = []
     prepared = prepare(
         Path(order.plan), variant=options.variant, voice=options.voice, pace=options.pace, store=store
     )
@@ -79,6 +85,8 @@ def _made_in(order: Order, far: FarFolder | None) -> Outcome:
         done = deliver(prepared, out, options, store=store, force=order.force)
         outputs = records.outputs_of(out)
         state, files = "made", tuple(path.name for path in done.files)
+        notes += [OTHER_SESSION.format(name) for name in records.of_other_sessions(out)]
+    notes += [shared.trouble] if shared is not None and shared.trouble else []
     named = options.voice is not None or prepared.loaded.names_voice
     plan = prepared.loaded.plan
     record = records.Record(
@@ -96,7 +104,7 @@ def _made_in(order: Order, far: FarFolder | None) -> Outcome:
         far.deliver(out.parent, order.prefix, order.record_name, record, force=order.force)
     else:
         far.renew(order.record_name, record)
-    return Outcome(order.name, state, 0, shared.trouble if shared else "", files, length_ms)
+    return Outcome(order.name, state, 0, "\n".join(notes), files, length_ms)
 
 
 def basis_of(prepared: Prepared, order: Order) -> str:

@@ -22,6 +22,7 @@ from cuelane.base.ordinary import read_ordinary
 from cuelane.base.schedule import LISTING
 from cuelane.base.schedule_limits import MAX_BYTES
 from cuelane.base.seals import digest_if_there, is_sealed, listed_files
+from cuelane.media.formats import SUFFIXES
 from cuelane.plan.checks import cue_lines
 from cuelane.plan.loaded import LoadedPlan, included_files
 from cuelane.speech.choice import default_voice
@@ -134,11 +135,17 @@ def _digest(path: Path) -> str | None:
 
 
 def outputs_of(out: Path) -> dict[str, str]:
-    """Return the digests of a track and of what was written with it, as its schedule lists them."""
+    """Return the digests of a track and of what was written with it, as its schedule lists them.
+
+    What lies there of the same session in another format, and was not written again, is not among them.
+    """
     listing = out.with_name(out.stem + LISTING)
-    found = {
-        name: digest for name, digest in listed_files(listing).items() if name.startswith(f"{out.stem}.")
-    }
+    try:
+        rows = json.loads(read_ordinary(listing, MAX_BYTES))["files"]
+        with_it = {name for name, entry in rows.items() if entry["audio"] == out.name}
+    except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
+        with_it = set()
+    found = {name: digest for name, digest in listed_files(listing).items() if name in with_it}
     own = _digest(listing)
     return {**found, listing.name: own} if own is not None else found
 
@@ -172,6 +179,20 @@ def _is_of_same_session(listing: Path, audio: str) -> bool:
         return is_sealed(listing) and heard == told["files"][told["audio"]]["schedule"]
     except (OSError, ValueError, TypeError, KeyError, RecursionError):
         return False
+
+
+def of_other_sessions(out: Path) -> list[str]:
+    """Return the tracks beside `out`, in other formats, of which the captions and the page there are not.
+
+    Each is whole in itself; but its plan, or what was asked for, was another than that of `out`.
+    """
+    listing = out.with_name(out.stem + LISTING)
+    return sorted(
+        name
+        for name, digest in listed_files(listing).items()
+        if name != out.name and Path(name).suffix in SUFFIXES and _digest(out.with_name(name)) == digest
+        if not _is_of_same_session(listing, name)
+    )
 
 
 def is_all_there(record: Record, track: str, digest_of: Callable[[str], str | None]) -> bool:

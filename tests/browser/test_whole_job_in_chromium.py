@@ -168,6 +168,8 @@ def compose(walk: Walk) -> None:
         walk.desk.until(lambda name=name: name not in str(load_plan(walk.plan).plan.session))
         keyboard.push(f"[id='remove/exercises/{name}']")
         walk.desk.until(lambda name=name: name not in load_plan(walk.plan).plan.exercises)
+        # The page takes the change after the file: a list that is walked through must not change meanwhile.
+        page.wait(f"!document.getElementById('remove/exercises/{name}')")
     keyboard.choose("[id='a/session/0/exercises']", "seal push")
     keyboard.push("[id='b/session/0/exercises']")
     walk.holds("[chair squat, seal push]")

@@ -13,9 +13,10 @@ import classgen as gen
 import signal_kinds
 from classgen_music import music
 from cuelane.adapt.beeps.boundary_sound import BoundarySound, returning_sounds
-from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, fingerprints
+from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, UsualBands, fingerprints
 from cuelane.adapt.beeps.mark import BoundaryMark
 from cuelane.adapt.beeps.regularity import SAME_GAP_S, evidence, faint_between, firsts, in_turn
+from cuelane.adapt.beeps.returning import onsets, patches
 from cuelane.adapt.beeps.search import find_structure
 from cuelane.adapt.beeps.sound_boundaries import likeness_over
 from cuelane.recording.decode import Recording
@@ -120,6 +121,30 @@ def test_a_sound_at_the_seam_of_two_blocks_is_as_like_as_elsewhere(monkeypatch):
     assert len(parts) == len(whole)
     # After 3 s a mean with a time constant of 0.4 s has less than 0.001 of its start left.
     assert np.abs(parts[near] - whole[near]).max() < 0.01
+
+
+def test_the_onsets_of_a_sound_in_few_bands_stand_out_of_music():
+    """A whistle trembles after it has risen, and music rises in more bands: each of its onsets is there."""
+    sound = 0.6 * with_signal("whistle, player") + 0.06 * music(len(talk()), 3, "hook")
+    prints = fingerprints(recording(sound))
+
+    found = onsets(UsualBands.of(prints).apart(prints))
+
+    assert len(found) <= 4.0 * len(prints) * HOP_S
+    assert all(np.abs(found * HOP_S - time_s).min() < 0.04 for time_s in TIMES_S)
+
+
+def test_moments_of_music_are_alike_only_together_with_what_is_usual():
+    """Any two moments of music fill the same bands; apart from what is usual in each they are not alike."""
+    prints = fingerprints(recording(0.1 * music(48_000 * 60, 3, "hook")))
+    steps = np.sort(np.random.default_rng(2).choice(len(prints) - 100, 40, replace=False)) + 20
+    alike = []
+    for each in (prints, UsualBands.of(prints).apart(prints)):
+        rows = patches(each, steps, 8)
+        alike.append(float((rows @ rows.T)[np.triu_indices(len(steps), 1)].mean()))
+
+    assert alike[0] > 0.1
+    assert alike[1] < 0.5 * alike[0]
 
 
 def by_pairs(gaps_s):

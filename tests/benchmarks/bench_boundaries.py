@@ -5,7 +5,8 @@ Run by hand: ``CUELANE_HUMAN_SOUNDS=FOLDER python tests/benchmarks/bench_boundar
 FOLDER holds ``voice/`` (recorded phrases as WAV: Debian's asterisk-core-sounds-en-wav unpacked) and
 ``music/`` (Ogg: Debian's wesnoth-music, hyperrogue-music, singularity-music and frozen-bubble-data unpacked).
 Nothing of it is in this repository. Seeds under 5,000 are for fitting, those from 5,000 give figures.
-``hint`` names one boundary as ``--beep-at`` does, ``list`` prints every class. Classes are kept beside
+``hint`` names one boundary as ``--beep-at`` does, ``lengths`` the work and rest where a class alternates,
+``list`` prints every class. Classes are kept beside
 the sounds, in ``made``.
 """
 
@@ -25,8 +26,13 @@ warnings.simplefilter("ignore")
 
 # ruff: noqa: E402 - the maker lies beside this folder.
 import heldclass
+from cuelane.adapt.analysis import analysis_of
 from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN
-from cuelane.adapt.beeps.search import find_structure
+from cuelane.adapt.beeps.search import Structure, find_structure
+from cuelane.adapt.beeps.timing_grid import Lengths
+from cuelane.adapt.report import doubts
+from cuelane.adapt.words.intervals import find_intervals
+from cuelane.adapt.words.word_lists import word_lists
 from cuelane.base.errors import UsageError
 from cuelane.recording.decode import Recording
 
@@ -44,6 +50,7 @@ class Row:
     n_boundaries: int
     confidence: float
     described: str
+    doubts: tuple[str, ...] = ()
 
     @property
     def n_intervals(self) -> int:
@@ -55,8 +62,13 @@ class Row:
         return missed <= 0 and self.n_right == self.n_found
 
     @property
-    def is_doubted(self) -> bool:
+    def is_guess(self) -> bool:
         return self.confidence < SURE_COUNTDOWN
+
+    @property
+    def is_doubted(self) -> bool:
+        """Whether the report says anything of it that a person should look at."""
+        return self.is_guess or bool(self.doubts)
 
 
 def kept(seed: int) -> heldclass.HeldClass:
@@ -75,17 +87,28 @@ def recording(made: heldclass.HeldClass) -> Recording:
     return Recording(Path("generated"), np.repeat(made.samples, 3), made.samples)
 
 
-def measure(made: heldclass.HeldClass, *, hint: bool = False) -> Row:
+def lengths_of(made: heldclass.HeldClass) -> Lengths | None:
+    """Return the work and rest of a class that alternates by its timer, None for one that does not."""
+    gaps = np.diff(made.boundaries_s)
+    pairs = [float(np.median(gaps[first::2])) for first in (0, 1)]
+    off = np.abs(gaps - np.resize(pairs, len(gaps)))
+    # Two intervals of an edited class were cut.
+    return Lengths(*pairs) if (off < 0.1).sum() >= len(gaps) - 2 else None
+
+
+def measure(made: heldclass.HeldClass, *, hint: bool = False, lengths: bool = False) -> Row:
     try:
         at_s = made.boundaries_s[len(made.boundaries_s) // 2] if hint else None
-        found = find_structure(recording(made), beep_at_s=at_s)
+        found = find_structure(recording(made), beep_at_s=at_s, lengths=lengths_of(made) if lengths else None)
         at, confidence = np.array([b.at_s for b in found.boundaries]), found.confidence
         said = found.beep.describe() if found.beep else "no beep"
+        told = _doubts(found, len(made.samples) / heldclass.RATE)
     except UsageError as error:
         at, confidence, said = np.zeros(0), 0.0, f"refused: {str(error)[:40]}"
+        told = (said,)
     truth = np.array(made.boundaries_s)
     if made.kind == heldclass.NO_SIGNAL or not len(at):
-        return Row(made, 0, len(at), 0, 0, confidence, said)
+        return Row(made, 0, len(at), 0, 0, confidence, said, told)
     apart = np.abs(truth[:, None] - at[None, :])
     hit = apart.min(axis=1) <= NEAR_S
     right = apart.min(axis=0) <= NEAR_S
@@ -97,24 +120,38 @@ def measure(made: heldclass.HeldClass, *, hint: bool = False) -> Row:
         int((hit & np.array(made.audible)).sum()),
         confidence,
         said,
+        told,
     )
+
+
+def _doubts(found: Structure, seconds: float) -> tuple[str, ...]:
+    """Return what the report would say of boundaries and lengths, with no word heard."""
+    intervals = find_intervals(found.boundaries, seconds, [], word_lists())
+    return tuple(doubts(analysis_of(seconds, found, intervals, [], [], [], "")))
 
 
 def line(name: str, rows: list[Row]) -> str:
     n_true, n_hit = sum(r.n_intervals for r in rows), sum(r.n_hit for r in rows)
     n_found, n_false = sum(r.n_found for r in rows), sum(r.n_found - r.n_right for r in rows)
+    n_sure_hit = sum(r.n_hit for r in rows if not r.is_guess)
+    n_sure = sum(r.n_found for r in rows if not r.is_guess)
+    n_sure_false = sum(r.n_found - r.n_right for r in rows if not r.is_guess)
     wrong = [r for r in rows if not r.is_whole]
     doubted = sum(r.is_doubted for r in wrong)
     unsure = sum(r.is_doubted for r in rows if r.is_whole)
     share = f"{100 * n_hit / n_true:5.1f}" if n_true else "    -"
     return (
         f"{name:24} {len(rows):4} {n_hit:5}/{n_true:<5} {share} {n_false:5}/{n_found:<5} "
+        f"{n_sure_hit:5} {n_sure_false:4}/{n_sure:<5} "
         f"{len(wrong):4} {doubted:5} {unsure:5}"
     )
 
 
 def table(rows: list[Row]) -> None:
-    print(f"{'':24} classes  intervals   %   false/found  not whole, said so; whole, doubted")
+    print(
+        f"{'':24} classes  intervals   %   false/found | of these as sure: intervals, false/found | "
+        "not whole, said so; whole, doubted"
+    )
     print(line("all", rows))
     with_signal = [r for r in rows if r.n_intervals]
     print(line("with a signal", with_signal))
@@ -139,7 +176,7 @@ def main(wanted: list[str]) -> None:
     first, last = (int(w) for w in next((w for w in wanted if ":" in w), "5000:5105").split(":"))
     rows = []
     for seed in range(first, last):
-        row = measure(kept(seed), hint="hint" in wanted)
+        row = measure(kept(seed), hint="hint" in wanted, lengths="lengths" in wanted)
         rows.append(row)
         made = row.made
         if "list" in wanted:

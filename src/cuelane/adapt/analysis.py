@@ -118,7 +118,7 @@ def analyse(
     if captions is None:
         cues = [doubts_named(cue) for cue in cues]
     texts = captions or []
-    return _analysis(
+    return analysis_of(
         recording.seconds,
         structure,
         intervals,
@@ -129,7 +129,7 @@ def analyse(
     )
 
 
-def _analysis(
+def analysis_of(
     seconds: float,
     structure: Structure,
     intervals: Sequence[FoundInterval],
@@ -138,6 +138,7 @@ def _analysis(
     notes: Sequence[str],
     recogniser: str,
 ) -> Analysis:
+    """Return an analysis from its parts; `lost` are the texts of captions not found in the sound."""
     return Analysis(
         seconds,
         structure.beep,

@@ -9,7 +9,6 @@ import numpy as np
 
 from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.beeps.timing_grid import (
-    NEAR_GRID_S,
     Chain,
     Lengths,
     astray,
@@ -21,6 +20,10 @@ from cuelane.adapt.beeps.timing_grid import (
 
 # Chosen: a class goes on for no more boundaries than this before the first or after the last one heard.
 _MOST_BEYOND = 60
+# Chosen: a faint return is exact too; farther off it is something else, and would move the boundary.
+_NEAR_FAINT_S = 0.04
+# Chosen: of 50 places one may have something as faint as that beside it.
+_MOST_BY_CHANCE = 0.02
 
 
 @dataclass(frozen=True)
@@ -65,6 +68,12 @@ def completed(
 
 
 def _near(at_s: float, faint: Sequence[Boundary]) -> Boundary | None:
-    """Return the clearest of `faint` that is where the lengths put a boundary."""
-    near = [boundary for boundary in faint if abs(boundary.at_s - at_s) < NEAR_GRID_S]
-    return max(near, key=lambda boundary: boundary.score, default=None)
+    """Return the clearest of `faint` that is where the lengths put a boundary, if it is not so by chance."""
+    near = [boundary for boundary in faint if abs(boundary.at_s - at_s) < _NEAR_FAINT_S]
+    best = max(near, key=lambda boundary: boundary.score, default=None)
+    if best is None:
+        return None
+    as_clear = [boundary.at_s for boundary in faint if boundary.score >= best.score]
+    # As many as that, anywhere, put one so near to a place so often.
+    by_chance = 2 * _NEAR_FAINT_S * len(as_clear) / max(at_s, faint[-1].at_s)
+    return best if by_chance < _MOST_BY_CHANCE else None

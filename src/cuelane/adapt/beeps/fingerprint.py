@@ -7,6 +7,7 @@ same at any level.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -16,6 +17,9 @@ from cuelane.recording.decode import Recording
 from cuelane.recording.recogniser import LISTEN_RATE
 
 Array = npt.NDArray[np.float32]
+
+# Chosen: where a band hardly moves, as above a telephone's, its noise is not made large.
+_LEAST_SPREAD = 0.02
 
 # Chosen: 32 ms every 8 ms at 16 kHz, as the tone tracks have it.
 N_FFT, HOP = 512, 128
@@ -28,6 +32,27 @@ _LOWEST_HZ, _HIGHEST_HZ = 100.0, 7500.0
 _BLOCK_S, _LEAD_S = 60.0, 3.0
 # Common practice, no source: full scale of 16-bit samples, for which the method's usual constants are made.
 _FULL_SCALE = float(1 << 15)
+
+
+@dataclass(frozen=True)
+class UsualBands:
+    """What is usual in each band of a recording, mean and spread, each of shape (64,).
+
+    Music fills the same bands all the time, so that any two moments of it are alike; apart from what is usual
+    they are not, and a sound in bands that are mostly quiet stands out.
+    """
+
+    mean: Array
+    spread: Array
+
+    @classmethod
+    def of(cls, prints: Array) -> UsualBands:
+        """Return what is usual in `prints`, shape (n, 64)."""
+        return cls(prints.mean(axis=0), prints.std(axis=0) + np.float32(_LEAST_SPREAD))
+
+    def apart(self, prints: Array) -> Array:
+        """Return by how many spreads `prints`, shape (n, 64), differ from what is usual; the same shape."""
+        return np.asarray((prints - self.mean) / self.spread, dtype=np.float32)
 
 
 @cache

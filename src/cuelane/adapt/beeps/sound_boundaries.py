@@ -32,7 +32,7 @@ def likeness_over(recording: Recording, sound: BoundarySound) -> Array:
     while at < recording.seconds:
         lead_s = min(at, _LEAD_S)
         part = recording.part(at - lead_s, min(recording.seconds, at + _BLOCK_S + _OVERLAP_S))
-        like = likeness(fingerprints(part), sound.template)[round(lead_s / HOP_S) :]
+        like = likeness(sound.usual.apart(fingerprints(part)), sound.template)[round(lead_s / HOP_S) :]
         is_last = at + _BLOCK_S >= recording.seconds
         parts.append(like if is_last else like[: round(_BLOCK_S / HOP_S)])
         at += _BLOCK_S

@@ -40,13 +40,22 @@ feed: {season: 2, email: ada@example.org, licence: CC-BY-4.0, copyright: Ada Qua
 
 
 def track(
-    folder: Path, stem: str, *, title: str = "", seconds: float = 3.0, ending: str = ".wav", **extra: object
+    folder: Path,
+    stem: str,
+    *,
+    title: str = "",
+    seconds: float = 3.0,
+    ending: str = ".wav",
+    language: str = "en",
+    **extra: object,
 ) -> None:
     """Write a track as a render does: audio, captions, chapters, page, and a schedule that lists them."""
     folder.mkdir(exist_ok=True)
     sketch = Sketch(title or stem.title())
     sketch.interval("work", seconds, block="Main", exercise="squat", number=1, pips=False)
-    schedule = Schedule(sketch.title, "en", RATE, sketch.now, tuple(sketch.intervals), (), extra=dict(extra))
+    schedule = Schedule(
+        sketch.title, language, RATE, sketch.now, tuple(sketch.intervals), (), extra=dict(extra)
+    )
     out = folder / f"{stem}{ending}"
     listing = folder / f"{stem}.schedule.json"
     with all_or_nothing(out, listing=listing, force=True) as staged:
@@ -263,6 +272,21 @@ def test_the_index_opens_from_disk_and_asks_for_nothing(tracks: Path, tmp_path: 
     ]
     assert {one.get("value") for one in page.xpath("//select[@name='needs']/option")} == {"", "0", "a chair"}
     assert "Stop if it hurts." in page.text_content()
+
+
+def test_cautions_are_told_once_in_the_language_they_are_said_in(tmp_path: Path) -> None:
+    """Not all in the language of the series: a reader that speaks the page would say them wrongly."""
+    folder = tmp_path / "tracks"
+    track(folder, "one", cautions=["Stop if it hurts.", "Sit down."])
+    track(folder, "two", cautions=["Arrêtez en cas de douleur."], language="fr")
+    track(folder, "three", cautions=["Sit down."])
+    write_site(folder, tmp_path / "site", None, None, now=NOW)
+    page = html.fromstring((tmp_path / "site" / "index.html").read_bytes())
+    groups = page.xpath("//div[@class='cautions']")
+    assert [(one.get("lang"), [line.text for line in one.iter("p")]) for one in groups] == [
+        ("en", ["Stop if it hurts.", "Sit down."]),
+        ("fr", ["Arrêtez en cas de douleur."]),
+    ]
 
 
 def test_without_an_address_there_is_no_feed(tracks: Path, tmp_path: Path) -> None:

@@ -35,7 +35,6 @@ def index_html(series: Series, sessions: Sequence[ShelfSession], place: Place | 
     steps = [step for step in STEPS_MIN if shortest <= step * 60_000 < longest]
     needs = sorted({plain(item) for session in sessions for item in session.equipment})
     works = sorted({plain(item) for session in sessions for item in session.regions})
-    cautions = list(dict.fromkeys(line for session in sessions for line in session.cautions))
     body = (
         environment()
         .from_string(_asset("index.html.j2"))
@@ -48,7 +47,7 @@ def index_html(series: Series, sessions: Sequence[ShelfSession], place: Place | 
             language=language_tag(series.language),
             rows=rows,
             steps=steps,
-            cautions=[plain(line) for line in cautions],
+            cautions=_cautions(sessions),
             feed=place.of(FEED_NAME) if place is not None else "",
             needs=needs,
             works=works,
@@ -62,6 +61,15 @@ def index_html(series: Series, sessions: Sequence[ShelfSession], place: Place | 
         description=plain(series.description or series.title),
         language=words.code,
     )
+
+
+def _cautions(sessions: Sequence[ShelfSession]) -> dict[str, list[str]]:
+    """Return what is cautioned, each line once, by the language that it is said in."""
+    found: dict[str, dict[str, None]] = {}
+    for session in sessions:
+        lines = found.setdefault(language_tag(session.schedule.language), {})
+        lines |= dict.fromkeys(plain(line) for line in session.cautions)
+    return {language: list(lines) for language, lines in found.items() if lines}
 
 
 def _row(session: ShelfSession) -> dict[str, object]:

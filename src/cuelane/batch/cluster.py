@@ -21,7 +21,8 @@ from cuelane.plan.load import load_plan
 if TYPE_CHECKING:
     from distributed import Client, Future
 
-CONNECT_S = 15
+CONNECT_S = 30
+"""As Dask itself waits; a busy machine took more than 15 s."""
 # Chosen: a worker that finishes has its next order waiting, and one that joins finds some.
 _PER_THREAD, _FEWEST = 3, 32
 
@@ -46,7 +47,8 @@ def on_cluster(
     try:
         client = Client(address, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError) as error:
-        raise DeliveryError(f"{address}: no Dask scheduler answers there: {error}") from error
+        reason = str(error) or f"nothing came within {CONNECT_S} s"
+        raise DeliveryError(f"{address}: no Dask scheduler answers there: {reason}") from error
     with client:
         asked: dict[Future[Outcome], Order] = {}
         under_way = as_completed(loop=client.loop)

@@ -302,3 +302,41 @@ def test_the_folder_can_be_chosen(monkeypatch, tmp_path):
     assert ClipStore().folder == tmp_path
     monkeypatch.delenv("CUELANE_CACHE")
     assert default_folder().name == "clips"
+
+
+def test_pieces_come_back_whole_or_not_at_all(tmp_path):
+    """A damaged piece is treated as absent and removed; one copied under another key is no piece."""
+    store, other = ClipStore(tmp_path), recipe_key({"text": "Work."})
+    store.keep_piece(KEY, b"frames" * 1_000)
+    assert ClipStore(tmp_path).piece(KEY) == b"frames" * 1_000
+    assert store.piece(other) is None
+    path = tmp_path / "pieces" / KEY[:2] / f"{KEY}.piece"
+    copied = tmp_path / "pieces" / other[:2] / f"{other}.piece"
+    copied.parent.mkdir(exist_ok=True)
+    copied.write_bytes(path.read_bytes())
+    assert store.piece(other) is None
+    for damage in (lambda whole: whole[:-1], lambda whole: whole[:40] + b"X" + whole[41:], lambda whole: b""):
+        path.write_bytes(damage(path.read_bytes()))
+        assert store.piece(KEY) is None
+        assert not path.exists()
+        store.keep_piece(KEY, b"frames" * 1_000)
+    assert store.piece(KEY) == b"frames" * 1_000
+
+
+def test_pieces_take_a_quarter_of_the_store_and_no_clip_goes_for_them(tmp_path):
+    """The oldest go first; what cannot be written is no error."""
+    clip = make_clip()
+    with ClipStore(tmp_path) as writer:
+        writer.put(KEY, clip)
+    store = ClipStore(tmp_path, max_bytes=80_000)
+    keys = [recipe_key({"piece": number}) for number in range(60)]
+    for number, key in enumerate(keys):
+        store.keep_piece(key, bytes(1_500))
+        os.utime(tmp_path / "pieces" / key[:2] / f"{key}.piece", ns=(number, number))
+    store._prune()
+    there = {path.stem for path in tmp_path.glob("pieces/??/*")}
+    assert sum(path.stat().st_size for path in tmp_path.glob("pieces/??/*")) <= 20_000
+    assert there == set(keys[-len(there) :])
+    assert same(store.get(KEY), clip)
+    (tmp_path / "blocked").write_text("a file where the store's folder should be")
+    ClipStore(tmp_path / "blocked").keep_piece(KEY, b"frames")

@@ -16,6 +16,8 @@ from cuelane.base.errors import PlanError, ScheduleError, UsageError
 from cuelane.base.schedule import load_schedule
 from cuelane.media import decode
 from cuelane.meter import Meter
+from cuelane.render.landing import stepped
+from cuelane.render.mix import Levels
 from cuelane.render.run import Rendered, RenderOptions, prepare, render
 from measuring import decode_by_av, decode_by_soundfile, first_sound, speech_span, tone_onset
 
@@ -231,7 +233,16 @@ def test_the_schedule_beside_the_track_is_the_rendered_one(rendered: dict[str, R
     read = load_schedule(done.files[1])
     assert read.intervals == done.prepared.schedule.intervals
     assert read.events == done.prepared.schedule.events
-    assert math.isclose(read.extra["loudness"]["integrated_lufs"], -16.0, abs_tol=0.01)
+    # Gains go in steps of 0.1 dB, and what is written is rounded to hundredths.
+    assert math.isclose(read.extra["loudness"]["integrated_lufs"], -16.0, abs_tol=0.06)
+
+
+def test_gains_go_in_tenths_and_never_over_the_ceiling() -> None:
+    """The nearest step, or the one below where the nearest would lift a peak over what is allowed."""
+    near = stepped(Levels(3.27, -16.0, -4.0, limited_by_peak=False), -2.0)
+    assert near == Levels(3.3, pytest.approx(-15.97), pytest.approx(-3.97), limited_by_peak=False)
+    low = stepped(Levels(3.27, -16.5, -2.0, limited_by_peak=True), -2.0)
+    assert low == Levels(3.2, pytest.approx(-16.57), pytest.approx(-2.07), limited_by_peak=True)
 
 
 def test_a_voice_for_music_is_clearer_at_the_same_loudness(

@@ -5,6 +5,7 @@
     FOLDER/recipes/ab/abcd….json   how a clip was made (hashed) → which audio it is
     FOLDER/audio/12/1234….wav      24-bit PCM, named by the hash of its samples
     FOLDER/audio/12/1234….json     what is said in it, and by whom
+    FOLDER/pieces/ab/abcd….piece   encoded pieces of tracks, see :mod:`cuelane.audio.kept_pieces`
     FOLDER/leases/                 which of them running processes use
     FOLDER/odd/                    folders and files of somebody else's that stood in a clip's place
 
@@ -34,6 +35,7 @@ import numpy as np
 
 from cuelane.audio.cache_folder import default_folder
 from cuelane.audio.clip import Clip, content_hash, quantise24
+from cuelane.audio.kept_pieces import MAX_PIECE_BYTES, SHARE, piece_path, read_piece, sealed_piece
 from cuelane.audio.leases import Leases
 from cuelane.audio.store_files import (
     FORMAT_VERSION,
@@ -56,6 +58,7 @@ MAX_BYTES = 2 * 1024**3
 
 _HASH = re.compile(r"sha256:([0-9a-f]{64})")
 _KEY = re.compile(r"[0-9a-f]{64}")
+_Groups = dict[Path, list[tuple[Path, os.stat_result]]]
 _SHRINK_TO = 0.9
 _PUTS_BETWEEN_SCANS = 256
 # A file's time of use further ahead of the clock than this comes from a wrong clock: it counts as the oldest.
@@ -183,6 +186,18 @@ class ClipStore:
         written += self._write(self._recipe_path(recipe_key), record_of(clip, recipe_key))
         self._account(written)
 
+    def piece(self, key: str) -> bytes | None:
+        """Return the encoded piece kept under `key`, 64 hex digits, or None if it is absent or damaged."""
+        return read_piece(self.folder, key) if _KEY.fullmatch(key) else None
+
+    def keep_piece(self, key: str, content: bytes) -> None:
+        """Keep an encoded piece of a track. One that cannot be written will be encoded again: no error."""
+        if not _KEY.fullmatch(key):
+            raise SignalError(f"a piece's key is 64 hex digits, got {key!r}")
+        if len(content) <= MAX_PIECE_BYTES:
+            with contextlib.suppress(DeliveryError):
+                self._account(self._write(piece_path(self.folder, key), sealed_piece(key, content)))
+
     def by_hash(self, sha256: str) -> Clip | None:
         """Return the clip whose samples hash to `sha256` (``sha256:<hex>``), or None.
 
@@ -256,8 +271,9 @@ class ClipStore:
         """Bring the store under its size, sweep what dead processes left, and return its size in bytes."""
         with self._leases.locked():
             used, live = self._leases.in_use()
-            groups: dict[Path, list[tuple[Path, os.stat_result]]] = {}
-            for path in (path for kind in ("audio", "recipes") for path in self.folder.glob(f"{kind}/??/*")):
+            groups: _Groups = {}
+            kinds = ("audio", "recipes", "pieces")
+            for path in (path for kind in kinds for path in self.folder.glob(f"{kind}/??/*")):
                 try:
                     status = path.lstat()
                 except OSError:
@@ -266,18 +282,24 @@ class ClipStore:
                     groups.setdefault(path.with_suffix(""), []).append((path, status))
                 elif path.suffix == ".tmp" and owner_of(path.name) not in live:
                     remove(path, self.folder)
-            total = sum(status.st_size for files in groups.values() for _, status in files)
-            if total <= self.max_bytes:
-                return total
-            now_ns = time.time_ns() + _CLOCK_SLACK_NS
-            for stem in sorted(groups, key=lambda stem: (_last_use_ns(groups[stem], now_ns), stem.name)):
-                if total <= self.max_bytes * _SHRINK_TO:
-                    break
-                if stem.name not in used:
-                    for path, status in groups[stem]:
-                        remove(path, self.folder)
-                        total -= status.st_size
+            pieces = {stem: groups.pop(stem) for stem in list(groups) if stem.parts[-3] == "pieces"}
+            left = self._shrink(pieces, int(self.max_bytes * SHARE), set())
+            return left + self._shrink(groups, self.max_bytes - left, used)
+
+    def _shrink(self, groups: _Groups, most_bytes: int, used: set[str]) -> int:
+        """Remove what was used least recently and is not in use, down to size; return the bytes left."""
+        total = sum(status.st_size for files in groups.values() for _, status in files)
+        if total <= most_bytes:
             return total
+        now_ns = time.time_ns() + _CLOCK_SLACK_NS
+        for stem in sorted(groups, key=lambda stem: (_last_use_ns(groups[stem], now_ns), stem.name)):
+            if total <= most_bytes * _SHRINK_TO:
+                break
+            if stem.name not in used:
+                for path, status in groups[stem]:
+                    remove(path, self.folder)
+                    total -= status.st_size
+        return total
 
 
 def _last_use_ns(files: list[tuple[Path, os.stat_result]], now_ns: int) -> int:

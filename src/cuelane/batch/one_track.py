@@ -82,7 +82,8 @@ def _made_in(order: Order, far: FarFolder | None) -> Outcome:
         state: State = "kept"
         files: tuple[str, ...] = ()
     else:
-        done = deliver(prepared, out, options, store=store, force=order.force)
+        # One encoder: the other cores make other tracks.
+        done = deliver(prepared, out, options, store=store, force=order.force, n_encoders=1)
         outputs = records.outputs_of(out)
         state, files = "made", tuple(path.name for path in done.files)
         notes += [OTHER_SESSION.format(name) for name in records.of_other_sessions(out)]

@@ -34,6 +34,8 @@ _KEPT_BYTES = 64 * 1024
 _n_fed = 0
 """How many processes are being fed at this moment."""
 
+_counting = threading.Lock()
+
 
 @functools.cache
 def program() -> str:
@@ -146,12 +148,14 @@ def running(
     assert process.stderr is not None
     said = Stderr(process.stderr)
     if feed:
-        _n_fed += 1
+        with _counting:
+            _n_fed += 1
     try:
         yield process, said
     finally:
         if feed:
-            _n_fed -= 1
+            with _counting:
+                _n_fed -= 1
         if process.poll() is None:
             process.kill()
         for stream in (process.stdin, process.stdout):

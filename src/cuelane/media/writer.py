@@ -18,10 +18,12 @@ from cuelane.base.errors import DeliveryError, SignalError, UsageError
 from cuelane.base.files import reason
 from cuelane.media.counted import CountedBlocks
 from cuelane.media.formats import AudioFormat, LossyCoding, TagStyle, format_of
+from cuelane.media.joined import write_joined
 from cuelane.media.lossy import NO_METADATA, write_lossy
 from cuelane.media.metadata import Metadata
 from cuelane.media.mp4_metadata import mp4_options
 from cuelane.media.pcm import write_pcm
+from cuelane.media.piecework import EncoderSettings, Piecework
 from cuelane.media.tagging import write_tags
 
 
@@ -34,6 +36,7 @@ def encode(
     n_frames: int | None = None,
     bitrate_kbps: int | None = None,
     metadata: Metadata | None = None,
+    work: Piecework | None = None,
 ) -> int:
     """Write `blocks` to `path` in the format of its suffix; return the number of frames written.
 
@@ -45,6 +48,7 @@ def encode(
     blocks : arrays of shape (n, n_channels), finite, full scale 1.0.
     n_frames : how many frames will come, if known; a WAV that would pass 4 GiB is then written as RF64.
     bitrate_kbps : in all, for a lossy format; its record's bitrate for each channel if None.
+    work : how many encoders run at once, and where their pieces are kept; the bytes are the same with any.
 
     Raises
     ------
@@ -63,7 +67,7 @@ def encode(
     with _workspace(path) as folder:
         try:
             made = folder / f"sound{form.suffix}"
-            _write_sound(made, count, form, sample_rate, n_frames, bitrate_kbps, told)
+            _write_sound(made, count, form, sample_rate, n_frames, bitrate_kbps, told, work or Piecework())
             write_tags(made, form.tags, told)
             if n_frames is not None and count.n_frames != n_frames:
                 raise SignalError(f"expected {n_frames} frames to write, got {count.n_frames}")
@@ -83,12 +87,18 @@ def _write_sound(
     n_frames: int | None,
     bitrate_kbps: int | None,
     metadata: Metadata,
+    work: Piecework,
 ) -> None:
     """Write the samples, and with them the metadata of those formats that take it only then."""
     if isinstance(form.coding, LossyCoding):
         kbps = bitrate_kbps or form.coding.bitrate_kbps * blocks.n_channels
         options = mp4_options(made.parent, metadata) if form.tags is TagStyle.MP4 else NO_METADATA
-        write_lossy(made, blocks, form.coding, sample_rate, kbps, options)
+        joining = form.coding.joining
+        if joining is not None and sample_rate in joining.sample_rates:
+            settings = EncoderSettings(form.coding, joining, sample_rate, blocks.n_channels, kbps)
+            write_joined(made, blocks, settings, work, options)
+        else:
+            write_lossy(made, blocks, form.coding, sample_rate, kbps, options)
     else:
         inside = metadata.tags if form.tags is TagStyle.RIFF else {}
         write_pcm(made, blocks, form.coding, sample_rate, n_frames, inside)

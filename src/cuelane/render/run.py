@@ -21,16 +21,18 @@ from cuelane.audio.clip import Clip, Samples
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import DeliveryError, ScheduleError
 from cuelane.base.files import Staged, all_or_nothing, finish_interrupted
-from cuelane.base.levels import CEILING_DBTP, TARGET_LUFS
+from cuelane.base.levels import TARGET_LUFS
 from cuelane.base.schedule import LISTING, Schedule, goes_with_another, listed_schedule
 from cuelane.facts import facts
 from cuelane.hearing.report import as_dict
 from cuelane.hearing.room import room
 from cuelane.media.formats import format_of
+from cuelane.media.piecework import Piecework
 from cuelane.plan.load import load_plan
 from cuelane.plan.loaded import LoadedPlan, included_files
 from cuelane.plan.variants import Chosen
 from cuelane.render import mix
+from cuelane.render.landing import landed
 from cuelane.render.mix import LoadClip
 from cuelane.render.shaped_clips import shaped_for_music
 from cuelane.render.voicing import Progress, Voiced, spoken_again, voiced
@@ -40,14 +42,7 @@ from cuelane.session.remedies import Advice, advise
 from cuelane.speech.choice import default_voice, voice_notes
 from cuelane.speech.definition import VoiceDefinition
 from cuelane.speech.engines import engine_of
-from cuelane.speech.finish import hold_peaks
 from cuelane.speech.voices import find_voice, voice_names
-
-# A session of few, short words measures below its clips' loudness and needs more gain than their peaks allow.
-# The peaks may be limited further by so much, which is not heard; where more were needed, the session stays
-# quieter.
-MOST_HOLD_DB = 3.0
-_LANDINGS = 4
 
 Block = npt.NDArray[np.float32]
 
@@ -226,8 +221,13 @@ def deliver(
     store: ClipStore,
     progress: Progress | None = None,
     force: bool = False,
+    n_encoders: int | None = None,
 ) -> Rendered:
     """Write the track of a plan that is prepared and spoken to `out`, and what goes with it beside it.
+
+    Parameters
+    ----------
+    n_encoders : processes that encode at once; as many as there are cores if None.
 
     Raises as :func:`render`.
     """
@@ -254,7 +254,8 @@ def deliver(
     prepared = replace(prepared, schedule=schedule)
     inputs = [prepared.loaded.path, *included_files(prepared.loaded)]
     with _delivery(out, options, inputs, force) as staged:
-        files = _write(prepared, out, staged, load_clip, levels, options, progress)
+        work = Piecework(store, n_encoders)
+        files = _write(prepared, out, staged, load_clip, levels, options, progress, work)
     return Rendered(prepared, files, levels)
 
 
@@ -284,32 +285,6 @@ def _for_music(prepared: Prepared, store: ClipStore) -> Prepared:
     return replace(prepared, schedule=replace(schedule, extra=schedule.extra | {"shape": shape}))
 
 
-def landed(
-    schedule: Schedule, load_clip: LoadClip, target_lufs: float, headroom_db: float
-) -> tuple[mix.Levels, LoadClip]:
-    """Return the levels that bring a session to its loudness, and its clips with peaks that allow it."""
-    levels = mix.plan_levels(
-        schedule, load_clip, target_lufs=target_lufs, ceiling_dbtp=CEILING_DBTP, headroom_db=headroom_db
-    )
-    clips = load_clip
-    uncut_db = cap_db = levels.true_peak_dbtp - levels.gain_db
-    for _ in range(_LANDINGS):
-        if not levels.limited_by_peak:
-            break
-        # Limiting peaks costs a little loudness, which then needs a little more gain: hence the rounds.
-        wanted_db = target_lufs - (levels.integrated_lufs - levels.gain_db)
-        cap_db = max(CEILING_DBTP - headroom_db - wanted_db - 0.05, uncut_db - MOST_HOLD_DB)
-        clips = _held(load_clip, cap_db)
-        levels = mix.plan_levels(
-            schedule, clips, target_lufs=target_lufs, ceiling_dbtp=CEILING_DBTP, headroom_db=headroom_db
-        )
-    return levels, clips
-
-
-def _held(load_clip: LoadClip, cap_dbtp: float) -> LoadClip:
-    return lambda sha256: hold_peaks(load_clip(sha256), cap_dbtp)
-
-
 def _write(
     prepared: Prepared,
     out: Path,
@@ -318,6 +293,7 @@ def _write(
     levels: mix.Levels,
     options: RenderOptions,
     progress: Progress | None,
+    work: Piecework,
 ) -> tuple[Path, ...]:
     from cuelane.deliver.chapters import chapters_of
 
@@ -336,6 +312,7 @@ def _write(
         sample_rate=schedule.sample_rate,
         n_frames=schedule.n_frames,
         metadata=media.Metadata(_tags(prepared), chapters, cover),
+        work=work,
     )
     if not format_of(out).holds_chapters:
         from cuelane.deliver.marks import add_cue_chunk

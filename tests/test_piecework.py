@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import binascii
+import io
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
+import av
+import mutagen
 import numpy as np
 import pytest
+from PIL import Image
 
 from cuelane import media
 from cuelane.base.errors import DeliveryError
-from cuelane.media import piecework
+from cuelane.media import Chapter, Metadata, piecework
 from cuelane.media.counted import CountedBlocks
 from cuelane.media.formats import Joining, LossyCoding, format_of
 from cuelane.media.frames import split_frames
 from cuelane.media.info_frame import crc16
 from cuelane.media.joined import write_joined
 from cuelane.media.lossy import write_lossy
+from cuelane.media.mp4_metadata import mp4_options
 from cuelane.media.piecework import EncoderSettings, Fed, Piecework, fed_pieces, piece_key
 
 RATE = 48_000
@@ -282,3 +287,38 @@ def test_a_broken_stream_is_refused() -> None:
     for suffix in (".mp3", ".m4a"):
         with pytest.raises(DeliveryError, match="broken at byte 0 of 20"):
             split_frames(bytes(20), _settings(suffix).joining)
+
+
+def _told(path: Path) -> tuple[object, ...]:
+    """Return what PyAV and mutagen read of an M4A file: packets, chapters, length, delay, tags."""
+    with av.open(str(path)) as container:
+        stream = container.streams.audio[0]
+        packets = [(p.pts, p.dts, p.duration) for p in container.demux(stream) if p.size]
+        chapters = [
+            (row["start"] * row["time_base"], row["end"] * row["time_base"], row["metadata"]["title"])
+            for row in container.chapters()
+        ]
+        facts = (stream.duration, stream.start_time, stream.time_base, container.duration, stream.profile)
+    tags = mutagen.File(path).tags
+    return packets, chapters, facts, {name: tags[name] for name in tags if name != "\xa9too"}
+
+
+@pytest.mark.parametrize("n_frames", [2, 1_024, 1_025, 100 * 1_024 + 5, 94 * 1_024, 30 * RATE + 7])
+def test_m4a_in_pieces_tells_what_the_file_of_one_encoder_tells(n_frames: int, tmp_path: Path) -> None:
+    """Each packet's place, length, delay, chapters, tags, cover, by two readers; decoded by a third."""
+    sound, settings = _sound(n_frames), _settings(".m4a")
+    length_ms = n_frames // 48
+    chapters = [Chapter(0, length_ms // 2, "One"), Chapter(length_ms // 2, length_ms, "Zwei – ü")]
+    picture = io.BytesIO()
+    Image.new("RGB", (64, 64), "teal").save(picture, "PNG")
+    told = Metadata({"title": "T", "comment": "C"}, chapters if length_ms > 1 else [], picture.getvalue())
+    options = mp4_options(tmp_path, told)
+    blocks = [CountedBlocks([sound], 1), CountedBlocks([sound], 1)]
+    write_joined(tmp_path / "a.m4a", blocks[0], settings, Piecework(n_encoders=2), options)
+    write_lossy(tmp_path / "b.m4a", blocks[1], settings.coding, RATE, settings.bitrate_kbps, options)
+
+    ours, theirs = _told(tmp_path / "a.m4a"), _told(tmp_path / "b.m4a")
+    for ours_part, theirs_part in zip(ours, theirs, strict=True):
+        assert ours_part == theirs_part
+    assert len(_heard(tmp_path / "a.m4a")) == n_frames
+    assert {path.name for path in tmp_path.iterdir()} == {"a.m4a", "b.m4a", "cover.png", "metadata.txt"}

@@ -27,6 +27,11 @@ def split_frames(data: bytes, joining: Joining) -> list[bytes]:
     return frames
 
 
+def adts_payload(frame: bytes) -> bytes:
+    """Return an ADTS frame without its header, as MPEG-4 holds it."""
+    return frame[7 if frame[1] & 1 else 9 :]
+
+
 def _adts_bytes(data: bytes, at: int) -> int:
     if data[at] != 0xFF or data[at + 1] & 0xF6 != 0xF0:
         return 0

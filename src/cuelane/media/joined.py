@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import subprocess
+from array import array
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+
+import numpy as np
 
 from cuelane.base.errors import DeliveryError
 from cuelane.media import ffmpeg
 from cuelane.media.counted import CountedBlocks
+from cuelane.media.frames import adts_payload
 from cuelane.media.info_frame import InfoFrame
 from cuelane.media.lossy import NO_METADATA
+from cuelane.media.mp4_frames import FrameTables, fill
 from cuelane.media.piecework import EncoderSettings, Piecework, joined_pieces
 
 ADTS_TICKS_HZ = 28_224_000
@@ -34,11 +39,31 @@ def write_joined(
     if settings.joining.muxer == "mp3":
         _write_mp3(path, pieces, blocks)
         return
-    stream = path.with_name("joined.adts")
-    with stream.open("wb") as file:
+    _write_mp4(path, pieces, blocks, settings, metadata_options)
+
+
+def _write_mp4(
+    path: Path,
+    pieces: Iterable[list[bytes]],
+    blocks: CountedBlocks,
+    settings: EncoderSettings,
+    metadata_options: Sequence[str],
+) -> None:
+    payload, template = path.with_name("frames.aac"), path.with_name(f"template{path.suffix}")
+    first: list[bytes] = []
+    sizes = array("I")
+    with payload.open("wb") as file:
         for frames in pieces:
-            file.writelines(frames)
-    _wrap_adts(path, stream, blocks.n_frames, settings, metadata_options)
+            first = first or frames[:1]
+            bare = [adts_payload(frame) for frame in frames]
+            file.writelines(bare)
+            sizes.extend(map(len, bare))
+    _wrap_adts(template, first, settings, metadata_options)
+    fill(
+        path, template, payload, FrameTables(np.array(sizes), settings.joining.frame_samples, blocks.n_frames)
+    )
+    template.unlink()
+    payload.unlink()
 
 
 def _write_mp3(path: Path, pieces: Iterable[list[bytes]], blocks: CountedBlocks) -> None:
@@ -56,19 +81,20 @@ def _write_mp3(path: Path, pieces: Iterable[list[bytes]], blocks: CountedBlocks)
 
 
 def _wrap_adts(
-    path: Path, stream: Path, n_frames: int, settings: EncoderSettings, metadata_options: Sequence[str]
+    path: Path, frames: list[bytes], settings: EncoderSettings, metadata_options: Sequence[str]
 ) -> None:
-    """Put the frames of `stream` into MPEG-4 as they are; an edit list tells the encoder's delay.
-
-    The first frame holds that delay, so it begins one frame before the sound; the last frame ends with it.
-    """
+    """Put `frames` into MPEG-4; an edit list tells the encoder's delay, since they begin before the sound."""
     unit, tick = settings.joining.frame_samples, ADTS_TICKS_HZ // settings.sample_rate
-    start = f"(N-1)*{unit * tick}"
-    length = f"min({unit}\\,{n_frames}-(N-1)*{unit})*{tick}"
+    stream = path.with_name("first.adts")
+    stream.write_bytes(b"".join(frames))
     command = [*ffmpeg.quiet(), "-y", "-f", "aac", "-i", f"file:{stream}", *metadata_options, "-c:a", "copy"]
-    command += ["-bsf:a", f"setts=pts={start}:dts={start}:duration={length}"]
-    command += ["-bitexact", "-movflags", "+faststart", "-f", settings.coding.muxer, f"file:{path}"]
+    start = f"(N-1)*{unit * tick}"
+    command += ["-bsf:a", f"setts=pts={start}:dts={start}:duration={unit * tick}"]
+    # Its own choice would be the clock of the stream, in which an hour does not fit 32 bits.
+    command += ["-movie_timescale", str(settings.sample_rate)]
+    command += ["-bitexact", "-f", settings.coding.muxer, f"file:{path}"]
     done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, check=False)
+    stream.unlink()
     if done.returncode != 0:
         said = done.stderr.decode("utf-8", "replace").strip().splitlines()
         raise DeliveryError(f"the frames cannot be put into MPEG-4: {said[-1] if said else done.returncode}")

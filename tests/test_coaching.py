@@ -114,7 +114,7 @@ def _about_times(table: Timetable, cue: Event) -> bool:
         right &= table.sets[-1].set_index == row.set_index
     if found := re.fullmatch(r"(\S+) side this (round|time), (\S+) side (?:in )?the \2 after\.", text):
         right &= any(_sides_follow(table, one, found) for one in _firsts_after(table, cue))
-    if found := re.fullmatch(r"When (.+) comes again, it is on the (\S+) side\.", text):
+    if found := re.fullmatch(r"Next time, (.+) is on the (\S+) side\.", text):
         later = next(
             one for one in table.sets if one.start_sample > cue.onset_sample and one.exercise == found[1]
         )
@@ -301,7 +301,7 @@ def test_every_kind_of_sentence_is_held_against_the_timetable() -> None:
         "which is new", "drops off", "the top", "the last one", "the same", "now:", "then rest",
         "for the last time", "Last one", "in the round after", "half of the session", "longest round",
         "of nine", "Halfway", "when we get there", "If you have one", "felt easy", "We do", "near you",
-        "that was the last of", "part two", "comes again, it is",
+        "that was the last of", "part two", "next time, ",
     ):  # fmt: skip
         assert words.lower() in said.lower(), words
 
@@ -387,7 +387,7 @@ def test_the_closing_counts_main_work_and_fits_what_came_last(last: dict[str, An
         cue.text or "" for cue in found.cues if found.intervals[cue.interval].block == "Closing"
     )
     assert end in closing
-    assert ("twelve working sets" in closing) == (last is None or last["pattern"] != "breath")
+    assert ("twelve sets" in closing) == (last is None or last["pattern"] != "breath")
 
 
 def test_a_missing_warm_up_is_said_once() -> None:

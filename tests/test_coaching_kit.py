@@ -232,7 +232,7 @@ def end_faults(schedule: Schedule, parts: list[str]) -> Iterator[str]:
         if (what in whole) != (name == "Main" and long):
             yield f"{what!r} is {'' if what in whole else 'not '}said of {parts}"
     main = {row.set_index for row in schedule.intervals if row.kind == "work" and row.block == "Main"}
-    found = re.search(r"end of the session: (\S+) working sets", whole)
+    found = re.search(r"end of the session. Well done: (\S+) sets", whole)
     if (NUMBERS[found[1]] if found else None) != (len(main) if len(main) > 1 else None):
         yield f"{len(main)} sets, and {found and found[0]!r}"
 

@@ -12,9 +12,10 @@ import pyloudnorm
 import pytest
 import soundfile
 
+from cuelane.audio.store import ClipStore
 from cuelane.base.errors import PlanError, ScheduleError, UsageError
 from cuelane.base.schedule import load_schedule
-from cuelane.media import decode
+from cuelane.media import decode, piecework
 from cuelane.meter import Meter
 from cuelane.render.landing import stepped
 from cuelane.render.mix import Levels
@@ -146,8 +147,6 @@ def test_the_same_plan_gives_the_same_track(
     rendered: dict[str, Rendered], small_plan: Path, tmp_path: Path
 ) -> None:
     """A second render, with another empty store, has the same samples and the same schedule."""
-    from cuelane.audio.store import ClipStore
-
     again = render(
         small_plan, tmp_path / "again.flac", RenderOptions(extras=False), store=ClipStore(tmp_path / "store")
     )
@@ -235,6 +234,37 @@ def test_the_schedule_beside_the_track_is_the_rendered_one(rendered: dict[str, R
     assert read.events == done.prepared.schedule.events
     # Gains go in steps of 0.1 dB, and what is written is rounded to hundredths.
     assert math.isclose(read.extra["loudness"]["integrated_lufs"], -16.0, abs_tol=0.06)
+
+
+@pytest.mark.parametrize("suffix", ["m4a", "mp3"])
+def test_a_second_render_encodes_no_piece_again(
+    suffix: str,
+    rendered: dict[str, Rendered],
+    small_plan: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The same bytes from kept pieces, from pieces made again because they were damaged, and from none."""
+    encoded = []
+    right = piecework._encoded
+    monkeypatch.setattr(piecework, "_encoded", lambda *given: encoded.append(1) or right(*given))
+    out = tmp_path / rendered[suffix].files[0].name
+
+    def again() -> int:
+        before = len(encoded)
+        render(small_plan, out, RenderOptions(extras=False), force=True)
+        assert out.read_bytes() == rendered[suffix].files[0].read_bytes()
+        return len(encoded) - before
+
+    # Once for this test alone: the other format's has damaged what both share.
+    again()
+    assert again() == 0
+    kept = list(ClipStore().folder.glob("pieces/??/*"))
+    assert kept
+    for path in kept:
+        path.write_bytes(path.read_bytes()[:-1] + b"?")
+    assert again() > 0
+    assert again() == 0
 
 
 def test_gains_go_in_tenths_and_never_over_the_ceiling() -> None:

@@ -20,7 +20,13 @@ AAC goes without intensity stereo, noise substitution and temporal noise shaping
 music at 192 kb/s this raises the SNR from 17 to 27 dB and lowers the largest error from 1.02 to 0.15; on
 speech, from 42.4 to 43.0 dB and from 0.08 to 0.04; in files of the same size, and at a third of the bitrate
 too. The noise in the 20 ms before a demo's pips stays at -93 dBFS.
-MP3 keeps a constant bitrate, so that players find a place in it exactly.
+MP3 keeps a constant bitrate, so that players find a place in it exactly. It goes without bit reservoir, so
+that pieces can be joined: on generated speech the SNR at 96 kb/s went from 20.6 to 20.8 dB, on hard music
+from 24.5 to 23.8 (at 128 kb/s from 24.8 to 24.5), in files of the same size.
+
+AAC and MP3 are encoded in pieces. Opus is not: its rate control and its prediction from frame to frame run on
+in the decoder too, so that a piece made alone is decoded from another state. FLAC and WAV have no need: 45
+minutes take 1.6 s.
 """
 
 from __future__ import annotations

@@ -119,6 +119,7 @@ def test_music_is_tried_and_kept_only_if_asked(desk: Pilot, tmp_path: Path) -> N
     tone = 0.3 * np.random.default_rng(3).standard_normal((48_000 * 8, 2)).clip(-1, 1)
     soundfile.write(song, tone, 48_000, format="WAV")
     assert desk.post("/api/finish/p.yaml/under", {"level": -6}).status == 400, "without a song"
+    assert "Choose a song first" in desk.get("/api/finish/p.yaml").json["parts"]["mix-why"]
     answer = ask(
         desk.guard,
         "POST",
@@ -128,6 +129,8 @@ def test_music_is_tried_and_kept_only_if_asked(desk: Pilot, tmp_path: Path) -> N
     )
     assert answer.status == 200
     assert "a song.wav" in answer.json["parts"]["music"]
+    assert answer.json["parts"]["mix-why"] == "", "nothing keeps the button from being pressed"
+    assert 'p.html <span class="hint">the web page of the track</span>' in answer.json["parts"]["result"]
     assert desk.post("/api/finish/p.yaml/under", {"level": -6}).status == 200
     assert desk.over()["status"] == "done"
     assert "cues over this music" in desk.get("/api/finish/p.yaml").json["parts"]["music"]

@@ -27,7 +27,7 @@ def doubts(analysis: Analysis) -> list[str]:
         found.append(said_by_words(analysis))
     elif analysis.beep is None:
         found.append(
-            "No boundary was found, so there are no intervals; the speech is cut all the same. "
+            "It could not be told where work and rest begin. The sentences were separated all the same. "
             f"{_tried(analysis)}Listen for the sound at the end of an interval and name its time, "
             "such as --beep-at 12:30; or give the session's plan with --plan, or its work and rest, such as "
             "--work 40s --rest 20s, if they are called out."

@@ -14,6 +14,7 @@ from starlette.responses import FileResponse, HTMLResponse, Response, StreamingR
 from starlette.routing import Route
 
 from cuelane.base.errors import UsageError
+from cuelane.base.page_words import page_words
 from cuelane.base.schedule import load_schedule
 from cuelane.base.units import format_clock, to_ms
 from cuelane.check.picture import error_svg, wave_svg
@@ -331,6 +332,7 @@ def _parts(finishing: Finishing, name: str, workspace: Workspace) -> dict[str, s
             tried=f"{bed.n_mixes}" if tried is not None else "",
             kept=kept.name if kept is not None else "",
         ),
+        "mix-why": render("finish_mix_why.html.j2", made=made, songs=bed.songs).strip(),
         "phone-files": render(
             "finish_phone.html.j2", track=made.audio.name if made else "", mix=kept.name if kept else ""
         ),
@@ -348,10 +350,13 @@ def _picture(made: Made) -> dict[str, Any]:
     return {}
 
 
-def _beside(plan: Path) -> list[str]:
-    """Return the names of all files that a render of this plan has written."""
-    ends = [*(form.suffix for form in FORMATS), ".html", *ENDINGS, ".check.json"]
-    return [path.name for end in ends if (path := plan.with_name(plan.stem + end)).is_file()]
+def _beside(plan: Path) -> list[tuple[str, str]]:
+    """Return the names of all files that a render of this plan has written, with what each of them is."""
+    words, said = desk_words().finish, page_words(desk_words().code)
+    ends = {form.suffix: said("files.track") for form in FORMATS} | {".html": words["file_page"]}
+    ends |= {end: said(f"files.{key}") for end, key in ENDINGS.items()} | {".check.json": words["file_check"]}
+    paths = ((plan.with_name(plan.stem + end), what) for end, what in ends.items())
+    return [(path.name, what) for path, what in paths if path.is_file()]
 
 
 def _size(path: Path) -> str:

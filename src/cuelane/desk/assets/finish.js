@@ -20,6 +20,16 @@ function troubled(answer) {
   return answer.status === 200;
 }
 
+// What stands before the button to try music is why it cannot be pressed yet.
+let busy = false;
+function showMix() {
+  at("mix").disabled = busy || !!at("mix-why").firstElementChild;
+}
+function showParts(parts) {
+  setParts(parts);
+  showMix();
+}
+
 // Jobs.
 let watching = 0;
 let step = "";
@@ -33,7 +43,9 @@ function showJob(job) {
   const running = job.status === "running";
   at("job-title").textContent = w(running ? `job.${job.kind}` : `job.${job.status}`);
   at("job-work").hidden = !running;
-  for (const id of ["start", "mix"]) at(id).disabled = running;
+  busy = running;
+  at("start").disabled = busy;
+  showMix();
   if (running) {
     at("job-stop").disabled = false;
     const part = job.total ? w("job.part", { what: w(`job.${job.step}`), n: Math.floor((100 * job.done) / job.total) }) : w("job.begins");
@@ -94,7 +106,7 @@ async function watch() {
 async function over(job) {
   announce(w(`job.${job.status}`));
   const answer = await send(api, null);
-  if (answer.status === 200) setParts(answer.body.parts);
+  if (answer.status === 200) showParts(answer.body.parts);
   // What had the focus may be gone with the work: the button to stop it.
   const lost = document.activeElement === document.body || document.activeElement === at("job-stop");
   if (job.status === "done" && job.plan === plan) {
@@ -154,7 +166,7 @@ at("songs").addEventListener("change", async (event) => {
       answer = { status: 0, body: { error: w("top.offline") } };
     }
     if (!troubled(answer)) break;
-    setParts(answer.body.parts);
+    showParts(answer.body.parts);
   }
   event.target.value = "";
   at("songs-state").textContent = "";
@@ -167,6 +179,8 @@ function showPhone(phone, arrived) {
   clearInterval(phoneTimer);
   const box = at("phone-open");
   box.hidden = !phone.address;
+  // One file is shared at a time: what is shared is stopped before another is offered.
+  at("phone-files").hidden = !!phone.address && phone.plan === plan;
   if (!phone.address) {
     if (opened) announce(w("phone.closed"));
     opened = 0;
@@ -209,13 +223,13 @@ const acts = {
   keep: async () => {
     const answer = await send(`${api}/keep`, {});
     if (!troubled(answer)) return;
-    setParts(answer.body.parts);
+    showParts(answer.body.parts);
     announce(answer.body.said);
   },
   unsong: async (button) => {
     const answer = await send(`${api}/unsong`, { file: button.dataset.file });
     if (!troubled(answer)) return;
-    setParts(answer.body.parts);
+    showParts(answer.body.parts);
     at("songs").focus();
   },
 };
@@ -230,7 +244,7 @@ document.addEventListener("reworded", async () => {
   if (job?.status === 200 && job.body.status) showJob(job.body);
   if (!at("phone-open").hidden) askPhone();
   const answer = await send(api, null);
-  if (answer.status === 200) setParts(answer.body.parts);
+  if (answer.status === 200) showParts(answer.body.parts);
 });
 
 showLevel();

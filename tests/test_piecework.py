@@ -289,6 +289,14 @@ def test_a_broken_stream_is_refused() -> None:
             split_frames(bytes(20), _settings(suffix).joining)
 
 
+def test_no_sound_is_an_error_for_people_and_leaves_nothing(tmp_path: Path) -> None:
+    for suffix in (".mp3", ".m4a"):
+        for blocks in ([], [np.zeros((0, 1), np.float32)]):
+            with pytest.raises(DeliveryError, match="there is no sound to encode"):
+                media.encode(tmp_path / f"none{suffix}", blocks, sample_rate=RATE)
+    assert list(tmp_path.iterdir()) == []
+
+
 def _told(path: Path) -> tuple[object, ...]:
     """Return what PyAV and mutagen read of an M4A file: packets, chapters, length, delay, tags."""
     with av.open(str(path)) as container:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import subprocess
 from array import array
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -33,13 +33,23 @@ def write_joined(
 
     Raises
     ------
-    DeliveryError : an encoder failed. OSError : the disk does not take it.
+    DeliveryError : an encoder failed, or `blocks` hold no sample. OSError : the disk does not take it.
     """
-    pieces = joined_pieces(blocks, settings, path.parent, work)
+    pieces = _not_empty(joined_pieces(blocks, settings, path.parent, work))
     if settings.joining.muxer == "mp3":
         _write_mp3(path, pieces, blocks)
         return
     _write_mp4(path, pieces, blocks, settings, metadata_options)
+
+
+def _not_empty(pieces: Iterable[list[bytes]]) -> Iterator[list[bytes]]:
+    """Give `pieces` on; the first must hold a frame, since the file's header is made after it."""
+    first = True
+    for frames in pieces:
+        if first and not frames:
+            raise DeliveryError("there is no sound to encode")
+        first = False
+        yield frames
 
 
 def _write_mp4(

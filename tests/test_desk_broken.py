@@ -9,6 +9,7 @@ import pytest
 from cuelane.audio.store import ClipStore
 from cuelane.desk.app import application
 from cuelane.desk.workspace import Workspace
+from cuelane.desk.written_title import written_title
 from deskkit import ask, post
 
 PLAN = "title: One\nsession:\n  - rest: 30s\n"
@@ -74,3 +75,35 @@ def test_half_of_a_character_is_refused(half: str, tmp_path: Path) -> None:
     answer = post(desk, "/api/plan/p.yaml/edit", {"edits": edits, "number": 1, "seen": seen})
     assert answer.status in (200, 422)
     assert path.read_text(encoding="utf-8").startswith("title: ")
+
+
+@pytest.mark.parametrize(
+    ("text", "title"),
+    [
+        ("title: Pier legs\nsession: [\n", "Pier legs"),
+        ("# mine\ntitle: 'Pier: legs'  # for Monday\n", "Pier: legs"),
+        ('title: "Pier legs" # mine\r\nsession: soon\n', "Pier legs"),
+        ("title: Pier legs # mine\n", "Pier legs"),
+        ("title: [\n", ""),
+        ("title:\n  Pier legs\n", ""),
+        ("title: |\n  Pier legs\n", ""),
+        ("title: &a Pier\n", ""),
+        ('title: "Pier \\x41"\n', ""),
+        ("session:\n  - title: No\n", ""),
+        ("", ""),
+    ],
+)
+def test_a_title_is_read_from_a_text_that_is_no_plan(text: str, title: str) -> None:
+    """Where it stands on one line, as it is; any other way of YAML to write it is left unread."""
+    assert written_title(text) == title
+
+
+def test_a_plan_that_is_to_be_mended_is_called_by_its_title(tmp_path: Path) -> None:
+    """On the shelf, where it is composed and where it is read aloud, which says where to mend it."""
+    (tmp_path / "p.yaml").write_text("title: Pier <legs>\nsession:\n  - rest: soon\n", encoding="utf-8")
+    desk = application(tmp_path, ClipStore(tmp_path / "clips"))
+    row = ask(desk, "GET", "/api/shelf/p.yaml").json["row"]
+    assert ">Pier &lt;legs&gt;</a>" in row
+    for url in ("/plan/p.yaml", "/booth/p.yaml"):
+        assert ">Pier &lt;legs&gt;</h1>" in ask(desk, "GET", url).body.decode()
+    assert "Mend it under Compose" in ask(desk, "GET", "/booth/p.yaml").body.decode()

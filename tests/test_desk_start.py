@@ -222,7 +222,7 @@ def test_a_plan_that_cannot_be_planned_says_so_on_the_shelf(folder: Path, tmp_pa
     guard = Guard(application(folder, ClipStore(tmp_path / "store")), port=PORT)
     cookie = ask(guard, "GET", f"/open?token={guard.token}").headers["set-cookie"].partition(";")[0]
     row = ask(guard, "GET", "/api/shelf/p.yaml", headers={"cookie": cookie}).json["row"]
-    assert "cannot be read at present; open it to see why" in row
+    assert "Something in it must be mended before it can be played" in row
 
 
 def test_the_patterns_on_the_shelf_are_those_of_the_plan() -> None:

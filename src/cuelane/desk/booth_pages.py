@@ -24,6 +24,7 @@ from cuelane.desk.page_shell import page
 from cuelane.desk.uploads import received, stream_into, unnamed
 from cuelane.desk.whole_reading import WholeReadings
 from cuelane.desk.workspace import Workspaces
+from cuelane.desk.written_title import written_title
 from cuelane.recording.decode import CLIP_RATE
 from cuelane.speech.definition import MAX_LINE_S
 
@@ -55,13 +56,13 @@ class _BoothPages:
 
     def page(self, request: Request) -> Response:
         name = request.path_params["name"]
-        _, preview = self._booth.workspaces.open(name).now()
-        title = preview.schedule.title if preview.schedule is not None else name
+        version, preview = self._booth.workspaces.open(name).now()
+        title = preview.schedule.title if preview.schedule is not None else written_title(version.text)
         state = self._booth.state(name, None) if preview.arranged is not None else None
         html = page(
             "booth.html.j2",
             "booth",
-            title,
+            title or name,
             title_lang=preview.schedule.language if preview.schedule is not None else "",
             plan=name,
             scripts=("booth.js", "reading.js"),

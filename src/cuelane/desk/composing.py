@@ -34,6 +34,7 @@ from cuelane.desk.views import forms, nothing_drawn, preview_parts, state, summa
 from cuelane.desk.voice_files import files_of_voice
 from cuelane.desk.words import desk_words
 from cuelane.desk.workspace import Workspace, Workspaces
+from cuelane.desk.written_title import written_title
 from cuelane.plan.loaded import included_files
 from cuelane.plan.starter import starter_plan
 from cuelane.speech.voices import find_voice
@@ -111,7 +112,7 @@ def compose_page(workspaces: Workspaces, request: Request) -> Response:
     version, preview = _workspace(workspaces, request).now()
     whole = _whole(workspaces, name, version, preview, "")
     parts = dict.fromkeys(("overview", "totals", "timetable", "session", "exercises", "about"), "")
-    title = whole["title"] or name
+    title = whole["title"] or written_title(version.text) or name
     return HTMLResponse(
         page(
             "compose.html.j2",

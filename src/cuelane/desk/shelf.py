@@ -20,6 +20,7 @@ from cuelane.desk.last_check import check_kept, is_fresh, newest_audio, verdict_
 from cuelane.desk.page_shell import page, render
 from cuelane.desk.summaries import PlanSummary, Summaries
 from cuelane.desk.words import desk_words
+from cuelane.desk.written_title import written_title
 from cuelane.plan.pattern_names import PATTERNS
 from cuelane.web.page_parts import plain
 
@@ -61,7 +62,7 @@ class Shelf:
             document = self._folder.document(name)
             text = document.now().text
         except CuelaneError:
-            return _broken(name)
+            return _broken(name, "")
         summary = self.summaries.get(document.path, text)
         if summary is None:
             return ShelfRow(name, name, "", (), _made(document.path, text), True)
@@ -77,13 +78,14 @@ def shelf_route(shelf: Shelf) -> Route:
     return Route("/", answer)
 
 
-def _broken(name: str) -> ShelfRow:
-    return ShelfRow(name, name, desk_words().shelf["broken"], (), "", False)
+def _broken(name: str, text: str) -> ShelfRow:
+    title = plain(written_title(text)) or name
+    return ShelfRow(name, title, desk_words().shelf["broken"], (), "", False)
 
 
 def _shown(name: str, path: Path, text: str, summary: PlanSummary | None) -> ShelfRow:
     if summary is None:
-        return _broken(name)
+        return _broken(name, text)
     length = format_clock(summary.length_ms)
     length = length if summary.settled else desk_words()("shelf.about", length=length)
     return ShelfRow(name, plain(summary.title), length, summary.cover, _made(path, text), False)

@@ -60,6 +60,22 @@ def test_a_change_says_to_pick_up_what_is_not_in_hand() -> None:
     assert all("to have in hand what it needs" in why for why in ordered)
 
 
+def test_there_is_time_to_lift_what_is_picked_up_in_a_rest() -> None:
+    """The words end 5 s and more before the set: to walk there, bend, lift and take hold."""
+    block = {"block": "Main", "pattern": "build-up", "work": "40s", "rest": "30s"}
+    plan = {
+        "session": [block | {"exercises": ["squat", "march"]}],
+        "exercises": {"squat": exercise("squat", needs=["one kettlebell"]), "march": exercise("march")},
+    }
+    found = arranged(plan).schedule
+    rests = [entry for entry in found.intervals if entry.kind == "rest"]
+    ups = [cue for cue in found.cues if "Pick up the kettlebell" in (cue.text or "")]
+    assert [cue.interval for cue in ups] == [entry.index for entry in rests]
+    for cue, rest in zip(ups, rests, strict=True):
+        left_s = (rest.end_sample - cue.end_sample) / RATE
+        assert left_s >= 5, left_s
+
+
 def test_a_pick_up_that_has_no_time_is_told_to_the_author() -> None:
     """Where two sets leave no time to name it, the author is warned, and can allow it."""
     march = exercise(

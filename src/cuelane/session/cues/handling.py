@@ -19,6 +19,9 @@ from cuelane.session.model import Interval
 PUT_DOWN_FROM_MS = 15_000
 """In a shorter rest before the same equipment, it stays in hand."""
 
+PICK_UP_BEFORE_MS = 8_000
+"""From the words to the set: to walk there, bend, lift and take hold (common practice, no source)."""
+
 _PUT_DOWN_WEIGHT = 62
 _PART_NEEDS_WEIGHT = 61
 
@@ -176,7 +179,7 @@ def _kit_words(here: Here, things: Sequence[str], mine: Sequence[str]) -> str:
 
 
 def pick_up(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:
-    """Yield in a rest what is picked up, last thing before the set: behind the call, else before it.
+    """Yield in a rest what is picked up, with time to lift it: behind the ten-second call, else before it.
 
     What takes time is told with the exercise, and once where it is new: before the plan's words about it.
     """
@@ -187,10 +190,11 @@ def pick_up(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:
         text = here.say("handling", "pick_up", items=spoken_names(here, things))
         weight = WEIGHTS["needs"] if spot.weight is None else spot.weight
         early = takes_time(here, things)
+        lifting = max(0.0, 1 - PICK_UP_BEFORE_MS / here.interval.length_ms)
         # Behind the name and before the caution, which tells how it is put on.
         for place, order in enumerate((44,) if early else (97, 70)):
             yield Candidate(
-                "preview", text, weight - place, spot.wish, toward=spot.toward if early else 1.0,
+                "preview", text, weight - place, spot.wish, toward=spot.toward if early else lifting,
                 group="pick up", chain=("end", order),
                 uses=("handling.pick_up",), tells=tuple(("need", thing) for thing in things),
             )  # fmt: skip

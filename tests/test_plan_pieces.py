@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -104,8 +105,12 @@ def test_a_plan_is_read_in_pieces_as_it_is_as_a_whole(text: str) -> None:
     cut = pieces.pieces_of(text)
     assert "".join(piece.text for piece in cut) == text
     assert [piece.start for piece in cut] == [text.index(piece.text, piece.start) for piece in cut]
-    # The longest exercise of the demos has some 1,000 signs; the plans are 3,000 and more.
-    assert max(len(piece.text) for piece in cut) < 1_500
+    # The entries of `exercises` begin two spaces in, in all of these texts; some plans have none.
+    exercises = len(text.partition("\nexercises:")[0])
+    begins = [entry.start() for entry in re.finditer(r"(?m)^ {2}[^\s#-]", text) if entry.start() > exercises]
+    assert begins or "\nexercises:" not in text
+    for piece in cut:
+        assert sum(piece.start <= at < piece.start + len(piece.text) for at in begins) <= 1
 
 
 @given(st.sampled_from(TEXTS), TYPING)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import os
 from pathlib import Path
 
@@ -64,6 +65,18 @@ LONGEST_FIRST = (
     "test_thread_imports",
 )
 """The files of tests that take longest, by processor time, 25 s to 10 s each."""
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Let one process compile librosa's functions in a new environment, before there are several.
+
+    numba keeps each of them in two files. Two processes that compile it at the same time can leave one file
+    of each, and calling the function then ends the process (numba's issue 10128).
+    """
+    if not getattr(config.option, "numprocesses", None) or hasattr(config, "workerinput"):
+        return
+    for name in ("beat", "core.audio", "core.pitch", "util.utils"):
+        importlib.import_module(f"librosa.{name}")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -183,3 +183,20 @@ def test_a_desk_finds_what_was_spoken_and_speaks_again_what_is_gone(tmp_path: Pa
     audio.write_bytes(content)
     assert sound_of(workspace, wanted) == heard
     assert robbed.asked == ["Sit tall."]
+
+
+def test_all_the_clips_that_are_gone_are_spoken_again(tmp_path: Path) -> None:
+    """The store may be emptied while the desk is open: not only the first of them is missed."""
+    (tmp_path / "p.yaml").write_text(PLAN, encoding="utf-8")
+    Speech().opened(tmp_path, tmp_path / "clips").spoken()
+    robbed = Speech()
+    workspace = robbed.opened(tmp_path, tmp_path / "clips")
+    _, preview = workspace.now()
+    assert preview.n_unspoken == 0
+    assert preview.schedule is not None
+    total = total_bytes(preview.schedule.n_frames)
+    for audio in (tmp_path / "clips").glob("audio/??/*.wav"):
+        audio.unlink()
+    heard = sound_of(workspace, Range(HEADER_BYTES, min(total, 2 * 48_000 * 10), total))
+    assert any(heard)
+    assert len({cue.clip for cue in preview.schedule.cues if cue.text in robbed.asked}) > 1

@@ -107,12 +107,16 @@ def sound_of(workspace: Workspace, wanted: Range) -> bytes:
     ------
     SignalError : the plan cannot be heard at present.
     """
-    try:
-        return _sound_of(workspace, wanted)
-    except ClipGoneError as gone:
-        # The store may be emptied, or grow too large, while the desk is open.
-        workspace.lost(gone.sha256)
-        return _sound_of(workspace, wanted)
+    lost: set[str] = set()
+    while True:
+        try:
+            return _sound_of(workspace, wanted)
+        except ClipGoneError as gone:
+            # The store may be emptied, or grow too large, while the desk is open: then several are gone.
+            if gone.sha256 in lost:
+                raise
+            lost.add(gone.sha256)
+            workspace.lost(gone.sha256)
 
 
 def _sound_of(workspace: Workspace, wanted: Range) -> bytes:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
+from concurrent.futures import Future
 from pathlib import Path
 from typing import Any
 
@@ -10,13 +12,14 @@ import numpy as np
 import pytest
 import soundfile
 
-from cuelane.audio.store import ClipStore, recipe_key
-from cuelane.desk.lines import Speaking
+from cuelane.audio.store import ClipNote, ClipStore, recipe_key
+from cuelane.desk.lines import Speaking, SpokenLines
 from cuelane.desk.sound import HEADER_BYTES, Range, sound_of, total_bytes
 from cuelane.desk.workspace import Workspace, Workspaces
+from cuelane.session.candidates import Candidate
 from cuelane.speech.sound_doubts import length_doubt
 from cuelane.speech.speak import Spoken, clip_from_file, speak_all
-from cuelane.speech.spoken_before import SpokenBefore
+from cuelane.speech.spoken_before import FoundLine, SpokenBefore
 from cuelane.speech.voices import find_voice
 
 LINES = ["Sit tall.", "Breathe out as you fold, and wait there.", "Switch. Left side."]
@@ -200,3 +203,39 @@ def test_all_the_clips_that_are_gone_are_spoken_again(tmp_path: Path) -> None:
     heard = sound_of(workspace, Range(HEADER_BYTES, min(total, 2 * 48_000 * 10), total))
     assert any(heard)
     assert len({cue.clip for cue in preview.schedule.cues if cue.text in robbed.asked}) > 1
+
+
+@pytest.mark.parametrize("while_it", ["is opened", "is searched"])
+def test_nothing_read_before_a_recording_came_is_kept(tmp_path: Path, while_it: str) -> None:
+    """A recording may come in one thread while another looks up the lines: then they are looked up again."""
+    opened: list[str] = []
+
+    def note(name: str) -> FoundLine:
+        return FoundLine(ClipNote("Sit tall.", "anna", 48_000, 48_000, name), "anna")
+
+    class Before:
+        """What is known of the lines; the first one stands for the time before the recording came."""
+
+        def __init__(self, *_: Any) -> None:
+            self.clip = "new" if opened else "old"
+            opened.append(self.clip)
+            self._meanwhile("is opened")
+
+        def find(self, *_: Any) -> FoundLine:
+            self._meanwhile("is searched")
+            return note(self.clip)
+
+        def _meanwhile(self, when: str) -> None:
+            if self.clip == "old" and when == while_it:
+                recorder = threading.Thread(target=lines.forget)
+                recorder.start()
+                recorder.join()
+
+    speech: Future[Speaking] = Future()
+    speech.set_result(Speaking(speak_all, clip_from_file, Before))
+    with ClipStore(tmp_path / "clips") as store:
+        lines = SpokenLines(find_voice("system"), tmp_path, store, speech)
+        candidate = Candidate("say", "Sit tall.", 1, "")
+        assert lines.sounding_of(candidate).clip == "new"
+        assert lines.sounding_of(candidate).clip == "new"
+    assert opened == ["old", "new"]

@@ -69,6 +69,10 @@ class SpokenLines:
         self._fell_back = False
         self._notes: dict[tuple[str, bool, bool], list[str]] = {}
         self._speaking = threading.Lock()
+        # Held only while what is known is changed, never while a line is looked up or spoken; where both are
+        # taken, after `_speaking`.
+        self._keeping = threading.Lock()
+        self._n_forgotten = 0
         self.estimated_s = lru_cache(maxsize=_KEPT_ESTIMATES)(lambda text: estimate_seconds(text, voice))
 
     def sounding_of(self, candidate: Candidate) -> Sounding:
@@ -77,14 +81,20 @@ class SpokenLines:
         known = self._spoken.get(key)
         if known is not None:
             return known
-        if key not in self._guessed:
+        guessed = self._guessed.get(key)
+        if guessed is None:
+            n_forgotten = self._n_forgotten
             # Before anything can be spoken nothing can be found either.
             found = self._found(key) if self._speech.done() else None
             if found is not None:
                 return found
             seconds = estimate_seconds(key.text, self.voice, key.pace)
-            self._guessed[key] = max(1, round(seconds * SAMPLE_RATE))
-        return Sounding(self._guessed[key])
+            guessed = max(1, round(seconds * SAMPLE_RATE))
+            with self._keeping:
+                # A guess that is kept is not looked for again.
+                if n_forgotten == self._n_forgotten:
+                    self._guessed[key] = guessed
+        return Sounding(guessed)
 
     def find(self, candidates: Iterable[Candidate]) -> bool:
         """Look for lines in the store, none of which is spoken; return whether any was found.
@@ -98,7 +108,7 @@ class SpokenLines:
 
     def lose(self, sha256: str) -> None:
         """Take a line for unspoken again: its clip is no longer in the store."""
-        with self._speaking:
+        with self._speaking, self._keeping:
             for key in [key for key, known in self._spoken.items() if known.clip == sha256]:
                 self._spoken.pop(key)
 
@@ -150,7 +160,8 @@ class SpokenLines:
 
     def forget(self) -> None:
         """Ask for every line again: recordings were made or taken away."""
-        with self._speaking:
+        with self._speaking, self._keeping:
+            self._n_forgotten += 1
             self._spoken.clear()
             self._before = None
             self._guessed.clear()
@@ -162,24 +173,34 @@ class SpokenLines:
 
     def _found(self, key: Key) -> Sounding | None:
         """Return a line that was spoken before, and keep it; None where the store does not have it."""
-        try:
-            if self._before is None:
-                self._before = self._speech.result().spoken_before(self.voice, self._store)
-            if key.recording is None:
-                found = self._before.find(key.text, key.pace)
-            else:
-                found = self._before.find_file(Path(key.recording), "recording")
-        except CuelaneError:
-            # Told when it is to be spoken.
-            return None
-        if found is None:
-            return None
+        while True:
+            with self._keeping:
+                before, n_forgotten = self._before, self._n_forgotten
+            try:
+                if before is None:
+                    before = self._speech.result().spoken_before(self.voice, self._store)
+                if key.recording is None:
+                    found = before.find(key.text, key.pace)
+                else:
+                    found = before.find_file(Path(key.recording), "recording")
+            except CuelaneError:
+                # Told when it is to be spoken.
+                return None
+            with self._keeping:
+                if n_forgotten != self._n_forgotten:
+                    # What was read may be what was to be forgotten.
+                    continue
+                self._before = before
+                return None if found is None else self._keep(key, found)
+
+    def _keep(self, key: Key, found: Any) -> Sounding:
         if found.doubt:
             self._doubts[key.text] = found.doubt
         self._fell_back |= found.fell_back
         note = found.note
-        self._spoken[key] = Sounding(note.n_frames, note.sha256, found.voice, note.words)
-        return self._spoken[key]
+        sounding = Sounding(note.n_frames, note.sha256, found.voice, note.words)
+        self._spoken[key] = sounding
+        return sounding
 
     def _speak(self, texts: list[str], pace: float) -> None:
         try:
@@ -192,10 +213,11 @@ class SpokenLines:
             for text in texts:
                 self._speak([text], pace)
             return
-        self._doubts |= spoken.doubts
-        self._fell_back |= bool(spoken.fallbacks)
-        for text, clip in spoken.clips.items():
-            self._spoken[Key(text, pace)] = Sounding(clip.n_frames, clip.sha256, clip.voice, clip.words)
+        with self._keeping:
+            self._doubts |= spoken.doubts
+            self._fell_back |= bool(spoken.fallbacks)
+            for text, clip in spoken.clips.items():
+                self._spoken[Key(text, pace)] = Sounding(clip.n_frames, clip.sha256, clip.voice, clip.words)
 
     def _record(self, candidate: Candidate) -> None:
         key = key_of(candidate, self.voice, 1.0)

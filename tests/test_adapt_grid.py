@@ -186,6 +186,17 @@ def test_words_and_a_hint_fix_a_class_without_a_sound():
     assert {b.placed_by for b in made.boundaries} == {"words"}
 
 
+def test_without_rests_the_set_before_the_first_call_belongs_to_the_class():
+    """Of sets of 30 s without rests only what is left is said: the first set begins before its first call."""
+    starts = np.arange(12.0, 12.0 + 30.0 * 9, 30.0)
+    said = said_times(spoken([(float(start) + 20.0, "Ten seconds left.") for start in starts[:-1]]))
+
+    made = grid_by_words(said, 400.0, Lengths(30.0, 0.0))
+
+    assert made is not None
+    assert [b.at_s for b in made.boundaries] == pytest.approx(starts, abs=1.0)
+
+
 def test_words_alone_give_a_guess_with_its_lengths():
     """Without a hint the lengths are found too, and called a guess."""
     made = grid_by_words(said_times(spoken(called())), 600.0)

@@ -17,6 +17,7 @@ from cuelane.adapt.beeps.boundaries import Boundary, boundaries_by_plan, measure
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.beeps.plan_fit import fit, follow
 from cuelane.adapt.beeps.search import Structure, find_structure
+from cuelane.adapt.beeps.timing_grid import Lengths
 from cuelane.adapt.beeps.tone_filter import tone_scores
 from cuelane.adapt.beeps.tone_tracks import ToneTrack, tone_tracks
 from cuelane.adapt.words.align import PlacedWord
@@ -299,6 +300,46 @@ def test_set_follows_set_where_no_rest_is_called_in_turn():
     found = interval_kinds([60.0] * 8, said)
 
     assert found == [("work", 60.0)] * 8
+
+
+def kinds_and_guesses(said: str, lengths: Lengths | None) -> list[tuple[str, bool]]:
+    """Return (kind, is a guess) of 16 intervals of 30 s, with `said` at the start of every second one."""
+    times = 10.0 + 30.0 * np.arange(17)
+    words = [
+        PlacedWord(word, float(at_s) + k, float(at_s) + k + 0.4, 0)
+        for at_s in times[:-1:2]
+        for k, word in enumerate(said.split())
+    ]
+    found = find_intervals(
+        [Boundary(float(t), 0.9) for t in times], float(times[-1]), words, word_lists(), lengths
+    )
+    return [(i.kind, "work or rest is a guess" in i.notes) for i in found if i.kind != "talk"]
+
+
+def test_rests_that_nobody_calls_are_rests_where_work_is_called_in_turn():
+    """30 s and 30 s: the work is called each time and the rest never; lengths that are named settle it."""
+    heard = kinds_and_guesses("go go squats", None)
+    settled = kinds_and_guesses("go go squats", Lengths(30.0, 30.0))
+    together = kinds_and_guesses("go go squats", Lengths(20.0, 10.0))
+
+    assert heard == [("work", True), ("rest", True)] * 8
+    assert settled == [("work", False), ("rest", False)] * 8
+    assert all(is_guess for _, is_guess in together)
+
+
+def test_one_length_without_calls_in_turn_is_a_guess_until_lengths_are_named():
+    """Sets only, where rests may just not have been called; a rest of 0 s settles it, whatever is said."""
+    times = np.arange(10.0, 500.0, 30.0)
+    words = [PlacedWord("relax", float(times[k]) + 1, float(times[k]) + 1.4, 0) for k in (2, 5)]
+    ends = [Boundary(float(t), 0.9) for t in times]
+
+    guessed = find_intervals(ends, float(times[-1]), words, word_lists())
+    settled = find_intervals(ends, float(times[-1]), words, word_lists(), Lengths(30.0, 0.0))
+
+    assert {i.kind for i in guessed[1:]} == {i.kind for i in settled[1:]} == {"work"}
+    assert all("work or rest is a guess" in i.notes for i in guessed[1:])
+    assert not any(i.notes for i in settled[1:])
+    assert kinds_and_guesses("go go squats", Lengths(30.0, 0.0)) == [("work", False)] * 16
 
 
 def test_a_cut_interval_gets_its_true_length_and_a_note():

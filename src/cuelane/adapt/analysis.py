@@ -108,7 +108,8 @@ def analyse(
         )
         notes.append(said)
     structure = by_words(structure, said_times(words, language), recording.seconds, lengths)
-    intervals = find_intervals(structure.boundaries, recording.seconds, words, lists)
+    named = structure.lengths if lengths is not None and not structure.lengths_left_aside else None
+    intervals = find_intervals(structure.boundaries, recording.seconds, words, lists, named)
     cues = find_cues(words, intervals, hearing, lists, role_judge(language))
     cues = [_over_beep_dropped(cue) for cue in cues]
     if captions is None and not words:

@@ -9,12 +9,13 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.adapt.beeps.boundaries import Boundary
+from cuelane.adapt.beeps.timing_grid import Lengths
 from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.word_lists import WordLists
 
 # Chosen: a recording's own intervals differ by less; more hides small cuts, less reports every one.
 SAME_LENGTH_S = 0.25
-# Chosen: the share of every second interval in which a rest is called, beyond the share in the others.
+# Chosen: the share of every second interval in which a rest, or a work, is called, beyond that of the others.
 _CALLED_IN_TURN = 0.3
 PLACED_BY = {
     "plan": "placed by the plan",
@@ -45,9 +46,16 @@ class FoundInterval:
 
 
 def find_intervals(
-    boundaries: Sequence[Boundary], seconds: float, words: Sequence[PlacedWord], lists: WordLists
+    boundaries: Sequence[Boundary],
+    seconds: float,
+    words: Sequence[PlacedWord],
+    lists: WordLists,
+    named: Lengths | None = None,
 ) -> list[FoundInterval]:
     """Return the class as intervals: talk before the first boundary and after the last, work and rest within.
+
+    `named` are the work and rest that a person named and that the boundaries keep, None without; lengths
+    found in the recording alone do not tell a class without rests from one of equal work and rest.
 
     An interval's true length is what intervals of its kind usually last, to a tenth of a second, or to a
     whole second if that is within 60 ms. One that is shorter than that was probably cut.
@@ -56,7 +64,7 @@ def find_intervals(
     if len(times) < 2:
         return [FoundInterval("talk", 0.0, seconds, seconds, False, ("no boundaries were found",))]
     lengths = [float(value) for value in np.diff(times)]
-    kinds, sure = _kinds(times, lengths, words, lists)
+    kinds, sure = _kinds(times, lengths, words, lists, named)
     found = [FoundInterval("talk", 0.0, times[0], times[0], True)]
     for index, length in enumerate(lengths):
         usual = _usual(length, [n for n, kind in zip(lengths, kinds, strict=True) if kind == kinds[index]])
@@ -96,14 +104,20 @@ def _usual(length: float, like: Sequence[float]) -> float:
 
 
 def _kinds(
-    times: Sequence[float], lengths: Sequence[float], words: Sequence[PlacedWord], lists: WordLists
+    times: Sequence[float],
+    lengths: Sequence[float],
+    words: Sequence[PlacedWord],
+    lists: WordLists,
+    named: Lengths | None,
 ) -> tuple[list[str], list[bool]]:
     """Return each interval's kind and whether it is sure.
 
     Every interval's first words vote. A class of lengths (those within a quarter second of each other) votes
     together, since work and rest usually differ in length; where both have one length, the alternation
-    decides.
+    decides. Where a person named a rest of 0 s, set follows set.
     """
+    if named is not None and not named.rest_s:
+        return ["work"] * len(lengths), _near(lengths, named.work_s)
     votes = np.zeros(len(lengths))
     for index, start in enumerate(times[:-1]):
         end = min(times[index + 1], start + _HEARD_AFTER_S)
@@ -122,9 +136,10 @@ def _kinds(
         ]
         group[index] = float(votes[near].mean())
     one_length = len({tuple(k for k, o in enumerate(rounded) if abs(o - v) <= 1) for v in rounded}) == 1
-    if one_length and np.any(votes) and not _alternates(votes):
-        # Set follows set: where "relax" is said here and there, no rest begins.
-        return ["work"] * len(lengths), [True] * len(lengths)
+    if one_length and named is None and np.any(votes) and not _alternates(votes):
+        # Set follows set: where "relax" is said here and there, no rest begins. But rests that nobody calls
+        # would sound the same, so it is a guess until a person names the lengths.
+        return ["work"] * len(lengths), [False] * len(lengths)
     score = votes.copy() if one_length else 0.5 * votes + 2.0 * group
     # Which of the two alternations, work first or rest first, agrees with what was said?
     turn = float((alternating * score).sum()) / max(1, len(score))
@@ -134,13 +149,37 @@ def _kinds(
         score = -alternating
         return ["rest" if value > 0 else "work" for value in score], [False] * len(lengths)
     kinds = ["rest" if value > 0 else "work" for value in score]
+    if one_length and not _tells_rests(lengths, votes, named):
+        return kinds, [False] * len(lengths)
     sure = np.abs(score) > 0.25
     # Where all intervals of known kind alternate, the others are taken to alternate as well.
     turns = np.sign(score) == np.sign(turn) * alternating
     return kinds, [bool(value) for value in (sure | (turns & turns[sure].all()) if sure.any() else sure)]
 
 
+def _tells_rests(lengths: Sequence[float], votes: npt.NDArray[np.float64], named: Lengths | None) -> bool:
+    """Return whether it is certain that some of `lengths`, all alike, are rests.
+
+    Works that are called in turn do not show it alone; nor do lengths that were named, where each interval
+    is a work and a rest together.
+    """
+    if named is None:
+        return bool((votes > 0).any())
+    return any(_near(lengths, named.work_s)) or any(_near(lengths, named.rest_s))
+
+
+def _near(lengths: Sequence[float], length_s: float) -> list[bool]:
+    return [abs(length - length_s) <= SAME_LENGTH_S for length in lengths]
+
+
 def _alternates(votes: npt.NDArray[np.float64]) -> bool:
-    """Return whether rests are called in every second interval; `votes`, shape (n,), are above 0 for rest."""
-    called = [float((votes[first::2] > 0).mean()) if len(votes) > first else 0.0 for first in (0, 1)]
-    return max(called) - min(called) >= _CALLED_IN_TURN
+    """Return whether rests, or works, are called in every second interval.
+
+    `votes`, shape (n,), are above 0 for rest and below 0 for work.
+    """
+    if len(votes) < 2:
+        return False
+    shares = [
+        (float((sign * votes[::2] > 0).mean()), float((sign * votes[1::2] > 0).mean())) for sign in (1, -1)
+    ]
+    return any(abs(even - odd) >= _CALLED_IN_TURN for even, odd in shares)

@@ -199,7 +199,9 @@ def _grid(
     numbers = phase.number[on_time]
     # What is left of an interval is said before its end; that interval too belongs to the class.
     before = np.array([one.begins == "either" for one in times])[on_time]
-    first, last = int((numbers - before).min()), int(numbers.max())
+    # Without rests only even numbers are boundaries.
+    per_interval = 1 if lengths.rest_s else 2
+    first, last = int((numbers - before * per_interval).min()), int(numbers.max())
     places = [
         phase.at_s + (n // 2) * lengths.period_s + (n % 2) * lengths.work_s for n in range(first, last + 1)
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import signal
@@ -16,6 +17,7 @@ import soundfile
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from cuelane.audio import kept_pieces
 from cuelane.audio.clip import Clip, content_hash, quantise24
 from cuelane.audio.store import ClipStore, default_folder, recipe_key
 from cuelane.base.errors import DeliveryError, SignalError
@@ -340,3 +342,33 @@ def test_pieces_take_a_quarter_of_the_store_and_no_clip_goes_for_them(tmp_path):
     assert same(store.get(KEY), clip)
     (tmp_path / "blocked").write_text("a file where the store's folder should be")
     ClipStore(tmp_path / "blocked").keep_piece(KEY, b"frames")
+
+
+def test_a_piece_that_cannot_be_read_now_stays(tmp_path, monkeypatch):
+    """Too many open files say nothing about a piece."""
+    store = ClipStore(tmp_path)
+    store.keep_piece(KEY, b"frames")
+
+    def too_many(*_args, **_kwargs):
+        raise OSError(errno.EMFILE, "Too many open files")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(kept_pieces, "read_ordinary", too_many)
+        assert store.piece(KEY) is None
+    assert store.piece(KEY) == b"frames"
+
+
+def test_pieces_make_room_for_clips(tmp_path):
+    """Where clips nearly fill the store, pieces have what is left of it, not a quarter."""
+    clip = make_clip()
+    with ClipStore(tmp_path) as writer:
+        writer.put(KEY, clip)
+    n_clip = sum(
+        path.stat().st_size for kind in ("audio", "recipes") for path in tmp_path.glob(f"{kind}/??/*")
+    )
+    store = ClipStore(tmp_path, max_bytes=n_clip + 2_000)
+    for number in range(4):
+        store.keep_piece(recipe_key({"piece": number}), bytes(1_500))
+    store._prune()
+    assert sum(path.stat().st_size for path in tmp_path.glob("pieces/??/*")) <= 2_000
+    assert same(store.get(KEY), clip)

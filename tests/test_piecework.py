@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import binascii
+import errno
 import io
+import threading
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -15,14 +17,16 @@ import pytest
 from PIL import Image
 
 from cuelane import media
+from cuelane.audio.store import ClipStore
 from cuelane.base.errors import DeliveryError
-from cuelane.media import Chapter, Metadata, piecework
+from cuelane.media import Chapter, Metadata, ffmpeg, joined, piecework
 from cuelane.media.counted import CountedBlocks
 from cuelane.media.formats import Joining, LossyCoding, format_of
 from cuelane.media.frames import split_frames
 from cuelane.media.info_frame import crc16
-from cuelane.media.joined import write_joined
+from cuelane.media.joined import _wrap_adts, movie_hz, write_joined
 from cuelane.media.lossy import write_lossy
+from cuelane.media.mp4_frames import FrameTables, fill
 from cuelane.media.mp4_metadata import mp4_options
 from cuelane.media.piecework import EncoderSettings, Fed, Piecework, fed_pieces, piece_key
 
@@ -329,4 +333,65 @@ def test_m4a_in_pieces_tells_what_the_file_of_one_encoder_tells(n_frames: int, t
     for ours_part, theirs_part in zip(ours, theirs, strict=True):
         assert ours_part == theirs_part
     assert len(_heard(tmp_path / "a.m4a")) == n_frames
+    rates = [mutagen.File(tmp_path / name).info.bitrate for name in ("a.m4a", "b.m4a")]
+    # Read from the file's own account of itself; the two encodes differ by a few bytes in a frame.
+    assert rates[0] == pytest.approx(rates[1], rel=0.02)
     assert {path.name for path in tmp_path.iterdir()} == {"a.m4a", "b.m4a", "cover.png", "metadata.txt"}
+
+
+def test_a_day_of_sound_fits_an_m4a(tmp_path: Path) -> None:
+    """By the tables alone: a plan may last 24 h, and 31 bits count 12 h of samples at 48,000 Hz."""
+    n_samples = 24 * 3600 * RATE
+    settings, sound = _settings(".m4a"), _sound(4_096)
+    chapters = [Chapter(0, 12 * 3_600_000, "Day"), Chapter(12 * 3_600_000, 24 * 3_600_000, "Night")]
+    stream = tmp_path / "one.adts"
+    coding = replace(settings.coding, muxer="adts")
+    write_lossy(stream, CountedBlocks([sound], 1), coding, RATE, settings.bitrate_kbps)
+    first = split_frames(stream.read_bytes(), settings.joining)[:1]
+    template, payload = tmp_path / "template.m4a", tmp_path / "frames.aac"
+    options = mp4_options(tmp_path, Metadata({"title": "T"}, chapters))
+    _wrap_adts(template, first, settings, options, movie_hz(RATE, n_samples))
+    n_units = n_samples // 1_024 + 2
+    with payload.open("wb") as file:
+        file.truncate(4 * n_units)
+    fill(tmp_path / "day.m4a", template, payload, FrameTables(np.full(n_units, 4), 1_024, n_samples))
+    with av.open(str(tmp_path / "day.m4a")) as container:
+        assert container.streams.audio[0].duration == n_samples
+        assert container.duration == pytest.approx(24 * 3600 * 1_000_000, abs=100)
+        assert [row["end"] * row["time_base"] for row in container.chapters()] == [12 * 3600, 24 * 3600]
+
+
+def test_encoders_have_ended_when_the_file_cannot_be_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No thread goes on in a folder that the caller is about to remove."""
+    before = threading.active_count()
+
+    def full(_: bytes) -> bytes:
+        raise OSError(errno.ENOSPC, "No space left")
+
+    monkeypatch.setattr(joined, "adts_payload", full)
+    sound = CountedBlocks(_blocks(_sound(30 * RATE)), 1)
+    with pytest.raises(OSError, match="No space left") as caught:
+        write_joined(tmp_path / "a.m4a", sound, _settings(".m4a"), Piecework(n_encoders=2))
+    assert threading.active_count() == before, caught
+
+
+def test_a_program_that_cannot_be_run_is_told_with_kept_pieces_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def missing() -> str:
+        raise RuntimeError("none")
+
+    for name in ("program", "version"):
+        cached = getattr(ffmpeg, name)
+        monkeypatch.setattr(ffmpeg, name, cached.__wrapped__)
+    monkeypatch.setattr("imageio_ffmpeg.get_ffmpeg_exe", missing)
+    monkeypatch.setattr("imageio_ffmpeg.get_ffmpeg_version", missing)
+    with pytest.raises(DeliveryError, match="no ffmpeg program"):
+        write_joined(
+            tmp_path / "a.mp3",
+            CountedBlocks([_sound(RATE)], 1),
+            _settings(".mp3"),
+            Piecework(ClipStore(tmp_path)),
+        )

@@ -13,7 +13,7 @@ import hashlib
 from pathlib import Path
 
 from cuelane.audio.store_files import remove, touch
-from cuelane.base.ordinary import read_ordinary
+from cuelane.base.ordinary import OddFileError, read_ordinary
 
 SHARE = 0.25
 """Of the store's size, for all pieces."""
@@ -37,8 +37,11 @@ def read_piece(store: Path, key: str) -> bytes | None:
         whole = read_ordinary(path, MAX_PIECE_BYTES + _SEAL_BYTES, follow=False)
     except FileNotFoundError:
         return None
-    except OSError:
+    except OddFileError:
         whole = b""
+    except OSError:
+        # Such as too many open files: it says nothing about the piece.
+        return None
     seal, content = whole[:_SEAL_BYTES], whole[_SEAL_BYTES:]
     if seal != _seal(key, content):
         remove(path, store)

@@ -283,7 +283,10 @@ class ClipStore:
                 elif path.suffix == ".tmp" and owner_of(path.name) not in live:
                     remove(path, self.folder)
             pieces = {stem: groups.pop(stem) for stem in list(groups) if stem.parts[-3] == "pieces"}
-            left = self._shrink(pieces, int(self.max_bytes * SHARE), set())
+            clips = sum(status.st_size for files in groups.values() for _, status in files)
+            # Speech is dearer to make again: no clip goes for a piece.
+            most_bytes = max(0, min(int(self.max_bytes * SHARE), self.max_bytes - clips))
+            left = self._shrink(pieces, most_bytes, set())
             return left + self._shrink(groups, self.max_bytes - left, used)
 
     def _shrink(self, groups: _Groups, most_bytes: int, used: set[str]) -> int:

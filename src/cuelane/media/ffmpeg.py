@@ -48,6 +48,16 @@ def program() -> str:
         ) from error
 
 
+@functools.cache
+def version() -> str:
+    """Return what the program says of its version, asked once. Raises DeliveryError if it cannot be run."""
+    program()
+    try:
+        return str(imageio_ffmpeg.get_ffmpeg_version())
+    except (RuntimeError, OSError, subprocess.SubprocessError) as error:
+        raise DeliveryError(f"cannot start the ffmpeg program: {error}") from error
+
+
 def quiet(*, loglevel: str = "error") -> list[str]:
     return [program(), "-hide_banner", "-nostdin", "-nostats", "-loglevel", loglevel]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import subprocess
 from array import array
 from collections.abc import Iterable, Iterator, Sequence
@@ -10,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from cuelane.base.errors import DeliveryError
+from cuelane.base.files import reason
 from cuelane.media import ffmpeg
 from cuelane.media.counted import CountedBlocks
 from cuelane.media.frames import adts_payload
@@ -35,11 +37,12 @@ def write_joined(
     ------
     DeliveryError : an encoder failed, or `blocks` hold no sample. OSError : the disk does not take it.
     """
-    pieces = _not_empty(joined_pieces(blocks, settings, path.parent, work))
-    if settings.joining.muxer == "mp3":
-        _write_mp3(path, pieces, blocks)
-        return
-    _write_mp4(path, pieces, blocks, settings, metadata_options)
+    # Closed before an error leaves: encoders that go on would write in a folder that is being removed.
+    with contextlib.closing(joined_pieces(blocks, settings, path.parent, work)) as made:
+        if settings.joining.muxer == "mp3":
+            _write_mp3(path, _not_empty(made), blocks)
+        else:
+            _write_mp4(path, _not_empty(made), blocks, settings, metadata_options)
 
 
 def _not_empty(pieces: Iterable[list[bytes]]) -> Iterator[list[bytes]]:
@@ -68,7 +71,7 @@ def _write_mp4(
             bare = [adts_payload(frame) for frame in frames]
             file.writelines(bare)
             sizes.extend(map(len, bare))
-    _wrap_adts(template, first, settings, metadata_options)
+    _wrap_adts(template, first, settings, metadata_options, movie_hz(settings.sample_rate, blocks.n_frames))
     fill(
         path, template, payload, FrameTables(np.array(sizes), settings.joining.frame_samples, blocks.n_frames)
     )
@@ -90,20 +93,30 @@ def _write_mp3(path: Path, pieces: Iterable[list[bytes]], blocks: CountedBlocks)
         file.write(info.written(blocks.n_frames))
 
 
+def movie_hz(sample_rate: int, n_samples: int) -> int:
+    """Return the clock of the whole file: 31 bits must count a track of `n_samples` by it, as ffmpeg has it.
+
+    Its own choice would be the clock of the stream, in which an hour does not fit.
+    """
+    return sample_rate if n_samples < 1 << 31 else sample_rate // 2
+
+
 def _wrap_adts(
-    path: Path, frames: list[bytes], settings: EncoderSettings, metadata_options: Sequence[str]
+    path: Path, frames: list[bytes], settings: EncoderSettings, options: Sequence[str], clock_hz: int
 ) -> None:
     """Put `frames` into MPEG-4; an edit list tells the encoder's delay, since they begin before the sound."""
     unit, tick = settings.joining.frame_samples, ADTS_TICKS_HZ // settings.sample_rate
     stream = path.with_name("first.adts")
     stream.write_bytes(b"".join(frames))
-    command = [*ffmpeg.quiet(), "-y", "-f", "aac", "-i", f"file:{stream}", *metadata_options, "-c:a", "copy"]
+    command = [*ffmpeg.quiet(), "-y", "-f", "aac", "-i", f"file:{stream}", *options, "-c:a", "copy"]
     start = f"(N-1)*{unit * tick}"
     command += ["-bsf:a", f"setts=pts={start}:dts={start}:duration={unit * tick}"]
-    # Its own choice would be the clock of the stream, in which an hour does not fit 32 bits.
-    command += ["-movie_timescale", str(settings.sample_rate)]
+    command += ["-movie_timescale", str(clock_hz)]
     command += ["-bitexact", "-f", settings.coding.muxer, f"file:{path}"]
-    done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, check=False)
+    try:
+        done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, check=False)
+    except OSError as error:
+        raise DeliveryError(f"cannot start the ffmpeg program: {reason(error)}") from error
     stream.unlink()
     if done.returncode != 0:
         said = done.stderr.decode("utf-8", "replace").strip().splitlines()

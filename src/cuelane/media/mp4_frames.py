@@ -52,6 +52,14 @@ class FrameTables:
         rows += [(n_full + 1, rest, 1)] if rest else []
         return struct.pack(">II", 0, len(rows)) + b"".join(struct.pack(">III", *row) for row in rows)
 
+    def rates(self, sample_rate: int) -> tuple[int, int]:
+        """Return bits a second: the most in about one second, and over all, as MPEG-4 part 1 has them."""
+        n_window = min(max(1, round(sample_rate / self.unit)), len(self.sizes))
+        up_to = np.concatenate([[0], np.cumsum(self.sizes, dtype=np.int64)])
+        most = int((up_to[n_window:] - up_to[:-n_window]).max())
+        average = 8 * sample_rate * int(up_to[-1]) // (self.n_samples + self.unit)
+        return max(8 * sample_rate * most // (n_window * self.unit), average), average
+
     def placed(self, first: int) -> bytes:
         before = np.concatenate([[0], np.cumsum(self.sizes, dtype=np.int64)[:-1]])[::_CHUNK_FRAMES] + first
         return struct.pack(">II", 0, len(before)) + before.astype(">u4").tobytes()
@@ -120,6 +128,7 @@ def _moov(tree: list[Box], tables: FrameTables, first: int, moved: int) -> bytes
         b"tkhd": lambda old: _with(old, 20, length),
         b"elst": lambda old: _with(_with(old, 8, length), 12, tables.unit),
         b"mdhd": lambda old: _with(old, 16, tables.n_samples + tables.unit),
+        b"stsd": lambda old: _rated(old, *tables.rates(rate)),
         b"stts": lambda _: tables.timed(),
         b"stsz": lambda _: tables.sized(),
         b"stsc": lambda _: tables.chunked(),
@@ -144,6 +153,18 @@ def _moov(tree: list[Box], tables: FrameTables, first: int, moved: int) -> bytes
         else:
             parts.append(_box(name, _with(inside, 16, max(lengths)) if name == b"mvhd" else inside))
     return _box(b"moov", b"".join(parts))
+
+
+def _rated(described: bytes, most: int, average: int) -> bytes:
+    """Return the description of the sound with its rates: ffmpeg knew one frame when it wrote them."""
+    rates = struct.pack(">II", most, average)
+    # A DecoderConfigDescriptor with a length of four bytes, then object type, stream type and buffer size.
+    at = described.index(b"\x04\x80\x80\x80", described.index(b"esds")) + 10
+    made = described[:at] + rates + described[at + 8 :]
+    if b"btrt" in made:
+        at = made.index(b"btrt") + 8
+        made = made[:at] + rates + made[at + 8 :]
+    return made
 
 
 def _u32(data: bytes, at: int) -> int:

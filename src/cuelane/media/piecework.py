@@ -13,15 +13,14 @@ import hashlib
 import os
 import platform
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
-import imageio_ffmpeg
-
 from cuelane.base.errors import DeliveryError
+from cuelane.media import ffmpeg
 from cuelane.media.counted import CountedBlocks
 from cuelane.media.formats import Joining, LossyCoding
 from cuelane.media.frames import split_frames
@@ -68,7 +67,7 @@ class EncoderSettings:
     bitrate_kbps: int
 
     def stated(self) -> str:
-        named = (imageio_ffmpeg.get_ffmpeg_version(), platform.machine(), self.coding.encoder)
+        named = (ffmpeg.version(), platform.system(), platform.machine(), self.coding.encoder)
         options = (*self.coding.options, self.coding.makeup_gain(self.bitrate_kbps))
         return repr(
             (_RECIPE, named, options, self.joining, self.sample_rate, self.n_channels, self.bitrate_kbps)
@@ -120,7 +119,7 @@ def fed_pieces(blocks: Iterable[Block], joining: Joining) -> Iterator[Fed]:
 
 def joined_pieces(
     blocks: Iterable[Block], settings: EncoderSettings, folder: Path, work: Piecework
-) -> Iterator[list[bytes]]:
+) -> Generator[list[bytes], None, None]:
     """Yield the frames of each piece of the track, in order.
 
     Parameters

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 import soundfile
@@ -12,7 +10,7 @@ from children import run_command
 from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.beeps.completing import completed
 from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN
-from cuelane.adapt.beeps.search import find_structure
+from cuelane.adapt.beeps.search import Structure, find_structure
 from cuelane.adapt.beeps.timing_grid import SURE_GRID, Lengths, chain_by_hint, own_chain
 from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.said_times import SaidTime, SaidTimes, said_times
@@ -229,20 +227,61 @@ def test_a_hint_that_words_do_not_keep_gives_nothing():
     assert sum(grid_by_words(one, 600.0) is not None for one in random[:20]) == 0
 
 
-def test_words_tell_whether_a_lone_sound_begins_work_or_rest():
-    """One sound a minute, at each start of work: with 40 s and 20 s the rests begin where they are called."""
-    found = completed(heard(GRID_S[::2]), [], Lengths(40.0, 20.0))
-    sound = find_structure(recording(np.zeros(48_000 * 20, np.float32)))
-    once = replace(
-        sound, boundaries=found.boundaries, lengths=Lengths(40.0, 20.0), tells_apart=found.chain.tells_apart
+def heard_once(times_s) -> Structure:
+    """Return what is known of a class of 40 s and 20 s from one sound a minute and the lengths alone."""
+    found = completed(heard(times_s), [], Lengths(40.0, 20.0))
+    return Structure(
+        None,
+        0.9,
+        found.boundaries,
+        "",
+        lengths=Lengths(40.0, 20.0),
+        astray_s=found.astray_s,
+        tells_apart=found.chain.tells_apart,
     )
 
-    told = by_words(once, said_times(spoken(called())), 600.0, Lengths(40.0, 20.0))
-    untold = by_words(once, said_times([]), 600.0, Lengths(40.0, 20.0))
 
+def told(once: Structure) -> Structure:
     assert not once.tells_apart
-    assert np.abs(np.array([b.at_s for b in told.boundaries]) - GRID_S[:-1]).max() < 0.01
+    return by_words(once, said_times(spoken(called())), 600.0, Lengths(40.0, 20.0))
+
+
+@pytest.mark.parametrize("first", [0, 1])
+def test_words_tell_whether_a_lone_sound_begins_work_or_rest(first):
+    """One sound a minute: with 40 s and 20 s the others are where they are called, the first and last too."""
+    once = heard_once(GRID_S[first::2])
+    untold = by_words(once, said_times([]), 600.0, Lengths(40.0, 20.0))
+    cut_off = by_words(once, said_times(spoken(called())), float(GRID_S[-2]) + 20.0, Lengths(40.0, 20.0))
+
+    assert places(told(once)) == GRID_S.tolist()
     assert untold == once
+    assert places(cut_off) == (GRID_S[:-1] if first == 0 else GRID_S).tolist()
+
+
+@pytest.mark.parametrize("first", [0, 1])
+def test_a_lone_sound_that_is_missed_loses_no_set(first):
+    """Two in a row and one alone were not heard: each of their works and rests is there, and told."""
+    found = told(heard_once(np.delete(GRID_S[first::2], [2, 3, 5])))
+
+    assert places(found) == GRID_S.tolist()
+    assert sum(b.is_heard for b in found.boundaries) == 5
+
+
+def test_a_lone_sound_off_the_grid_is_left_out_and_told():
+    """Before the class, within a set and after it: none of them is a boundary, also as the first of all."""
+    found = told(heard_once(np.sort([5.0, *GRID_S[::2], 219.0, 590.0])))
+
+    assert places(found) == GRID_S.tolist()
+    assert found.astray_s == (5.0, 219.0, 590.0)
+
+
+def test_a_lone_sound_after_a_cut_stays_in_doubt():
+    """Where the grid begins anew, what was said before does not tell what the sound begins there."""
+    times = GRID_S[::2].copy()
+    times[4:] -= 13.0
+    once = heard_once(times)
+
+    assert told(once) == once
 
 
 def test_an_option_that_has_no_use_is_said_to_have_none(tmp_path):

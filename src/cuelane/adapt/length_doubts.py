@@ -44,8 +44,9 @@ def about_lengths(analysis: Analysis) -> list[str]:
         )
     if not analysis.tells_apart:
         found.append(
-            f"The boundaries keep {_lengths(analysis)}, but the sound comes only once in both, and nothing "
-            "that is said tells whether it begins the work or the rest: the boundary between is not placed."
+            f"The boundaries keep {_lengths(analysis)}, but the sound comes only once in both, and "
+            "what is said does not make sure whether it begins work or rest: the boundary between is not "
+            "placed."
         )
     if analysis.n_placed:
         found.append(

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +15,14 @@ import numpy.typing as npt
 from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN
 from cuelane.adapt.beeps.search import Structure
-from cuelane.adapt.beeps.timing_grid import SURE_GRID, Lengths, confidence_of_grid
+from cuelane.adapt.beeps.timing_grid import (
+    SURE_GRID,
+    Lengths,
+    beyond_s,
+    chain_of,
+    confidence_of_grid,
+    unheard_s,
+)
 from cuelane.adapt.words.said_times import SaidTime, SaidTimes
 
 Floats = npt.NDArray[np.float64]
@@ -37,8 +43,6 @@ _FEWEST = 4
 _BETTER = 2.0
 # Chosen: lengths that nobody named are a guess, however well they fit.
 _MOST_WITHOUT_HINT = SURE_COUNTDOWN - 0.05
-# Chosen: a boundary is put between two only if so much is left of the gap, or it was cut.
-_LEAST_LEFT_S = 3.0
 
 BY_WORDS = "from what is said"
 
@@ -110,23 +114,39 @@ def by_words(structure: Structure, said: SaidTimes, seconds: float, hint: Length
         )
     if structure.lengths is None or structure.tells_apart or structure.lengths_left_aside:
         return structure
-    return _told_apart(structure, structure.lengths, said)
+    return _told_apart(structure, structure.lengths, said, seconds)
 
 
-def _told_apart(structure: Structure, lengths: Lengths, said: SaidTimes) -> Structure:
-    """Return `structure`, whose sound comes once in a work and a rest, with the boundaries between them."""
-    first_s = structure.boundaries[0].at_s
+def _told_apart(structure: Structure, lengths: Lengths, said: SaidTimes, seconds: float) -> Structure:
+    """Return `structure`, whose sound comes once in a work and a rest, with the boundaries between them.
+
+    What the sound missed is put in, what is off the grid taken out. Nothing is changed where the words do not
+    tell which begins, nor where the sound does not keep to one of both: after a cut it may begin the other.
+    """
+    times = np.array([boundary.at_s for boundary in structure.boundaries])
+    chain = chain_of(times, lengths)
+    if not chain.n_kept or any(link.n_steps is None or link.n_steps % 2 for link in chain.links[1:]):
+        return structure
+    first_s = float(times[chain.links[0].index])
     phases = np.array([first_s, first_s - lengths.work_s])
     worth, _ = _worth(said.times, lengths, phases) if said.times else (np.zeros((2, 1)), None)
     begins_work, begins_rest = worth.sum(axis=1)
     if abs(begins_work - begins_rest) < _BETTER:
         return structure
-    step_s = lengths.work_s if begins_work > begins_rest else lengths.rest_s
-    times = [boundary.at_s for boundary in structure.boundaries]
-    gaps = [(one, two) for one, two in pairwise(times) if two - one > step_s + _LEAST_LEFT_S]
-    between = [Boundary(one + step_s, 0.0, "lengths") for one, _two in gaps]
-    boundaries = sorted([*structure.boundaries, *between], key=lambda boundary: boundary.at_s)
-    return replace(structure, boundaries=tuple(boundaries), tells_apart=True)
+    is_rest = bool(begins_rest > begins_work)
+    chain = replace(chain, links=tuple(replace(link, is_rest=is_rest) for link in chain.links))
+    # The first work begins before the first sound, or the last one ends after the last.
+    before, after = beyond_s(times, chain, 1)
+    beyond = [at_s for at_s in (before if is_rest else after) if 0 <= at_s <= seconds]
+    kept = {link.index for link in chain.links}
+    boundaries = [boundary for index, boundary in enumerate(structure.boundaries) if index in kept]
+    boundaries += [Boundary(at_s, 0.0, "lengths") for at_s in (*unheard_s(times, chain, None), *beyond)]
+    return replace(
+        structure,
+        boundaries=tuple(sorted(boundaries, key=lambda boundary: boundary.at_s)),
+        astray_s=tuple(float(at_s) for index, at_s in enumerate(times) if index not in kept),
+        tells_apart=True,
+    )
 
 
 def _tried(said: SaidTimes) -> list[tuple[float, Lengths, _Phase]]:

@@ -269,17 +269,19 @@ def test_a_process_that_is_killed_takes_only_its_track_with_it(
 
 
 def test_a_child_ends_when_nobody_waits_for_it() -> None:
-    """Its standard input ends when its parent dies, however that dies."""
+    """Even in the middle of a track: its standard input ends when its parent dies, however that dies."""
     program = (
-        "import sys, time; from cuelane.batch.jobs_made import end_with_parent; end_with_parent();"
-        "sys.stdout.write('on'); sys.stdout.flush(); time.sleep(600)"
+        "import sys, time; from cuelane.batch.makers import requests; print(next(requests()));"
+        "sys.stdout.flush(); time.sleep(600)"
     )
     with subprocess.Popen(
         [sys.executable, "-c", program], stdin=subprocess.PIPE, stdout=subprocess.PIPE
     ) as child:
         assert child.stdin is not None
         assert child.stdout is not None
-        assert child.stdout.read(2) == b"on"
+        child.stdin.write(b"one\n")
+        child.stdin.flush()
+        assert child.stdout.readline().strip() == b"b'one'"
         child.stdin.close()
         assert child.wait(timeout=300) != 0
 

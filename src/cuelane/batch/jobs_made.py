@@ -1,24 +1,19 @@
 """One track of a batch: an order that can be sent to another machine, and what becomes of it.
 
-The order is carried out in a process of its own, by whichever machine has it: one that dies, or fills the
-memory, takes its track with it and no other. That process ends by itself when the one that waits for it dies,
-so that no track is made twice at once.
+The order is carried out in another process (:mod:`cuelane.batch.makers`), on whichever machine has it.
 """
 
 from __future__ import annotations
 
 import json
 import os
-import signal
-import subprocess
-import sys
 import tempfile
-import threading
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
 from cuelane.base.errors import Mark
+from cuelane.batch.makers import a_maker
 from cuelane.plan.tree import Mapping, node_of
 from cuelane.plan.variants import Chosen
 
@@ -100,12 +95,12 @@ class Outcome:
 
 
 def carried_out(order: Order) -> Outcome:
-    """Make a track in a process of its own; never raises, so that one failure ends nothing else."""
+    """Make a track in another process; never raises, so that one failure ends nothing else."""
     try:
+        if order.sent is None:
+            return _from_child(order)
         with tempfile.TemporaryDirectory(prefix="cuelane-") as folder:
-            if order.sent is not None:
-                order = _laid_out(order, Path(folder))
-            outcome = _from_child(order, Path(folder) / "stderr.txt")
+            outcome = _from_child(_laid_out(order, Path(folder)))
             # Messages name the plan as its author does, not the temporary folder it was laid out in.
             return replace(outcome, message=outcome.message.replace(f"{folder}{os.sep}plan{os.sep}", ""))
     except OSError as error:
@@ -121,50 +116,16 @@ def _laid_out(order: Order, folder: Path) -> Order:
     return Order(**{**vars(order), "plan": str(plan), "sent": None})
 
 
-def _from_child(order: Order, errors: Path) -> Outcome:
+def _from_child(order: Order) -> Outcome:
     request = json.dumps({key: value for key, value in vars(order).items() if key != "sent"}) + "\n"
-    with (
-        errors.open("wb") as stderr,
-        subprocess.Popen(
-            [sys.executable, "-P", "-c", CHILD], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=stderr
-        ) as child,
-    ):
-        assert child.stdin is not None
-        assert child.stdout is not None
+    with a_maker(CHILD) as maker:
+        answer = maker.answer(request.encode())
         try:
-            child.stdin.write(request.encode())
-            child.stdin.flush()
-            # Its standard input stays open: its end tells the child that nobody waits any more.
-            answer = child.stdout.read()
-        except BaseException:
-            child.kill()
-            raise
-    try:
-        told = json.loads(answer)
-        return Outcome(**{**told, "files": tuple(told.get("files", ()))})
-    except (ValueError, TypeError):
-        return Outcome(order.name, "failed", MACHINE_FAILED, _death(child.returncode, errors))
-
-
-def _death(code: int, errors: Path) -> str:
-    if code < 0:
-        try:
-            return f"the process that made it was ended by {signal.Signals(-code).name}; run the batch again"
-        except ValueError:
-            return f"the process that made it was ended by signal {-code}; run the batch again"
-    lines = errors.read_text(encoding="utf-8", errors="replace").strip().splitlines() or [""]
-    return f"the process that made it ended with {code}; run the batch again. {lines[-1][:300]}".rstrip()
-
-
-def end_with_parent() -> None:
-    """End this process when its standard input ends: whoever asked for the track is gone then."""
-
-    def wait() -> None:
-        while os.read(sys.stdin.fileno(), 1):
-            pass
-        os.kill(os.getpid(), signal.SIGTERM)
-
-    threading.Thread(target=wait, daemon=True).start()
+            told = json.loads(answer)
+            return Outcome(**{**told, "files": tuple(told.get("files", ()))})
+        except (ValueError, TypeError):
+            message = f"the process that made it {maker.death()}"
+            return Outcome(order.name, "failed", MACHINE_FAILED, message)
 
 
 def variant_of(told: dict[str, Any] | None) -> Chosen | None:

@@ -1,10 +1,10 @@
-"""The process that makes one track: it reads an order, and answers with what became of it."""
+"""The process that makes tracks: it reads orders, and answers each with what became of it."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-import sys
+import os
 import tempfile
 import traceback
 from dataclasses import asdict, replace
@@ -19,7 +19,8 @@ from cuelane.base.units import to_ms
 from cuelane.batch import records
 from cuelane.batch.far_clips import SharedClips
 from cuelane.batch.far_folder import FarFolder, is_address, is_there
-from cuelane.batch.jobs_made import MACHINE_FAILED, Order, Outcome, State, end_with_parent, variant_of
+from cuelane.batch.jobs_made import MACHINE_FAILED, Order, Outcome, State, variant_of
+from cuelane.batch.makers import requests
 from cuelane.render.run import Prepared, RenderOptions, deliver, prepare
 
 OTHER_SESSION = (
@@ -29,12 +30,16 @@ OTHER_SESSION = (
 
 
 def child() -> None:
-    """Carry out the order on standard input; write the outcome to standard output."""
-    request = sys.stdin.buffer.readline()
-    end_with_parent()
-    outcome = made(Order(**json.loads(request)))
-    sys.stdout.write(json.dumps(outcome.to_dict()))
-    sys.stdout.flush()
+    """Carry out each order on standard input; write the outcome to standard output, a line each."""
+    # Whatever else is printed goes where errors go.
+    answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
+    os.dup2(2, 1)
+    # Now, before anybody can put another version of the program in its place.
+    records.program_digest()
+    for request in requests():
+        outcome = made(Order(**json.loads(request)))
+        answers.write(json.dumps(outcome.to_dict()) + "\n")
+        answers.flush()
 
 
 def made(order: Order) -> Outcome:

@@ -20,6 +20,7 @@ from cuelane.batch import records
 from cuelane.batch.cluster import on_cluster
 from cuelane.batch.far_folder import FarFolder, is_address, is_there
 from cuelane.batch.jobs_made import MACHINE_FAILED, Order, Outcome, carried_out
+from cuelane.batch.makers import end_idle
 from cuelane.batch.tracks import Track
 from cuelane.plan.series import Defaults
 from cuelane.plan.tree import plain
@@ -116,10 +117,13 @@ def run_batch(
         progress(n_done, len(orders))
 
     progress(n_done, len(orders))
-    if rest and cluster:
-        ends |= {_key(order): outcome for order, outcome in on_cluster(rest, cluster, told)}
-    elif rest:
-        ends |= {_key(order): outcome for order, outcome in _here(rest, workers, told)}
+    try:
+        if rest and cluster:
+            ends |= {_key(order): outcome for order, outcome in on_cluster(rest, cluster, told)}
+        elif rest:
+            ends |= {_key(order): outcome for order, outcome in _here(rest, workers, told)}
+    finally:
+        end_idle()
     missing = "nothing is known of it; run the batch again"
     return [
         ends.get(_key(order)) or Outcome(order.name, "failed", MACHINE_FAILED, missing) for order in orders

@@ -317,6 +317,19 @@ def test_no_view_has_a_word_of_another_language(code: str, tmp_path: Path) -> No
     assert (odd, left) == ({}, [])
 
 
+# WCAG 2.2, success criterion 2.5.3 (label in name): the name holds the text that is shown.
+@pytest.mark.parametrize("code", available_languages())
+def test_what_moves_and_removes_shows_a_word_that_is_in_its_name(code: str, tmp_path: Path) -> None:
+    """No bare sign, which only a screen reader would be told the meaning of."""
+    (tmp_path / "a.yaml").write_text(PLAN.format(code="en"), "utf-8")
+    html = html_of(desk_in(tmp_path, code), "/plan/a.yaml")
+    pattern = r'<button [^>]*data-do="(\w+)"[^>]*aria-label="([^"]+)"[^>]*>([^<]*)</button>'
+    found = re.findall(pattern, html)
+    assert {do for do, _, _ in found} == {"up", "down", "copy", "remove"}
+    assert [row for row in found if not row[2].isalpha() and " " not in row[2]] == []
+    assert [row for row in found if row[2].lower() not in row[1].lower()] == []
+
+
 def test_the_check_of_views_sees_a_word_of_english() -> None:
     """The test above would tell it."""
     known = pattern_of("de")

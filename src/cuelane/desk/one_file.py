@@ -23,18 +23,19 @@ from cuelane.desk.guard import Receive, Scope, Send
 from cuelane.desk.page_shell import environment
 from cuelane.desk.sound import asked_range
 from cuelane.desk.words import Said, desk_words
+from cuelane.web.page_parts import base_css
 
 _CHUNK = 1 << 18
-_STYLE = (
-    # On the root: only from there does the page itself go dark, as its player does.
-    ":root{color-scheme:light dark}"
-    "body{font:1.1rem/1.5 system-ui,sans-serif;max-width:34rem;margin:0 auto;padding:1.2rem}"
-    "h1{font-family:Georgia,serif;line-height:1.15}audio{width:100%;margin:.6rem 0}"
-    "a.get{display:block;text-align:center;padding:.9rem;border:2px solid;"
-    "border-radius:2px;font-weight:700;color:inherit}"
-    "li{margin:.4rem 0}"
+_STYLE = base_css() + (
+    "body{font-size:1.1rem;max-width:34rem;margin:0 auto;padding:1.2rem}"
+    "h1{padding-bottom:.5rem;border-bottom:3px double}"
+    "h2{margin-top:1.6rem;padding-top:1rem;border-top:1px solid var(--rule)}"
+    "audio{display:block;width:100%;margin:1.2rem 0}"
+    "a.get{display:block;text-align:center;padding:.9rem;background:var(--ink);color:var(--paper);"
+    "border-radius:2px;font-weight:700;text-decoration:none}"
+    "ul{padding-inline-start:1.3rem}li{margin:.4rem 0}li::marker{color:var(--pencil)}"
 )
-_STYLE_HASH = base64.b64encode(hashlib.sha256(_STYLE.encode("ascii")).digest()).decode("ascii")
+_STYLE_HASH = base64.b64encode(hashlib.sha256(_STYLE.encode("utf-8")).digest()).decode("ascii")
 _HEADERS = (
     (
         b"content-security-policy",

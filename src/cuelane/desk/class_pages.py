@@ -76,7 +76,7 @@ class _ClassPages:
                 "doubts": [_for_the_desk(doubt) for doubt in self._classes.doubts(analysis)],
                 "cues": _rows(analysis, kept),
                 "plan": self._classes.plan_name(name),
-                "clocks": [clock(analysis.seconds * part / 4) for part in range(5)],
+                "clocks": [clock(round(analysis.seconds * part / 4)).partition(".")[0] for part in range(5)],
             }
         title = found.recording.stem
         return HTMLResponse(

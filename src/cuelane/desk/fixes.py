@@ -276,4 +276,9 @@ def _taken_out(read: PlanRead, place: Place) -> Edit:
 
 
 def _short(text: str) -> str:
-    return text if len(text) <= _MOST_LETTERS else f"{text[: _MOST_LETTERS - 1]}…"
+    if len(text) <= _MOST_LETTERS:
+        return text
+    head = text[: _MOST_LETTERS - 1]
+    # At the end of a word, where there is one in the second half.
+    whole = head.rpartition(" ")[0]
+    return f"{whole if 2 * len(whole) > len(head) else head}…"

@@ -75,6 +75,14 @@ session:
 exercises:
   row: {}
 """
+SHARED = "by-two.yaml"
+SHARED_PLAN = """\
+title: By two
+voice: system
+session:
+  - rest: 30s
+  - say: Walk along the quay and back.
+"""
 
 
 @dataclass(frozen=True)
@@ -90,9 +98,26 @@ def _open_all(page: Page) -> None:
     page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
 
 
+def _drawn_and_open(page: Page) -> None:
+    page.wait("!!document.querySelector('#tape path')")
+    _open_all(page)
+
+
 def _all_open_where_it_does_not_fit(page: Page) -> None:
     page.wait("!!document.querySelector('.finding')")
     _open_all(page)
+
+
+def _changed_in_another_window(page: Page) -> None:
+    # What another window would send; this one sees it when it looks next.
+    page.run(
+        f"(async () => {{ const api = '/api/plan/{SHARED}'; const now = await (await fetch(api)).json();"
+        " const title = now.text.includes('By two') ? 'By three' : 'By two';"
+        " const body = JSON.stringify({number: now.number, edits: [{op: 'set', at: 'title', value: title}]});"
+        " const headers = {'Content-Type': 'application/json'};"
+        " await fetch(`${api}/edit`, {method: 'POST', body, headers}); })()"
+    )
+    page.wait("!document.getElementById('elsewhere').hidden")
 
 
 def _handed_over(page: Page) -> None:
@@ -111,10 +136,11 @@ VIEWS = (
     View("compose-open", f"/plan/{TRACK}", _open_all),
     View("compose-misfit", f"/plan/{MISFIT}", _all_open_where_it_does_not_fit),
     View("compose-broken", f"/plan/{BROKEN}"),
+    View("compose-elsewhere", f"/plan/{SHARED}", _changed_in_another_window),
     View("booth", f"/booth/{TRACK}"),
     View("booth-broken", f"/booth/{BROKEN}"),
     View("classes", "/classes"),
-    View("class", f"/class/{NAME}", _open_all),
+    View("class", f"/class/{NAME}", _drawn_and_open),
     View("finish", f"/finish/{TRACK}", _handed_over),
     View("finish-nothing", f"/finish/{MISFIT}"),
 )
@@ -158,7 +184,7 @@ class Shown:
 
 def fill(folder: Path) -> None:
     """Write the plans, the track with its check, and a class that has been listened to."""
-    for name, text in ((TRACK, PLAN), (MISFIT, MISFIT_PLAN), (BROKEN, BROKEN_PLAN)):
+    for name, text in ((TRACK, PLAN), (MISFIT, MISFIT_PLAN), (BROKEN, BROKEN_PLAN), (SHARED, SHARED_PLAN)):
         (folder / name).write_text(text, encoding="utf-8")
     render(folder / TRACK, (folder / TRACK).with_suffix(".flac"), store=ClipStore())
     own = folder / NAME
@@ -182,6 +208,7 @@ def shown(browser: Browser, folder: Path) -> Iterator[Shown]:
             page.call("Page.navigate", url=link)
             page.wait("document.readyState === 'complete' && location.pathname === '/'")
             yield Shown(page, link.partition("/open")[0])
+            page.close()
         finally:
             running.terminate()
 

@@ -131,7 +131,7 @@ class Browser:
         context = context or self.call("Target.createBrowserContext")["browserContextId"]
         target = self.call("Target.createTarget", url="about:blank", browserContextId=context)["targetId"]
         session = self.call("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
-        tab = Page(self, session)
+        tab = Page(self, session, target)
         for domain in ("Page", "Runtime", "Log", "Network"):
             tab.call(f"{domain}.enable")
         tab.call(
@@ -150,9 +150,14 @@ class Browser:
 class Page:
     """A tab."""
 
-    def __init__(self, browser: Browser, session: str) -> None:
+    def __init__(self, browser: Browser, session: str, target: str) -> None:
         self._browser = browser
         self._session = session
+        self._target = target
+
+    def close(self) -> None:
+        """Close the tab. One that is left open goes on with what it does, a microphone with it."""
+        self._browser.call("Target.closeTarget", targetId=self._target)
 
     def call(self, method: str, **parameters: Any) -> dict[str, Any]:
         return self._browser.call(method, self._session, **parameters)

@@ -81,9 +81,12 @@ def opened(browser: Browser, folder: Path, *options: str, plan: str = "") -> Ite
     running, link = start(folder, *options)
     try:
         desk = follow(browser, link, folder)
-        if plan:
-            desk.go(f"/plan/{PLAN}")
-        yield desk
+        try:
+            if plan:
+                desk.go(f"/plan/{PLAN}")
+            yield desk
+        finally:
+            desk.page.close()
     finally:
         running.terminate()
         running.communicate(timeout=PATIENCE_S)

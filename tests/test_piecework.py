@@ -239,7 +239,14 @@ def test_only_pieces_that_hear_a_change_are_encoded_again(suffix: str, tmp_path:
 def test_each_piece_is_fed_its_frames_with_what_stands_round_them() -> None:
     """Against slices of the whole, for many lengths and sizes of blocks."""
     joining = Joining(
-        muxer="adts", options=(), frame_samples=8, piece_frames=5, priming_frames=2, sample_rates=frozenset()
+        muxer="adts",
+        options=(),
+        frame_samples=8,
+        piece_frames=5,
+        priming_frames=2,
+        silence_frames=9,
+        cycle_frames=1,
+        sample_rates=frozenset(),
     )
     for n_frames in range(170):
         sound = np.arange(n_frames, dtype=np.float32)[:, None]

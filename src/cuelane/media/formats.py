@@ -62,6 +62,8 @@ class Joining:
     muxer : of the bare stream of frames, and ``options`` that only it takes.
     frame_samples : of each channel in a frame.
     piece_frames, priming_frames : what a piece owns, and how many frames before it are encoded and dropped.
+    silence_frames, cycle_frames : how much of a long silence is encoded, and after how many frames what comes
+        out repeats (:mod:`cuelane.media.silence`).
     sample_rates : at which it is done.
     """
 
@@ -70,6 +72,8 @@ class Joining:
     frame_samples: int
     piece_frames: int
     priming_frames: int
+    silence_frames: int
+    cycle_frames: int
     sample_rates: frozenset[int]
 
 
@@ -153,13 +157,17 @@ _AAC = ("-aac_coder", "fast", "-aac_is", "0", "-aac_pns", "0", "-aac_tns", "0")
 
 # A piece is about 90 s. AAC's rate control never forgets, so that no number of frames makes a piece the same
 # as in one pass; it has settled after 32. LAME has: with the lag of its slots at 44.1 kHz repeating every 49
-# frames, both counts are multiples of that, and its frames come out the same, byte for byte.
+# frames, both counts are multiples of that, and its frames come out the same, byte for byte. Of a
+# silence, 4 frames before a gap and 8 after it were enough for the same bytes, the fewest tried; but LAME's
+# threshold of hearing goes on falling for 95 frames (by its source, from memory).
 _ADTS = Joining(
     muxer="adts",
     options=(),
     frame_samples=1_024,
     piece_frames=4_096,
     priming_frames=32,
+    silence_frames=40,
+    cycle_frames=1,
     sample_rates=_MPEG_RATES,
 )
 _MP3_FRAMES = Joining(
@@ -168,6 +176,8 @@ _MP3_FRAMES = Joining(
     frame_samples=1_152,
     piece_frames=49 * 76,
     priming_frames=49 * 4,
+    silence_frames=110,
+    cycle_frames=49,
     sample_rates=frozenset({32_000, 44_100, 48_000}),
 )
 

@@ -26,6 +26,7 @@ from cuelane.media.formats import Joining, LossyCoding
 from cuelane.media.frames import split_frames
 from cuelane.media.lossy import write_lossy
 from cuelane.media.reader import Block
+from cuelane.media.silence import with_silence, without_long_silence
 
 MOST_ENCODERS = 3
 """More would gain little: the samples of the mix come from one thread."""
@@ -172,18 +173,28 @@ def _made(fed: Fed, settings: EncoderSettings, folder: Path, kept: KeptPieces | 
 
 
 def _encoded(fed: Fed, settings: EncoderSettings, folder: Path) -> list[bytes]:
-    joining = settings.joining
+    joining, coding = settings.joining, settings.coding
     path = folder / f"piece{fed.number}.{joining.muxer}"
-    coding = replace(
-        settings.coding, muxer=joining.muxer, options=(*settings.coding.options, *joining.options)
-    )
-    sound = CountedBlocks(fed.blocks, settings.n_channels)
-    write_lossy(path, sound, coding, settings.sample_rate, settings.bitrate_kbps)
-    frames = split_frames(path.read_bytes(), joining)
-    path.unlink()
+    blocks, gaps = without_long_silence(fed.blocks, joining)
+    frames = with_silence(_stream(path, blocks, settings), gaps, joining)
+    if frames is None:
+        frames = _stream(path, fed.blocks, settings)
     wanted = frames[fed.skip_frames :] if fed.last else frames[fed.skip_frames :][: joining.piece_frames]
     if not fed.last and len(wanted) != joining.piece_frames:
         raise DeliveryError(
             f"the {coding.encoder} encoder made {len(wanted)} frames of {joining.piece_frames}"
         )
     return wanted
+
+
+def _stream(path: Path, blocks: Iterable[Block], settings: EncoderSettings) -> list[bytes]:
+    """Return the frames that an encoder makes of `blocks`; `path` is where it writes them meanwhile."""
+    joining = settings.joining
+    coding = replace(
+        settings.coding, muxer=joining.muxer, options=(*settings.coding.options, *joining.options)
+    )
+    sound = CountedBlocks(blocks, settings.n_channels)
+    write_lossy(path, sound, coding, settings.sample_rate, settings.bitrate_kbps)
+    frames = split_frames(path.read_bytes(), joining)
+    path.unlink()
+    return frames

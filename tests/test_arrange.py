@@ -565,3 +565,46 @@ def test_the_guard_reaches_over_a_boundary_without_a_pip(at: str, n_said: int) -
     for cue in said:
         for pip in schedule.pips:
             assert pip.onset_sample - cue.end_sample >= RATE or cue.onset_sample - pip.end_sample >= RATE
+
+
+def turn_of(found: Arranged) -> list[str]:
+    """Return what is said from 12 s before the turn of the one set to the turn."""
+    first = next(entry for entry in found.schedule.intervals if entry.kind == "work")
+    late = first.end_sample - 12 * RATE
+    return [
+        cue.text or ""
+        for cue in found.schedule.cues
+        if cue.interval == first.index and cue.onset_sample >= late and cue.role in ("side", "change")
+    ]
+
+
+def test_a_plans_own_words_for_the_turn_stand_instead_of_the_programs() -> None:
+    """They name the sides, are over before the turn, and are no words for what follows the set."""
+    line = {"text": "Foot down, turn round, {other_side} leg.", "to": "other side"}
+    spec = {"sides": "each", "change": [line, {"text": "Sit.", "to": "rest"}]}
+    found = one_set("60s", spec)
+    assert turn_of(found) == ["Foot down, turn round, right leg."]
+    (own,) = [cue for cue in found.schedule.cues if cue.text == "Foot down, turn round, right leg."]
+    turn = min(pip.onset_sample for pip in found.schedule.pips if pip.role == "turn")
+    assert 3 * RATE <= turn - own.onset_sample <= 10 * RATE
+    assert own.end_sample < turn
+    after = [cue.text for cue in found.schedule.cues if cue.onset_sample > turn and cue.role == "side"]
+    assert after == ["Right side now."]
+
+
+def test_words_for_the_turn_that_do_not_fit_leave_the_programs() -> None:
+    """Too long for half of the set, or for another appearance: the side is still named before the turn."""
+    for wish in ({"text": " ".join(["word"] * 60)}, {"text": "Never now.", "rounds": 2}):
+        found = one_set("60s", {"sides": "each", "change": [wish | {"to": "other side"}]})
+        assert turn_of(found) == ["At the long pip, change to the right side."]
+
+
+def test_what_is_held_is_put_down_though_the_plan_has_words_for_the_turn() -> None:
+    """Words for the turn are none for the end: what is in the hand is still put down before the rest."""
+    change = {"text": "Other hand.", "to": "other side"}
+    spec = {"sides": "each", "needs": "one bell", "change": change}
+    block = {"block": "B", "pattern": "circuit", "work": "60s", "rest": "30s", "exercises": ["carry", "walk"]}
+    found = arranged({"session": [block], "exercises": {"carry": spec, "walk": {}}}).schedule
+    texts = [cue.text for cue in found.cues]
+    assert "Other hand." in texts
+    assert any("put the bell down" in (text or "") for text in texts)

@@ -318,14 +318,14 @@ def test_a_breath_block_is_explained_before_it_starts() -> None:
     found = arranged(plan).schedule
     starts = [row.start_sample for row in found.intervals if row.kind == "in" and row.round == 1]
     texts = [(cue.onset_sample, cue.role, cue.text or "") for cue in found.cues]
-    count = "Next: Box. We will breathe in for three, hold for four, breathe out for five, and rest for six."
+    count = "Next: Box. We will breathe in for three, hold for four, out for five, and rest empty for six."
     assert [at < starts[0] for at, _, text in texts if text == count] == [True, False]
     warned = [(at, role) for at, role, text in texts if "light-headed" in text]
     assert len(warned) == 1
     assert warned[0][1] == "caution"
     legs = max(row.end_sample for row in found.intervals if row.kind == "work")
     assert legs < warned[0][0] < starts[0]
-    assert sum(text == "Breathe in, and let it go." for *_, text in texts) == 2
+    assert sum(text == "Breathe in. That was the last one." for *_, text in texts) == 2
     led = next(cue for cue in found.cues if cue.text == "Breathe in.")
     assert led.onset_sample - starts[0] <= 0.4 * RATE
     tones = {row.phase: row.frequency for row in _phases(found)}
@@ -724,3 +724,59 @@ def test_a_change_tells_at_once_what_comes_and_its_side_once() -> None:
 def test_only_a_count_and_a_plural_make_one_thing_of_two_names(one: str, two: str, same: bool) -> None:
     """Two things whose names begin alike are both told."""
     assert same_kind(one, two) == same_kind(two, one) == same
+
+
+def _texts_before(schedule: Schedule, name: str) -> list[str]:
+    """Return what is said in the interval right before the first set of an exercise."""
+    first = next(row for row in schedule.intervals if row.kind == "work" and row.exercise == name)
+    return [cue.text or "" for cue in schedule.cues if cue.interval == first.index - 1]
+
+
+def test_in_a_change_with_a_call_things_are_picked_up_behind_it() -> None:
+    """Name, caution, call, and only then the weight; for the floor it is in hand before one gets down."""
+    hinge = {"preview": "Hinge. Knees soft.", "caution": "Back sore? Walk.", "needs": "one bell"}
+    press = {"preview": "Press. Lie back with it.", "needs": "one plate"}
+    block = {
+        "block": "B", "pattern": "build-up", "work": "40s", "change": "25s", "rest": "30s",
+        "exercises": ["step", "hinge", "press"],
+    }  # fmt: skip
+    plan = {"session": [block], "exercises": {"step": {}, "hinge": hinge, "press": press}}
+    found = arranged(plan).schedule
+    texts = _texts_before(found, "hinge")
+    assert texts[:2] == ["Next: hinge. Knees soft.", "Back sore? Walk."]
+    assert "ten seconds" in texts[2].lower()
+    assert texts[3:] == ["Pick up one bell."]
+    assert _texts_before(found, "press")[0] == "Next: press. Pick up one plate. Lie back with it."
+
+
+def test_the_first_of_several_is_said_to_be_only_for_the_beginning() -> None:
+    """Where a later set of the part needs two, the first words do not say that one is all."""
+    warm = {"block": "Warm-up", "pattern": "circuit", "work": "30s", "exercises": ["march"]}
+    sets = {"block": "B", "pattern": "circuit", "work": "40s", "rest": "45s", "exercises": ["squat", "press"]}
+    plan = {
+        "session": [warm, {"rest": "50s"}, sets],
+        "exercises": {"march": {}, "squat": {"needs": "one bell"}, "press": {"needs": "two bells"}},
+    }
+    assert "To begin with, you will need one bell." in _texts_before(arranged(plan).schedule, "squat")
+    plan["exercises"]["press"]["needs"] = "one bell"
+    assert "You will need one bell." in _texts_before(arranged(plan).schedule, "squat")
+
+
+def test_a_later_breath_block_is_told_in_fewer_words_and_after_quiet() -> None:
+    """Tones told once are known; a caution about the holds stands alone; talk waits, its length unchanged."""
+    even = {"block": "Even", "pattern": "breath", "inhale": "4s", "exhale": "4s", "cycles": 3}
+    holds = {"hold": "4s", "hold_out": "4s", "caution": "Leave out the holds as you like."}
+    say = {"say": "Let it be.", "lasts": "20s"}
+    found = arranged({"session": [even, say, even | {"block": "Box"} | holds]}).schedule
+    texts = [cue.text or "" for cue in found.cues]
+    assert any(text.startswith("A high tone") for text in texts)
+    assert "Each of these has its own tone again, from high to low." in texts
+    assert sum("hold" in text.lower() and "leave out" in text.lower() for text in texts) == 1
+    assert not any("skip the holds" in text for text in texts)
+    (quiet,) = [row for row in found.intervals if row.kind == "talk" and row.block == "Talk"]
+    (said,) = [cue for cue in found.cues if cue.text == "Let it be."]
+    assert quiet.end_sample - quiet.start_sample == 20 * RATE
+    assert said.onset_sample - quiet.start_sample >= 5 * RATE
+    other = even | {"block": "Box"} | holds | {"caution": "Sit down for this."}
+    again = arranged({"session": [even, say, other]}).schedule
+    assert any("skip the holds" in (cue.text or "") for cue in again.cues)

@@ -297,6 +297,15 @@ class TestWholeSession:
         text = "allow: no-cool-down\n" + LONG.format(title=title, block=block, work="61s")
         assert warnings_of(tmp_path, text) == []
 
+    def test_slow_movement_may_follow_a_cool_down(self, tmp_path: Path) -> None:
+        """A mobility block at the end hides no cool-down before it, and stands for none that is missing."""
+        block = "  - block: {}\n    pattern: flow\n    work: 61s\n    rounds: 20\n    exercises: [walk]\n"
+        ends = "exercises:\n  walk:\n"
+        for before, expected in (("Cool-down", []), ("Main", ["no-cool-down"])):
+            blocks = "".join(block.format(name) for name in ("Warm-up", before, "Mobility"))
+            text = f"title: T\nsession:\n{blocks}{ends}"
+            assert codes(warnings_of(tmp_path, text)) == expected
+
     def test_no_cautions_are_warned_of(self, tmp_path: Path) -> None:
         """cautions: none is the instructor's choice, and is said at its line; own cautions are fine."""
         found = warnings_of(tmp_path, plan(head="cautions: none"))

@@ -545,3 +545,16 @@ def test_a_session_too_long_is_reported_with_all_else(tmp_path: Path) -> None:
 
     assert "plan.yaml:2:6: gap: expected a duration" in message
     assert "plan.yaml:28:5: with this the session comes to more than 24 hours" in message
+
+
+def test_a_line_for_the_turn_needs_an_exercise_with_sides(tmp_path: Path) -> None:
+    """`to: other side` is right where an exercise has sides, and a fault with its place where it has none."""
+    plan = (
+        "title: x\nsession:\n  - {block: B, pattern: circuit, work: 40s, exercises: lunge}\nexercises:\n"
+        '  lunge: {sides: SIDES, change: {text: "Turn round.", to: other side}}\n'
+    )
+    for sides in ("each", "alternate"):
+        assert load_plan(write(tmp_path, plan.replace("SIDES", sides)))
+    message = refusal(write(tmp_path, plan.replace("SIDES", "none")))
+
+    assert "plan.yaml:5:61: to: this exercise has no other side" in message

@@ -96,7 +96,9 @@ exercises:
   a: {work: 12s, rest: 8s, activity: 02214, sides: each}
   b c:
     sides: alternate
-    change: {text: "Then the {other_side}.", to: rest}
+    change:
+    - {text: "Then the {other_side}.", to: rest}
+    - {text: "Turn round, {other_side} leg.", to: other side}
 """,
     """\
 title: Ladder

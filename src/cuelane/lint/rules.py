@@ -215,7 +215,10 @@ def _about_whole(loaded: LoadedPlan, session: Session) -> Iterator[LintWarning]:
 def _about_its_end(loaded: LoadedPlan, session: Session) -> Iterator[LintWarning]:
     done = [row.block for row in session.intervals if row.exercise is not None or row.cycle is not None]
     cools = patterns(loaded.plan.language, "cool_down")
-    if session.length_ms > WARM_UP_FROM_MS and done and not cools.search(done[-1]):
+    # What is done slowly may follow a cool-down.
+    gentle = patterns(loaded.plan.language, "gentle")
+    last = next((block for block in reversed(done) if not gentle.search(block)), done[-1] if done else "")
+    if session.length_ms > WARM_UP_FROM_MS and done and not cools.search(last):
         mark = loaded.plan.mark_of("session") or Mark(str(loaded.path), 1, 1)
         message = "the session does not end with a block named as a cool-down"
         hint = "5 to 10 minutes of light movement and stretching after are usual"

@@ -23,14 +23,13 @@ from cuelane.plan.model import (
     ScriptInterval,
 )
 from cuelane.plan.own_folder import file_inside
-from cuelane.plan.parts import CueLine
+from cuelane.plan.parts import OTHER_SIDE, REST, CueLine
 from cuelane.plan.phrases import did_you_mean, names, quoted
 from cuelane.plan.source_text import Lines
 from cuelane.plan.values import LEAST_LENGTH_MS
 
 PLACEHOLDERS = ("side", "other_side")
 LEAST_HALF_MS = 2_000
-REST = "rest"
 
 _PLACEHOLDER = re.compile(r"\{([^{}]*)\}|[{}]")
 
@@ -50,7 +49,7 @@ def check(lines: Lines, parts: Parts, folder: Path) -> None:
         if exercise is not None:
             for line in cue_lines(exercise):
                 _check_placeholders(lines, line, slots, has_sides=exercise.sides != "none")
-                _check_to(lines, parts, line, start)
+                _check_to(lines, parts, line, start, has_sides=exercise.sides != "none")
                 _check_clip(lines, line, folder, start)
     for part in (*parts.session, parts.head):
         for line in cue_lines(part):
@@ -95,11 +94,16 @@ def _check_names(lines: Lines, parts: Parts) -> None:
         lines.report(marks[0], f"there is no exercise {quoted(name)} in 'exercises'{others}", hint)
 
 
-def _check_to(lines: Lines, parts: Parts, line: CueLine, start: Mark) -> None:
-    """Note a `to` that names an exercise which can never follow."""
+def _check_to(lines: Lines, parts: Parts, line: CueLine, start: Mark, *, has_sides: bool) -> None:
+    """Note a `to` that names an exercise which can never follow, or another side where there is none."""
     if line.to is None or line.to == REST or line.to in parts.exercises:
         return
-    known = [*parts.exercises, REST]
+    if line.to == OTHER_SIDE:
+        if not has_sides:
+            message = "to: this exercise has no other side"
+            lines.report(line.mark_of("to") or start, message, "write  sides: each  for one that has both")
+        return
+    known = [*parts.exercises, REST, OTHER_SIDE]
     hint = did_you_mean(line.to, known) or f"there are: {names(known)}"
     lines.report(line.mark_of("to") or start, f"to: there is no exercise {quoted(line.to)}", hint)
 

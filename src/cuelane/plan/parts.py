@@ -43,6 +43,10 @@ class Part(BaseModel):
         self._key_marks = key_marks
 
 
+REST, OTHER_SIDE = "rest", "other side"
+"""What a line's `to` may name beside an exercise: the rest, and the same set on its other side."""
+
+
 class CueLine(Part):
     """One line to speak, with the person's own wishes about it."""
 
@@ -52,7 +56,9 @@ class CueLine(Part):
         None, description="Speak it only from this round of the block on."
     )
     to: Name | None = Field(
-        None, description="For change: only where this exercise follows, or 'rest' where a rest does."
+        None,
+        description="For change: only where this exercise follows, 'rest' where a rest does, "
+        "'other side' for the turn of a set that has both sides.",
     )
     at: Duration | None = Field(None, description="Start exactly this long after the interval's start.")
     must: bool | None = Field(None, description="Fail rather than leave it out.")

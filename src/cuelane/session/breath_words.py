@@ -5,6 +5,7 @@ All of it has time of its own, so that the block's first breath finds a listener
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -35,17 +36,21 @@ def introduced(
             cycle = [row for row in intervals if (row.block_index, row.cycle) == (block, 1)]
             first = not any(row.is_training for row in result)
             key = "only" if not several else "first" if first else "coming"
-            texts = list(_explanation(entry, cycle, words, key)) if entry.explain else []
+            again = any(row.cycle is not None and row.explain for row in result)
+            texts = list(_explanation(entry, cycle, words, key, again=again)) if entry.explain else []
             caution = [] if warned else [words.phrase("cautions", "breath_spoken")]
-            choice = entry.explain and not spare and shape_of([row.phase for row in cycle])
+            held = bool(shape_of([row.phase for row in cycle]))
+            # The plan's own caution about the holds says it already.
+            choice = entry.explain and not spare and held and not _speaks_of_holds(own, words)
             texts += [*caution, *([words.phrase("breath", "skip_hold")] if choice else [])]
             last = [words.phrase("breath", "listen")] if listens_first(entry) and not spare else []
             result.append(_talk(entry, texts, own, caution, last))
             warned = True
         elif _plain_talk(entry) and result and result[-1].pattern == "breath":
-            # Whoever is still breathing out is not spoken to.
-            end_ms = entry.end_ms + AFTER_BREATH_MS
-            entry = replace(entry, end_ms=end_ms, quiet_ms=AFTER_BREATH_MS)
+            # Whoever is still breathing out is not spoken to. A length of the plan's own stays as it is.
+            end_ms = entry.end_ms + (0 if entry.lasts else AFTER_BREATH_MS)
+            quiet_ms = min(AFTER_BREATH_MS, _spare_ms(entry)) if entry.lasts else AFTER_BREATH_MS
+            entry = replace(entry, end_ms=end_ms, quiet_ms=quiet_ms)
         result.append(entry)
         if entry.explain and entry.cycle == entry.rounds and entry.phase == "hold_out":
             result.append(_talk(entry, [words.phrase("breath", "let_go")], None, []))
@@ -58,7 +63,17 @@ def listens_first(entry: Interval) -> bool:
 
 
 def _plain_talk(entry: Interval) -> bool:
-    return entry.kind == "talk" and bool(entry.lines) and entry.pattern != "breath" and not entry.lasts
+    return entry.kind == "talk" and bool(entry.lines) and entry.pattern != "breath"
+
+
+def _spare_ms(entry: Interval) -> int:
+    """Return half of what a talk interval's own length leaves beside its words, in ms, never below zero."""
+    return max(0, entry.length_ms - slow_talk_ms([line.text for line in entry.lines])) // 2
+
+
+def _speaks_of_holds(own: Interval | None, words: Language) -> bool:
+    told = [re.compile(entry, re.I) for entry in words.phrases("breath", "skip_told")]
+    return own is not None and any(entry.search(text) for entry in told for text in own.warns)
 
 
 def _is_own_talk(row: Interval, entry: Interval) -> bool:
@@ -75,8 +90,10 @@ def _talk(
     return replace(talk, warns=(*caution, *(own.warns if own is not None else ())))
 
 
-def _explanation(entry: Interval, cycle: Sequence[Interval], words: Language, key: str) -> Iterator[str]:
-    """Yield the block's name, with the count of its phases, and what its tones mean."""
+def _explanation(
+    entry: Interval, cycle: Sequence[Interval], words: Language, key: str, *, again: bool
+) -> Iterator[str]:
+    """Yield the block's name, with the count of its phases, and what its tones mean: shorter `again`."""
     shape = shape_of([row.phase for row in cycle])
     counts = {row.phase: words.count_of(row.length_ms) for row in cycle}
     text = words.say("breath", key, block=entry.block.rstrip(".!?… "))
@@ -84,4 +101,5 @@ def _explanation(entry: Interval, cycle: Sequence[Interval], words: Language, ke
         count = words.phrase("breath", f"count{shape}")
         text = f"{text} {fill(count, {name: n for name, n in counts.items() if n})}"
     yield text
-    yield words.phrase("breath", f"tones{shape}")
+    short = again and all(counts.values())
+    yield words.phrase("breath", "tones_again" if short else f"tones{shape}")

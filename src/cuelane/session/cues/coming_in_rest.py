@@ -17,6 +17,7 @@ from cuelane.session.cues.handling import (
     kit_words,
     needs_before,
     pick_up,
+    picked_up_late,
     spoken_names,
     takes_time,
     to_fetch,
@@ -83,11 +84,13 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
     coming = _Coming(entry, toward, when, must, previews)
     yield from up_before(here, entry, Spot("", _UP_AT, ("end", 2)))
     quick = light or interval.kind == "change"
+    # What is used on the floor is in hand before one gets down to it.
+    late = quick and position_of(entry, here.words) is None and picked_up_late(here, entry)
     if not quick:
         yield from needs_before(here, entry, Spot(_NEEDED, toward, ("end", 25)))
     if previews:
         # A short time has one line, which says what is needed, too.
-        yield from _previews(here, coming, kit_words(here, entry) if quick else "")
+        yield from _previews(here, coming, kit_words(here, entry) if quick and not late else "")
         if not quick:
             yield from turn_before(here, entry, Spot("", toward, ("end", 42)))
     else:
@@ -96,7 +99,7 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
     if interval.length_ms >= _CAUTION_FROM_MS:
         weight = WEIGHTS["caution"] if sure else _CAUTION_EARLY_WEIGHT
         yield from cautions_before(here, entry, Spot("", toward, ("end", 45), weight=weight))
-    yield from _name(here, coming, named=named, quick=quick)
+    yield from _name(here, coming, named=named, quick=quick, late=late)
 
 
 def _toward(interval: Interval, toward: float, *, light: bool) -> float:
@@ -107,14 +110,14 @@ def _toward(interval: Interval, toward: float, *, light: bool) -> float:
     return 1.0 if light and interval.pattern != "ready" else toward
 
 
-def _name(here: Here, coming: _Coming, *, named: bool, quick: bool) -> Iterator[Candidate]:
+def _name(here: Here, coming: _Coming, *, named: bool, quick: bool, late: bool) -> Iterator[Candidate]:
     """Yield the name of what comes, with its side and, where time is short, with what it needs."""
     interval, entry = here.interval, coming.entry
     fetch, untold = to_fetch(here, entry), untold_needs(here)
     part = None if quick else here.arc.begins_round(interval.index)
     when, at_ms, last = coming.when, None, part is not None and entry.appearance != 1
-    late = last or (not coming.previews and interval.length_ms >= LONG_MS)
-    if late and interval.kind == "rest" and has_rest_call(here):
+    at_the_end = last or (not coming.previews and interval.length_ms >= LONG_MS)
+    if at_the_end and interval.kind == "rest" and has_rest_call(here):
         # What is new has been told; what comes first may be something else, and must be the last word.
         when = "last before the call: it is what comes first"
         at_ms = interval.length_ms - TEN_MS - _FIRST_MS
@@ -123,7 +126,7 @@ def _name(here: Here, coming: _Coming, *, named: bool, quick: bool) -> Iterator[
         key, order = "side" if named else f"first{side_form(entry)}", 65
     name_weight = WEIGHTS["preview"] - (_NAME_ONLY if coming.previews else 5)
     forms: list[tuple[str, int, tuple[str, ...]]] = [(_named(here, entry, key), name_weight - 1, ())]
-    if quick and fetch:
+    if quick and fetch and not late:
         weight = name_weight + WEIGHTS["needs"]
         forms.insert(0, (_named_with_needs(here, entry, key), weight, fetch))
         # What is not in the hand is picked up by an order, where there is room for one.
@@ -136,7 +139,7 @@ def _name(here: Here, coming: _Coming, *, named: bool, quick: bool) -> Iterator[
             prefer_ms=None if at_ms is None else max(0, at_ms),
             group="next", chain=("end", order), tells=tuple(("need", thing) for thing in told),
         )  # fmt: skip
-    if not quick:
+    if late or not quick:
         weight = _PICK_UP_AGAIN_WEIGHT if untold else WEIGHTS["needs"]
         # What takes time comes with the first words about it.
         early = at_ms is None or takes_time(here, fetch)
@@ -170,7 +173,7 @@ def _previews(here: Here, coming: _Coming, kit: str) -> Iterator[Candidate]:
         if told and not place and line.at is None:
             # What is used on the floor is in hand before one gets down to it.
             down = position_of(entry, here.words) is not None
-            text = f"{told} {text}" if down else f"{text} {told}"
+            text = _in_hand_first(entry, text, told) if down else f"{text} {told}"
             weight += WEIGHTS["needs"]
         yield Candidate(
             "preview", text, weight,
@@ -182,6 +185,14 @@ def _previews(here: Here, coming: _Coming, kit: str) -> Iterator[Candidate]:
         )  # fmt: skip
     if entry.side and not names_side(" ".join(line.text for line in coming.previews)):
         yield from side_before(here, entry, Spot(coming.when, coming.toward, ("end", 40), must=coming.must))
+
+
+def _in_hand_first(entry: Interval, text: str, told: str) -> str:
+    """Return `text` with what to pick up before the way down: behind the name, if that is a sentence."""
+    head, _, tail = text.partition(". ")
+    if tail and head.lower().endswith((entry.exercise or "").lower()):
+        return f"{head}. {told} {tail}"
+    return f"{told} {text}"
 
 
 def cautions_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:

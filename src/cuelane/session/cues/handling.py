@@ -11,8 +11,10 @@ import re
 from collections.abc import Iterator, Sequence
 
 from cuelane.base.language import Language
+from cuelane.plan.parts import OTHER_SIDE, REST, CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.here import Here, Spot, applies, line_candidate, own_lines, tally_of
+from cuelane.session.cues.time_calls import has_rest_call
 from cuelane.session.equipment import is_more, same_kind
 from cuelane.session.model import Interval
 
@@ -36,8 +38,8 @@ def held(interval: Interval | None, words: Language) -> tuple[str, ...]:
 def change(here: Here) -> Iterator[Candidate]:
     """Yield what to do at the pips that end this set: the plan's line for what follows, else by the needs."""
     interval, after = here.interval, here.around.after
-    lines = [line for line in own_lines(interval, "change") if applies(line, interval)]
-    named = "rest" if here.around.resting else (after.exercise if after is not None else None)
+    lines = [line for line in leaving_lines(interval) if applies(line, interval)]
+    named = REST if here.around.resting else (after.exercise if after is not None else None)
     fitting = [
         line
         for line in lines
@@ -60,14 +62,17 @@ def change(here: Here) -> Iterator[Candidate]:
         )  # fmt: skip
 
 
+def leaving_lines(interval: Interval) -> list[CueLine]:
+    """Return what the plan says at the end of an exercise, without the change of sides within one set."""
+    return [line for line in own_lines(interval, "change") if line.to != OTHER_SIDE]
+
+
 def put_down_in_rest(here: Here) -> Iterator[Candidate]:
     """Yield at the beginning of a rest what is still held, if the set before it had no time to say so."""
     done = here.around.before
     if done is None or here.level == "spare" or here.interval.kind != "rest":
         return
-    own = [
-        line for line in own_lines(done, "change") if here.history.times.get(tally_of(done, "change", line))
-    ]
+    own = [line for line in leaving_lines(done) if here.history.times.get(tally_of(done, "change", line))]
     down = _let_go(here, done, here.around.after, here.interval.length_ms)
     previous = here.arc.session.intervals[here.interval.index - 1]
     if not down or own or previous.exercise is None or ("down", done.set_index) in here.history.told:
@@ -156,11 +161,23 @@ def needs_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate
     if takes_time(here, things):
         text = _kit_words(here, things, held(coming, here.words))
     else:
-        text = here.say("preview", "needs", items=spoken_names(here, things))
+        key = "needs_at_first" if begins_part(here, coming) and _more_later(here, coming, things) else "needs"
+        text = here.say("preview", key, items=spoken_names(here, things))
     yield Candidate(
         "preview", text, WEIGHTS["needs"], spot.wish, toward=spot.toward, chain=spot.chain,
         uses=("preview.needs",), tells=tuple(("need", thing) for thing in things),
     )  # fmt: skip
+
+
+def _more_later(here: Here, coming: Interval, things: Sequence[str]) -> bool:
+    """Return whether a later set of the same part needs more of `things`, as two where this one needs one."""
+    return any(
+        is_more(other, thing)
+        for entry in here.arc.session.intervals[coming.index + 1 :]
+        if entry.block_index == coming.block_index and entry.spec is not None
+        for other in entry.spec.needs
+        for thing in things
+    )
 
 
 def kit_words(here: Here, coming: Interval) -> str:
@@ -198,6 +215,18 @@ def pick_up(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:
                 group="pick up", chain=("end", order),
                 uses=("handling.pick_up",), tells=tuple(("need", thing) for thing in things),
             )  # fmt: skip
+
+
+def picked_up_late(here: Here, coming: Interval) -> bool:
+    """Return whether in a change all of what to fetch can wait for its call: held, and simply lifted."""
+    things = to_fetch(here, coming)
+    return (
+        here.interval.kind == "change"
+        and has_rest_call(here)
+        and bool(things)
+        and set(things) <= set(held(coming, here.words))
+        and not takes_time(here, things)
+    )
 
 
 def begins_part(here: Here, coming: Interval) -> bool:

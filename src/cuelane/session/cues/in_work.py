@@ -19,17 +19,13 @@ from cuelane.session.cues.here import (
     Here,
     Spot,
     in_turn,
-    other_side,
     own_lines,
 )
 from cuelane.session.cues.options import options_in_set
 from cuelane.session.cues.praise import praise_in_set
 from cuelane.session.cues.set_start import set_start
+from cuelane.session.cues.sides import turn
 from cuelane.session.cues.time_calls import time_calls
-
-# The turn of a set on each side is told once, so long before it.
-_TURN_TOLD_MS = 4_000
-_TURN_AT_THE_EARLIEST_MS = 8_000
 
 
 def work(here: Here) -> Iterator[Candidate]:
@@ -70,13 +66,7 @@ def _end(here: Here) -> Iterator[Candidate]:
     """Yield what prepares the turn, or the set that follows."""
     interval = here.interval
     if interval.half == 1:
-        text = here.words.say("preview", "other_side", side=here.words.side(other_side(interval)))
-        yield Candidate(
-            "side", text, 45, "once, about four seconds before the turn",
-            prefer_ms=max(0, interval.length_ms - _TURN_TOLD_MS),
-            not_before_ms=max(0, interval.length_ms - _TURN_AT_THE_EARLIEST_MS), chain=("end", 10),
-            quiet_ms=APART_MS, tells=(("turn", interval.set_index),),
-        )  # fmt: skip
+        yield from turn(here)
         return
     leaving = list(change(here))
     yield from coming_in_work(here, crowded=bool(leaving))

@@ -8,8 +8,8 @@ from dataclasses import replace
 
 from cuelane.base.language import Language
 from cuelane.session.candidates import Candidate
-from cuelane.session.cues.handling import held
-from cuelane.session.cues.here import Here, Spot, own_lines, tally_of
+from cuelane.session.cues.handling import held, leaving_lines
+from cuelane.session.cues.here import Here, Spot, applies, own_lines, tally_of
 from cuelane.session.model import Interval
 
 _POSITION_WEIGHT = 58
@@ -41,7 +41,7 @@ def up_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]:
     done = here.around.before
     if done is None or position_of(done, here.words) is None or position_of(coming, here.words) is not None:
         return
-    own = own_lines(done, "change")
+    own = leaving_lines(done)
     if here.level != "spare" and not any(
         here.history.last.get(tally_of(done, "change", line)) == done.appearance for line in own
     ):
@@ -61,12 +61,23 @@ def down_before(here: Here, coming: Interval, spot: Spot) -> Iterator[Candidate]
     """Yield how one gets down for an exercise, where nothing else is about to say it."""
     done, place = here.around.before, position_of(coming, here.words)
     from_place = position_of(done, here.words)
-    if place is None or place == from_place or here.level == "spare":
+    if place is None or place == from_place or here.level == "spare" or _told_again(here, coming):
         return
     if from_place is None:
         yield _position(here, f"down_{place}", spot, "the plan says that it is done there")
     elif place != "floor":
         yield _position(here, f"turn_{place}", spot, "the plan says that it is done there")
+
+
+def _told_again(here: Here, coming: Interval) -> bool:
+    """Return whether a caution for this appearance says by itself how to get down, in the author's order."""
+    moves = here.words.phrases("positions", "moves")
+    return any(
+        re.search(entry, line.text, re.I)
+        for line in own_lines(coming, "caution")
+        if (line.rounds is not None or line.from_round is not None) and applies(line, coming)
+        for entry in moves
+    )
 
 
 def _position(here: Here, key: str, spot: Spot, wish: str) -> Candidate:

@@ -10,12 +10,14 @@ from typing import Any
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from ruamel.yaml.parser import Parser
 
 from cuelane.desk import edits as editing
 from cuelane.desk import places as placing
 from cuelane.desk.edits import Edit, EditError, Insert, Move, Place, Remove, Rename, Set, data_of, on_data
 from cuelane.desk.places import path_at
 from cuelane.desk.splice import apply
+from cuelane.plan.pieces import events_in_pieces, pieces_of
 from cuelane.plan.starter import PATTERNS, starter_plan
 from keystrokes import TYPING, typed_into
 
@@ -241,6 +243,25 @@ def test_a_text_read_in_pieces_holds_what_it_holds_as_a_whole(
     starts = [(n, 1 + len(line) - len(line.lstrip())) for n, line in enumerate(lines, 1)]
     places = [(n, max(1, first + further)) for n, first in starts for further in (-1, 0, 2, 7)]
     assert [path_at(changed, *one) for one in places] == [whole_path(changed, *one) for one in places]
+
+
+def test_a_piece_is_parsed_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """For the plan, for the data and for the places in it, each of which needs what the parser tells."""
+    text = PLAN.replace("Pier", "Parsed once").replace("row", "rower").replace("Rest now", "Rest now once")
+    parsed: list[Parser] = []
+    begin = Parser.__init__
+
+    def counted(self: Parser, *args: Any, **options: Any) -> None:
+        parsed.append(self)
+        begin(self, *args, **options)
+
+    monkeypatch.setattr(Parser, "__init__", counted)
+    assert data_of(text)["title"] == "Parsed once"
+    n_pieces = len(pieces_of(text))
+    assert len(parsed) == n_pieces > 4
+    assert path_at(text, 2, 8) == ("title",)
+    assert events_in_pieces(text) is not None
+    assert len(parsed) == n_pieces
 
 
 def test_the_pieces_are_in_use() -> None:

@@ -18,7 +18,7 @@ from ruamel.yaml import YAML
 from ruamel.yaml.error import YAMLError
 
 from cuelane.desk.words import Said
-from cuelane.plan.pieces import PARSER_ERRORS, kept_by_piece, pieces_of
+from cuelane.plan.pieces import PARSER_ERRORS, kept_by_piece, pieces_of, reader_of
 
 Place = tuple[str | int, ...]
 
@@ -125,7 +125,8 @@ def _data_in_pieces(text: str) -> dict[Any, Any] | None:
 @kept_by_piece
 def _data_of_piece(text: str) -> Any:
     try:
-        return YAML(typ="safe", pure=True).load(text)
+        reader, given = reader_of(text)
+        return reader.load(given)
     except (*PARSER_ERRORS, RecursionError):
         return None
 

@@ -11,7 +11,7 @@ from ruamel.yaml.nodes import MappingNode, Node, SequenceNode
 
 from cuelane.desk.edits import EditError, Place
 from cuelane.desk.words import Said
-from cuelane.plan.pieces import PARSER_ERRORS, kept_by_piece, pieces_of
+from cuelane.plan.pieces import PARSER_ERRORS, kept_by_piece, pieces_of, reader_of
 
 
 @lru_cache(maxsize=4)
@@ -121,7 +121,8 @@ def _parts_of(text: str) -> tuple[_Part, ...] | None:
 def _nodes_of_piece(text: str) -> Node | None:
     try:
         # Where things stand is the same without their comments, which take half of the time.
-        node: Node | None = YAML(typ="safe", pure=True).compose(text)
+        reader, given = reader_of(text)
+        node: Node | None = reader.compose(given)
     except (*PARSER_ERRORS, RecursionError):
         return None
     return node

@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache, wraps
 from itertools import pairwise
-from typing import Literal, TypeVar
+from typing import Any, Literal, TypeVar
 
 from ruamel.yaml import YAML
 from ruamel.yaml.error import YAMLError
@@ -188,14 +188,60 @@ def _is_role(events: Events, role: Role) -> bool:
 @kept_by_piece
 def _events(text: str) -> Events | None:
     """Return the events of a piece, None where it is no plain group of keys or items."""
-    try:
-        every = list(YAML(typ="safe", pure=True).parse(text))
-    except PARSER_ERRORS:
-        return None
-    if len(every) < 6:
+    every = _every_event(text)
+    if every is None or len(every) < 6:
         return None
     _, document, opening, *inside, closing, _, _ = every
     is_group = isinstance(opening, MappingStartEvent | SequenceStartEvent)
     if not is_group or opening.flow_style or opening.anchor or opening.ctag:
         return None
     return Events(document, opening, tuple(inside), closing)
+
+
+@kept_by_piece
+def _every_event(text: str) -> tuple[Any, ...] | None:
+    """Return all that the parser tells of a piece, None where it cannot read it."""
+    try:
+        return tuple(YAML(typ="safe", pure=True).parse(text))
+    except PARSER_ERRORS:
+        return None
+
+
+def reader_of(piece: str) -> tuple[YAML, str]:
+    """Return what loads or composes a piece, and what it is to be given: no piece is parsed twice.
+
+    Both the plan and the desk read each piece, for its events, its nodes or its data, and to parse it takes
+    longer than all the rest. What the parser refuses is given again, so that it is refused again.
+    """
+    reader = YAML(typ="safe", pure=True)
+    events = _every_event(piece)
+    if events is None:
+        return reader, piece
+    reader.Parser = lambda loader: _ParsedBefore(events)
+    return reader, ""
+
+
+class _ParsedBefore:
+    """A parser, as the reader's next step uses it, of events that are there already."""
+
+    def __init__(self, events: tuple[Event, ...]) -> None:
+        self._events = events
+        self._next = 0
+
+    def check_event(self, *kinds: type[Event]) -> bool:
+        """Tell whether there is another event, of one of these kinds if any are named."""
+        there = self._next < len(self._events)
+        return there and (not kinds or isinstance(self._events[self._next], kinds))
+
+    def peek_event(self) -> Event | None:
+        """Return the next event, and leave it there."""
+        return self._events[self._next] if self._next < len(self._events) else None
+
+    def get_event(self) -> Event | None:
+        """Return the next event."""
+        event = self.peek_event()
+        self._next += 1
+        return event
+
+    def dispose(self) -> None:
+        """Nothing was opened."""

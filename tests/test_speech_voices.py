@@ -11,8 +11,9 @@ from cuelane.audio.store import ClipStore
 from cuelane.base.errors import PlanError, UsageError
 from cuelane.render.line_keys import key_of
 from cuelane.session.candidates import Candidate
+from cuelane.speech import estimate
 from cuelane.speech.definition import voices_folder
-from cuelane.speech.estimate import estimate_seconds
+from cuelane.speech.estimate import LineLengths, estimate_seconds
 from cuelane.speech.natural import NaturalSettings, NaturalVoice, at_scale, model_path
 from cuelane.speech.piper_config import read_piper_config
 from cuelane.speech.recorded import RecordedVoice, match_key
@@ -167,6 +168,23 @@ def test_estimates_follow_pace_and_words():
     assert estimate_seconds("Keep your heels heavy.", voice, 1.15) == pytest.approx(plain / 1.15)
     assert estimate_seconds("Keep your heels heavy and your chest tall.", voice) > plain
     assert estimate_seconds("...", voice) == 0
+
+
+def test_the_lengths_of_many_lines_read_a_voice_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its index, the voice that stands in for it and that one's lexicon; the lengths stay as they are."""
+    put(tmp_path, "anna/voice.toml", 'engine = "recorded"\nfallback = "natural"\n')
+    put(tmp_path, "anna/index.toml", "clips = []\n")
+    voice, lines = find_voice("anna", tmp_path), ["Rest.", "Sit tall.", "Breathe in for 4."]
+    alone = [estimate_seconds(line, voice, pace) for line in lines for pace in (1.0, 0.85)]
+    asked: list[str] = []
+    for name in ("load_voice", "find_voice", "lexicon_of", "spoken_as"):
+        was = getattr(estimate, name)
+        monkeypatch.setattr(
+            estimate, name, lambda *args, name=name, was=was: asked.append(name) or was(*args)
+        )
+    lengths = LineLengths(voice)
+    assert [lengths.seconds(line, pace) for line in lines for pace in (1.0, 0.85)] == alone
+    assert asked == ["load_voice", "find_voice", "lexicon_of", *["spoken_as"] * len(lines)]
 
 
 def test_a_voice_speaks_cautions_slower() -> None:

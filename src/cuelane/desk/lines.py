@@ -25,7 +25,7 @@ from cuelane.session.arrange import Sounding
 from cuelane.session.candidates import Candidate
 from cuelane.speech.choice import voice_notes
 from cuelane.speech.definition import VoiceDefinition
-from cuelane.speech.estimate import estimate_seconds
+from cuelane.speech.estimate import LineLengths
 
 _KEPT_ESTIMATES = 8_192
 
@@ -73,7 +73,8 @@ class SpokenLines:
         # taken, after `_speaking`.
         self._keeping = threading.Lock()
         self._n_forgotten = 0
-        self.estimated_s = lru_cache(maxsize=_KEPT_ESTIMATES)(lambda text: estimate_seconds(text, voice))
+        self._lengths = LineLengths(voice)
+        self.estimated_s = lru_cache(maxsize=_KEPT_ESTIMATES)(lambda text: self._lengths.seconds(text))
 
     def sounding_of(self, candidate: Candidate) -> Sounding:
         """Return a line as it was spoken, or with an estimated length."""
@@ -88,7 +89,7 @@ class SpokenLines:
             found = self._found(key) if self._speech.done() else None
             if found is not None:
                 return found
-            seconds = estimate_seconds(key.text, self.voice, key.pace)
+            seconds = self._lengths.seconds(key.text, key.pace)
             guessed = max(1, round(seconds * SAMPLE_RATE))
             with self._keeping:
                 # A guess that is kept is not looked for again.
@@ -165,6 +166,7 @@ class SpokenLines:
             self._spoken.clear()
             self._before = None
             self._guessed.clear()
+            self._lengths = LineLengths(self.voice)
             self.estimated_s.cache_clear()
             self._failed.clear()
             self._doubts.clear()

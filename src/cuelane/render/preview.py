@@ -13,7 +13,7 @@ from cuelane.hearing.report import as_dict
 from cuelane.hearing.room import Room, room
 from cuelane.lint import LintWarning, lint
 from cuelane.render.run import Prepared, clip_loader
-from cuelane.speech.estimate import estimate_seconds
+from cuelane.speech.estimate import LineLengths
 from cuelane.speech.prepare import spoken_as
 
 
@@ -50,10 +50,11 @@ class Preview:
 def preview(prepared: Prepared) -> Preview:
     """Return what there is to say about `prepared`."""
     pace, voice, language = prepared.pace, prepared.voiced.voice, prepared.schedule.language
+    lengths = LineLengths(voice)
     warnings = lint(
         prepared.loaded,
         prepared.session,
-        lambda text: estimate_seconds(text, voice, pace),
+        lambda text: lengths.seconds(text, pace),
         lambda text: spoken_as(text, language),
     )
     return Preview(prepared, tuple(warnings))

@@ -20,7 +20,7 @@ from cuelane.session.arrange import Arranged, Sounding, arrange
 from cuelane.session.candidates import Candidate
 from cuelane.session.model import Session
 from cuelane.speech.definition import VoiceDefinition
-from cuelane.speech.estimate import estimate_seconds
+from cuelane.speech.estimate import LineLengths
 from cuelane.speech.speak import clip_from_file, speak_all
 
 # Spoken in batches, so that memory does not grow with the number of lines.
@@ -137,6 +137,7 @@ def _estimate(
 ) -> Arranged:
     """Return the session arranged with the lengths known so far and estimates for the rest."""
     estimates: dict[Key, Sounding] = {}
+    lengths = LineLengths(voice)
 
     def of(candidate: Candidate) -> Sounding:
         key = key_of(candidate, voice, pace)
@@ -144,7 +145,7 @@ def _estimate(
         if known is not None:
             return known
         if key not in estimates:
-            seconds = estimate_seconds(key.text, voice, key.pace)
+            seconds = lengths.seconds(key.text, key.pace)
             estimates[key] = Sounding(max(1, round(seconds * SAMPLE_RATE)))
         return estimates[key]
 

@@ -26,7 +26,10 @@ def desk(
     import contextlib
     import webbrowser
 
-    from cuelane.desk.serve import serve
+    from cuelane.desk.collecting import nothing_collected
+
+    with nothing_collected():
+        from cuelane.desk.serve import serve
 
     def opened(address: str) -> None:
         out(address)

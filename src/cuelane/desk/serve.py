@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import gc
 import importlib
 import signal
 import socket
@@ -17,6 +16,7 @@ from starlette.applications import Starlette
 
 from cuelane.base.errors import UsageError
 from cuelane.base.language import available_languages, pack_code
+from cuelane.desk.collecting import nothing_collected
 from cuelane.desk.front import Front
 from cuelane.desk.guard import Guard
 from cuelane.desk.spoken_in import SpokenIn
@@ -95,13 +95,15 @@ def serve(folder: Path, port: int | None, opened: Callable[[str], None], languag
             timeout_graceful_shutdown=5,
         )
         # All three import: here, so that the server's own thread finds all it needs.
-        config.load()
-        config.get_loop_factory()
-        front.prepare()
+        with nothing_collected():
+            config.load()
+            config.get_loop_factory()
+            front.prepare()
         with _terminated_in_order(), _running(uvicorn.Server(config), sock) as ended:
             try:
                 opened(f"http://127.0.0.1:{number}/open?token={guard.token}")
-                _import_the_rest(front, folder)
+                with nothing_collected():
+                    _import_the_rest(front, folder)
                 _wait_for(ended)
             finally:
                 front.failed()
@@ -122,9 +124,6 @@ def _import_the_rest(front: Front, folder: Path) -> None:
     from cuelane.desk.app import whole_desk
 
     front.ready(whole_desk(composing))
-    # What was imported stays. Python need not look through all of it again and again for what could be freed,
-    # which held up one letter in eight by a tenth of a second.
-    gc.freeze()
 
 
 @contextlib.contextmanager

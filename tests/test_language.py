@@ -10,7 +10,14 @@ from typing import Any
 import pytest
 
 from cuelane.base.errors import UsageError
-from cuelane.base.language import Language, available_languages, fill, load_language
+from cuelane.base.language import (
+    Language,
+    available_languages,
+    fill,
+    load_language,
+    locale_of,
+    own_names,
+)
 
 ENGLISH = load_language("en")
 
@@ -34,6 +41,14 @@ def test_a_language_needs_no_number_code(code: str, words: str) -> None:
     """A pack of phrases alone speaks numbers in its language; in one that num2words lacks, in digits."""
     assert Language(code, {}).number(21) == words
     assert Language(code, {}).number(120) == "120"
+
+
+def test_each_language_is_called_as_it_calls_itself() -> None:
+    """The names that are kept are those of Unicode CLDR (from Babel), with the capital of a heading."""
+    assert list(own_names()) == available_languages()
+    for code, name in own_names().items():
+        known = str(locale_of(code).get_display_name(code.replace("-", "_")))
+        assert name == known[:1].upper() + known[1:]
 
 
 def test_a_thing_spoken_of_before_is_the_thing() -> None:

@@ -235,6 +235,16 @@ def available_languages() -> list[str]:
 
 
 @cache
+def own_names() -> dict[str, str]:
+    """Return by its code what each language is called in itself.
+
+    Babel knows too, but reads all that it knows of a language for it: for six a tenth of a second.
+    """
+    text = (resources.files("cuelane") / "languages" / "_names.toml").read_text(encoding="utf-8")
+    return {str(code): str(name) for code, name in tomllib.loads(text).items()}
+
+
+@cache
 def load_language(code: str) -> Language:
     """Return the language pack that a tag finds (see `pack_code`), such as ``en`` for ``en-GB``.
 

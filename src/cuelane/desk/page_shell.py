@@ -10,7 +10,7 @@ from urllib.parse import quote
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from cuelane.base.language import available_languages, locale_of
+from cuelane.base.language import available_languages, own_names
 from cuelane.desk.labels import help_of, label_of, option_of, pattern_help, pattern_of, role_of, unit_of
 from cuelane.desk.words import desk_words
 from cuelane.web.page_parts import language_tag, plain, script_json
@@ -69,8 +69,6 @@ def page(
 
 @cache
 def _names() -> tuple[tuple[str, str], ...]:
-    """Return each language that the desk speaks, with its name in that language (Unicode CLDR)."""
-    names = {
-        code: str(locale_of(code).get_display_name(code.replace("-", "_"))) for code in available_languages()
-    }
-    return tuple((code, name[:1].upper() + name[1:]) for code, name in names.items())
+    """Return each language that the desk speaks, with its name in that language."""
+    names = own_names()
+    return tuple((code, names.get(code, code)) for code in available_languages())

@@ -19,6 +19,7 @@ from cuelane.adapt.beeps.regularity import SAME_GAP_S, evidence, faint_between, 
 from cuelane.adapt.beeps.returning import onsets, patches
 from cuelane.adapt.beeps.search import find_structure
 from cuelane.adapt.beeps.sound_boundaries import likeness_over
+from cuelane.adapt.beeps.sound_template import rises_at
 from cuelane.recording.decode import Recording
 
 TIMES_S = np.cumsum([6.0, *[16.0, 9.0] * 4])
@@ -194,6 +195,25 @@ def test_a_steady_sound_rises_only_where_it_begins():
     band = int(loud[250:260].mean(axis=0).argmax())
     assert loud[250:260, band].mean() > 1.2 * loud[440:490, band].mean()
     assert soft[252:260, band].mean() == pytest.approx(loud[252:260, band].mean(), rel=0.35)
+
+
+def risen(course: dict[int, float]) -> int:
+    """Return where a sound with `course`, height by step, is taken to rise: five returns, 300 steps apart."""
+    prints = np.full((1_800, N_BANDS), 0.05, np.float32)
+    steps = np.arange(200, 1_700, 300)
+    for lag, height in course.items():
+        prints[steps + lag, 20:24] += height
+    return rises_at(prints, steps, min(course), max(course) + 30)
+
+
+def test_an_echo_is_not_the_rise_and_talk_just_before_is_not_either():
+    """Walls send a short beep back 80 ms after it; talk may stop 70 ms before it. Each time it is at step 0."""
+    beep = {0: 1.2, 1: 1.3, 2: 0.9, 3: 0.5, 4: 0.25}
+
+    assert risen(beep) == 0
+    assert risen({**beep, 10: 0.5, 11: 0.55, 12: 0.4}) == 0
+    assert risen({-9: 0.6, -8: 0.5, **beep}) == 0
+    assert risen({lag: min(1.0, 0.09 * (lag + 1)) for lag in range(30)}) in range(5)
 
 
 def test_the_evidence_is_in_lengths_that_come_again():

@@ -30,6 +30,8 @@ _QUIET, _RISE = 24, 60
 _RISEN = 0.3
 # Chosen, in steps: 0.12 s; the closest strokes of a signal, two pips of a watch, are 0.13 s apart.
 _TALK_BEFORE = 15
+# Chosen, in steps: a signal that rises slower than this has its onset where it begins to.
+_RISES_IN = 8
 # Chosen: the pitches of a countdown's tones need not be the same, but their distances are.
 _COUNT_APART_S = (0.4, 2.2)
 
@@ -156,8 +158,10 @@ def rises_at(prints: Array, steps: Steps, first: int, last: int) -> int:
     course = (mean - before) @ raised
     high = course[_QUIET // 2 :] >= _RISEN * course[_QUIET // 2 :].max()
     rises = np.flatnonzero(high & ~np.concatenate([[False], high[:-1]]))
-    # Talk that ends just before a signal may raise the same bands; strokes of one are farther apart.
-    rises = rises[rises - rises[0] < _TALK_BEFORE]
+    # Talk that ends just before a signal may raise the same bands; strokes of one are farther apart. What
+    # rises again after the highest of them is the signal's own sound coming back from the walls.
+    near = course[_QUIET // 2 :][rises[0] : rises[0] + _TALK_BEFORE + _RISES_IN]
+    rises = rises[(rises - rises[0] < _TALK_BEFORE) & (rises <= rises[0] + near.argmax())]
     return int(lags[_QUIET // 2 + rises[-1]])
 
 

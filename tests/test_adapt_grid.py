@@ -7,9 +7,11 @@ import pytest
 import soundfile
 
 from children import run_command
+from cuelane.adapt.beeps import search
 from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.beeps.completing import completed
-from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN
+from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN, Beep
+from cuelane.adapt.beeps.mark import BoundaryMark
 from cuelane.adapt.beeps.search import Structure, find_structure
 from cuelane.adapt.beeps.timing_grid import SURE_GRID, Lengths, chain_by_hint, own_chain
 from cuelane.adapt.words.align import PlacedWord
@@ -117,6 +119,30 @@ def test_a_hint_picks_the_sound_that_keeps_it():
     assert hinted.how == "because it returns at the work and rest that were given"
     assert np.abs(np.array([b.at_s for b in hinted.boundaries]) - TIMES_S).max() < 0.03
     assert sum(b.is_sure for b in hinted.boundaries) >= 4
+
+
+class Heard(BoundaryMark):
+    """A mark whose boundaries are where it says, whatever the recording holds."""
+
+    def measured(self, _recording):
+        return self.beep
+
+    def boundaries(self, _recording, _beep):
+        return heard(self.times_s), []
+
+
+def test_what_a_hint_displaced_is_told_among_the_alternatives(monkeypatch):
+    """The sound that was likelier without work and rest, with a place of its own; not the one chosen."""
+    likelier = Heard(Beep(880.0, 0.3), 0.9, tuple(np.cumsum([9.0, *[31.0, 17.0] * 8]).tolist()))
+    keeps = Heard(Beep(1320.0, 0.5), 0.5, tuple(GRID_S.tolist()))
+    monkeypatch.setattr(search, "find_marks", lambda *_: [likelier, keeps])
+
+    found = find_structure(recording(np.zeros(48_000, np.float32)), lengths=Lengths(40.0, 20.0))
+
+    assert found.beep == keeps.beep
+    assert [one.description for one in found.alternatives] == [likelier.beep.describe()]
+    assert found.alternatives[0].beep_at_s in np.round(likelier.times_s, 1)
+    assert np.abs(GRID_S - found.alternatives[0].beep_at_s).min() > 1.0
 
 
 def test_a_wrong_hint_is_said_and_what_was_heard_is_kept():

@@ -124,7 +124,8 @@ def find_structure(
                 lengths_left_aside=lengths is not None,
             )
         mark = by_lengths or marks[0]
-        others = [one for one in marks if one is not marks[0]]
+        # What lengths displaced is told too; what agrees with the mark is left out there.
+        others = marks
         how = OWN_LENGTHS if by_lengths is not None else OWN_PATTERN if mark.sound is None else RETURNING
     told("finding boundaries")
     beep = mark.measured(recording)

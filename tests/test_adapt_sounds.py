@@ -207,7 +207,7 @@ def risen(course: dict[int, float]) -> int:
 
 
 def test_an_echo_is_not_the_rise_and_talk_just_before_is_not_either():
-    """Walls send a short beep back 80 ms after it; talk may stop 70 ms before it. Each time it is at step 0."""
+    """Walls send a short beep back 80 ms later; talk may stop 70 ms before it. Each time it is at 0."""
     beep = {0: 1.2, 1: 1.3, 2: 0.9, 3: 0.5, 4: 0.25}
 
     assert risen(beep) == 0

@@ -16,6 +16,7 @@ import roomkit
 from cuelane.base.errors import AudioFileError, SignalError
 from cuelane.base.occupancy import occupancy
 from cuelane.base.schedule import Event, Schedule
+from cuelane.hearing import room as rooms
 from cuelane.hearing.bands import (
     BandFrames,
     band_powers,
@@ -336,3 +337,28 @@ def test_wrong_arrays_are_refused() -> None:
         band_powers(np.zeros((4, 2)), RATE)
     with pytest.raises(SignalError, match=r"shape_speech wants shape \(n_frames,\), got \(4, 2\)"):
         shape_speech(np.zeros((4, 2)), RATE, CLEAR)
+
+
+def test_what_was_measured_before_is_known_by_its_sound_level_and_rate(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Whatever it is called; the same words in another session are not measured again."""
+    monkeypatch.setattr(rooms, "_kept", {})
+    schedule, sounds = SESSION, SOUNDS
+    first = room(schedule, sounds.__getitem__)
+    n_measured = len(rooms._kept)
+    assert n_measured == len({cue.clip for cue in schedule.cues})
+    assert room(schedule, sounds.__getitem__) == first
+    assert len(rooms._kept) == n_measured
+    # Under the same names other sounds, or over louder music.
+    softer = {name: samples * np.float32(0.5) for name, samples in sounds.items()}
+    assert [cue.sii for cue in room(schedule, softer.__getitem__).cues] < [cue.sii for cue in first.cues]
+    assert room(schedule, sounds.__getitem__, music_level_lu=0.0).cues[0].sii < first.cues[0].sii
+    assert len(rooms._kept) == 3 * n_measured
+    # The event is the one that was asked about, not the one that was measured first.
+    later = dataclasses.replace(schedule.cues[0], id="later")
+    alone = dataclasses.replace(schedule, events=(later,))
+    assert room(alone, sounds.__getitem__).cues[0].event == later
+    monkeypatch.setattr(rooms, "_MOST_KEPT", n_measured)
+    room(schedule, sounds.__getitem__, music_level_lu=3.0)
+    assert len(rooms._kept) <= 3 * n_measured

@@ -14,6 +14,7 @@ from cuelane.base.levels import CEILING_DBTP
 from cuelane.base.schedule import Schedule
 from cuelane.render import mix
 from cuelane.render.mix import LoadClip
+from cuelane.render.recent_clips import recent
 from cuelane.speech.finish import hold_peaks
 
 # A session of few, short words measures below its clips' loudness and needs more gain than their peaks allow.
@@ -69,4 +70,4 @@ def _step_below(level_db: float) -> float:
 
 
 def _held(load_clip: LoadClip, cap_dbtp: float) -> LoadClip:
-    return lambda sha256: hold_peaks(load_clip(sha256), cap_dbtp)
+    return recent(lambda sha256: hold_peaks(load_clip(sha256), cap_dbtp))

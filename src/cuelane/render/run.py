@@ -34,6 +34,7 @@ from cuelane.plan.variants import Chosen
 from cuelane.render import mix
 from cuelane.render.landing import landed
 from cuelane.render.mix import LoadClip
+from cuelane.render.recent_clips import recent
 from cuelane.render.shaped_clips import shaped_for_music
 from cuelane.render.voicing import Progress, Voiced, spoken_again, voiced
 from cuelane.session.expand import expand
@@ -238,7 +239,7 @@ def deliver(
     again = partial(spoken_again, voiced=prepared.voiced, store=store)
     levels, load_clip = landed(
         prepared.schedule,
-        clip_loader(store, again),
+        recent(clip_loader(store, again)),
         options.loudness_lufs,
         format_of(out).speech_headroom_db,
     )

@@ -557,4 +557,4 @@ def test_a_line_for_the_turn_needs_an_exercise_with_sides(tmp_path: Path) -> Non
         assert load_plan(write(tmp_path, plan.replace("SIDES", sides)))
     message = refusal(write(tmp_path, plan.replace("SIDES", "none")))
 
-    assert "plan.yaml:5:61: to: this exercise has no other side" in message
+    assert "plan.yaml:5:54: to: this exercise has no other side" in message

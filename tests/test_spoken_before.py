@@ -14,8 +14,10 @@ import soundfile
 
 from cuelane.audio.store import ClipNote, ClipStore, recipe_key
 from cuelane.desk.lines import Speaking, SpokenLines
+from cuelane.desk.planning import PlanView
 from cuelane.desk.sound import HEADER_BYTES, Range, sound_of, total_bytes
 from cuelane.desk.workspace import Workspace, Workspaces
+from cuelane.session.arrange import Arranged
 from cuelane.session.candidates import Candidate
 from cuelane.speech.sound_doubts import length_doubt
 from cuelane.speech.speak import Spoken, clip_from_file, speak_all
@@ -31,6 +33,12 @@ cautions: none
 session:
   - say: [Sit tall., Stand up again.]
   - rest: 30s
+"""
+
+LEXICON = """\
+<lexicon version="1.0" xmlns="http://www.w3.org/2005/01/pronunciation-lexicon" alphabet="ipa" xml:lang="en">
+<lexeme><grapheme>{}</grapheme><alias>{}</alias></lexeme>
+</lexicon>
 """
 
 
@@ -239,3 +247,59 @@ def test_nothing_read_before_a_recording_came_is_kept(tmp_path: Path, while_it: 
         assert lines.sounding_of(candidate).clip == "new"
         assert lines.sounding_of(candidate).clip == "new"
     assert opened == ["old", "new"]
+
+
+def recorded_voice(folder: Path) -> Path:
+    """Write a voice of recordings with none yet, and a plan that it speaks; return the voice's folder."""
+    made = folder / "voices/anna"
+    made.mkdir(parents=True)
+    (made / "voice.toml").write_text('engine = "recorded"\nfallback = "system"\n', "utf-8")
+    (made / "index.toml").write_text("clips = []\n", "utf-8")
+    (folder / "p.yaml").write_text(PLAN.replace("system", "anna"), encoding="utf-8")
+    return made
+
+
+def clip_of(workspace: Workspace, text: str) -> str | None:
+    """Return the clip of a line, all of the plan spoken."""
+    schedule = workspace.spoken().schedule
+    assert schedule is not None
+    return next(cue.clip for cue in schedule.cues if cue.text == text)
+
+
+def test_a_recording_that_was_made_elsewhere_is_heard_at_an_open_desk(tmp_path: Path) -> None:
+    """The voice's index is another one then; so is the plan's preview, though its text is the same."""
+    folder = recorded_voice(tmp_path)
+    workspace = Speech().opened(tmp_path, tmp_path / "clips")
+    before = clip_of(workspace, "Sit tall.")
+    noise = np.random.default_rng(3).uniform(-0.2, 0.2, 48_000)
+    soundfile.write(folder / "a.wav", noise, 48_000)
+    (folder / "index.toml").write_text('clips = [{text = "Sit tall.", file = "a.wav"}]\n', "utf-8")
+    recorded = clip_from_file(folder / "a.wav", "Sit tall.", "recording", store=ClipStore(tmp_path / "clips"))
+    assert clip_of(workspace, "Sit tall.") == recorded.sha256 != before
+
+
+def test_a_lexicon_that_was_written_elsewhere_is_heard_at_an_open_desk(tmp_path: Path) -> None:
+    """That of the voice itself, here one that stands in for recordings."""
+    recorded_voice(tmp_path)
+    (tmp_path / "voices/anna/voice.toml").write_text('engine = "recorded"\nfallback = "bert"\n', "utf-8")
+    (tmp_path / "voices/bert.toml").write_text('engine = "system"\nlexicon = "words.pls"\n', "utf-8")
+    lexicon = tmp_path / "voices/words.pls"
+    lexicon.write_text(LEXICON.format("tall", "long"), encoding="utf-8")
+    workspace = Speech().opened(tmp_path, tmp_path / "clips")
+    before = clip_of(workspace, "Sit tall."), clip_of(workspace, "Stand up again.")
+    lexicon.write_text(LEXICON.format("tall", "straight"), encoding="utf-8")
+    assert clip_of(workspace, "Sit tall.") != before[0]
+    assert clip_of(workspace, "Stand up again.") == before[1]
+
+
+def test_a_voice_that_was_broken_and_mended_elsewhere_is_planned_with_again(tmp_path: Path) -> None:
+    """The error goes once the file is right, without a letter typed."""
+    index = recorded_voice(tmp_path) / "index.toml"
+    workspace = Speech().opened(tmp_path, tmp_path / "clips")
+    assert workspace.now()[1].schedule is not None
+    index.write_text("clips = [{text = 3}]\n", "utf-8")
+    broken = workspace.now()[1]
+    assert broken.schedule is None
+    assert any(one.level == "error" for one in broken.findings)
+    index.write_text("clips = []\n\n", "utf-8")
+    assert workspace.now()[1].schedule is not None

@@ -52,12 +52,19 @@ class SpokenLines:
     Parameters
     ----------
     speech : waited for when the first line is spoken.
+    files : what says how the voice speaks, each with when it was changed, in ns, and its size, in bytes.
     """
 
     def __init__(
-        self, voice: VoiceDefinition, folder: Path, store: ClipStore, speech: Future[Speaking]
+        self,
+        voice: VoiceDefinition,
+        folder: Path,
+        store: ClipStore,
+        speech: Future[Speaking],
+        files: tuple[tuple[Path, int, int], ...] = (),
     ) -> None:
         self.voice = voice
+        self.files = files
         self._speech = speech
         self._folder = folder
         self._store = store

@@ -23,6 +23,7 @@ from cuelane.desk.lines import Speaking, SpokenLines
 from cuelane.desk.named_interval import NamedInterval
 from cuelane.desk.places import path_at
 from cuelane.desk.splice import apply
+from cuelane.desk.voice_files import files_of_voice
 from cuelane.desk.voice_findings import voice_findings
 from cuelane.desk.words import Said
 from cuelane.facts import Facts, facts
@@ -36,6 +37,7 @@ from cuelane.session.model import Session
 from cuelane.session.placing import place
 from cuelane.session.remedies import Advice, advise
 from cuelane.speech.choice import default_voice
+from cuelane.speech.definition import VoiceDefinition
 from cuelane.speech.prepare import spoken_as
 from cuelane.speech.voices import find_voice, voice_names
 
@@ -83,7 +85,7 @@ class PlanView:
 
     @property
     def stands(self) -> bool:
-        """Whether the files that the plan includes are still what they were."""
+        """Whether the files that the plan includes, and those of its voice, are still what they were."""
         return self.beside == _stamps(path for path, _, _ in self.beside)
 
 
@@ -138,9 +140,12 @@ class Planner:
     def lines_of(self, voice: str) -> SpokenLines:
         """Return the lines of the voice called `voice`. Raises UsageError or PlanError as find_voice does."""
         definition = find_voice(voice, self._path.parent)
+        # Recordings are made, and lexicons written, outside the desk too.
+        files = _stamps(_files_of(definition))
         lines = self._lines.get(voice)
-        if lines is None or lines.voice != definition:
-            lines = self._lines[voice] = SpokenLines(definition, self._path.parent, self._store, self._speech)
+        if lines is None or (lines.voice, lines.files) != (definition, files):
+            lines = SpokenLines(definition, self._path.parent, self._store, self._speech, files)
+            self._lines[voice] = lines
         return lines
 
     def _plan(self, text: str) -> PlanView:
@@ -150,19 +155,22 @@ class Planner:
         if made.loaded is not None:
             deeper = set(included_files(made.loaded)) - {path for path, _, _ in beside}
             beside += _stamps(sorted(deeper))
-        return replace(made, beside=beside)
+        return replace(made, beside=beside + made.beside)
 
     def _planned(self, text: str) -> PlanView:
+        files: tuple[tuple[Path, int, int], ...] = ()
         try:
             loaded = load_plan(self._path, voice_names, text=text, default_voice=default_voice)
             session = expand(loaded)
             lines = self.lines_of(loaded.plan.voice)
+            files = lines.files
             arranged = arrange(session, lines.sounding_of, SAMPLE_RATE, place=self._place)
         except PlanError as error:
             found = [self._finding(text, "error", one.mark, one.message, one.hint) for one in error.problems]
-            return PlanView(text, tuple(replace(one, fixes=error_fixes(text, one.place)) for one in found))
+            told = tuple(replace(one, fixes=error_fixes(text, one.place)) for one in found)
+            return PlanView(text, told, beside=files)
         except CuelaneError as error:
-            return PlanView(text, (Notice("error", str(error)),))
+            return PlanView(text, (Notice("error", str(error)),), beside=files)
         schedule = arranged.schedule
         counted = facts(session, schedule)
         extra = {**schedule.extra, "facts": counted.to_dict()}
@@ -192,6 +200,7 @@ class Planner:
             self._places(text, arranged.offered),
             len(lines.unspoken(arranged.offered)),
             session,
+            files,
         )
 
     def _finding(
@@ -269,6 +278,17 @@ def _included(plan: Path, text: str) -> list[Path]:
         [part.get("include") for part in parts if isinstance(part, dict)] if isinstance(parts, list) else []
     )
     return [plan.parent / name for name in names if isinstance(name, str) and name and _stays_inside(name)]
+
+
+def _files_of(voice: VoiceDefinition) -> list[Path]:
+    """Return the files that say how a voice speaks; its definition alone where one of the others is missing.
+
+    That one is told of where it is read.
+    """
+    try:
+        return files_of_voice(voice)
+    except CuelaneError:
+        return [voice.source]
 
 
 def _stays_inside(name: str) -> bool:

@@ -303,3 +303,29 @@ def test_a_voice_that_was_broken_and_mended_elsewhere_is_planned_with_again(tmp_
     assert any(one.level == "error" for one in broken.findings)
     index.write_text("clips = []\n\n", "utf-8")
     assert workspace.now()[1].schedule is not None
+
+
+def test_lengths_that_became_known_while_others_were_worked_out_are_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A line is spoken in one thread while another arranges the session without it: that is not kept."""
+    (tmp_path / "p.yaml").write_text(PLAN, encoding="utf-8")
+    workspace = Speech().opened(tmp_path, tmp_path / "clips")
+    _, preview = workspace.now()
+    assert preview.arranged is not None
+    first, *others = preview.arranged.offered
+    assert workspace._speak(preview, [first])
+    arranged_again = workspace.previewer.arranged_again
+
+    def meanwhile(before: PlanView) -> Arranged | None:
+        made = arranged_again(before)
+        monkeypatch.setattr(workspace.previewer, "arranged_again", arranged_again)
+        speaker = threading.Thread(target=workspace._speak, args=(before, others))
+        speaker.start()
+        speaker.join()
+        return made
+
+    monkeypatch.setattr(workspace.previewer, "arranged_again", meanwhile)
+    cues = workspace.schedule().cues
+    assert {cue.text for cue in cues if cue.clip} == {first.text} != {cue.text for cue in cues}
+    assert all(cue.clip for cue in workspace.schedule().cues)

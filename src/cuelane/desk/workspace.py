@@ -55,6 +55,7 @@ class Workspace:
         self._preview: PlanView | None = None
         self._is_old = False
         self._heard: Arranged | None = None
+        self._n_forgotten = 0
         self._closing = threading.Event()
         self._playhead_s = 0.0
         self._speaker: threading.Thread | None = None
@@ -151,14 +152,15 @@ class Workspace:
         """
         text = self.document.now().text
         with self._lock:
-            preview, heard = self._preview, self._heard
+            preview, heard, n_forgotten = self._preview, self._heard, self._n_forgotten
         if preview is None or preview.text != text or not preview.stands:
             preview = self._planned(text)
             heard = preview.arranged
         elif heard is None:
             heard = self.previewer.arranged_again(preview)
             with self._lock:
-                if self._preview is preview:
+                # Else lines were spoken or lost meanwhile, and it would be kept with the lengths of before.
+                if self._preview is preview and self._n_forgotten == n_forgotten:
                     self._heard = heard
         if heard is None:
             raise SignalError(Said("hear.not_now"))
@@ -168,6 +170,7 @@ class Workspace:
         with self._lock:
             if self._preview is not None and self._preview.text == text:
                 self._is_old, self._heard = True, None
+                self._n_forgotten += 1
 
     def _speak(self, preview: PlanView, candidates: list[Candidate], most_s: float = math.inf) -> bool:
         """Speak what is missing of `candidates`; return whether there was any."""

@@ -25,6 +25,7 @@ from cuelane.desk.labels import role_of
 from cuelane.desk.page_pieces import Content, PagePiece
 from cuelane.desk.page_shell import render
 from cuelane.desk.planning import Notice, PlanView
+from cuelane.desk.reasons import Reason, reason_in_words
 from cuelane.desk.summaries import PlanSummary
 from cuelane.desk.words import desk_words, language_of
 from cuelane.plan.starter import PATTERNS
@@ -42,7 +43,7 @@ class CueRow:
     when: str
     text: str
     role: str
-    why: str
+    why: Reason
     must: bool
     from_s: float
     to_s: float
@@ -59,6 +60,15 @@ class CueRow:
 
 
 @dataclass(frozen=True)
+class LeftOut:
+    """A cue that is not in the timetable, and why."""
+
+    text: str
+    role: str
+    why: Reason
+
+
+@dataclass(frozen=True)
 class IntervalRow:
     """An interval in the timetable."""
 
@@ -69,7 +79,7 @@ class IntervalRow:
     length: str
     length_ms: int
     cues: tuple[CueRow, ...]
-    dropped: tuple[Dropped, ...]
+    dropped: tuple[LeftOut, ...]
 
 
 @dataclass(frozen=True)
@@ -285,7 +295,7 @@ def _blocks(preview: PlanView, schedule: Schedule) -> list[BlockRow]:
             format_duration(length_ms),
             length_ms,
             tuple(cues),
-            tuple(dropped[index]),
+            tuple(LeftOut(one.text, one.role, reason_in_words(one.reason)) for one in dropped[index]),
         )
         starts = Markup(' data-start="{}" data-clock="{}"').format(
             interval.start_sample / schedule.sample_rate, format_clock(start_ms)
@@ -339,7 +349,7 @@ def _cue(
         desk_words().decimal(f"{into / rate:.1f}"),
         plain(event.text or ""),
         role_of(event.role),
-        plain(event.why or ""),
+        reason_in_words(plain(event.why or "")),
         bool(event.must),
         round(into / rate - 0.3, 3),
         round((event.end_sample - interval.start_sample) / rate + 0.2, 3),

@@ -284,6 +284,21 @@ def test_words_tell_whether_a_lone_sound_begins_work_or_rest(first):
     assert places(cut_off) == (GRID_S[:-1] if first == 0 else GRID_S).tolist()
 
 
+def test_a_lone_sound_that_ends_the_class_begins_no_set():
+    """Nine sounds, eight works called: after the last sound there is talk for minutes, but no work.
+
+    Where hardly any work is called, the last sound may as well begin one.
+    """
+    sounds = [*GRID_S[::2], GRID_S[-1] + 20.0]
+    some = [row for row in called() if not 70.0 < row[0] < 370.0]
+
+    ended = told(heard_once(sounds))
+    open_ended = by_words(heard_once(sounds), said_times(spoken(some)), 600.0, Lengths(40.0, 20.0))
+
+    assert places(ended) == [*GRID_S, GRID_S[-1] + 20.0]
+    assert places(open_ended) == [*GRID_S, GRID_S[-1] + 20.0, GRID_S[-1] + 60.0]
+
+
 @pytest.mark.parametrize("first", [0, 1])
 def test_a_lone_sound_that_is_missed_loses_no_set(first):
     """Two in a row and one alone were not heard: each of their works and rests is there, and told."""

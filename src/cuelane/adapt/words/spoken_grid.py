@@ -44,6 +44,9 @@ _BETTER = 2.0
 # Chosen: lengths that nobody named are a guess, however well they fit.
 _MOST_WITHOUT_HINT = SURE_COUNTDOWN - 0.05
 
+# Chosen: where fewer works are called than this share, one that is not may still be one.
+_MOSTLY_CALLED = 0.6
+
 BY_WORDS = "from what is said"
 
 
@@ -139,6 +142,8 @@ def _told_apart(structure: Structure, lengths: Lengths, said: SaidTimes, seconds
     before, after = beyond_s(times, chain, 1)
     beyond = [at_s for at_s in (before if is_rest else after) if 0 <= at_s <= seconds]
     kept = {link.index for link in chain.links}
+    if not is_rest and _ends_class(said.times, lengths, times[sorted(kept)]):
+        beyond = []
     boundaries = [boundary for index, boundary in enumerate(structure.boundaries) if index in kept]
     boundaries += [Boundary(at_s, 0.0, "lengths") for at_s in (*unheard_s(times, chain, None), *beyond)]
     return replace(
@@ -147,6 +152,21 @@ def _told_apart(structure: Structure, lengths: Lengths, said: SaidTimes, seconds
         astray_s=tuple(float(at_s) for index, at_s in enumerate(times) if index not in kept),
         tells_apart=True,
     )
+
+
+def _ends_class(times: Sequence[SaidTime], lengths: Lengths, works_s: Floats) -> bool:
+    """Return whether the last of `works_s`, shape (n,), sounds that begin works, ends the class instead.
+
+    So it is where most works are called, as they begin or end or before that, and the last is not.
+    """
+    called = [
+        any(
+            abs(one.at_s - at_s - (0.0 if one.begins == "work" else lengths.work_s)) <= one.reach_s
+            for one in times
+        )
+        for at_s in works_s
+    ]
+    return not called[-1] and float(np.mean(called[:-1])) >= _MOSTLY_CALLED
 
 
 def _tried(said: SaidTimes) -> list[tuple[float, Lengths, _Phase]]:

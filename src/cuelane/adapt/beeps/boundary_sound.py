@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 import numpy.typing as npt
@@ -33,6 +34,8 @@ _LIKE_STEP = 0.03
 _BEYOND_WORTH, _MOST_BEYOND = 20.0, 0.1
 # Chosen: a sound that is hardly more alike than what surrounds it is a part of music; lower costs time.
 _LEAST_CLEAR = 0.25
+# Chosen: more cost time, each being held against the whole; figures of music are dropped before that.
+_MOST_SOUNDS = 16
 # Measured on tones and bells without a room: a window shows a rise so much before its onset.
 _EARLY_S = 0.008
 # Chosen: signals are not longer; figures of music are.
@@ -101,8 +104,9 @@ def returning_sounds(prints: Array, near: tuple[int, int] | None = None) -> list
     """
     usual = UsualBands.of(prints)
     apart = usual.apart(prints)
-    made = [_sound(prints, apart, one, usual) for one in returning(apart, onsets(apart), near)]
-    return sorted((one for one in made if one is not None), key=lambda one: -one.confidence)
+    made = (_sound(prints, apart, one, usual) for one in returning(apart, onsets(apart), near))
+    clear = islice((one for one in made if one is not None), _MOST_SOUNDS)
+    return sorted(clear, key=lambda one: -one.confidence)
 
 
 def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> BoundarySound | None:

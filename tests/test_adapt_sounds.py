@@ -12,10 +12,17 @@ import soxr
 import classgen as gen
 import signal_kinds
 from classgen_music import music
-from cuelane.adapt.beeps.boundary_sound import BoundarySound, returning_sounds
+from cuelane.adapt.beeps.boundary_sound import LEAST_SOUND, BoundarySound, confidence_of, returning_sounds
 from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, UsualBands, fingerprints
 from cuelane.adapt.beeps.mark import BoundaryMark
-from cuelane.adapt.beeps.regularity import SAME_GAP_S, evidence, faint_between, firsts, in_turn
+from cuelane.adapt.beeps.regularity import (
+    SAME_GAP_S,
+    evidence,
+    faint_between,
+    firsts,
+    in_turn,
+    timer_evidence,
+)
 from cuelane.adapt.beeps.returning import onsets, patches
 from cuelane.adapt.beeps.search import find_structure
 from cuelane.adapt.beeps.sound_boundaries import likeness_over
@@ -227,6 +234,28 @@ def test_the_evidence_is_in_lengths_that_come_again():
     assert 10 < evidence(np.delete(regular, 4)) < evidence(regular)
     assert in_turn(np.array([30.0, 15, 30, 15, 45, 15, 22])).tolist() == [True] * 6 + [False]
     assert firsts(np.array([1.0, 1.3, 2.2, 9.0, 12.0, 20.0])).tolist() == [1.0, 9.0, 20.0]
+
+
+@pytest.mark.parametrize("speed", [1.0, 1.037, 0.96])
+def test_whole_seconds_are_a_timers_though_no_length_comes_again(speed):
+    """Sets of eight lengths, onsets to 15 ms, also played faster or slower; chance hardly ever comes near."""
+    rng = np.random.default_rng(1)
+    own = speed * np.cumsum([5.0, 37, 21, 44, 13, 29, 18, 48, 33]) + rng.uniform(-0.015, 0.015, 9)
+    by_chance = [timer_evidence(np.cumsum(4 + rng.exponential(22.0, 9))) for _ in range(200)]
+
+    assert evidence(own) < 0
+    assert timer_evidence(own) > 10
+    assert np.quantile(by_chance, 0.98) < 2
+    assert max(by_chance) < 8
+
+
+def test_evidence_counts_again_where_the_surroundings_are_not_alike():
+    """Of two sounds as regular and as clear, the one whose surroundings return with it is likely music."""
+    alone, in_music = (
+        confidence_of((2.0, 1.3, company, 3.4, 0.0, 2.0 * max(0.0, 1 - company))) for company in (0.04, 1.4)
+    )
+
+    assert alone > LEAST_SOUND > 0.2 > in_music
 
 
 def test_a_faint_return_counts_only_where_two_usual_lengths_meet():

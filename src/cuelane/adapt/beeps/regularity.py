@@ -19,6 +19,13 @@ LEAST_INTERVAL_S = 4.0
 SAME_GAP_S = 0.06
 # Chosen: the share of a class's intervals that have a usual length; the others were cut or are of their own.
 _USUAL = 0.85
+# Chosen: how far a length of whole seconds may seem off, by the onsets at both its ends.
+_NEAR_WHOLE_S = 0.05
+# Chosen: fewer lengths are whole seconds at some speed by chance.
+_FEWEST_WHOLE = 6
+# Chosen: a recording may be played faster or slower by so much; a step moves a minute by 0.06 s, and four of
+# them are one occasion for chance at usual lengths.
+_SPEEDS = np.arange(0.93, 1.0705, 0.001)
 # Chosen: what has fewer returns than this is no class.
 FEWEST = 4
 
@@ -69,6 +76,30 @@ def evidence(times_s: Floats) -> float:
     again = in_turn(gaps)
     parts = np.where(again, np.log(_USUAL / by_chance), np.log((1 - _USUAL) / (1 - by_chance)))
     return 0.5 * float(parts.sum())
+
+
+def timer_evidence(times_s: Floats) -> float:
+    """Return how much likelier `times_s`, shape (n,), are a timer's than chance, in nats.
+
+    Either lengths come again, or all are whole seconds, as where each set has a length of its own; a
+    recording may be played faster or slower, and then they are whole seconds times one factor. Each factor
+    is one more occasion for chance.
+    """
+    gaps = np.diff(times_s)
+    again = evidence(times_s)
+    if len(gaps) < _FEWEST_WHOLE:
+        return again
+    as_set = float(_whole(gaps[:, None])[0])
+    played = float(_whole(gaps[:, None] / _SPEEDS[None, :]).max()) - float(np.log(len(_SPEEDS) / 4))
+    return max(again, as_set - float(np.log(3)), played - float(np.log(3)))
+
+
+def _whole(gaps_s: Floats) -> Floats:
+    """Return the evidence, in nats, that the columns of `gaps_s`, (n_gaps, n_factors), are whole seconds."""
+    n_whole = (np.abs(gaps_s - np.rint(gaps_s)) < _NEAR_WHOLE_S).sum(axis=0)
+    by_chance = 2 * _NEAR_WHOLE_S
+    is_whole, is_not = np.log(_USUAL / by_chance), np.log((1 - _USUAL) / (1 - by_chance))
+    return np.asarray(n_whole * is_whole + (len(gaps_s) - n_whole) * is_not, dtype=np.float64)
 
 
 def faint_between(times_s: Floats, faint_s: Floats) -> Floats:

@@ -178,7 +178,7 @@ def test_what_fails_while_it_is_put_leaves_the_old_file(
 ) -> None:
     """Through a folder of another filesystem too: the temporary file is taken away again."""
     (tmp_path / "old.txt").write_bytes(b"old")
-    far = FarFolder(DirFileSystem(str(tmp_path), LocalFileSystem()), "sub")
+    far = FarFolder(DirFileSystem(str(tmp_path), LocalFileSystem()), "sub", "dir://sub")
     far.put("new.txt", b"new")
     assert (tmp_path / "sub" / "new.txt").read_bytes() == b"new"
     far.put("new.txt", tmp_path / "old.txt")
@@ -227,6 +227,8 @@ def test_a_wrong_address_is_told_before_any_track_is_made(
         with pytest.raises(kind, match=message) as caught:
             run(["batch", str(plan), *given])
         assert caught.value.exit_code == (2 if kind is UsageError else 3)
+        # As it was typed, so that it can be found on the command line.
+        assert str(caught.value).startswith(f"{out}: ")
 
 
 @pytest.mark.parametrize("method", ["pipe_file", "cat_file", "rm_file", "ls"])
@@ -259,11 +261,11 @@ def test_buckets_are_not_made_by_a_slip_of_the_pen(
     memory: MemoryFileSystem, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Where folders are only parts of names none is made; elsewhere they are."""
-    FarFolder(memory, "/one").put("a/b", b"1")
+    FarFolder(memory, "/one", "memory://one").put("a/b", b"1")
     assert memory.isdir("/one/a")
     monkeypatch.setattr(MemoryFileSystem, "protocol", ("s3", "s3a"))
     monkeypatch.setattr(memory, "makedirs", lambda *_, **__: pytest.fail("a folder was made"))
-    FarFolder(memory, "/one").put("c", b"1")
+    FarFolder(memory, "/one", "memory://one").put("c", b"1")
 
 
 @pytest.mark.parametrize("ending", [".json", ".vtt"])

@@ -38,10 +38,11 @@ def is_address(out: str) -> bool:
 
 @dataclass(frozen=True)
 class FarFolder:
-    """The folder of results at an address; names are paths from it, with ``/``."""
+    """The folder of results at ``address``; names are paths from it, with ``/``."""
 
     fs: fsspec.AbstractFileSystem
     root: str
+    address: str
 
     @classmethod
     def at(cls, address: str) -> FarFolder:
@@ -59,7 +60,7 @@ class FarFolder:
         except Exception as error:
             # Some kinds connect at once, and each has errors of its own.
             raise DeliveryError(f"{address}: cannot be reached: {_reason(error)}") from error
-        return cls(fs, str(root).rstrip("/"))
+        return cls(fs, str(root).rstrip("/"), address)
 
     @classmethod
     def tried(cls, address: str) -> FarFolder:
@@ -188,9 +189,11 @@ class FarFolder:
         except CuelaneError:
             raise
         except NotImplementedError as error:
-            raise DeliveryError(f"{self.root}: cannot be written: such addresses can only be read") from error
+            raise DeliveryError(
+                f"{self.address}: cannot be written: such addresses can only be read"
+            ) from error
         except Exception as error:
-            raise DeliveryError(f"{self.root}: cannot be used: {_reason(error)}") from error
+            raise DeliveryError(f"{self.address}: cannot be used: {_reason(error)}") from error
 
 
 def is_there(order: Order, record: records.Record, far: FarFolder | None) -> bool:

@@ -11,7 +11,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 import pytest
-from distributed import Client, LocalCluster
+from distributed import Client
 
 from cuelane.base.errors import PlanError, UsageError
 from cuelane.base.schedule import load_schedule
@@ -23,6 +23,7 @@ from cuelane.batch.run import orders_of, render_options, run_batch
 from cuelane.batch.tracks import Asked, plan_files, tracks
 from cuelane.cli.app import run
 from cuelane.plan.series import load_series
+from dask_clusters import local_cluster
 
 PLAN = """\
 title: {title}
@@ -289,9 +290,7 @@ def test_a_child_ends_when_nobody_waits_for_it() -> None:
 @pytest.fixture
 def cluster() -> Iterator[str]:
     """A Dask scheduler with one worker, in this process, its dashboard off."""
-    with LocalCluster(
-        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=":0", host="tcp://127.0.0.1"
-    ) as made:
+    with local_cluster(processes=False) as made:
         yield made.scheduler_address
 
 

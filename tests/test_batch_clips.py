@@ -7,13 +7,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from distributed import LocalCluster
 
 from cuelane.audio.clip import Clip, content_hash, quantise24
 from cuelane.audio.store import ClipStore, recipe_key
 from cuelane.batch.far_clips import SharedClips
 from cuelane.batch.run import orders_of, run_batch
 from cuelane.batch.tracks import Asked, tracks
+from dask_clusters import local_cluster
 from test_batch import write
 
 KEY = recipe_key({"text": "Sit down."})
@@ -92,14 +92,7 @@ def test_workers_of_a_cluster_share_what_they_speak(tmp_path: Path, monkeypatch:
     for name in ("a", "b"):
         monkeypatch.setenv("CUELANE_CACHE", str(tmp_path / f"store-{name}"))
         (tmp_path / name).mkdir()
-        with LocalCluster(
-            n_workers=1,
-            threads_per_worker=1,
-            processes=True,
-            dashboard_address=":0",
-            host="tcp://127.0.0.1",
-            silence_logs=50,
-        ) as cluster:
+        with local_cluster() as cluster:
             orders = orders_of(found, tmp_path / name, {}, force=False, clips=shared.as_uri())
             ends = run_batch(
                 orders, cluster=cluster.scheduler_address, workers=1, progress=lambda done, total: None

@@ -12,11 +12,11 @@ from pathlib import Path
 
 import psutil
 import pytest
-from distributed import LocalCluster
 
 from cuelane.batch import one_track
 from cuelane.batch.run import orders_of, run_batch
 from cuelane.batch.tracks import Asked, tracks
+from dask_clusters import local_cluster
 from test_batch import write
 
 
@@ -36,14 +36,7 @@ def test_a_track_whose_worker_is_killed_is_made_by_another(tmp_path: Path) -> No
     there.mkdir()
     killed: list[int] = []
     orphans: list[psutil.Process] = []
-    with LocalCluster(
-        n_workers=1,
-        threads_per_worker=1,
-        processes=True,
-        dashboard_address=":0",
-        host="tcp://127.0.0.1",
-        silence_logs=50,
-    ) as made:
+    with local_cluster() as made:
         over = threading.Event()
 
         def kill_when_busy() -> None:

@@ -35,6 +35,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "kit"))
+
 import dask
 import psutil
 from distributed import Client, LocalCluster
@@ -45,6 +47,7 @@ from cuelane.batch.cluster import on_cluster
 from cuelane.batch.jobs_made import Order, Outcome
 from cuelane.batch.run import orders_of, run_batch
 from cuelane.batch.tracks import Asked, tracks
+from dask_clusters import local_cluster
 
 SUFFIX = ".flac"
 TRACK_S = 6.0
@@ -103,17 +106,6 @@ def processor_s() -> float:
 def own_s() -> float:
     used = resource.getrusage(resource.RUSAGE_SELF)
     return used.ru_utime + used.ru_stime
-
-
-def cluster_of(n_workers: int) -> LocalCluster:
-    return LocalCluster(
-        n_workers=n_workers,
-        threads_per_worker=1,
-        processes=True,
-        dashboard_address=":0",
-        host="tcp://127.0.0.1",
-        silence_logs=50,
-    )
 
 
 class UntilTime(list[Order]):
@@ -178,7 +170,7 @@ def second_run(made: set[str], scratch: Path, out: Path, watched: Watched, n_wor
     expected = that_include(plans)
     before = {name: set(inodes) for name, inodes in watched.inodes.items()}
     write_close(scratch / "plans", CHANGED_LINE)
-    with cluster_of(n_workers) as cluster, repeated(watched.look, 0.3):
+    with local_cluster(n_workers) as cluster, repeated(watched.look, 0.3):
         begun = own_s()
         ends = run_batch(
             orders_for(plans, out),
@@ -210,7 +202,7 @@ def plans(n_plans: int, length_s: int, n_workers: int, seconds: float, sample: i
         first.mkdir()
         cpu_s = single(Path(orders[0].plan), first)
         watched = Watched(out)
-        with cluster_of(n_workers) as cluster, repeated(watched.look, 0.3):
+        with local_cluster(n_workers) as cluster, repeated(watched.look, 0.3):
             orders.end_s = time.monotonic() + seconds
             print(f"{cpu_s:.1f} s of processor for the first track alone, its lines spoken", flush=True)
             own_begun, began = own_s(), time.monotonic()
@@ -247,7 +239,7 @@ def kills(n_plans: int, length_s: int, n_workers: int, every_s: float, sample: i
         ends: list[Outcome] = []
         while runs < 5 and (not ends or any(one.state == "failed" for one in ends)):
             runs += 1
-            with cluster_of(n_workers) as cluster, repeated(watched.look, 0.3):
+            with local_cluster(n_workers) as cluster, repeated(watched.look, 0.3):
                 cluster.wait_for_workers(n_workers)
 
                 def kill_one(cluster: LocalCluster = cluster) -> None:
@@ -299,7 +291,7 @@ def overhead(n_orders: int, n_workers: int, seed: int) -> int:
         read_ms = 10 * (own_s() - begun)
         clusters.carried_out = nothing
         process, quarter, rows = psutil.Process(), max(1, n_orders // 4), []
-        with cluster_of(n_workers) as cluster:
+        with local_cluster(n_workers) as cluster:
             begun = own_s()
             for n_done, _ in enumerate(on_cluster(many, cluster.scheduler_address, lambda: None), 1):
                 if n_done % quarter == 0:

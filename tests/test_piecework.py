@@ -5,6 +5,7 @@ from __future__ import annotations
 import binascii
 import errno
 import io
+import sys
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
@@ -246,6 +247,7 @@ def test_each_piece_is_fed_its_frames_with_what_stands_round_them() -> None:
         priming_frames=2,
         silence_frames=9,
         cycle_frames=1,
+        cycle_rates=frozenset(),
         sample_rates=frozenset(),
     )
     for n_frames in range(170):
@@ -284,6 +286,35 @@ def test_a_key_holds_all_that_decides() -> None:
     silence = np.zeros((9, 1), np.float32)
     one, two = ((silence, sound), (silence[:4], silence[4:], sound))
     assert piece_key(Fed(1, one, 0, last=False), settings) == piece_key(Fed(2, two, 0, last=False), settings)
+
+
+def test_a_key_tells_encoders_apart_that_may_make_other_bytes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another build of the same version, and another processor of the same kind of machine."""
+    settings, told = _settings(".m4a"), Fed(0, (_sound(1_000),), 0, last=False)
+    keys = {piece_key(told, settings)}
+    assert keys == {piece_key(told, settings)}
+    with monkeypatch.context() as other:
+        other.setattr(ffmpeg, "build", lambda: "another")
+        keys.add(piece_key(told, settings))
+    with monkeypatch.context() as other:
+        other.setattr(piecework, "processor", lambda: "older")
+        keys.add(piece_key(told, settings))
+    assert len(keys) == 3
+    assert piecework.processor()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a script is not a program there")
+def test_builds_are_told_apart_by_what_they_say_and_by_their_size(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = set()
+    for name, said, more in (("a", "9 gcc", ""), ("b", "9 gcc", ""), ("c", "9 ccc", ""), ("d", "9 gcc", "#")):
+        path = tmp_path / name
+        path.write_text(f"#!/bin/sh\necho 'ffmpeg version {said}'\n{more}", encoding="utf-8")
+        path.chmod(0o755)
+        monkeypatch.setattr(ffmpeg, "program", lambda path=path: str(path))
+        found.add(ffmpeg.build.__wrapped__())
+    assert len(found) == 3
 
 
 def test_check_sum_against_a_published_value_and_in_parts() -> None:
@@ -390,11 +421,10 @@ def test_a_program_that_cannot_be_run_is_told_with_kept_pieces_too(
     def missing() -> str:
         raise RuntimeError("none")
 
-    for name in ("program", "version"):
+    for name in ("program", "build"):
         cached = getattr(ffmpeg, name)
         monkeypatch.setattr(ffmpeg, name, cached.__wrapped__)
     monkeypatch.setattr("imageio_ffmpeg.get_ffmpeg_exe", missing)
-    monkeypatch.setattr("imageio_ffmpeg.get_ffmpeg_version", missing)
     with pytest.raises(DeliveryError, match="no ffmpeg program"):
         write_joined(
             tmp_path / "a.mp3",

@@ -75,6 +75,7 @@ JOINING = Joining(
     priming_frames=2,
     silence_frames=12,
     cycle_frames=3,
+    cycle_rates=frozenset(),
     sample_rates=frozenset(),
 )
 

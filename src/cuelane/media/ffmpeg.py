@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import contextlib
 import functools
+import hashlib
 import os
 import re
+import shutil
 import subprocess
 import sys
 import threading
@@ -49,13 +51,21 @@ def program() -> str:
 
 
 @functools.cache
-def version() -> str:
-    """Return what the program says of its version, asked once. Raises DeliveryError if it cannot be run."""
-    program()
+def build() -> str:
+    """Return a digest that tells this build of the program from others: by all that it says of itself, and
+    its size.
+
+    It says its version, its compiler, its options and the versions of its libraries. Raises DeliveryError if
+    it cannot be run.
+    """
+    path = program()
     try:
-        return str(imageio_ffmpeg.get_ffmpeg_version())
-    except (RuntimeError, OSError, subprocess.SubprocessError) as error:
+        command = [path, "-version"]
+        said = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, check=True).stdout
+        n_bytes = Path(shutil.which(path) or path).stat().st_size
+    except (OSError, subprocess.SubprocessError) as error:
         raise DeliveryError(f"cannot start the ffmpeg program: {error}") from error
+    return hashlib.sha256(b"%d " % n_bytes + said).hexdigest()
 
 
 def quiet(*, loglevel: str = "error") -> list[str]:

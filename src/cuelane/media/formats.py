@@ -62,8 +62,8 @@ class Joining:
     muxer : of the bare stream of frames, and ``options`` that only it takes.
     frame_samples : of each channel in a frame.
     piece_frames, priming_frames : what a piece owns, and how many frames before it are encoded and dropped.
-    silence_frames, cycle_frames : how much of a long silence is encoded, and after how many frames what comes
-        out repeats (:mod:`cuelane.media.silence`).
+    silence_frames : how much of a long silence is encoded (:mod:`cuelane.media.silence`).
+    cycle_frames : after how many frames what comes out then repeats, at ``cycle_rates``; else after one.
     sample_rates : at which it is done.
     """
 
@@ -74,6 +74,7 @@ class Joining:
     priming_frames: int
     silence_frames: int
     cycle_frames: int
+    cycle_rates: frozenset[int]
     sample_rates: frozenset[int]
 
 
@@ -168,6 +169,7 @@ _ADTS = Joining(
     priming_frames=32,
     silence_frames=40,
     cycle_frames=1,
+    cycle_rates=frozenset(),
     sample_rates=_MPEG_RATES,
 )
 _MP3_FRAMES = Joining(
@@ -178,6 +180,7 @@ _MP3_FRAMES = Joining(
     priming_frames=49 * 4,
     silence_frames=110,
     cycle_frames=49,
+    cycle_rates=frozenset({44_100}),
     sample_rates=frozenset({32_000, 44_100, 48_000}),
 )
 

@@ -9,6 +9,7 @@ kept can stand in for it. What has been fed and not yet written is a few pieces,
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import os
 import platform
@@ -18,6 +19,8 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
+
+import numpy as np
 
 from cuelane.base.errors import DeliveryError
 from cuelane.media import ffmpeg
@@ -57,6 +60,13 @@ class Piecework:
         return min(MOST_ENCODERS, len(affinity(0)) if affinity is not None else os.cpu_count() or 1)
 
 
+@functools.cache
+def processor() -> str:
+    """Return which vector instructions there are: with others, an encoder adds up in another order."""
+    found = np.show_config(mode="dicts")["SIMD Extensions"]
+    return " ".join((*found.get("baseline", ()), *found.get("found", ())))
+
+
 @dataclass(frozen=True)
 class EncoderSettings:
     """Everything but the samples that decides about a piece's bytes."""
@@ -68,7 +78,8 @@ class EncoderSettings:
     bitrate_kbps: int
 
     def stated(self) -> str:
-        named = (ffmpeg.version(), platform.system(), platform.machine(), self.coding.encoder)
+        machine = (platform.system(), platform.machine(), processor())
+        named = (ffmpeg.build(), *machine, self.coding.encoder)
         options = (*self.coding.options, self.coding.makeup_gain(self.bitrate_kbps))
         return repr(
             (_RECIPE, named, options, self.joining, self.sample_rate, self.n_channels, self.bitrate_kbps)
@@ -174,6 +185,8 @@ def _made(fed: Fed, settings: EncoderSettings, folder: Path, kept: KeptPieces | 
 
 def _encoded(fed: Fed, settings: EncoderSettings, folder: Path) -> list[bytes]:
     joining, coding = settings.joining, settings.coding
+    if settings.sample_rate not in joining.cycle_rates:
+        joining = replace(joining, cycle_frames=1)
     path = folder / f"piece{fed.number}.{joining.muxer}"
     blocks, gaps = without_long_silence(fed.blocks, joining)
     frames = with_silence(_stream(path, blocks, settings), gaps, joining)

@@ -11,9 +11,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from devtools import Browser, Page
+from devtools import PATIENCE_S, Browser, Page
 
-PATIENCE_S = 60
 PLAN = "p.yaml"
 """What the one plan is called, where there is one."""
 

@@ -317,6 +317,21 @@ def test_no_view_has_a_word_of_another_language(code: str, tmp_path: Path) -> No
     assert (odd, left) == ({}, [])
 
 
+def test_a_person_is_told_which_voices_and_languages_there_are(tmp_path: Path) -> None:
+    """Beside the fields that take a name: those of the plan's language, and its own recordings first."""
+    (tmp_path / "voices" / "mine").mkdir(parents=True)
+    (tmp_path / "voices" / "mine" / "index.json").write_text("{}", "utf-8")
+    (tmp_path / "a.yaml").write_text(PLAN.format(code="es"), "utf-8")
+    html = html_of(desk_in(tmp_path, "en"), "/plan/a.yaml")
+    told = re.search(r"For this language there are ([^<]+)\.</p>", html)
+    assert told is not None
+    voices = told[1].split(", ")
+    assert voices[0] == "mine"
+    assert "system-es" in voices
+    assert not {"natural", "system", "system-fr"} & set(voices)
+    assert "pt-BR (Português (Brasil))" in html
+
+
 # WCAG 2.2, success criterion 2.5.3 (label in name): the name holds the text that is shown.
 @pytest.mark.parametrize("code", available_languages())
 def test_what_moves_and_removes_shows_a_word_that_is_in_its_name(code: str, tmp_path: Path) -> None:

@@ -55,7 +55,9 @@ class _ClassPages:
         self._classes = classes
 
     def list_page(self, request: Request) -> Response:
-        rows = [(name, self._classes.plan_name(name)) for name in self._classes.names()]
+        rows = [
+            (name, self._classes.title(name), self._classes.plan_name(name)) for name in self._classes.names()
+        ]
         title = desk_words().classes["title"]
         return HTMLResponse(
             page("classes.html.j2", "classes", title, scripts=("classes.js",), styles=_STYLES, classes=rows)
@@ -78,7 +80,7 @@ class _ClassPages:
                 "plan": self._classes.plan_name(name),
                 "clocks": [clock(round(analysis.seconds * part / 4)).partition(".")[0] for part in range(5)],
             }
-        title = found.recording.stem
+        title = self._classes.title(name)
         return HTMLResponse(
             page("class.html.j2", "class", title, scripts=("classes.js",), styles=_STYLES, **values)
         )

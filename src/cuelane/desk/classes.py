@@ -64,6 +64,13 @@ class Classes:
         folders = self._workspaces.folder.folders()
         return sorted(folder.name for folder in folders if (folder / ABOUT).is_file())
 
+    def title(self, name: str) -> str:
+        """Return what a class is called: its recording's name, or its folder's where that is not there."""
+        try:
+            return self.open(name).recording.stem
+        except UsageError:
+            return name
+
     def begin(self, file_name: str) -> tuple[str, Path]:
         """Make the folder of a new class; return its name, and where its recording is to be written."""
         stem, dot, ending = file_name.replace("\\", "/").rpartition("/")[2].rpartition(".")

@@ -211,9 +211,11 @@ def _whole(
     # An include names a file beside the plan; a plan in a folder of its own has none.
     beside = workspaces.folder.names()
     others = [other for other in beside if other != name] if name in beside else []
+    workspace = workspaces.open(name)
+    folder = workspace.document.path.parent
     # A letter that breaks what is being typed leaves the timetable; a plan that is saved so has none.
-    every = (preview_parts(preview) or nothing_drawn()) | forms(version.text, others)
-    parts, now = workspaces.open(name).told.changes(every, shown)
+    every = (preview_parts(preview) or nothing_drawn()) | forms(version.text, others, folder)
+    parts, now = workspace.told.changes(every, shown)
     return {**state(version, preview), "parts": parts, "shown": now}
 
 

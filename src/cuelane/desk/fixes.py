@@ -280,5 +280,5 @@ def _short(text: str) -> str:
         return text
     head = text[: _MOST_LETTERS - 1]
     # At the end of a word, where there is one in the second half.
-    whole = head.rpartition(" ")[0]
+    whole = head.rpartition(" ")[0].rstrip(",;:")
     return f"{whole if 2 * len(whole) > len(head) else head}…"

@@ -62,13 +62,13 @@ def page(
     `title_lang` is the language of the title where that is a plan's own.
     """
     views = [(key, path + quote(plan, safe="")) for key, path in VIEWS]
-    values |= {"languages": _names(), "scripts": [*scripts, "languages.js"], "styles": styles}
+    values |= {"languages": language_names(), "scripts": [*scripts, "languages.js"], "styles": styles}
     values |= {"title_lang": language_tag(title_lang) if title_lang else "", "plan": plan, "views": views}
     return render(template, view=view, title=title, **values)
 
 
 @cache
-def _names() -> tuple[tuple[str, str], ...]:
+def language_names() -> tuple[tuple[str, str], ...]:
     """Return each language that the desk speaks, with its name in that language."""
     names = own_names()
     return tuple((code, names.get(code, code)) for code in available_languages())

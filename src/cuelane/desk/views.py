@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 from markupsafe import Markup
@@ -21,9 +22,10 @@ from cuelane.deliver.page_text import interval_name, tally_rows
 from cuelane.desk.document import Version, digest_of
 from cuelane.desk.edits import Edit, EditError, data_of, value_at
 from cuelane.desk.forms import Item, exercise_items, place_name, plan_fields, session_items
+from cuelane.desk.known_names import voices_for
 from cuelane.desk.labels import role_of
 from cuelane.desk.page_pieces import Content, PagePiece
-from cuelane.desk.page_shell import render
+from cuelane.desk.page_shell import language_names, render
 from cuelane.desk.planning import Notice, PlanView
 from cuelane.desk.reasons import Reason, reason_in_words
 from cuelane.desk.summaries import PlanSummary
@@ -90,8 +92,14 @@ class BlockRow:
     rows: list[PagePiece]
 
 
-def forms(text: str, others: list[str]) -> dict[str, Content]:
-    """Return the forms of a plan's text by the part of the page; none where it cannot be read."""
+def forms(text: str, others: list[str], folder: Path) -> dict[str, Content]:
+    """Return the forms of a plan's text by the part of the page; none where it cannot be read.
+
+    Parameters
+    ----------
+    others : the plans that it may include.
+    folder : where it lies.
+    """
     try:
         data = data_of(text)
     except EditError:
@@ -101,6 +109,9 @@ def forms(text: str, others: list[str]) -> dict[str, Content]:
     exercises, items = exercise_items(data), session_items(data)
     names = tuple(item.title for item in exercises)
     shared = (names, language_tag(str(data.get("language", "en"))), desk_words().code)
+    languages = ", ".join(f"{code} ({name})" for code, name in language_names())
+    about = {"names": names, "plan_lang": shared[1], "voices": voices_for(shared[1], folder)}
+    about["known_languages"] = languages
     session = [
         _session_item(item, n, len(items), _opens(item, others), *shared) for n, item in enumerate(items)
     ]
@@ -117,7 +128,7 @@ def forms(text: str, others: list[str]) -> dict[str, Content]:
             Markup("</ul>"),
             render("exercise_adders.html.j2"),
         ),
-        "about": (render("about.html.j2", about=plan_fields(data), names=names, plan_lang=shared[1]),),
+        "about": (render("about.html.j2", about=plan_fields(data), **about),),
     }
 
 

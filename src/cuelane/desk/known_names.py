@@ -18,11 +18,17 @@ def voices_for(language: str, plan_folder: Path) -> list[str]:
     plan_folder : where the plan lies; its recordings are in the folder ``voices`` beside it.
     """
     ours = _ours(language.split("-")[0].lower())
-    every = set(voice_names())
-    return [*(name for name in voice_names(plan_folder) if name not in every), *ours]
+    # This is asked at each change of the plan: most have no recordings, and then nothing need be looked up.
+    beside = voice_names(plan_folder) if (plan_folder / "voices").is_dir() else []
+    return [*(name for name in beside if name not in _all_of_ours()), *ours]
 
 
 # They come with the program, so that they stay as they are while it runs.
+@lru_cache(maxsize=1)
+def _all_of_ours() -> frozenset[str]:
+    return frozenset(voice_names())
+
+
 @lru_cache(maxsize=64)
 def _ours(language: str) -> tuple[str, ...]:
     return tuple(

@@ -81,6 +81,20 @@ def test_silence_is_told_as_such(tmp_path: Path, track: synth.Track) -> None:
     assert report.to_dict()["summary"]["loudness_lufs"] is None
 
 
+def test_no_label_under_the_axis_reaches_over_the_edge(audio: Path, track: synth.Track) -> None:
+    """The last is at the file's very end, and would be cut there if it stood in the middle of its stroke."""
+    report = check(audio, from_json(track.schedule()), store=track.store())
+    pattern = r'x="([\d.]+)" y="[\d.]+" text-anchor="(\w+)">([\d:]+)<'
+    for svg in (wave_svg(report), error_svg(report)):
+        labels = re.findall(pattern, svg)
+        assert labels[-1][2] == "0:40"
+        # The type is 12 units high, and no digit is wider than 0.7 of that.
+        reach = [
+            float(x) + (0.7 * 12 * len(text) / 2 if anchor == "middle" else 0) for x, anchor, text in labels
+        ]
+        assert max(reach) <= 1000
+
+
 @pytest.mark.parametrize("tolerance", [0.0, -5.0, float("nan"), float("inf")])
 def test_an_impossible_tolerance_is_refused(audio: Path, track: synth.Track, tolerance: float) -> None:
     """A tolerance must be above 0 and finite."""

@@ -24,6 +24,8 @@ WAVE_HEIGHT = 120.0
 ERROR_HEIGHT = 220.0
 # Chosen: room for the axis's longest label.
 LEFT = 56.0
+# Chosen: half of the longest label under the axis, 10:00:00, in the type of web/assets/picture.css.
+_HALF_LABEL = 28.0
 # Chosen: finer than a screen's pixels; more makes the page larger and shows nothing.
 MAX_POINTS = 1400
 
@@ -41,8 +43,12 @@ def _ticks(length_s: float, y: float) -> str:
     for tick in range(0, int(length_s) + 1, step):
         x = _x(tick, length_s)
         parts.append(f'<line class="tick" x1="{x:.1f}" x2="{x:.1f}" y1="{y:.0f}" y2="{y + 5:.0f}"/>')
+        # What would reach over the edge of the picture ends there.
+        anchor, x = ("end", WIDTH) if x > WIDTH - _HALF_LABEL else ("middle", x)
         label = format_clock(tick * 1000)
-        parts.append(f'<text class="label" x="{x:.1f}" y="{y + 18:.0f}" text-anchor="middle">{label}</text>')
+        parts.append(
+            f'<text class="label" x="{x:.1f}" y="{y + 18:.0f}" text-anchor="{anchor}">{label}</text>'
+        )
     return "".join(parts)
 
 

@@ -266,6 +266,10 @@ def entries(code: str) -> Iterator[str]:
     for entry in pack(code)["pattern"].values():
         name, _, does = entry.partition(":")
         yield from (name.strip(), does.strip())
+    # What is added to a reason stands behind it.
+    why = resources.files("cuelane") / "languages" / f"{code}_why.toml"
+    for entry in tomllib.loads(why.read_text(encoding="utf-8")).values() if why.is_file() else ():
+        yield entry.replace("{why}", "").strip(" ,;")
 
 
 def pattern_of(code: str) -> re.Pattern[str]:
@@ -323,7 +327,7 @@ def test_a_person_is_told_which_voices_and_languages_there_are(tmp_path: Path) -
     (tmp_path / "voices" / "mine" / "index.json").write_text("{}", "utf-8")
     (tmp_path / "a.yaml").write_text(PLAN.format(code="es"), "utf-8")
     html = html_of(desk_in(tmp_path, "en"), "/plan/a.yaml")
-    told = re.search(r"For this language there are ([^<]+)\.</p>", html)
+    told = re.search(r"For this language there are ([^<]+)\.</span>", html)
     assert told is not None
     voices = told[1].split(", ")
     assert voices[0] == "mine"

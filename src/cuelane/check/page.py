@@ -24,7 +24,7 @@ figure {
   margin: 0 0 1.4rem; padding: .6rem; overflow-x: auto;
   background: var(--sheet); border: 1px solid var(--rule);
 }
-figure svg { display: block; width: 100%; min-width: 34rem; height: auto; }
+figure svg { display: block; width: 100%; min-width: 52rem; height: auto; }
 figcaption { color: var(--soft); font-size: .875rem; margin-top: .4rem; }
 .scroll { overflow-x: auto; }
 tr.off td { color: var(--pencil); font-weight: 600; }

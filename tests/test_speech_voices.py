@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,16 +10,17 @@ import pytest
 
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import PlanError, UsageError
+from cuelane.plan.load import load_plan
 from cuelane.render.line_keys import key_of
 from cuelane.session.candidates import Candidate
-from cuelane.speech import estimate
+from cuelane.speech import estimate, voices
 from cuelane.speech.definition import voices_folder
 from cuelane.speech.estimate import LineLengths, estimate_seconds
 from cuelane.speech.natural import NaturalSettings, NaturalVoice, at_scale, model_path
 from cuelane.speech.piper_config import read_piper_config
 from cuelane.speech.recorded import RecordedVoice, match_key
 from cuelane.speech.speak import speak_all
-from cuelane.speech.voices import find_voice, readable_voices
+from cuelane.speech.voices import find_voice, readable_voices, voice_names
 from cuelane.speech.wording import spoken_words
 from voice_table import HEAD, voice_table
 
@@ -168,6 +170,23 @@ def test_estimates_follow_pace_and_words():
     assert estimate_seconds("Keep your heels heavy.", voice, 1.15) == pytest.approx(plain / 1.15)
     assert estimate_seconds("Keep your heels heavy and your chest tall.", voice) > plain
     assert estimate_seconds("...", voice) == 0
+
+
+def test_what_a_run_left_is_looked_for_only_where_voices_are(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not beside a plan that brings none; and a plan that names no voice asks for no list of them."""
+    looked: list[Path] = []
+    monkeypatch.setattr(voices, "finish_interrupted", lambda *places: looked.extend(places))
+    text = "title: T\nsession:\n  - rest: 30s\n"
+    load_plan(tmp_path / "p.yaml", voice_names, text=f"voice: natural\n{text}")
+    assert looked == []
+    put(tmp_path, "anna.toml", 'engine = "system"\n')
+    load_plan(tmp_path / "p.yaml", voice_names, text=f"voice: anna\n{text}")
+    assert Path(os.path.realpath(tmp_path)) / "voices/anna" in looked
+    looked.clear()
+    load_plan(tmp_path / "p.yaml", voice_names, text=text)
+    assert looked == []
 
 
 def test_the_lengths_of_many_lines_read_a_voice_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -105,7 +105,7 @@ class _Loader:
         parts = build(lines, tree)
         check(lines, parts, path.parent)
         check_variants(lines, parts)
-        if self.voices is not None and not chain:
+        if self.voices is not None and not chain and parts.voice is not None:
             check_voice(lines, parts, self.voices(path.parent))
         place = len(self.problems)
         known = self.includes(lines, parts, path, (*chain, path.resolve()))

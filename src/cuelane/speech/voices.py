@@ -90,7 +90,8 @@ def _names(plan_folder: Path | None) -> set[str]:
 
 def _finish_interrupted(plan_folder: Path | None, names: Iterable[str]) -> None:
     """Complete or undo what a run that died left of these voices: clips, and the index that names them."""
-    if plan_folder is not None:
+    # At the desk this is asked at each keystroke, and most plans bring no voice.
+    if plan_folder is not None and (plan_folder / "voices").is_dir():
         root = os.path.realpath(plan_folder)
         places = [
             Path(os.path.realpath(plan_folder / "voices" / name)) for name in names if _NAME.fullmatch(name)

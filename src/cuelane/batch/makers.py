@@ -3,6 +3,10 @@
 A process that dies, or fills the memory, takes the track it was making with it and no other. It is kept for
 the next track, since to start one takes as long as to make a short track: 3 s of processor of 8, for 20
 minutes to FLAC. It ends by itself when the one that started it dies, so that no track is made twice at once.
+
+Who makes what, and when, Dask decides; here each of its threads only keeps the process it has started. It is
+a bare process and no worker of a library's pool: Dask's own workers are daemons of ``multiprocessing``,
+which lets those have no children.
 """
 
 from __future__ import annotations

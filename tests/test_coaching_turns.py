@@ -119,18 +119,27 @@ def test_what_is_thought_of_in_a_rest_is_not_the_same_twice_running() -> None:
 
 
 def test_the_words_after_a_breath_leave_it_time_to_end() -> None:
-    """Five seconds of silence before talk whose length is the program's; a length of the plan's is kept."""
+    """Five seconds of silence before talk whose length is the program's; a length of the plan's is kept.
+
+    Of that length, half of what the words leave is silence, up to five seconds.
+    """
     breath = {"block": "Slow", "pattern": "breath", "inhale": "4s", "exhale": "6s", "cycles": 6}
-    for talk, quiet in (
-        (None, True),
-        ({"say": "That is all."}, True),
-        ({"say": "So.", "lasts": "6s"}, False),
+    for talk, least_s, most_s in (
+        (None, 5, None),
+        ({"say": "That is all."}, 5, None),
+        ({"say": "So.", "lasts": "6s"}, 1, 4),
+        ({"say": "So.", "lasts": "30s"}, 5, None),
     ):
         found = arranged({"session": [breath, *([talk] if talk else [])]}).schedule
-        end = max(row.end_sample for row in found.intervals if row.kind == "out")
-        first = next(cue for cue in found.cues if cue.onset_sample >= end)
-        assert (first.onset_sample - end >= 5 * RATE) == quiet
-        assert ("for the last breath to end" in (first.why or "")) == quiet
+        out = max((row for row in found.intervals if row.kind == "out"), key=lambda row: row.end_sample)
+        first = next(cue for cue in found.cues if cue.onset_sample >= out.end_sample)
+        silence = first.onset_sample - out.end_sample
+        assert least_s * RATE <= silence
+        assert most_s is None or silence <= most_s * RATE
+        assert "a silence for the last breath to end" in (first.why or "")
+        if talk is not None and "lasts" in talk:
+            row = found.intervals[out.index + 1]
+            assert row.end_sample - row.start_sample == int(talk["lasts"].rstrip("s")) * RATE
 
 
 def test_a_first_breath_is_for_listening_only_where_another_is_led() -> None:

@@ -27,7 +27,7 @@ from cuelane.session.cues.rests import before_set, rest
 from cuelane.session.ends import easy_places
 from cuelane.session.manner import manner_of
 
-_BEHIND_A_BREATH = ", after five seconds for the last breath to end"
+_BEHIND_A_BREATH = ", after a silence for the last breath to end"
 
 
 def offers(arc: Arc, index: int, words: Language, history: History) -> list[Candidate]:

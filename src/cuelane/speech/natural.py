@@ -200,8 +200,13 @@ def _version(package: str) -> str:
 
 def missing() -> str:
     """Return the command that installs what this engine lacks, or nothing."""
-    absent = [name for name in ("piper", "onnxruntime") if importlib.util.find_spec(name) is None]
-    return "pip install piper-tts" if absent else ""
+    # By the records of what is installed: to look for a module is to ask the importer, on any thread.
+    try:
+        for package in ("piper-tts", "onnxruntime"):
+            _version(package)
+    except VoiceError:
+        return "pip install piper-tts"
+    return ""
 
 
 ENGINE = Engine(

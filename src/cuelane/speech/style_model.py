@@ -38,10 +38,12 @@ def missing() -> str:
     """Return the command that installs what the model lacks, or nothing."""
     try:
         wrong = [name for name in PACKAGES if importlib.metadata.version(name) != PACKAGE_VERSION]
+        # By their records: see natural.
+        for name in ("piper-tts", "onnxruntime"):
+            importlib.metadata.version(name)
     except importlib.metadata.PackageNotFoundError:
         return INSTALL
-    absent = [name for name in ("piper", "onnxruntime") if importlib.util.find_spec(name) is None]
-    return INSTALL if wrong or absent else ""
+    return INSTALL if wrong else ""
 
 
 class StyledModel:

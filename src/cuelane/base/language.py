@@ -266,5 +266,5 @@ def _in_words(value: int, code: str) -> str:
         # Its names have an underscore, and it falls back to the language by itself.
         return str(num2words(value, lang=code.replace("-", "_")))
     except NotImplementedError:
-        # Engines read figures in their own language.
+        # num2words has no such language. Engines read figures in their own.
         return str(value)

@@ -189,6 +189,7 @@ class FarFolder:
         except CuelaneError:
             raise
         except NotImplementedError as error:
+            # What fsspec raises for a place that can only be read.
             raise DeliveryError(
                 f"{self.address}: cannot be written: such addresses can only be read"
             ) from error

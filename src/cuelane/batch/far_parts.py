@@ -81,7 +81,7 @@ def _is_dead(fs: fsspec.AbstractFileSystem, path: str, fresh: str) -> bool:
     try:
         return bool(fs.modified(fresh) - fs.modified(path) > LEFT_OVER_AFTER)
     except (NotImplementedError, FileNotFoundError, TypeError, KeyError):
-        # Such a place tells no times, or it was moved to its name meanwhile.
+        # Such a place tells no times (fsspec's NotImplementedError), or it was moved to its name meanwhile.
         return False
 
 

@@ -16,7 +16,7 @@ from num2words import num2words
 from cuelane.base.schedule import Event, Schedule, ScheduledInterval
 from cuelane.plan.load import load_plan
 from cuelane.session.arrange import arrange
-from cuelane.session.equipment import same_kind
+from cuelane.session.equipment import is_more, same_kind
 from cuelane.session.expand import expand
 from planning import RATE, arranged, exercise, steady_voice
 
@@ -712,6 +712,11 @@ def test_a_change_tells_at_once_what_comes_and_its_side_once() -> None:
         ("eine Hantel", "zwei Hanteln", True),
         ("une boîte", "deux boîtes", True),
         ("a box", "two boxes", True),
+        ("un manubrio", "due manubri", True),
+        ("una fascia elastica", "due fasce elastiche", True),
+        ("un disco pesante", "due dischi pesanti", True),
+        ("um bastão", "dois bastões", True),
+        ("una palla", "un palo", False),
         ("bell", "bells", True),
         ("a mat", "a mate", False),
         ("a bar", "a barre", False),
@@ -724,6 +729,22 @@ def test_a_change_tells_at_once_what_comes_and_its_side_once() -> None:
 def test_only_a_count_and_a_plural_make_one_thing_of_two_names(one: str, two: str, same: bool) -> None:
     """Two things whose names begin alike are both told."""
     assert same_kind(one, two) == same_kind(two, one) == same
+
+
+@pytest.mark.parametrize(
+    ("thing", "more"),
+    [
+        ("one bell", "two bells"),
+        ("un manubrio", "due manubri"),
+        ("una sedia", "due sedie"),
+        ("um pé", "dois pés"),
+    ],
+)
+def test_of_one_and_two_of_a_kind_two_are_asked_for(thing: str, more: str) -> None:
+    """The plural is more than the singular, also where it is no longer than that; never the other way."""
+    assert is_more(more, thing)
+    assert not is_more(thing, more)
+    assert not is_more(thing, thing)
 
 
 def _texts_before(schedule: Schedule, name: str) -> list[str]:

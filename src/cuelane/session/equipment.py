@@ -10,6 +10,11 @@ from cuelane.session.model import Interval
 _PLURALS = ("", "s", "es", "n", "en", "e", "er", "x")
 # Those that make another word's plural rather than another word, where no count before it tells.
 _PLAIN_PLURALS = ("", "s", "es", "n", "en")
+# What a plural puts in place of another ending, behind a count: manubrio, manubri; bastão, bastões.
+_CHANGES = (
+    ("io", "i"), ("o", "i"), ("e", "i"), ("a", "e"), ("ia", "e"), ("co", "chi"), ("go", "ghi"), ("ca", "che"),
+    ("ga", "ghe"), ("ão", "ões"), ("l", "is"), ("m", "ns"),
+)  # fmt: skip
 
 
 def same_kind(one: str, two: str) -> bool:
@@ -18,23 +23,34 @@ def same_kind(one: str, two: str) -> bool:
     That is, in their first word, the count, and in the endings of the others, which are a plural's: "una pesa
     rusa" and "dos pesas rusas". "A mat" and "a mate" have the same count, so they are two things.
     """
-    names = sorted(
-        ((one.lower().split() or [""]), (two.lower().split() or [""])), key=lambda words: len(words[-1])
-    )
-    if names[0] == names[1]:
-        return True
-    (count, *less), (other_count, *more) = names
-    if not less and not more:
-        return _is_plural(count, other_count, _PLAIN_PLURALS)
+    less, more = _words(one), _words(two)
+    return less == more or _are_plural(less, more) or _are_plural(more, less)
+
+
+def _words(name: str) -> list[str]:
+    return name.lower().split() or [""]
+
+
+def _are_plural(less: Sequence[str], more: Sequence[str]) -> bool:
+    """Return whether the words `more` name several of what the words `less` name."""
+    if len(less) == len(more) == 1:
+        return _is_plural(less[0], more[0], _PLAIN_PLURALS)
     return (
-        count != other_count
+        less[0] != more[0]
         and len(less) == len(more)
-        and all(_is_plural(word, other, _PLURALS) for word, other in zip(less, more, strict=True))
+        and all(
+            _is_plural(word, other, _PLURALS, _CHANGES)
+            for word, other in zip(less[1:], more[1:], strict=True)
+        )
     )
 
 
-def _is_plural(less: str, more: str, endings: Sequence[str]) -> bool:
-    return more.startswith(less) and more[len(less) :] in endings
+def _is_plural(less: str, more: str, added: Sequence[str], changed: Sequence[tuple[str, str]] = ()) -> bool:
+    if more.startswith(less) and more[len(less) :] in added:
+        return True
+    return any(
+        less.endswith(ending) and more == less.removesuffix(ending) + plural for ending, plural in changed
+    )
 
 
 def needs_of(intervals: Iterable[Interval]) -> list[str]:
@@ -50,4 +66,5 @@ def heavier_needs_of(intervals: Sequence[Interval]) -> list[str]:
 
 def is_more(other: str, thing: str) -> bool:
     """Return whether one name is the plural of the other, as "two bells" of "one bell"."""
-    return len(other.split()[-1]) > len(thing.split()[-1]) and same_kind(other, thing)
+    less, more = _words(thing), _words(other)
+    return less[-1] != more[-1] and _are_plural(less, more)

@@ -215,11 +215,14 @@ PLACES = {
     "es": {
         "back": ["Túmbate boca arriba.", "De espaldas en el suelo."], "hands": ["Pasa a cuatro apoyos."],
         "front": ["Boca abajo.", "Plancha, codos debajo de los hombros."],
-        "floor": ["Tumbada de lado.", "De costado en el suelo.", "Ponte de rodillas."],
+        "floor": [
+            "Tumbada de lado.", "De costado en el suelo.", "Ponte de rodillas.", "Antebrazos en el piso.",
+            "Recuéstate en la colchoneta.",
+        ],
         None: [
             "Los pies bien apoyados en el suelo.", "Mira de lado a lado.", "Da un paso de lado.",
             "De espaldas a la pared.", "Palmas boca arriba.", "Pies debajo de los hombros.",
-            "Mano sobre la espalda.",
+            "Mano sobre la espalda.", "Deja las pesas en el piso.",
         ],
     },
     "fr": {
@@ -234,7 +237,10 @@ PLACES = {
     "it": {
         "back": ["Sulla schiena.", "Posizione supina."], "hands": ["In quadrupedia."],
         "front": ["A pancia in giù.", "Mani sotto le spalle."],
-        "floor": ["Sdraiata, girati sul fianco.", "Gomiti a terra.", "Disteso a terra."],
+        "floor": [
+            "Sdraiata, girati sul fianco.", "Gomiti a terra.", "Disteso a terra.", "Siediti per terra.",
+            "Gomiti sul materassino.",
+        ],
         None: [
             "I due piedi ben appoggiati a terra.", "Una mano sul fianco.", "Presa prona sul manubrio.",
             "La gamba distesa in avanti.", "Piedi sotto le spalle.", "Lo zaino sulla schiena.",
@@ -243,7 +249,7 @@ PLACES = {
     "pt-BR": {
         "back": ["Deite de costas.", "Barriga para cima."], "hands": ["Em quatro apoios."],
         "front": ["De bruços.", "Mãos embaixo dos ombros."],
-        "floor": ["Deitada, joelhos dobrados.", "De joelhos."],
+        "floor": ["Deitada, joelhos dobrados.", "De joelhos.", "Sente-se no colchonete."],
         None: [
             "Os dois pés bem apoiados no chão.", "De costas para a parede.", "Pés embaixo dos ombros.",
             "Deixe a mochila no chão.",

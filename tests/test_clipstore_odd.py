@@ -7,7 +7,9 @@ import os
 import shutil
 import subprocess
 import sys
+import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -313,6 +315,33 @@ def test_a_clip_taken_away_during_a_render_is_spoken_again(full_folder, small_pl
     wav.unlink()
     with pytest.raises(DeliveryError, match="taken out of the store"):
         clip_loader(store)(sha256)
+
+
+def test_two_threads_that_miss_a_clip_have_it_spoken_once(tmp_path, monkeypatch):
+    """The second to miss it waits while the first has it made, and then finds it in the store."""
+    store, clip, made = ClipStore(tmp_path), a_clip(), []
+    both_missed, here, by_hash = threading.Barrier(2), threading.local(), store.by_hash
+
+    def missed_together(sha256: str) -> Clip | None:
+        if hasattr(here, "missed"):
+            return by_hash(sha256)
+        here.missed = True
+        found = by_hash(sha256)
+        both_missed.wait(60)
+        return found
+
+    def again(sha256: str) -> Clip:
+        made.append(sha256)
+        store.put(KEY, clip)
+        return clip
+
+    monkeypatch.setattr(store, "by_hash", missed_together)
+    load = clip_loader(store, again)
+    with ThreadPoolExecutor(2) as pool:
+        sounds = list(pool.map(load, [clip.sha256] * 2))
+
+    assert made == [clip.sha256]
+    assert all(np.array_equal(sound, clip.samples) for sound in sounds)
 
 
 def test_rendering_again_mends_a_store_without_notes(tmp_path, full_folder, small_plan):

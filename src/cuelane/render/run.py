@@ -6,6 +6,7 @@ Everything is written whole or not at all.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
@@ -159,17 +160,19 @@ def voice_facts(definition: VoiceDefinition) -> dict[str, str]:
 
 
 def clip_loader(store: ClipStore, again: Callable[[str], Clip | None] | None = None) -> LoadClip:
-    """Return a function that gives a clip's samples for its hash, from the store.
+    """Return a function that gives a clip's samples for its hash, from the store. Threads may call it.
 
     Parameters
     ----------
-    again : makes a clip anew that somebody took out of the store meanwhile.
+    again : makes a clip anew that somebody took out of the store meanwhile; only one thread calls it at once.
     """
+    one_speaks = threading.Lock()
 
     def load(sha256: str) -> Samples:
         clip = store.by_hash(sha256)
         if clip is None and again is not None:
-            clip = again(sha256)
+            with one_speaks:
+                clip = store.by_hash(sha256) or again(sha256)
         if clip is None:
             raise DeliveryError(
                 f"the clip {sha256[:19]}… was taken out of the store {store.folder} while it was in use, and "

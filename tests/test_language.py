@@ -180,6 +180,7 @@ def test_words_change_with_their_noun() -> None:
     [
         ("es", "una mancuerna", "la mancuerna"), ("es", "dos discos", "los dos discos"),
         ("fr", "un élastique", "l'élastique"), ("fr", "une chaise", "la chaise"),
+        ("fr", "un haltère", "l'haltère"), ("fr", "une haie", "la haie"), ("fr", "un harnais", "le harnais"),
         ("fr", "deux haltères", "les deux haltères"), ("it", "uno step", "lo step"),
         ("it", "un elastico", "l'elastico"), ("it", "due manubri", "i due manubri"),
         ("pt-BR", "uma cadeira", "a cadeira"), ("pt-BR", "dois halteres", "os dois halteres"),

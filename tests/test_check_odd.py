@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ import soundfile
 
 import roomkit
 from cuelane.base.errors import AudioFileError
+from cuelane.base.schedule import Event
 from cuelane.check.run import check
 
 SESSION = roomkit.session(roomkit.clips())
@@ -39,3 +41,25 @@ def test_an_original_that_is_not_there_is_told(tmp_path: Path) -> None:
     assert not pips.cues
     with pytest.raises(AudioFileError, match=r"missing\.wav: no such file"):
         check(tmp_path / "a.wav", pips, against=tmp_path / "missing.wav")
+
+
+@pytest.mark.parametrize("rate", [11_025, 22_050, 44_100])
+def test_where_there_is_sound_is_told_at_any_rate(tmp_path: Path, rate: int) -> None:
+    """Without pips and clips the session is found by its outline, whose steps are whole samples.
+
+    At 22,050 Hz there are 100.2 of them in a second, not 100: five minutes were called 330 ms late.
+    """
+    rng, length_s, at_s = np.random.default_rng(1), 300, 2.0
+    sound, cues = np.zeros(length_s * rate, np.float32), list[Event]()
+    while at_s < length_s - 8:
+        end_s = at_s + float(rng.uniform(1.2, 3.0))
+        sound[round(at_s * rate) : round(end_s * rate)] = 0.1
+        span = (round(at_s * 48_000), round(end_s * 48_000))
+        cues.append(Event(f"e{len(cues)}", "cue", "say", 0, *span, text=f"line {len(cues)}"))
+        at_s = end_s + float(rng.uniform(2.0, 9.0))
+    sound *= rng.standard_normal(len(sound)).astype(np.float32)
+    soundfile.write(tmp_path / "a.wav", sound, rate)
+    spoken = replace(SESSION, n_frames=length_s * 48_000, events=tuple(cues), intervals=(), dropped=())
+    report = check(tmp_path / "a.wav", spoken)
+    assert report.ok, [fault.message for fault in report.faults]
+    assert report.summary.matched == len(cues) > 30

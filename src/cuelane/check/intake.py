@@ -41,7 +41,7 @@ BLOCK_FRAMES = 262_144
 CLIPPED_RUN = 3
 """Chosen: so many samples in a row at full scale are a clipped crest; one or two may be true peaks."""
 
-# Chosen: finer than a line of the picture, which is all it is for.
+# Chosen: finer than a line of the picture, and than where sound begins needs be known to at first.
 PEAKS_PER_S = 100
 
 Progress = Callable[[int, int], None]
@@ -135,7 +135,8 @@ class _Beside:
 
 @dataclass
 class Intake:
-    """What one pass over the file gives. ``envelope`` holds (lowest, highest) sample of every 10 ms."""
+    """What one pass over the file gives. ``envelope`` holds (lowest, highest) sample of every 10 ms, or of a
+    little less where that is no whole number of samples: ``outline_per_s`` times a second."""
 
     info: MediaInfo
     recording: CheckedSound
@@ -145,6 +146,7 @@ class Intake:
     n_clipped: int = 0
     damage: list[str] = field(default_factory=list)
     envelope: npt.NDArray[np.float32] = field(default_factory=lambda: np.zeros((0, 2), np.float32))
+    outline_per_s: float = float(PEAKS_PER_S)
     length_s: float = 0.0
 
 
@@ -205,6 +207,7 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
     intake.loudness_lufs = meter.integrated_lufs
     intake.true_peak_dbtp = meter.true_peak_dbtp
     intake.envelope = np.concatenate(peaks) if peaks else intake.envelope
+    intake.outline_per_s = rate / (rate // PEAKS_PER_S)
     intake.length_s = n_frames / rate
     return intake
 

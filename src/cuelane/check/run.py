@@ -11,7 +11,7 @@ from cuelane.check.check_options import CheckOptions
 from cuelane.check.fault_words import clock, name_of
 from cuelane.check.findings import Findings, assemble
 from cuelane.check.fit import ClockPiece, Fit
-from cuelane.check.intake import PEAKS_PER_S, CheckedSound, Intake, Progress, take_in
+from cuelane.check.intake import CheckedSound, Intake, Progress, take_in
 from cuelane.check.judging import Measured, another_session, judged
 from cuelane.check.locate import (
     MIN_SUPPORT,
@@ -129,7 +129,7 @@ def _listen(
 def _by_sound_alone(intake: Intake, expected: list[Expected]) -> Fit | None:
     """Return a fit from where there is sound at all, for a session without pips whose clips are unknown."""
     spans = [(row.time_s, row.time_s + row.length_s) for row in expected]
-    offset_s = find_offset(intake.envelope, spans, PEAKS_PER_S)
+    offset_s = find_offset(intake.envelope, spans, intake.outline_per_s)
     return None if offset_s is None else Fit(1.0, (ClockPiece(0.0, offset_s),), 1.0)
 
 

@@ -143,7 +143,7 @@ def _once(times: list[float]) -> list[float]:
 
 
 def find_offset(
-    outline: npt.NDArray[np.float32], spans: Sequence[tuple[float, float]], per_s: int
+    outline: npt.NDArray[np.float32], spans: Sequence[tuple[float, float]], per_s: float
 ) -> float | None:
     """Return by how much the file is later than the schedule, from where there is sound at all.
 

@@ -12,6 +12,7 @@ import soundfile
 import roomkit
 from cuelane.base.errors import AudioFileError
 from cuelane.base.schedule import Event
+from cuelane.check.check_options import CheckOptions
 from cuelane.check.run import check
 
 SESSION = roomkit.session(roomkit.clips())
@@ -63,3 +64,16 @@ def test_where_there_is_sound_is_told_at_any_rate(tmp_path: Path, rate: int) -> 
     report = check(tmp_path / "a.wav", spoken)
     assert report.ok, [fault.message for fault in report.faults]
     assert report.summary.matched == len(cues) > 30
+
+
+@pytest.mark.parametrize("text", ["", "3, 2, 1."])
+def test_where_no_word_can_be_named_none_is_checked(tmp_path: Path, text: str) -> None:
+    """A session of pips, and one whose only cue is figures: the grammar of no words ended in a traceback."""
+    cue = Event("c1", "cue", "say", 0, 48_000, 96_000, text=text)
+    sound = np.zeros(3 * 48_000, np.float32)
+    sound[48_000:96_000] = 0.1 * np.random.default_rng(2).standard_normal(48_000)
+    soundfile.write(tmp_path / "a.wav", sound, 48_000)
+    spoken = replace(SESSION, n_frames=len(sound), events=(cue,), intervals=(), dropped=())
+    report = check(tmp_path / "a.wav", spoken, CheckOptions(words=True))
+    assert report.events[0].heard_words is None
+    assert any("words" in note for note in report.notes)

@@ -109,6 +109,8 @@ def _listen(
     rows = [
         f for f in findings.rows if f.expected.kind is None and f.time_s is not None and f.expected.event.text
     ]
+    if not rows:
+        return ["No cue was found, so no words were checked."]
     places = [(f.expected.event.text or "", f.time_s or 0.0, f.expected.length_s * fit.rate) for f in rows]
     for finding, text in zip(rows, hear_all(recording, places, by=hearing), strict=True):
         finding.words = text

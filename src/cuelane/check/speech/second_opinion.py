@@ -139,6 +139,9 @@ def hear_all(
 ) -> list[str | None]:
     """Return what is heard at each (text, onset_s, length_s), by a free recogniser or over a grammar."""
     texts = [text for text, _, _ in rows]
+    if by is None and not any(map(spoken_words, texts)):
+        # Figures alone, or no cue at all: a grammar of no words is none.
+        return [None] * len(rows)
     listener = WordCheck(texts) if by is None else FreeCheck(texts, by)
     heard: list[str | None] = []
     for i, (text, onset_s, length_s) in enumerate(rows):

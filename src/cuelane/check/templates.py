@@ -73,7 +73,7 @@ def gather(schedule: Schedule, store: ClipSource | None, against: Path | None) -
 
     Raises
     ------
-    AudioFileError : `against` cannot be read, or is shorter than the schedule says.
+    AudioFileError : `against` cannot be read, or none of the schedule's cues is heard in it.
     """
     if against is not None:
         # Also where the store has every clip and the original is not read: a wrong name is reported.

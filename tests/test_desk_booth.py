@@ -217,6 +217,29 @@ def test_an_index_that_names_files_elsewhere_deletes_nothing(desk: Any, tmp_path
 
 
 @pytest.mark.parametrize(
+    "index",
+    [
+        '{"clips": [{"text": "A.", "file": ["a.wav"]}]}',
+        '{"clips": [{"text": "A."}]}',
+        '{"clips": {}}',
+        "[" * 99_999,
+    ],
+    ids=["list", "no file", "no list", "deep"],
+)
+def test_an_index_of_something_else_is_said(desk: Any, tmp_path: Path, index: str) -> None:
+    """Not a traceback, and no entry is lost in silence; the folder stays as it was."""
+    take = upload(desk, take_of(voiced(1.0)))
+    voice = tmp_path / "voices" / "mine"
+    voice.mkdir(parents=True)
+    (voice / "index.json").write_text(index, encoding="utf-8")
+    answer = post(desk, "/api/booth/p.yaml/keep", {"key": KEY, "id": take.json["id"], "voice": "mine"})
+    assert answer.status == 400
+    assert "is not an index of recordings" in answer.json["error"]
+    assert [path.name for path in voice.iterdir()] == ["index.json"]
+    assert (voice / "index.json").read_text(encoding="utf-8") == index
+
+
+@pytest.mark.parametrize(
     "path", ["take/p.yaml/nokey", "take/..%2Fp.yaml/x", "take/q.yaml/x", "reading/q.yaml"]
 )
 def test_takes_of_what_is_not_there_are_refused(desk: Any, path: str) -> None:

@@ -21,7 +21,7 @@ from cuelane.speech.voices import find_voice
 from cuelane.takes.gaps import fill_gaps
 from cuelane.takes.matching import SURE_TAKE, HeardPiece, match_takes
 from cuelane.takes.rivals import lead, repeats_doubted, rivals
-from cuelane.takes.run import TakesResult, find_takes, leading_number
+from cuelane.takes.run import LineResult, TakesResult, find_takes, leading_number
 from cuelane.takes.splitting import split_at_pauses
 from cuelane.takes.voice_folder import file_name, voice_delivery, voice_folder, write_voice
 
@@ -120,6 +120,30 @@ def test_lines_recorded_before_stay(cut_reading, tmp_path):
 
     index = json.loads((folder / "index.json").read_text(encoding="utf-8"))
     assert [clip["text"] for clip in index["clips"]] == LINES[:4]
+
+
+def test_no_line_takes_the_recording_of_another(tmp_path):
+    """After the plan was changed, another line may have the number and the first words of one read before.
+
+    It was written over that one's file. And a line whose case or stops had changed was found in its old
+    recording, not in the new one.
+    """
+    folder, long = voice_folder(tmp_path, "own"), "Keep the whole foot on the floor, and the"
+    read = {
+        f"{long} left knee out.": 20_000,
+        f"{long} right knee out.": 30_000,
+        f"{long} LEFT knee out!": 9_000,
+    }
+    for text, n_samples in read.items():
+        tone = 0.1 * np.sin(np.arange(n_samples) * 0.05).astype(np.float32)
+        with voice_delivery(folder, []) as staged:
+            line = LineResult(7, text, "placed", clip=tone)
+            write_voice(staged, folder, TakesResult((line,), (), ()))
+
+    voice = RecordedVoice(find_voice("own", tmp_path))
+    found = [voice.find(f"{long} {side} knee out.") for side in ("left", "right")]
+    assert [soundfile.info(one.path).frames for one in found] == [9_000, 30_000]
+    assert len(voice.index.clips) == 2
 
 
 @pytest.mark.parametrize("name", ["", "../up", "a b", "x" * 41])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any
@@ -72,18 +72,23 @@ def write_voice(staged: Staged, folder: Path, result: TakesResult) -> int:
     listen = folder / LISTEN
     placed = [line for line in result.lines if line.state == "placed" and line.clip is not None]
     uncertain = [line for line in result.lines if line.state == "uncertain" and line.clip is not None]
-    for place, lines in ((folder, placed), (listen, uncertain)):
+    read = {match_key(line.text) for line in placed}
+
+    def others() -> list[dict[str, Any]]:
+        return [entry for entry in _known(folder / INDEX) if match_key(entry["text"]) not in read]
+
+    taken = {entry["file"] for entry in others()}
+    rows = [{"text": line.text, "file": _free_name(line.number, line.text, taken)} for line in placed]
+    targets = [folder / row["file"] for row in rows]
+    targets += [listen / file_name(line.number, line.text) for line in uncertain]
+    for place in (folder, listen):
         place.mkdir(parents=True, exist_ok=True)
-        for line in lines:
-            assert line.clip is not None
-            target = place / file_name(line.number, line.text)
-            write_clip(staged.path_for(target), line.clip, target)
+    for line, target in zip([*placed, *uncertain], targets, strict=True):
+        assert line.clip is not None
+        write_clip(staged.path_for(target), line.clip, target)
 
     def entries() -> list[dict[str, Any]]:
-        rows = {entry["text"]: entry for entry in _known(folder / INDEX)}
-        for line in placed:
-            rows[line.text] = {"text": line.text, "file": file_name(line.number, line.text)}
-        return list(rows.values())
+        return [*others(), *rows]
 
     _write_index(staged, entries, lambda name: not name.startswith(f"{LISTEN}/"))
     return len(placed)
@@ -102,15 +107,10 @@ def keep_clip(folder: Path, number: int, text: str, clip: npt.NDArray[np.float32
     folder.mkdir(parents=True, exist_ok=True)
     known = _known(folder / INDEX)
     others = [entry for entry in known if match_key(entry["text"]) != match_key(text)]
-    taken = {entry.get("file") for entry in others}
-    name = file_name(number, text)
-    for n in range(2, len(others) + 3):
-        if name not in taken:
-            break
-        name = f"{Path(file_name(number, text)).stem}-{n}.wav"
+    name = _free_name(number, text, {entry["file"] for entry in others})
     target, rows = folder / name, [*others, {"text": text, "file": name}]
     # A person records a line again to have the new clip in the old one's place.
-    own = [target] if any(entry.get("file") == name for entry in known) else []
+    own = [target] if any(entry["file"] == name for entry in known) else []
     with _desk_delivery(folder, own) as staged:
         write_clip(staged.path_for(target), clip, target)
         _write_index(staged, lambda: rows, _named_in(rows))
@@ -134,7 +134,7 @@ def _desk_delivery(folder: Path, own: Sequence[Path]) -> AbstractContextManager[
 
 def _named_in(entries: Sequence[dict[str, Any]]) -> Callable[[str], bool]:
     """Return a function that tells whether a clip stays: it is removed once no entry names it."""
-    named = {entry.get("file") for entry in entries}
+    named = {entry["file"] for entry in entries}
     return lambda name: name in named or name.startswith(f"{LISTEN}/")
 
 
@@ -148,11 +148,24 @@ def _write_index(
     staged.write_listing(text, lambda name, _before: keep(name))
 
 
+def _free_name(number: int, text: str, taken: Collection[str]) -> str:
+    """Return the line's file name, numbered on where a clip of other words bears it."""
+    name = first = file_name(number, text)
+    for n in range(2, len(taken) + 3):
+        if name not in taken:
+            break
+        name = f"{Path(first).stem}-{n}.wav"
+    return name
+
+
 def _known(path: Path) -> list[dict[str, Any]]:
     if not path.exists():
         return []
     try:
         clips = json.loads(path.read_text(encoding="utf-8"))["clips"]
-        return [entry for entry in clips if isinstance(entry.get("text"), str)]
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        named = [entry[key] for entry in clips for key in ("text", "file")]
+        if not isinstance(clips, list) or not all(isinstance(one, str) for one in named):
+            raise TypeError("is no list of texts and names of files")
+        return clips
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         raise UsageError(f"{path}: is not an index of recordings; move it away and try again") from error

@@ -301,6 +301,8 @@ def test_of_a_whole_reading_the_chosen_lines_are_kept(
     assert ask(desk, "GET", f"/reading/p.yaml/{second}.wav").body[:4] == b"RIFF"
     kept = post(desk, "/api/booth/p.yaml/reading", {"keys": [second, "no such"], "voice": "mine"}).json
     assert kept["kept"] == 1
+    # What was not read goes on being spoken by the plan's own voice, as after a single take.
+    assert find_voice("mine", tmp_path).settings.fallback == "system"  # type: ignore[attr-defined]
     assert [line["key"] for line in kept["lines"] if line["mine"]] == [second]
     assert ask(desk, "GET", "/api/booth/p.yaml/reading").json == {"state": "none"}
 

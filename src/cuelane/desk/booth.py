@@ -140,7 +140,7 @@ class Booth:
         folder = voice_folder(_folder(workspace), voice)
         with self._lock:
             keep_clip(folder, line.number, line.text, waiting.take.clip)
-            _write_definition(folder, workspace)
+            write_definition(folder, workspace)
             _note_room(folder, waiting.take.room_db)
         self.workspaces.heard_anew()
 
@@ -199,7 +199,7 @@ def _folder(workspace: Workspace) -> Path:
     return workspace.document.path.parent
 
 
-def _write_definition(folder: Path, workspace: Workspace) -> None:
+def write_definition(folder: Path, workspace: Workspace) -> None:
     """Say in voices/NAME.toml that the plan's own voice goes on speaking what is not recorded.
 
     A folder of recordings alone falls back on the natural voice, in English; nothing is written for that.

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from cuelane.base.errors import UsageError
-from cuelane.desk.booth import Booth, key_of
+from cuelane.desk.booth import Booth, key_of, write_definition
 from cuelane.desk.chores import Chore, Chores, Told
 from cuelane.desk.one_take import Audio
 from cuelane.desk.uploads import unnamed
@@ -77,10 +77,12 @@ class WholeReadings:
             for line in result.lines
             if line.clip is not None and key_of(line.text) in keys
         ]
-        folder = voice_folder(self._booth.workspaces.open(name).document.path.parent, voice)
+        workspace = self._booth.workspaces.open(name)
+        folder = voice_folder(workspace.document.path.parent, voice)
         if chosen:
             with voice_delivery(folder, []) as staged:
                 write_voice(staged, folder, replace(result, lines=tuple(chosen)))
+            write_definition(folder, workspace)
             self._booth.workspaces.heard_anew()
         self._chores.forget(_name(name))
         return len(chosen)

@@ -119,6 +119,26 @@ def test_a_refused_edit_changes_nothing(path: Path) -> None:
     assert document.now().number == number
 
 
+@pytest.mark.parametrize(
+    "text", ["title: One\n#" + "a" * 600_000 + "\n", 'title: "O\0ne"\n'], ids=["large", "zero"]
+)
+def test_a_text_that_could_not_be_read_again_is_not_written(path: Path, text: str) -> None:
+    """It was, and then neither the plan nor a step back could be had at the desk."""
+    document = Document(path)
+    with pytest.raises(PlanError):
+        document.replace(text, what="text", number=document.now().number)
+    assert path.read_text(encoding="utf-8") == PLAN
+    assert document.now().number == 1
+
+
+def test_a_text_is_written_as_it_will_be_read(path: Path) -> None:
+    """A byte order mark and line ends of other systems were taken for a change outside the desk."""
+    document = Document(path)
+    written = document.replace("\ufefftitle: Two\r\nlanguage: en\r", what="text", number=1)
+    assert written.text == "title: Two\nlanguage: en\n"
+    assert document.now().number == written.number
+
+
 def test_only_plans_of_the_folder_are_opened(path: Path, tmp_path: Path) -> None:
     """No path, no link out of the folder, no hidden file, no other kind of file."""
     outside = tmp_path / "inner"

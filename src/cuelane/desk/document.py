@@ -20,7 +20,7 @@ from cuelane.base.files import all_or_nothing
 from cuelane.desk.edits import ABSENT, Edit, EditError, Place, Set, data_of, value_at
 from cuelane.desk.splice import apply
 from cuelane.desk.words import Said
-from cuelane.plan.source_text import read_lines
+from cuelane.plan.source_text import read_lines, text_of
 
 OWN_PLAN = "plan.yaml"
 """The plan of a folder of its own, such as one made from a recorded class."""
@@ -97,6 +97,7 @@ class Document:
         ------
         ChangedElsewhereError : as said; nothing was changed.
         EditError : the text cannot be changed so; nothing was changed.
+        PlanError : no plan's file may hold the text: it is too large, or no text; nothing was changed.
         DeliveryError : the disk refused; nothing was changed.
         """
         with self._lock:
@@ -163,6 +164,10 @@ class Document:
 
     def _step(self, text: str, what: str) -> Version:
         base = digest_of(self._text)
+        if not text.strip():
+            raise EditError(Said("wrong.empty"))
+        # What could not be read again would shut the plan, and what was there before, out of the desk.
+        text = text_of(text.encode("utf-8"), self.path.name)
         if text != self._text:
             self._write(text)
             self._remember(what)
@@ -170,8 +175,6 @@ class Document:
         return self._version(base)
 
     def _write(self, text: str) -> None:
-        if not text.strip():
-            raise EditError(Said("wrong.empty"))
         with all_or_nothing(self.path, owned=[self.path]) as staged:
             staged.write_text(self.path, text)
 

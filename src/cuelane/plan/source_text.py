@@ -67,7 +67,19 @@ def read_lines(path: Path, file: str) -> Lines:
     ------
     PlanError : no such file, not a file, too large, empty, or not UTF-8 text.
     """
-    return Lines(file, _decoded(_bytes(path, file), file).replace("\r\n", "\n").replace("\r", "\n"))
+    return Lines(file, text_of(_bytes(path, file), file))
+
+
+def text_of(data: bytes, file: str) -> str:
+    """Return the text of a plan whose file holds `data`; line ends become ``\\n``.
+
+    Raises
+    ------
+    PlanError : as :func:`read_lines`.
+    """
+    if len(data) > MAX_FILE_BYTES:
+        raise fail(file, "this file is larger than 512 KiB, the most a plan may have")
+    return _decoded(data, file).replace("\r\n", "\n").replace("\r", "\n")
 
 
 def fail(file: str, message: str, hint: str = "", line: int = 1, column: int = 1) -> PlanError:
@@ -83,7 +95,7 @@ def _bytes(path: Path, file: str) -> bytes:
         if not stat.S_ISREG(mode):
             raise fail(file, "this is not an ordinary file, so it is not read as a plan")
         with path.open("rb") as handle:
-            data = handle.read(MAX_FILE_BYTES + 1)
+            return handle.read(MAX_FILE_BYTES + 1)
     except PlanError:
         raise
     except FileNotFoundError as error:
@@ -92,9 +104,6 @@ def _bytes(path: Path, file: str) -> bytes:
         raise fail(file, "this file may not be read: permission is missing") from error
     except (OSError, ValueError) as error:
         raise fail(file, f"this file cannot be read: {getattr(error, 'strerror', None) or error}") from error
-    if len(data) > MAX_FILE_BYTES:
-        raise fail(file, "this file is larger than 512 KiB, the most a plan may have")
-    return data
 
 
 def _decoded(data: bytes, file: str) -> str:

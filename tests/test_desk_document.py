@@ -11,10 +11,10 @@ from pathlib import Path
 import pytest
 
 from cuelane.audio.store import ClipStore
-from cuelane.base.errors import CuelaneError, UsageError
+from cuelane.base.errors import CuelaneError, PlanError, UsageError
 from cuelane.desk.document import ChangedElsewhereError, Document, Folder, digest_of
 from cuelane.desk.edits import EditError, Insert, Remove, Set
-from cuelane.desk.planning import _included
+from cuelane.desk.named_files import files_named
 from cuelane.desk.workspace import Workspaces
 
 PLAN = "title: One\nsession:\n  - say: A\n  - say: B\n"
@@ -222,4 +222,4 @@ def test_a_plan_follows_the_files_that_it_includes(tmp_path: Path) -> None:
 def test_no_file_outside_is_looked_for_because_a_plan_names_it(name: str, tmp_path: Path) -> None:
     """Of a plan's includes only those in its folder are looked at for changes; a host would be called."""
     text = f"title: T\nsession:\n  - include: '{name}'\n  - include: parts/warm-up.yaml\n"
-    assert _included(tmp_path / "p.yaml", text) == [tmp_path / "parts" / "warm-up.yaml"]
+    assert files_named(tmp_path / "p.yaml", text) == [tmp_path / "parts" / "warm-up.yaml"]

@@ -20,6 +20,7 @@ from typing import Any
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import CuelaneError
 from cuelane.base.units import SAMPLE_RATE
+from cuelane.desk.named_files import Stamp, stamp
 from cuelane.render.line_keys import Key, key_of
 from cuelane.session.arrange import Sounding
 from cuelane.session.candidates import Candidate
@@ -61,7 +62,7 @@ class SpokenLines:
         folder: Path,
         store: ClipStore,
         speech: Future[Speaking],
-        files: tuple[tuple[Path, int, int], ...] = (),
+        files: tuple[Stamp, ...] = (),
     ) -> None:
         self.voice = voice
         self.files = files
@@ -69,6 +70,7 @@ class SpokenLines:
         self._folder = folder
         self._store = store
         self._spoken: dict[Key, Sounding] = {}
+        self._recorded: dict[Key, Stamp] = {}
         self._before: Any = None
         self._guessed: dict[Key, int] = {}
         self._failed: dict[str, str] = {}
@@ -85,7 +87,7 @@ class SpokenLines:
 
     def sounding_of(self, candidate: Candidate) -> Sounding:
         """Return a line as it was spoken, or with an estimated length."""
-        key = key_of(candidate, self.voice, 1.0)
+        key = self._key_of(candidate)
         known = self._spoken.get(key)
         if known is not None:
             return known
@@ -124,7 +126,7 @@ class SpokenLines:
         """Return those that have not been spoken and have not failed, each text once."""
         found: dict[Key, Candidate] = {}
         for candidate in candidates:
-            key = key_of(candidate, self.voice, 1.0)
+            key = self._key_of(candidate)
             if key not in self._spoken and candidate.text not in self._failed:
                 found.setdefault(key, candidate)
         return list(found.values())
@@ -171,6 +173,7 @@ class SpokenLines:
         with self._speaking, self._keeping:
             self._n_forgotten += 1
             self._spoken.clear()
+            self._recorded.clear()
             self._before = None
             self._guessed.clear()
             self._lengths = LineLengths(self.voice)
@@ -179,6 +182,18 @@ class SpokenLines:
             self._doubts.clear()
             self._notes.clear()
             self._fell_back = False
+
+    def _key_of(self, candidate: Candidate) -> Key:
+        """Return what decides how a line sounds; a recording of its own that is another now is forgotten."""
+        key = key_of(candidate, self.voice, 1.0)
+        if key.recording is not None:
+            now = stamp(Path(key.recording))
+            with self._keeping:
+                if self._recorded.setdefault(key, now) != now:
+                    self._recorded[key] = now
+                    self._spoken.pop(key, None)
+                    self._failed.pop(candidate.text, None)
+        return key
 
     def _found(self, key: Key) -> Sounding | None:
         """Return a line that was spoken before, and keep it; None where the store does not have it."""

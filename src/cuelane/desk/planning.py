@@ -7,29 +7,31 @@ and an interval that is offered the same cues in the same space is placed as bef
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from pathlib import Path, PureWindowsPath
+from pathlib import Path
 
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import CuelaneError, Mark, PlanError
 from cuelane.base.schedule import Schedule, ScheduledInterval
 from cuelane.base.units import SAMPLE_RATE
-from cuelane.desk.edits import Edit, EditError, Place, data_of
+from cuelane.desk.edits import Edit, EditError, Place
 from cuelane.desk.fixes import Fix, PlanRead, error_fixes, fact_fixes, misfit_fixes, warning_fixes
 from cuelane.desk.lines import Speaking, SpokenLines
+from cuelane.desk.named_files import Stamp, files_named, stamps, voice_named
 from cuelane.desk.named_interval import NamedInterval
 from cuelane.desk.places import path_at
 from cuelane.desk.splice import apply
-from cuelane.desk.voice_files import files_of_voice
+from cuelane.desk.voice_files import watched_files
 from cuelane.desk.voice_findings import voice_findings
 from cuelane.desk.words import Said
 from cuelane.facts import Facts, facts
 from cuelane.lint import lint
 from cuelane.plan.load import load_plan
 from cuelane.plan.loaded import LoadedPlan, included_files
+from cuelane.render.line_keys import key_of
 from cuelane.session.arrange import Arranged, arrange
 from cuelane.session.candidates import Candidate
 from cuelane.session.expand import expand
@@ -37,9 +39,8 @@ from cuelane.session.model import Session
 from cuelane.session.placing import place
 from cuelane.session.remedies import Advice, advise
 from cuelane.speech.choice import default_voice
-from cuelane.speech.definition import VoiceDefinition
 from cuelane.speech.prepare import spoken_as
-from cuelane.speech.voices import find_voice, voice_names
+from cuelane.speech.voices import find_voice, voice_names, voice_places
 
 _KEYS_OF_TOTALS = {"speaking-rate": "voice", "unknown-activity": "activity"}
 _KEPT_PLACEMENTS = 4_096
@@ -81,12 +82,12 @@ class PlanView:
     places: dict[tuple[str, str], Place] | None = None
     n_unspoken: int = 0
     session: Session | None = None
-    beside: tuple[tuple[Path, int, int], ...] = ()
+    beside: tuple[Stamp, ...] = ()
 
     @property
     def stands(self) -> bool:
-        """Whether the files that the plan includes, and those of its voice, are still what they were."""
-        return self.beside == _stamps(path for path, _, _ in self.beside)
+        """Whether the plans it includes, its recordings and its voice's files are still what they were."""
+        return self.beside == stamps(path for path, _, _ in self.beside)
 
 
 class SupersededError(Exception):
@@ -141,7 +142,7 @@ class Planner:
         """Return the lines of the voice called `voice`. Raises UsageError or PlanError as find_voice does."""
         definition = find_voice(voice, self._path.parent)
         # Recordings are made, and lexicons written, outside the desk too.
-        files = _stamps(_files_of(definition))
+        files = stamps(watched_files(definition))
         lines = self._lines.get(voice)
         if lines is None or (lines.voice, lines.files) != (definition, files):
             lines = SpokenLines(definition, self._path.parent, self._store, self._speech, files)
@@ -150,15 +151,16 @@ class Planner:
 
     def _plan(self, text: str) -> PlanView:
         # Before they are read: a file that is changed meanwhile is read again.
-        beside = _stamps(_included(self._path, text))
+        folder = self._path.parent
+        beside = stamps([*files_named(self._path, text), *voice_places(voice_named(text), folder)])
         made = self._planned(text)
         if made.loaded is not None:
-            deeper = set(included_files(made.loaded)) - {path for path, _, _ in beside}
-            beside += _stamps(sorted(deeper))
+            deeper = {*included_files(made.loaded), *voice_places(made.loaded.plan.voice, folder)}
+            beside += stamps(sorted(deeper - {path for path, _, _ in beside}))
         return replace(made, beside=beside + made.beside)
 
     def _planned(self, text: str) -> PlanView:
-        files: tuple[tuple[Path, int, int], ...] = ()
+        files: tuple[Stamp, ...] = ()
         try:
             loaded = load_plan(self._path, voice_names, text=text, default_voice=default_voice)
             session = expand(loaded)
@@ -200,7 +202,7 @@ class Planner:
             self._places(text, arranged.offered),
             len(lines.unspoken(arranged.offered)),
             session,
-            files,
+            files + _recordings(arranged, lines),
         )
 
     def _finding(
@@ -264,49 +266,10 @@ class Planner:
         return found
 
 
-def _included(plan: Path, text: str) -> list[Path]:
-    """Return the files that a plan's text names to be included, whether they are there or not.
-
-    Only those in its folder: to look for ``\\\\host\\share\\x`` would, on Windows, call another machine.
-    """
-    try:
-        data = data_of(text)
-    except EditError:
-        return []
-    parts = data.get("session") if isinstance(data, dict) else None
-    names = (
-        [part.get("include") for part in parts if isinstance(part, dict)] if isinstance(parts, list) else []
-    )
-    return [plan.parent / name for name in names if isinstance(name, str) and name and _stays_inside(name)]
-
-
-def _files_of(voice: VoiceDefinition) -> list[Path]:
-    """Return the files that say how a voice speaks; its definition alone where one of the others is missing.
-
-    That one is told of where it is read.
-    """
-    try:
-        return files_of_voice(voice)
-    except CuelaneError:
-        return [voice.source]
-
-
-def _stays_inside(name: str) -> bool:
-    # Windows' rules on every system: they know drives and hosts, and both kinds of slash.
-    path = PureWindowsPath(name)
-    return not path.anchor and ".." not in path.parts
-
-
-def _stamps(paths: Iterable[Path]) -> tuple[tuple[Path, int, int], ...]:
-    """Return each file with when it was changed, in ns, and its size in bytes; zeros where there is none."""
-    found = []
-    for path in paths:
-        try:
-            about = path.stat()
-            found.append((path, about.st_mtime_ns, about.st_size))
-        except (OSError, ValueError):
-            found.append((path, 0, 0))
-    return tuple(found)
+def _recordings(arranged: Arranged, lines: SpokenLines) -> tuple[Stamp, ...]:
+    """Return the recordings that the lines of a plan, and of those it includes, are heard from."""
+    keys = (key_of(candidate, lines.voice, 1.0) for candidate in arranged.offered if candidate.clip)
+    return stamps(sorted({Path(key.recording) for key in keys if key.recording is not None}))
 
 
 def _about_totals(read: PlanRead, counted: Facts, number: int) -> Notice:

@@ -70,6 +70,13 @@ def readable_voices(plan_folder: Path | None = None) -> tuple[list[VoiceDefiniti
     return voices, problems
 
 
+def voice_places(name: str, plan_folder: Path | None) -> tuple[Path, ...]:
+    """Return where a voice called `name` may stand beside a plan, there or not; the first counts."""
+    if plan_folder is None or not _NAME.fullmatch(name):
+        return ()
+    return _candidates(plan_folder / "voices", name)
+
+
 def _folders(plan_folder: Path | None) -> list[tuple[Path, bool]]:
     beside = [] if plan_folder is None else [(plan_folder / "voices", False)]
     return [*beside, (voices_folder(), True)]
@@ -99,14 +106,17 @@ def _finish_interrupted(plan_folder: Path | None, names: Iterable[str]) -> None:
         finish_interrupted(*(place for place in places if place.is_relative_to(root)))
 
 
-def _source(folder: Path, name: str) -> Path | None:
-    candidates = (
+def _candidates(folder: Path, name: str) -> tuple[Path, ...]:
+    return (
         folder / f"{name}.toml",
         folder / name / "voice.toml",
         folder / name / "index.toml",
         folder / name / "index.json",
     )
-    return next((path for path in candidates if _is_file(path)), None)
+
+
+def _source(folder: Path, name: str) -> Path | None:
+    return next((path for path in _candidates(folder, name) if _is_file(path)), None)
 
 
 def _is_file(path: Path) -> bool:

@@ -186,7 +186,7 @@ def post_under(finishing: Finishing, request: Request, data: Asked) -> Any:
 def post_keep(finishing: Finishing, request: Request, _: Asked) -> Any:
     """Keep the newest mix beside the plan."""
     name, workspace = request.path_params["name"], finishing.workspace(request)
-    kept = finishing.beds.keep(name, finishing.workspaces.folder.path)
+    kept = finishing.beds.keep(name, workspace.document.path.parent)
     return {"said": desk_words()("music.kept", file=kept.name), "parts": _parts(finishing, name, workspace)}
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import atexit
 import contextlib
+import os
 import shutil
 import tempfile
 import threading
@@ -97,7 +98,7 @@ class TriedMusics:
             )
         except AudioFileError as error:
             # Where a song lies meanwhile means nothing to a person.
-            raise AudioFileError(str(error).replace(f"{bed.folder}/", "")) from error
+            raise AudioFileError(str(error).replace(f"{bed.folder}{os.sep}", "")) from error
         with self._lock:
             old, bed.mix, bed.level_lu, bed.lines = bed.mix, out, level_lu, _lines(report)
         if old is not None:

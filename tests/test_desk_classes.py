@@ -271,6 +271,9 @@ def test_what_is_no_recording_is_refused_in_words(desk: Any, tmp_path: Path) -> 
     assert found["state"] == "failed"
     assert found["error"]
     assert not (tmp_path / NAME / "plan.yaml").exists()
+    tape = opened(desk)
+    assert tape["state"] == "failed"
+    assert tape["error"]
 
 
 @pytest.mark.parametrize(

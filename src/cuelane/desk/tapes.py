@@ -35,6 +35,7 @@ class Tape:
         self.name = name
         self.state = "running"
         self.error: CuelaneError | OSError | None = None
+        self.is_told = False
         self.seconds = 0.0
         self.envelope: list[tuple[float, float]] = []
         self.recording: Recording | None = None
@@ -87,7 +88,8 @@ class Tapes:
         """
         with self._lock:
             tape = self._tape
-            if tape is None or tape.name != name or tape.state == "failed":
+            # One that failed is begun again only once somebody has been told.
+            if tape is None or tape.name != name or tape.is_told:
                 if tape is not None and tape.state == "running":
                     tape.stop()
                 try:
@@ -97,8 +99,10 @@ class Tapes:
                 if tape is not None:
                     tape.stop()
                 tape = self._tape = Tape(name, source, self._turn)
+            state = tape.state
+            tape.is_told = state == "failed"
         trouble = told(tape.error) if tape.error is not None else {"error": ""}
-        return {"state": tape.state, "seconds": round(tape.seconds, 1), **trouble}
+        return {"state": state, "seconds": round(tape.seconds, 1), **trouble}
 
     def of(self, name: str) -> Tape:
         """Return the tape called `name`. Raises UsageError before it is ready."""

@@ -6,6 +6,7 @@ import contextlib
 import http.client
 import re
 import socket
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -160,6 +161,32 @@ def test_a_button_closes_it_and_a_new_one_replaces_it(track: Path) -> None:
     assert request(second, path)[2] == CONTENT
     door.stop()
     assert not _serves(second)
+
+
+def test_of_two_opened_at_once_one_stays(track: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first was forgotten and stayed open to the network, where no button reached it."""
+    door, both = Handoff(lambda: "127.0.0.1"), threading.Barrier(2)
+    stop, told = door.stop, list[str]()
+
+    def stopped() -> object:
+        ended = stop()
+        # Both have come so far, unless one waits for the other.
+        with contextlib.suppress(threading.BrokenBarrierError):
+            both.wait(0.5)
+        return ended
+
+    def start() -> None:
+        told.append(door.start(OneFile(track, "audio/mp4", "T", []), "p.yaml", track.name)["address"])
+
+    monkeypatch.setattr(door, "stop", stopped)
+    pressed = [threading.Thread(target=start) for _ in range(2)]
+    for one in pressed:
+        one.start()
+    for one in pressed:
+        one.join(PATIENCE_S)
+    assert sum(map(_serves, told)) == 1
+    stop()
+    assert not any(map(_serves, told))
 
 
 def _serves(address: str) -> bool:

@@ -53,6 +53,7 @@ class Handoff:
 
     def __init__(self, address_of: Callable[[], str] = local_address) -> None:
         self._address_of = address_of
+        self._opening = threading.Lock()
         self._lock = threading.Lock()
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
@@ -67,7 +68,13 @@ class Handoff:
         ------
         UsageError : see :func:`local_address`; or the address cannot be listened on.
         """
-        self.stop()
+        # One after the other: of two at once, the first could be reached no more, and stay open.
+        with self._opening:
+            self.stop()
+            self._open(shared, plan, name, minutes)
+            return self.now()
+
+    def _open(self, shared: OneFile, plan: str, name: str, minutes: float) -> None:
         with self._lock:
             try:
                 host = self._address_of()
@@ -98,7 +105,6 @@ class Handoff:
             self._timer.start()
             self._ends = time.monotonic() + 60 * minutes
             self._told = {"address": address, "plan": plan, "file": name}
-        return self.now()
 
     def now(self) -> dict[str, Any]:
         """Return address, plan, file and the seconds left; an empty object when nothing is open."""

@@ -205,11 +205,13 @@ def test_a_job_that_breaks_says_so() -> None:
     def refuses(tell: Any) -> dict[str, Any]:
         raise UsageError("no")
 
-    def lost() -> list[dict[str, str]]:
-        raise PlanError([])
+    for trouble in (PlanError([]), RuntimeError("odd")):
 
-    jobs.start("render", "p", refuses, lost)
-    assert (jobs.wait(PATIENCE_S)["message"], jobs.now()["links"]) == ("no", [])
+        def lost(trouble: Exception = trouble) -> list[dict[str, str]]:
+            raise trouble
+
+        jobs.start("render", "p", refuses, lost)
+        assert (jobs.wait(PATIENCE_S)["message"], jobs.now()["links"]) == ("no", [])
 
 
 def test_a_render_stopped_in_the_middle_leaves_nothing(

@@ -82,7 +82,8 @@ class Chore:
                 break
             else:
                 state, self.error = "stopped", ""
-        except EOFError:
+        except (EOFError, OSError):
+            # It ended without a word, or within one; Windows says so by a broken pipe.
             pass
         finally:
             self._process.terminate()

@@ -107,6 +107,7 @@ def test_a_comment_inside_brackets_is_not_lost() -> None:
         Remove(("session", 9)),
         Insert(("title",), 0, "x"),
         Move(("session",), 5, 0),
+        Move(("session",), 0, 2),
         Rename(("no",), "x"),
     ],
 )

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from cuelane.desk.answers import object_in
 from cuelane.desk.asked import BadRequestError, edits_asked
 from cuelane.desk.edits import EditError, data_of, on_data, value_at
 from cuelane.desk.forms import Field, all_fields, exercise_items, plan_fields, session_items, typed
@@ -156,6 +157,9 @@ ODD_REQUESTS: list[Any] = [
     [{"op": "add", "kind": "house"}],
     [{"op": "set", "at": "a/" * 30, "value": 1}],
     [{"op": "set", "at": "title", "value": 1}] * 101,
+    [{"op": "set", "at": [], "value": 1}],
+    [{"op": "copy", "at": []}],
+    [{"op": "copy", "at": "title"}],
 ]
 
 
@@ -164,3 +168,10 @@ def test_odd_requests_are_refused_in_words(rows: Any) -> None:
     """Never a traceback."""
     with pytest.raises((BadRequestError, EditError)):
         edits_asked(rows, PLAN)
+
+
+@pytest.mark.parametrize("body", [b"\xff", b"{", b"[1]", b'{"a": ' + b"9" * 5_000 + b"}"])
+def test_a_body_that_is_no_object_is_refused_in_words(body: bytes) -> None:
+    """Never a traceback, nor bytes that are no text, nor a number of more digits than Python reads."""
+    with pytest.raises(BadRequestError, match="an object"):
+        object_in(body)

@@ -38,7 +38,7 @@ async def answered(work: Callable[[], Any]) -> Response:
         return AsciiJson({"error": "changed", "theirs": error.theirs}, 409)
     except SupersededError:
         return Response(status_code=204)
-    except (EditError, BadRequestError, json.JSONDecodeError, RecursionError) as error:
+    except (EditError, BadRequestError, RecursionError) as error:
         return AsciiJson(told(error), 422)
     except UnicodeEncodeError:
         return AsciiJson(told(EditError(Said("wrong.half_character"))), 422)
@@ -51,8 +51,11 @@ async def answered(work: Callable[[], Any]) -> Response:
 
 
 def object_in(body: bytes) -> Asked:
-    """Return the object in a request's body. Raises BadRequestError, or ValueError, where there is none."""
-    data = json.loads(body) if body else {}
+    """Return the object in a request's body. Raises BadRequestError where there is none."""
+    try:
+        data = json.loads(body) if body else {}
+    except ValueError as error:
+        raise BadRequestError(f"an object in JSON was expected: {error}") from error
     if not isinstance(data, dict):
         raise BadRequestError("an object was expected")
     return data

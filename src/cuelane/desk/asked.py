@@ -85,6 +85,8 @@ def _edits(row: Mapping[str, Any], data: Any) -> Iterator[Edit]:
         yield from _added(row, data)
         return
     place = place_of(data, row.get("at", row.get("place")))
+    if not place:
+        raise BadRequestError("a place must be named")
     match row.get("op"):
         case "set":
             yield _set(place, _value(row), row.get("kind"), data)
@@ -95,7 +97,10 @@ def _edits(row: Mapping[str, Any], data: Any) -> Iterator[Edit]:
         case "move":
             yield Move(place, _index(row, "index"), _index(row, "to"))
         case "copy":
-            yield Insert(place[:-1], int(place[-1]) + 1, copy.deepcopy(_there(data, place)))
+            index = place[-1]
+            if not isinstance(index, int):
+                raise BadRequestError("only what stands in a list can be copied")
+            yield Insert(place[:-1], index + 1, copy.deepcopy(_there(data, place)))
         case "append":
             yield _appended(place, " ".join(str(row.get("typed", "")).split()), data)
         case "wish":

@@ -153,6 +153,8 @@ def on_data(data: Any, edit: Edit) -> Any:
                 items.insert(index, copy.deepcopy(value))
             case Move(path, index, to):
                 made, items = _copied_to(data, path)
+                if to >= len(items):
+                    raise IndexError(to)
                 items.insert(to, items.pop(index))
             case Rename(path, name):
                 made, parent = _copied_to(data, path[:-1])

@@ -201,6 +201,7 @@ def test_a_voice_cannot_be_put_elsewhere(desk: Any, tmp_path: Path, voice: str) 
     before = sorted(tmp_path.rglob("*"))
     answer = post(desk, "/api/booth/p.yaml/keep", {"key": KEY, "id": take.json["id"], "voice": voice})
     assert answer.status == 400
+    assert "--" not in answer.json["error"], "a page has fields, not options"
     assert sorted(tmp_path.rglob("*")) == before
 
 

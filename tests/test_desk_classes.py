@@ -227,6 +227,11 @@ def test_decisions_are_written_and_the_plan_made_again(listened: Any, tmp_path: 
     plan = (tmp_path / NAME / "plan.yaml").read_text(encoding="utf-8")
     assert "Watch how my knee moves." in plan
     assert "Stand with soft knees." not in plan
+    path.write_text(f"{after}\nkeep it\n", encoding="utf-8")
+    n_lines = len(after.split("\n")) + 1
+    wrong = post(listened, f"/api/class-decide/{NAME}", {"kept": [False, True, True]})
+    assert wrong.json["error"].startswith(f"decisions.txt, line {n_lines}: expected ")
+    path.write_text(after, encoding="utf-8")
     assert post(listened, f"/api/class-decide/{NAME}", {"kept": [True]}).status == 400
     assert post(listened, f"/api/class-decide/{NAME}", {"kept": "all"}).status == 422
 

@@ -101,6 +101,7 @@ def test_a_file_of_somebodys_own_is_not_overwritten(desk: Pilot, tmp_path: Path)
     answer = desk.post("/api/finish/p.yaml/render", {"format": ".flac"})
     assert answer.status == 400
     assert "p.flac" in answer.json["error"]
+    assert "--" not in answer.json["error"], "a page has fields, not options"
     assert (tmp_path / "p.flac").read_bytes() == b"mine"
 
 

@@ -16,7 +16,7 @@ from cuelane.desk.asked import BadRequestError
 from cuelane.desk.document import ChangedElsewhereError
 from cuelane.desk.edits import EditError
 from cuelane.desk.planning import SupersededError
-from cuelane.desk.words import DEFAULT_LANGUAGE, Said, told
+from cuelane.desk.words import DEFAULT_LANGUAGE, Said, problems_told, told
 
 Asked = dict[str, Any]
 """The object in a request's body."""
@@ -43,8 +43,7 @@ async def answered(work: Callable[[], Any]) -> Response:
     except UnicodeEncodeError:
         return AsciiJson(told(EditError(Said("wrong.half_character"))), 422)
     except PlanError as error:
-        message = "; ".join(problem.message for problem in error.problems)
-        return AsciiJson({"error": message, "lang": DEFAULT_LANGUAGE}, 404)
+        return AsciiJson({"error": problems_told(error.problems), "lang": DEFAULT_LANGUAGE}, 404)
     except CuelaneError as error:
         return AsciiJson(told(error), 400)
     return answer if isinstance(answer, Response) else AsciiJson(answer)

@@ -14,7 +14,7 @@ from typing import Any
 
 from cuelane.base.errors import CuelaneError, UsageError
 from cuelane.desk.one_at_a_time import OneAtATime
-from cuelane.desk.words import DEFAULT_LANGUAGE, Said, desk_words
+from cuelane.desk.words import DEFAULT_LANGUAGE, Said, desk_words, problems_told, without_options
 
 Told = Callable[[str, int, int], None]
 Work = Callable[..., Any]
@@ -104,7 +104,8 @@ def _run(work: Work, values: tuple[Any, ...], to_tell: Connection) -> None:
         to_tell.send(("done", work(told, *values)))
     except CuelaneError as error:
         problems = getattr(error, "problems", None)
-        to_tell.send(("failed", "; ".join(one.message for one in problems) if problems else str(error)))
+        message = problems_told(problems) if problems else str(error)
+        to_tell.send(("failed", without_options(message)))
     except Exception as error:
         # The page must be told, whatever it is.
         to_tell.send(("failed", f"something went wrong in cuelane itself ({type(error).__name__}: {error})"))

@@ -8,18 +8,21 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache
 from importlib import resources
+from pathlib import PurePath
 from typing import Any
 
 from babel.numbers import get_decimal_symbol
 
+from cuelane.base.errors import Problem
 from cuelane.base.language import locale_of, pack_code, plural_form
 
 DEFAULT_LANGUAGE = "en"
+_OPTION = re.compile(r"^--[a-z][a-z-]*: ")
 _SLOT = re.compile(r"\{(\w+)\}")
 _language: ContextVar[str] = ContextVar("desk_language", default=DEFAULT_LANGUAGE)
 
@@ -112,7 +115,26 @@ def language_of(text: str | Said) -> str:
 
 def told(error: BaseException) -> dict[str, str]:
     """Return an error as a page is told it: its message, and the language of that."""
-    return {"error": str(error), "lang": desk_words().code if is_worded(error) else DEFAULT_LANGUAGE}
+    if is_worded(error):
+        return {"error": str(error), "lang": desk_words().code}
+    return {"error": without_options(str(error)), "lang": DEFAULT_LANGUAGE}
+
+
+def problems_told(problems: Iterable[Problem]) -> str:
+    """Return what is wrong in files, each with where it stands, in a line."""
+    return "; ".join(
+        f"{PurePath(one.mark.file).name}, line {one.mark.line}: {one.message}"
+        + f" ({one.hint})" * bool(one.hint)
+        for one in problems
+    )
+
+
+def without_options(message: str) -> str:
+    """Return a message that is worded for the command line without its options, which a page has not."""
+    return _OPTION.sub("", message).replace(
+        "choose another name, or replace it with --force",
+        "give that file another name first, so that it is not lost",
+    )
 
 
 def desk_words(language: str | None = None) -> DeskWords:

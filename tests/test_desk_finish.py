@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import os
+import shutil
 import threading
 import time
 import zipfile
@@ -256,3 +258,16 @@ def test_the_folder_as_a_zip(desk: Pilot, tmp_path: Path) -> None:
     with zipfile.ZipFile(io.BytesIO(b"".join(zipped(tmp_path, gone)))) as archive:
         assert "gone.txt" not in archive.namelist(), "a file that went away meanwhile is left out"
         assert "link.txt" not in archive.namelist()
+
+
+@pytest.mark.parametrize("path", ["/", "/classes", "/plan/p.yaml", "/export.zip"])
+def test_a_folder_that_is_gone_is_said(tmp_path: Path, path: str) -> None:
+    """Unplugged, renamed or deleted while the desk is open: words, not a traceback."""
+    folder = tmp_path / "plans"
+    folder.mkdir()
+    (folder / "p.yaml").write_text(PLAN, encoding="utf-8")
+    desk = Pilot(folder)
+    shutil.rmtree(folder)
+    answer = desk.get(path)
+    assert answer.status == 400
+    assert "plans" in answer.json["error"]

@@ -27,22 +27,31 @@ def files_of(folder: Path) -> list[Path]:
 
     Raises
     ------
-    UsageError : there are more than any series has; it is some other folder.
+    UsageError : there are more than any series has, so that it is some other folder; or one cannot be read.
     """
     found: list[Path] = []
     waiting = [folder]
     while waiting:
-        with os.scandir(waiting.pop()) as entries:
-            for entry in entries:
-                if entry.name.startswith(".") or entry.name.endswith(_PASSING) or entry.is_symlink():
-                    continue
-                if entry.is_dir(follow_symlinks=False):
-                    waiting.append(Path(entry.path))
-                elif entry.is_file(follow_symlinks=False):
-                    found.append(Path(entry.path))
+        for entry in _entries(waiting.pop()):
+            if entry.name.startswith(".") or entry.name.endswith(_PASSING) or entry.is_symlink():
+                continue
+            if entry.is_dir(follow_symlinks=False):
+                waiting.append(Path(entry.path))
+            elif entry.is_file(follow_symlinks=False):
+                found.append(Path(entry.path))
         if len(found) + len(waiting) > MOST_FILES:
             raise UsageError(Said("wrong.many_files", n=MOST_FILES))
     return sorted(found)
+
+
+def _entries(folder: Path) -> list[os.DirEntry[str]]:
+    try:
+        with os.scandir(folder) as entries:
+            return list(entries)
+    except OSError as error:
+        raise UsageError(
+            f"{folder}: the folder cannot be read ({error.strerror}); nothing was packed"
+        ) from error
 
 
 class _Passing:

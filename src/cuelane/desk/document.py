@@ -219,16 +219,19 @@ class Folder:
         self._open: dict[str, Document] = {}
 
     def names(self) -> list[str]:
-        """Return the names of the plan files of the folder, sorted; files in folders below are not listed."""
+        """Return the names of the plan files of the folder, sorted; files in folders below are not listed.
+
+        Raises UsageError where the folder is gone.
+        """
         found = []
-        for path in self.path.iterdir():
+        for path in self._entries():
             if path.suffix in (".yaml", ".yml") and not path.name.startswith(".") and self._is_own(path):
                 found.append(path.name)
         return sorted(found)
 
     def folders(self) -> list[Path]:
         """Return the folders that lie directly in this one; none that is hidden or a link."""
-        found = [path for path in self.path.iterdir() if not path.name.startswith(".")]
+        found = [path for path in self._entries() if not path.name.startswith(".")]
         return sorted(path for path in found if path.is_dir() and path.resolve() == self.path / path.name)
 
     def names_below(self) -> list[str]:
@@ -254,6 +257,15 @@ class Folder:
             if name not in self._open:
                 self._open[name] = Document(path)
             return self._open[name]
+
+    def _entries(self) -> list[Path]:
+        try:
+            return list(self.path.iterdir())
+        except OSError as error:
+            raise UsageError(
+                f"{self.path}: the folder cannot be read ({error.strerror}); put it back, or start the desk "
+                "with another folder"
+            ) from error
 
     def _is_own(self, path: Path) -> bool:
         return _is_in(path, self.path)

@@ -243,6 +243,8 @@ def test_the_folder_as_a_zip(desk: Pilot, tmp_path: Path) -> None:
     below = tmp_path / "voice é"
     below.mkdir()
     (below / "a.wav").write_bytes(bytes(300_000))
+    # A clock that was wrong: zip files tell 1980 to 2107 (PKWARE APPNOTE 4.4.6, value from memory).
+    os.utime(below / "a.wav", (0, 5e9))
     (tmp_path / ".hidden").write_text("x", encoding="utf-8")
     (tmp_path / ".x.1.partial.m4a").write_text("x", encoding="utf-8")
     (tmp_path / "half.part").write_text("x", encoding="utf-8")

@@ -17,6 +17,10 @@ MOST_FILES = 20_000
 _CHUNK = 1 << 18
 _READ = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
 _PACKED = (".m4a", ".mp3", ".opus", ".flac", ".zip", ".jpg", ".jpeg", ".png", ".mp4", ".webm", ".mov", ".mkv")
+_LARGE = 1 << 30
+"""Half of what an entry without ZIP64 may hold: packing can lengthen it, and so may a writer meanwhile."""
+_FIRST, _LAST = (1980, 1, 1, 0, 0, 0), (2107, 12, 31, 23, 59, 58)
+"""The times that a zip file can tell (PKWARE APPNOTE 4.4.6, MS-DOS format; value from memory)."""
 _PASSING = (".partial", ".part", ".tmp", ".crdownload", "~")
 
 
@@ -89,14 +93,22 @@ def zipped(folder: Path, files: list[Path]) -> Iterator[bytes]:
                 about = os.fstat(source.fileno())
                 if not stat.S_ISREG(about.st_mode):
                     continue
-                moment = max((1980, 1, 1, 0, 0, 0), time.localtime(about.st_mtime)[:6])
-                entry = zipfile.ZipInfo(path.relative_to(folder).as_posix(), moment)
+                entry = zipfile.ZipInfo(path.relative_to(folder).as_posix(), _moment(about.st_mtime))
                 packed = path.suffix.lower() in _PACKED
                 entry.compress_type = zipfile.ZIP_STORED if packed else zipfile.ZIP_DEFLATED
                 entry.external_attr = 0o644 << 16
-                with archive.open(entry, "w", force_zip64=about.st_size > 1 << 31) as target:
+                with archive.open(entry, "w", force_zip64=about.st_size > _LARGE) as target:
                     while chunk := source.read(_CHUNK):
                         target.write(chunk)
                         yield passing.fetched()
             yield passing.fetched()
     yield passing.fetched()
+
+
+def _moment(time_s: float) -> tuple[int, int, int, int, int, int]:
+    """Return when a file was changed as a zip file tells it: of any other time, the nearest that it can."""
+    try:
+        year, month, day, hour, minute, second, *_ = time.localtime(time_s)
+    except (OSError, OverflowError, ValueError):
+        return _FIRST if time_s < 0 else _LAST
+    return min(max(_FIRST, (year, month, day, hour, minute, second)), _LAST)

@@ -155,8 +155,11 @@ def test_a_check_that_somebody_else_wrote_is_not_drawn(desk: Pilot, tmp_path: Pa
         ('"length_s": ', '"length_s": 1e300, "x": '),
         ('"outline": [', '"outline": [["a", 1], '),
         ('"planned_file_s": ', '"planned_file_s": "1", "y": '),
+        ('"summary": {', '"summary": [], "x": {'),
+        ('"events": [', '"events": [7, '),
         ("{", "["),
     ):
+        assert old in kept
         (tmp_path / "p.check.json").write_text(kept.replace(old, new), encoding="utf-8")
         page = desk.get("/finish/p.yaml")
         assert page.status == 200

@@ -85,7 +85,7 @@ def report_of(kept: dict[str, Any]) -> Report | None:
         report = Report(str(kept["audio"]), str(kept["title"]), bool(kept["ok"]), str(kept["verdict"]),
                         summary, events, faults, tuple(map(str, kept["notes"])), (), outline)  # fmt: skip
         return report if _drawable(report) else None
-    except (KeyError, TypeError, ValueError, ArithmeticError):
+    except (KeyError, TypeError, ValueError, ArithmeticError, AttributeError):
         return None
 
 

@@ -141,3 +141,12 @@ def test_a_header_twice_is_refused(desk: Guard, cookie: str) -> None:
     """Two hosts, of which another program might believe the other one."""
     scope_headers = {"cookie": cookie, "Host": "evil.example"}
     assert ask(desk, "GET", "/", headers=scope_headers).status == 400
+
+
+@pytest.mark.parametrize("path", ["/api/new", "/api/class/new", "/api/reading/p.yaml", "/api/music/p.yaml"])
+def test_a_page_that_is_closed_while_it_sends_is_no_fault(
+    desk: Guard, cookie: str, tmp_path: Path, path: str
+) -> None:
+    """Each such request printed a traceback in the terminal of the desk. Nothing stays of what came."""
+    ask(desk, "POST", path, body=b"abc", headers={"cookie": cookie}, is_closed=True)
+    assert [path.name for path in tmp_path.iterdir()] == ["p.yaml"]

@@ -36,8 +36,12 @@ def ask(
     body: bytes = b"",
     headers: Mapping[str, str] | None = None,
     chunks: int = 1,
+    is_closed: bool = False,
 ) -> Answer:
-    """Return the answer of `app` to one request; a body in several `chunks` comes without its length."""
+    """Return the answer of `app` to one request; a body in several `chunks` comes without its length.
+
+    With `is_closed` the page is closed after the body, of which more was to come.
+    """
     path, _, query = path.partition("?")
     given = {"host": OWN, **({"origin": f"http://{OWN}"} if method == "POST" else {}), **(headers or {})}
     if chunks == 1 and body:
@@ -66,8 +70,9 @@ def ask(
         async def receive() -> dict[str, Any]:
             if waiting:
                 part = waiting.pop(0)
-                return {"type": "http.request", "body": part, "more_body": bool(waiting)}
-            await asyncio.Event().wait()
+                return {"type": "http.request", "body": part, "more_body": is_closed or bool(waiting)}
+            if not is_closed:
+                await asyncio.Event().wait()
             return {"type": "http.disconnect"}
 
         async def send(message: dict[str, Any]) -> None:

@@ -13,6 +13,8 @@ import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
 
+from starlette.requests import ClientDisconnect
+
 from cuelane.desk.words import desk_words
 
 Scope = MutableMapping[str, Any]
@@ -166,6 +168,9 @@ class Guard:
 
         try:
             await self._app(scope, bounded, with_headers)
+        except ClientDisconnect:
+            # Whoever closes a page while it sends something waits for no answer.
+            pass
         except Exception:
             # To the application, what was refused looks like a page that went away.
             if not refused:

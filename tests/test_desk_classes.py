@@ -260,6 +260,24 @@ def test_a_name_cannot_lead_out_of_the_folder(desk: Any, tmp_path: Path, name: s
     assert sorted(path.parent for path in folder.rglob("*")) == [folder, folder]
 
 
+@pytest.mark.parametrize(
+    ("name", "kept"),
+    [
+        ("class.json", "Class class.json"),
+        ("Plan.m4a", "Class Plan.m4a"),
+        ("captions.txt", "Class captions.txt"),
+        ("clips", "Class clips"),
+        ("con.wav", "Class con.wav"),
+        ("Classic.wav", "Classic.wav"),
+    ],
+)
+def test_a_recording_has_a_name_of_its_own(desk: Any, tmp_path: Path, name: str, kept: str) -> None:
+    """None that the desk writes beside it, or makes of its plan; none that Windows has for a device."""
+    folder = tmp_path / bring(desk, name).json["name"]
+    assert json.loads((folder / "class.json").read_text(encoding="utf-8"))["recording"] == kept
+    assert (folder / kept).read_bytes() == class_wav()
+
+
 def test_no_recording_leaves_no_folder(desk: Any, tmp_path: Path) -> None:
     """An empty body is refused, and nothing stays of it."""
     answer = bring(desk, body=b"")

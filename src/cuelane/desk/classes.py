@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from cuelane.adapt.adapt_options import AdaptOptions
-from cuelane.adapt.adapted_folder import ANALYSIS, DECISIONS, MAX_OWN_BYTES, PATTERNS, PLAN
+from cuelane.adapt.adapted_folder import ANALYSIS, CLIPS, DECISIONS, MAX_OWN_BYTES, PATTERNS, PLAN, WRITTEN
 from cuelane.adapt.analysis import LONGEST_S, SHORTEST_S, Analysis, analysis_key, from_json
 from cuelane.adapt.decisions import decide, decisions_text, read_decisions, with_purposes
 from cuelane.adapt.report import doubts
@@ -23,6 +23,7 @@ from cuelane.base.files import all_or_nothing
 from cuelane.base.ordinary import read_ordinary
 from cuelane.base.units import parse_duration_ms
 from cuelane.desk.chores import Chores, Told
+from cuelane.desk.device_names import is_device
 from cuelane.desk.one_take import Audio
 from cuelane.desk.tapes import Tapes
 from cuelane.desk.words import Said, desk_words
@@ -30,6 +31,7 @@ from cuelane.desk.workspace import Workspaces
 
 ABOUT = "class.json"
 CAPTIONS = "captions.txt"
+_OWN = {name.partition(".")[0].lower() for name in (ABOUT, CAPTIONS, CLIPS, *WRITTEN)}
 MAX_HEARD_S = 60.0
 _ENDINGS = re.compile(r"\.[a-z0-9]{1,5}")
 
@@ -74,7 +76,9 @@ class Classes:
     def begin(self, file_name: str) -> tuple[str, Path]:
         """Make the folder of a new class; return its name, and where its recording is to be written."""
         stem, dot, ending = file_name.replace("\\", "/").rpartition("/")[2].rpartition(".")
-        title = _plain(stem if dot else ending) or desk_words().classes["unnamed"]
+        title, unnamed = _plain(stem if dot else ending), desk_words().classes["unnamed"]
+        if not title or title.lower() in _OWN or is_device(title):
+            title = f"{unnamed} {title}".strip()
         ending = f".{ending.lower()}" if dot and _ENDINGS.fullmatch(f".{ending.lower()}") else ""
         slug = "-".join(re.findall(r"[a-z0-9]+", title.lower()))[:40].strip("-") or "class"
         for n in range(1, 10_000):

@@ -213,6 +213,21 @@ def test_a_refusal_is_told_with_its_language(tmp_path: Path) -> None:
     assert odd["lang"] == "en"
 
 
+@pytest.mark.parametrize(
+    ("there", "title", "name"),
+    [
+        ("legs.yml", "Legs", "legs-2.yaml"),
+        ("LEGS.yaml", "Legs", "legs-2.yaml"),
+        ("a.yaml", "Con", "con-2.yaml"),
+    ],
+)
+def test_a_new_plan_shares_no_name(tmp_path: Path, there: str, title: str, name: str) -> None:
+    """Nor what is made of it, with another plan: both tracks would be one file. Windows keeps some names."""
+    (tmp_path / there).write_text(PLAN.format(code="en"), "utf-8")
+    made = post(desk_in(tmp_path, "en"), "/api/new", {"title": title, "pattern": "circuit"}).json
+    assert made["name"] == name
+
+
 @pytest.mark.parametrize("code", available_languages())
 def test_a_new_plan_is_in_the_language_of_the_page(code: str, tmp_path: Path) -> None:
     """With words of that language, and so are the parts that are added to it, whoever adds them."""

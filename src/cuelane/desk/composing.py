@@ -20,6 +20,7 @@ from cuelane.base.errors import CuelaneError
 from cuelane.base.files import all_or_nothing
 from cuelane.desk.answers import Asked, get_route, post_route
 from cuelane.desk.asked import BadRequestError, edits_asked, was_there
+from cuelane.desk.device_names import is_device
 from cuelane.desk.document import Version, digest_of
 from cuelane.desk.edits import data_of
 from cuelane.desk.forms import key_order
@@ -131,12 +132,10 @@ def new_plan(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     title, pattern = " ".join(str(data.get("title", "")).split()), str(data.get("pattern", ""))
     text = starter_plan(pattern, title, desk_words().code)
     stem = "".join(letter if letter.isalnum() else "-" for letter in title.lower()).strip("-")[:60] or "plan"
-    taken = {name.lower() for name in workspaces.folder.names()}
-    name = next(
-        name
-        for n in range(1, 10_000)
-        if (name := f"{stem}{f'-{n}' if n > 1 else ''}.yaml").lower() not in taken
-    )
+    # Not only the name must be free: what is made of a plan bears its name without the ending.
+    taken = {Path(name).stem.lower() for name in workspaces.folder.names()}
+    stems = (f"{stem}-{n}" if n > 1 else stem for n in range(1, 10_000))
+    name = next(f"{free}.yaml" for free in stems if free.lower() not in taken and not is_device(free))
     path = workspaces.folder.path / name
     with all_or_nothing(path) as staged:
         staged.write_text(path, text)

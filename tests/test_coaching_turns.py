@@ -5,7 +5,10 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Any
 
+import pytest
+
 from cuelane.facts import Facts, facts
+from cuelane.lint.spoken_lines import EXERCISE_ROLES
 from cuelane.plan.parts import CueLine
 from cuelane.session.cues.here import mixed
 from planning import RATE, arranged, exercise, session_of
@@ -168,3 +171,17 @@ def test_a_band_is_picked_up_before_it_is_put_on() -> None:
     cautions = [at for at, text in enumerate(texts) if text.startswith("Hold the post")]
     assert len(ups) == len(cautions) == 2
     assert all(up < caution for up, caution in zip(ups, cautions, strict=True))
+
+
+@pytest.mark.parametrize("sides", ["alternate", "each"])
+def test_no_line_is_spoken_with_its_placeholder(sides: str) -> None:
+    """`{side}` is filled in every kind of line that an exercise with sides may have."""
+    spec = {"sides": sides, **{role: f"Words for {role}, {{side}}." for role in EXERCISE_ROLES}}
+    block = {"block": "Main", "pattern": "circuit", "work": "60s", "rest": "60s", "rounds": 6}
+    plan = {
+        "session": [block | {"exercises": ["crouch", "bridge"]}],
+        "exercises": {"crouch": spec, "bridge": {}},
+    }
+    offered = arranged(plan).offered
+    assert {row.role for row in offered} >= set(EXERCISE_ROLES)
+    assert [row.text for row in offered if "{" in row.text] == []

@@ -139,6 +139,7 @@ def _heavier_text(here: Here, entry: Interval, line: CueLine, done: int) -> tupl
             "options", "heavier", n=words.number(done), items=words.listing(needs), exercise=entry.exercise
         )
         return text, ("options.heavier",)
+    text = with_sides(line.text, entry, words)
     if stands_as_written(line, words):
-        return line.text, ()
-    return as_choice(here, "heavier_text", line.text)
+        return text, ()
+    return as_choice(here, "heavier_text", text)

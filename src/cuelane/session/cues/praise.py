@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from cuelane.plan.parts import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
-from cuelane.session.cues.here import APART_MS, Here, Spot, applies, line_candidate, own_lines
+from cuelane.session.cues.here import APART_MS, Here, Spot, applies, line_candidate, own_lines, with_sides
 from cuelane.session.cues.time_calls import TEN_MS, has_ten
 from cuelane.session.part_names import is_main
 
@@ -63,12 +63,14 @@ def praise_in_set(here: Here, late_room: int) -> Iterator[Candidate]:
     if own:
         line = min(own, key=lambda row: here.history.times.get(("", "praise", row.text), 0))
         weight = weight if line.weight is None else line.weight
-        text, uses, mark, clip = line.text, (), line.mark, line.clip
+        written, uses, mark, clip = line.text, (), line.mark, line.clip
+        text = with_sides(written, interval, here.words)
     else:
-        text = here.say("praise", "set")
+        written = text = here.say("praise", "set")
     yield Candidate(
         "praise", text, weight, wish, toward=0.72, not_before_ms=int(interval.length_ms * PRAISE_FROM),
-        latest_ms=latest_ms, quiet_ms=APART_MS, tally=("", "praise", text), uses=uses, clip=clip, mark=mark,
+        latest_ms=latest_ms, quiet_ms=APART_MS, tally=("", "praise", written), uses=uses, clip=clip,
+        mark=mark,
     )  # fmt: skip
 
 

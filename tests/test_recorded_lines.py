@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from cuelane.base.errors import PlanError
+from cuelane.base.errors import PlanError, UsageError
 from cuelane.batch.records import inputs_of
 from cuelane.plan.load import load_plan
 from cuelane.render.run import RenderOptions, render
@@ -80,6 +80,12 @@ def test_recordings_of_lines_are_played_and_are_inputs(tmp_path: Path) -> None:
     assert played
     # Levelled and trimmed as any clip is, it lasts as long as the recording.
     assert all(abs(event.end_sample - event.onset_sample - 48_000) < 500 for event in played)
+
+    # It is read, so that no track may take its place, whatever is asked for.
+    recorded = (tmp_path / "form.wav").read_bytes()
+    with pytest.raises(UsageError, match=r"form\.wav: would be overwritten by the result"):
+        render(path, tmp_path / "form.wav", RenderOptions(extras=False), force=True)
+    assert (tmp_path / "form.wav").read_bytes() == recorded
 
 
 def test_a_recording_that_is_not_there_is_named(tmp_path: Path) -> None:

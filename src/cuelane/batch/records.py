@@ -23,8 +23,7 @@ from cuelane.base.schedule import LISTING
 from cuelane.base.schedule_limits import MAX_BYTES
 from cuelane.base.seals import digest_if_there, is_sealed, listed_files
 from cuelane.media.formats import SUFFIXES
-from cuelane.plan.checks import cue_lines
-from cuelane.plan.loaded import LoadedPlan, included_files
+from cuelane.plan.loaded import LoadedPlan, included_files, recordings_named
 from cuelane.speech.choice import default_voice
 from cuelane.speech.definition import voices_folder
 
@@ -94,7 +93,7 @@ def inputs_of(loaded: LoadedPlan) -> list[Path]:
 
     All voices, since a voice may fall back on another, or take its index or lexicon from another's folder.
     """
-    return [loaded.path, *included_files(loaded), *_voices_beside(loaded.folder), *_clips_named(loaded)]
+    return [loaded.path, *included_files(loaded), *_voices_beside(loaded.folder), *recordings_named(loaded)]
 
 
 def _voices_beside(folder: Path) -> list[Path]:
@@ -105,17 +104,6 @@ def _names_of_voices(folder: Path) -> str:
     """Return the digest of the names of all files of voices: a new one may be chosen before cuelane's own."""
     names = "\n".join(path.relative_to(folder).as_posix() for path in _voices_beside(folder))
     return "sha256:" + hashlib.sha256(names.encode("utf-8", "surrogateescape")).hexdigest()
-
-
-def _clips_named(loaded: LoadedPlan) -> Iterable[Path]:
-    plan = loaded.plan
-    for part in (plan, *plan.session, *plan.exercises.values()):
-        yield from (loaded.folder / line.clip for line in cue_lines(part) if line.clip is not None)
-    for block in plan.session:
-        for interval in getattr(block, "intervals", ()):
-            yield from (loaded.folder / cue.clip for cue in interval.cues if cue.clip is not None)
-    for included in loaded.includes.values():
-        yield from _clips_named(included)
 
 
 def digests(paths: Iterable[Path], folder: Path) -> dict[str, str | None]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from cuelane.base.errors import Mark
+from cuelane.plan.checks import cue_lines
 from cuelane.plan.model import Plan
 
 
@@ -39,3 +40,14 @@ class LoadedPlan:
 def included_files(loaded: LoadedPlan) -> list[Path]:
     """Return the files of all plans that are stacked in a plan, at any depth."""
     return [path for part in loaded.includes.values() for path in (part.path, *included_files(part))]
+
+
+def recordings_named(loaded: LoadedPlan) -> list[Path]:
+    """Return the recordings that lines of a plan, and of all that is stacked in it, are played from."""
+    plan = loaded.plan
+    parts = (plan, *plan.session, *plan.exercises.values())
+    names = [line.clip for part in parts for line in cue_lines(part)]
+    for block in plan.session:
+        names += [cue.clip for interval in getattr(block, "intervals", ()) for cue in interval.cues]
+    own = [loaded.folder / name for name in names if name is not None]
+    return own + [path for part in loaded.includes.values() for path in recordings_named(part)]

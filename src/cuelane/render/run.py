@@ -30,7 +30,7 @@ from cuelane.hearing.room import room
 from cuelane.media.formats import format_of
 from cuelane.media.piecework import Piecework
 from cuelane.plan.load import load_plan
-from cuelane.plan.loaded import LoadedPlan, included_files
+from cuelane.plan.loaded import LoadedPlan, included_files, recordings_named
 from cuelane.plan.variants import Chosen
 from cuelane.render import mix
 from cuelane.render.landing import landed
@@ -256,7 +256,8 @@ def deliver(
     }
     schedule = replace(prepared.schedule, extra=extra)
     prepared = replace(prepared, schedule=schedule)
-    inputs = [prepared.loaded.path, *included_files(prepared.loaded)]
+    loaded = prepared.loaded
+    inputs = [loaded.path, *included_files(loaded), *recordings_named(loaded)]
     with _delivery(out, options, inputs, force) as staged:
         work = Piecework(store, n_encoders)
         files = _write(prepared, out, staged, load_clip, levels, options, progress, work)

@@ -12,6 +12,7 @@ from cuelane.base.errors import PlanError
 from cuelane.cli.app import run
 from cuelane.plan.load import load_plan
 from cuelane.plan.loaded import LoadedPlan
+from cuelane.plan.series import load_series
 from cuelane.plan.variants import Chosen
 from cuelane.render.run import prepare
 
@@ -177,3 +178,24 @@ def test_the_schedule_lists_them_and_shows_one(tmp_path: Path, capsys: pytest.Ca
     assert "short: changes title, rounds (this one)" in short
     assert plain.count("squat  (round") == 3
     assert short.count("squat") < plain.count("squat")
+
+
+def test_a_series_in_another_folder_names_no_recording(tmp_path: Path) -> None:
+    """A recording lies beside the file that names it: a series elsewhere is refused, with the place."""
+    (tmp_path / "plans").mkdir()
+    (tmp_path / "plans" / "bye.wav").write_bytes(b"sound")
+    path = tmp_path / "series.yaml"
+    text = "title: S\nplans: [plans/plan.yaml]\nvariants:\n  loud: {closing: {text: Bye., clip: bye.wav}}\n"
+    path.write_text(text, encoding="utf-8")
+    (tmp_path / "plans" / "plan.yaml").write_text(PLAN, encoding="utf-8")
+    series = load_series(path)
+
+    with pytest.raises(PlanError, match=r"series\.yaml:4:\d+: clip: a series in another folder"):
+        load_plan(series.plans[0], variant=series.variants[0])
+    # Beside the plan it is the same file for both.
+    beside = tmp_path / "plans" / "series.yaml"
+    beside.write_text(text.replace("plans/", ""), encoding="utf-8")
+    series = load_series(beside)
+    closing = load_plan(series.plans[0], variant=series.variants[0]).plan.closing
+    assert isinstance(closing, list)
+    assert closing[0].clip == "bye.wav"

@@ -198,9 +198,17 @@ def _check_script_cues(lines: Lines, interval: ScriptInterval, folder: Path, sta
 
 def _check_clip(lines: Lines, line: CueLine | ScriptCue, folder: Path, start: Mark) -> None:
     """Note a recording that is not there, or lies outside the plan's folder."""
-    problem = None if line.clip is None else file_inside(folder, folder, line.clip)
+    if line.clip is None:
+        return
+    mark = line.mark_of("clip") or start
+    if mark.file != lines.file and Path(mark.file).parent.resolve() != folder.resolve():
+        # A recording is looked for beside the file that names it, and only what is beside the plan is safe.
+        message = "clip: a series in another folder than its plan cannot name a recording"
+        lines.report(mark, message, "give the plan itself that variant")
+        return
+    problem = file_inside(folder, folder, line.clip)
     if isinstance(problem, tuple):
-        lines.report(line.mark_of("clip") or start, f"clip: {problem[0]}", problem[1])
+        lines.report(mark, f"clip: {problem[0]}", problem[1])
 
 
 def placeholders(language: str) -> tuple[str, ...]:

@@ -396,3 +396,15 @@ def test_a_date_beyond_the_calendar_tells_no_moment() -> None:
     """In a list that somebody changed by hand: its UTC would be in the year 10000."""
     assert moment_of("9999-12-31T23:59:59-10:00") is None
     assert moment_of("2026-03-01T10:00:00+02:00") == datetime(2026, 3, 1, 8, tzinfo=UTC)
+
+
+def test_another_session_in_a_formats_folder_is_left_out(tracks: Path, tmp_path: Path) -> None:
+    """Of a name's files in the folders of formats only those that hold the same session are offered as it."""
+    assert [sound.href for sound in sessions_in(tracks)[0].others] == ["flac/first.wav"]
+    track(tracks / "flac", "first", seconds=4.0)
+    (first, _) = sessions_in(tracks)
+    assert (first.sound.href, first.others) == ("first.wav", ())
+    assert first.left_out == (tracks / "flac" / "first.wav",)
+    done = write_site(tracks, tmp_path / "site", None, PLACE, now=NOW)
+    assert not (tmp_path / "site" / "flac").exists()
+    assert tracks / "flac" / "first.wav" in done.left_out

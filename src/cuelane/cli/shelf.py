@@ -29,11 +29,12 @@ def shelf(
     with progress("Writing", quiet=as_json):
         done = write_site(folder, site, loaded, address, force=force)
     for path in done.left_out:
-        note(f"left out, since it is not as it was written with its track: {path}")
+        note(f"left out, since it was changed, or is not of the same session as its name: {path}")
     if as_json:
         out_json({"sessions": done.n_sessions, "feed": done.has_feed, "files": list(done.files)})
         return
-    out(f"{done.n_sessions} sessions, {len(done.files)} files in {site}")
+    sessions = "1 session" if done.n_sessions == 1 else f"{done.n_sessions} sessions"
+    out(f"{sessions}, {len(done.files)} files in {site}")
     if not done.has_feed:
         note("There is no feed: --address says where the site will be.")
     note("Nothing was sent anywhere; upload the folder yourself.")

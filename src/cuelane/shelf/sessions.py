@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -55,7 +55,8 @@ class ShelfSession:
     others: tuple[SessionSound, ...] = ()
     parts: dict[str, Path] = field(default_factory=dict)
     left_out: tuple[Path, ...] = ()
-    """Files of such names that were not written with the track, or changed since: perhaps private notes."""
+    """Files of such names that were not written with the track, or changed since: perhaps private notes; and
+    audio of that name in another format's folder that is another session."""
 
     @property
     def length_ms(self) -> int:
@@ -127,15 +128,18 @@ def sessions_in(folder: Path, order: Sequence[str] = ()) -> list[ShelfSession]:
 
 
 def _merged(same: list[ShelfSession]) -> ShelfSession:
+    """Return one session of those that folders of formats hold; another session of that name is left out."""
     first, *rest = same
-    return ShelfSession(
-        first.stem,
-        first.schedule,
-        first.sound,
-        (*first.others, *(sound for other in rest for sound in (other.sound, *other.others))),
-        first.parts,
-        tuple(path for one in same for path in one.left_out),
-    )
+    heard = replace(first.schedule, extra={})
+    others, left_out = [*first.others], [path for one in same for path in one.left_out]
+    for one in rest:
+        sounds = (one.sound, *one.others)
+        if replace(one.schedule, extra={}) == heard:
+            others += sounds
+        else:
+            # It was rendered from another state of the plan, or with another voice.
+            left_out += [sound.path for sound in sounds]
+    return ShelfSession(first.stem, first.schedule, first.sound, tuple(others), first.parts, tuple(left_out))
 
 
 def _session(listing: Path, inside: str) -> ShelfSession | None:

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from cuelane.base import journal
+from cuelane.base import folder_lock, journal
 from cuelane.base.errors import DeliveryError, UsageError
 from cuelane.base.files import all_or_nothing, finish_interrupted
 from cuelane.base.seals import digest_of, listed_files, sealable_json
@@ -300,3 +300,38 @@ def test_check_tells_a_mixed_set(tmp_path: Path, store_folder: Path) -> None:
         (tmp_path / name).write_bytes(new)
     (tmp_path / "x.md").write_bytes(old["x.md"])
     assert "x.md was changed since it was written" in with_set(report, audio, schedule).notes[-1]
+
+
+def test_nothing_stays_where_a_lock_is_a_file_inside(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As on Windows: the lock's file cannot be deleted while it is held, and so not the folder around it."""
+    held: set[Path] = set()
+    unlink = os.unlink
+
+    def take(folder: Path) -> Callable[[], object] | None:
+        path = folder / ".cuelane.lock"
+        if path in held:
+            return None
+        path.touch()
+        held.add(path)
+
+        def release() -> None:
+            held.remove(path)
+            path.unlink()
+
+        return release
+
+    def refusing(path: str | Path, *, dir_fd: int | None = None) -> None:
+        # With the number of an open folder only the last part of the name is told.
+        if Path(path) in held or (dir_fd is not None and path in {one.name for one in held}):
+            raise PermissionError(13, "The process cannot access the file")
+        unlink(path, dir_fd=dir_fd)
+
+    monkeypatch.setattr(folder_lock, "_take", take)
+    monkeypatch.setattr(os, "unlink", refusing)
+    _deliver(tmp_path, "new")
+    left = tmp_path / ".cuelane-00000000"
+    left.mkdir()
+    (left / "0.txt").write_text("half", encoding="utf-8")
+    journal.recover(tmp_path)
+    assert {path.name for path in tmp_path.iterdir()} == {*NAMES, "x.schedule.json"}
+    assert held == set()

@@ -273,7 +273,7 @@ class Staged:
                 if not (group.staging / journal.JOURNAL).exists():
                     journal.remove_staging(group.staging)
             finally:
-                group.lock.release()
+                journal.let_go(group.staging, group.lock)
 
 
 @contextlib.contextmanager

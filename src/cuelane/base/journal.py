@@ -104,12 +104,19 @@ def recover_locked(folder: Path) -> None:
                 _settle(staging)
                 remove_staging(staging)
             finally:
-                lock.release()
+                let_go(staging, lock)
 
 
 def remove_staging(staging: Path) -> None:
-    """Remove a staging folder that holds no journal any more."""
+    """Remove a staging folder that holds no journal any more; its lock is still held."""
     shutil.rmtree(staging, ignore_errors=True)
+
+
+def let_go(staging: Path, lock: FolderLock) -> None:
+    """Release the lock of a staging folder. Where that was a file inside, the empty folder goes only now."""
+    lock.release()
+    with contextlib.suppress(OSError):
+        staging.rmdir()
 
 
 def _stagings(folder: Path) -> Iterator[Path]:

@@ -330,7 +330,14 @@ def _words(rows: Any, where: str, n_frames: int) -> tuple[tuple[str, int, int], 
 
 
 def schedule_beside(track: Path) -> Path:
-    """Return where the schedule of `track` lies unless another place is named."""
+    """Return where the schedule of `track` lies unless another place is named.
+
+    Raises
+    ------
+    AudioFileError : it has no name, as ``.`` has none.
+    """
+    if not track.name:
+        raise AudioFileError(f"{track}: is a folder; name an audio file")
     return track.with_name(track.stem + LISTING)
 
 

@@ -30,6 +30,10 @@ def new(
     from cuelane.plan.starter import starter_plan
 
     text = starter_plan(pattern, title, language)
+    if out_file.is_dir():
+        raise UsageError(
+            f"{out_file}: is a folder; give the name of a file, such as {out_file / 'plan.yaml'}"
+        )
     if not out_file.parent.is_dir():
         raise UsageError(f"{out_file.parent}: there is no such folder")
     schema = out_file.with_name("plan.schema.json")

@@ -32,6 +32,8 @@ def voices(
         return
     if out_file is None:
         raise UsageError("say where to write the line, for example: cuelane voices natural --out line.wav")
+    if not say.strip():
+        raise UsageError("--say: there is nothing to say; give it words")
     clip = _spoken(say, name, folder, out_file, pace, force)
     seconds = clip.n_frames / clip.sample_rate
     if as_json:

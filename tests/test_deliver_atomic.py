@@ -107,6 +107,12 @@ def test_targets_that_cannot_be_are_refused_at_once(tmp_path: Path) -> None:
             staged.path_for(tmp_path)
         with pytest.raises(UsageError, match="does not exist; make it first"):
             staged.path_for(tmp_path / "nowhere" / "a.txt")
+    # A byte that is no UTF-8, as Python gives it (PEP 383): its set could not be listed at the end.
+    with (
+        pytest.raises(UsageError, match="its name is not UTF-8 text"),
+        all_or_nothing(tmp_path / "a\udcff.wav", listing=tmp_path / "a\udcff.schedule.json"),
+    ):
+        pass
 
 
 def test_long_names_do_not_overflow(tmp_path: Path) -> None:

@@ -60,6 +60,9 @@ class Rules:
         ------
         UsageError : it may not; the message names the file and says why.
         """
+        if self.listing is not None and any("\ud800" <= sign <= "\udfff" for sign in target.name):
+            # A byte that is no text comes as such a sign (PEP 383), which no list of a set can hold.
+            raise UsageError(f"{target}: its name is not UTF-8 text; choose another")
         place = Path(os.path.realpath(target))
         for given in self.inputs:
             if same_file(given, target):

@@ -771,6 +771,18 @@ def test_ffmetadata_is_escaped_and_read_the_same(title: str, chapter: str) -> No
     assert [c.title for c in chapters] == [kept(chapter)]
 
 
+def test_a_chapters_own_tags_may_have_any_name(tmp_path: Path) -> None:
+    """In Matroska a chapter may have a tag that is called as its times are; they stay what they are."""
+    text = "[CHAPTER]\nTIMEBASE=1/1000\nSTART=100\nEND=900\ntitle=one\nSTART=late\nTIMEBASE=1/0\n"
+    (tmp_path / "told.txt").write_text(f";FFMETADATA1\n{text}", encoding="utf-8")
+    film = tmp_path / "film.mka"
+    sound = ("-f", "lavfi", "-i", "sine=440:d=1", "-i", str(tmp_path / "told.txt"))
+    _ffmpeg(*sound, "-map", "0:a", "-map_chapters", "1", str(film))
+
+    assert b"late" in film.read_bytes()
+    assert media.probe(film).chapters == (Chapter(100, 900, "one"),)
+
+
 def test_damaged_containers_never_give_a_traceback(folder: Path, tmp_path: Path) -> None:
     """Bytes flipped at random, 60 files: sound, or an error of ours that names the file."""
     rng = np.random.default_rng(3)

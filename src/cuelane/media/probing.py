@@ -207,7 +207,11 @@ def parse_ffmetadata(text: str) -> tuple[dict[str, str], list[Chapter]]:
         if line.startswith(";") or not (found := re.match(r"((?:[^\\=]|\\.)*)=(.*)", line, re.DOTALL)):
             continue
         key = _unescape(found[1])
-        current[key if in_chapter else key.lower()] = _unescape(found[2])
+        if in_chapter:
+            # The times come first; a chapter's own tags may have any name, START too.
+            current.setdefault(key, _unescape(found[2]))
+        else:
+            current[key.lower()] = _unescape(found[2])
     made = [_chapter(row) for row in chapters[:MAX_CHAPTERS]]
     return {**stream_tags, **tags}, sorted(made, key=lambda chapter: (chapter.start_ms, chapter.end_ms))
 

@@ -166,3 +166,13 @@ def test_an_empty_schedule_has_a_cover() -> None:
 
     for schedule in (Schedule("", "en", 48_000, 48_000, (), ()), talk.done()):
         assert opened(draw_cover(schedule)).size == (1400, 1400)
+
+
+def test_intervals_may_be_numbered_anyhow() -> None:
+    """A schedule from elsewhere may number its intervals as it likes: a cover is drawn by their order."""
+    sketch = pagesession.Sketch("Breath")
+    for kind in ("in", "hold", "out", "hold"):
+        sketch.interval(kind, 5.0, block="Main", pips=False)
+    schedule = Schedule("Breath", "en", pagesession.RATE, sketch.now, tuple(sketch.intervals), ())
+    odd = tuple(replace(row, index=900 - 7 * row.index) for row in schedule.intervals)
+    assert draw_cover(replace(schedule, intervals=odd)) == draw_cover(schedule)

@@ -15,7 +15,7 @@ from cuelane.base.page_words import PageWords, page_words
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import format_clock
 from cuelane.deliver.lettering import SEMIBOLD, can_letter, draw_text, fitted, font_of, letterable
-from cuelane.deliver.outline import Outline, outline_of
+from cuelane.deliver.outline import Outline, outline_of, renumbered
 from cuelane.deliver.score import Row, ScorePiece, staves_of
 from cuelane.web.page_parts import plain
 
@@ -44,15 +44,16 @@ def draw_cover(schedule: Schedule) -> bytes:
     """
     image = Image.new("RGB", (SIDE, SIDE), PAPER)
     draw = ImageDraw.Draw(image)
+    schedule = renumbered(schedule)
     outline = outline_of(schedule)
-    top = _letter(draw, plain(schedule.title), outline)
+    top = _letter(draw, plain(schedule.title))
     rows = _rows(schedule, outline)
     _draw_rows(draw, schedule, rows, top, SIDE - MARGIN - 70)
     _foot(draw, outline, page_words(schedule.language))
     return _png(image)
 
 
-def _letter(draw: ImageDraw.ImageDraw, title: str, outline: Outline) -> int:
+def _letter(draw: ImageDraw.ImageDraw, title: str) -> int:
     """Draw the title; return where the score may begin."""
     y = MARGIN
     if can_letter(title):

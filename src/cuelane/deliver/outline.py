@@ -7,7 +7,7 @@ changed elsewhere.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cuelane.base.occupancy import occupancy
 from cuelane.base.schedule import Schedule, ScheduledInterval
@@ -56,6 +56,12 @@ class Outline:
     longest_talk_at_ms: int
     exercises: tuple[ExerciseTotal, ...]
     sections: tuple[Section, ...]
+
+
+def renumbered(schedule: Schedule) -> Schedule:
+    """Return `schedule` with each interval's index its place in the list, whatever a file said."""
+    intervals = tuple(replace(row, index=index) for index, row in enumerate(schedule.intervals))
+    return replace(schedule, intervals=intervals)
 
 
 def are_breaths(intervals: Sequence[ScheduledInterval]) -> bool:

@@ -8,7 +8,7 @@ player reports differs by encoder (for an Opus file of 20 s, 20.0065 s).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from pathlib import PurePath
@@ -19,7 +19,7 @@ from markupsafe import Markup, escape
 from cuelane.base.page_words import PageWords, page_words
 from cuelane.base.schedule import Schedule
 from cuelane.base.units import format_clock, to_sample
-from cuelane.deliver.outline import KINDS, Outline, letters, outline_of
+from cuelane.deliver.outline import KINDS, Outline, letters, outline_of, renumbered
 from cuelane.deliver.page_facts import Fact, fact_rows, texts, warning_lines
 from cuelane.deliver.page_score import kinds_shown, overview_paths, staff_views
 from cuelane.deliver.page_text import (
@@ -138,8 +138,7 @@ def write_page(
     envelope : (lowest, highest) sample per stretch of the track, as :func:`envelope_of` gives it.
     """
     extras = extras or PageExtras()
-    numbered = tuple(replace(row, index=index) for index, row in enumerate(schedule.intervals))
-    schedule = replace(schedule, intervals=numbered)
+    schedule = renumbered(schedule)
     outline, words = outline_of(schedule), page_words(schedule.language)
     staves = staves_of(outline.sections, schedule.sample_rate, words)
     exercises = exercise_views(schedule, outline)

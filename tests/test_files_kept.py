@@ -233,6 +233,19 @@ def test_a_set_whose_schedule_is_gone_is_known_by_its_page(tmp_path: Path, store
             (tmp_path / each).write_bytes(content)
 
 
+def test_a_sealed_page_without_a_list_of_ours_lists_nothing(tmp_path: Path) -> None:
+    """Anybody can make a seal that fits: what such a page says where ours lists the set may be anything."""
+    page, theirs = tmp_path / "t.html", tmp_path / "t.wav"
+    theirs.write_bytes(b"theirs")
+    for told in ("{x}", '{"u.wav": 1}', "{}"):
+        page.write_bytes(sealed(sealable_html(f"<!-- cuelane-files {told} -->").encode()))
+        with (
+            pytest.raises(UsageError, match="was not written by cuelane"),
+            all_or_nothing(theirs, listing=tmp_path / "t.schedule.json", page=page),
+        ):
+            pass
+
+
 def test_a_seal_fits_only_what_was_written(tmp_path: Path) -> None:
     """One byte more, less or other anywhere, and the file is no longer ours."""
     for text in (sealable_json('{"a": 1}'), sealable_html("<p>x</p>"), f"before {BLANK_SEAL} after"):

@@ -121,8 +121,11 @@ def files_in_page(path: Path) -> dict[str, str]:
     except OSError:
         return {}
     found = _LIST_IN_PAGE.findall(content)
-    # Ours is the last, and sealed as it was written.
-    return json.loads(found[-1]) if found and _fits(content) else {}
+    # Ours is the last, and sealed as it was written; but anybody can seal a page with no list of ours in it.
+    try:
+        return json.loads(found[-1]) if found and _fits(content) else {}
+    except (ValueError, RecursionError):
+        return {}
 
 
 def is_ours(path: Path, listed: str | None) -> bool:

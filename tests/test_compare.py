@@ -15,7 +15,7 @@ import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cuelane.base.errors import UsageError
+from cuelane.base.errors import AudioFileError, UsageError
 from cuelane.base.schedule import Event, Schedule, to_json
 from cuelane.cli.app import run
 from cuelane.compare.pair import compare
@@ -173,6 +173,23 @@ def test_the_sound_of_two_tracks_is_compared(tmp_path: Path) -> None:
     assert found.before.integrated_lufs - found.after.integrated_lufs == pytest.approx(6.02, abs=0.01)
     assert not compare(one, half).same
     assert compare(one, track(tmp_path, "short.wav", seconds=3.5)).sound.residual_dbfs is None  # type: ignore[union-attr]
+
+
+def test_the_sound_of_other_channels_and_rates_is_compared_or_refused(tmp_path: Path) -> None:
+    """Four channels, for which loudness has no weights, are compared all; a rate without a filter is told."""
+    path = track(tmp_path, "four.wav")
+    noise, _ = soundfile.read(path, dtype="float32")
+    soundfile.write(path, np.repeat(noise[:, np.newaxis], 4, axis=1), RATE, subtype="FLOAT")
+    found = compare(path, path).sound
+    assert found is not None
+    assert (found.before.n_channels, found.residual_dbfs) == (4, -np.inf)
+    alone = compare(track(tmp_path, "one.wav"), path).sound
+    assert alone is not None
+    assert alone.before.integrated_lufs == pytest.approx(alone.after.integrated_lufs, abs=1e-6)
+
+    soundfile.write(path, noise, 4_000, subtype="FLOAT")
+    with pytest.raises(AudioFileError, match=r"four\.wav: has a sample rate of 4000 Hz"):
+        compare(path, path)
 
 
 def test_a_track_without_its_schedule_is_refused(tmp_path: Path) -> None:

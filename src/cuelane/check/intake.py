@@ -17,6 +17,7 @@ from cuelane.check.analysis_stream import AnalysisStream
 from cuelane.media import MediaInfo, decode, probe
 from cuelane.media.reader import mean_of_channels
 from cuelane.meter import Meter
+from cuelane.meter.weighting import METERED_RATES
 
 Signal = npt.NDArray[np.float32]
 
@@ -27,7 +28,6 @@ REACH_S = 0.4
 """Chosen: how far from its place an event is sought first; farther away only where the coarse search
 proposed a place."""
 
-METERED_RATES = range(8_000, 384_001)
 USUAL_RATE = 48_000
 """Hz. A file at a rate for which loudness has no filter is resampled to this before anything is measured."""
 

@@ -8,11 +8,16 @@ from pathlib import Path
 
 import numpy as np
 
+from cuelane.base.errors import AudioFileError
 from cuelane.base.units import to_ms
 from cuelane.media import MediaInfo, decode, probe
+from cuelane.media.reader import Block, mean_of_channels
 from cuelane.meter import Meter
+from cuelane.meter.weighting import METERED_RATES
 
 BLOCK_FRAMES = 1 << 18
+WEIGHTED_CHANNELS = (1, 2, 3, 5, 6)
+"""Numbers of channels that have weights in BS.1770; of others the level is that of their mean."""
 SAME_DBFS = -90.0
 """Chosen: a difference below this is less than the last bit of 16, and nobody hears it."""
 
@@ -52,10 +57,13 @@ def sound_changes(before: Path, after: Path) -> SoundChanges:
 
     Raises
     ------
-    AudioFileError : one of them is no sound that can be read.
+    AudioFileError : one of them is no sound that can be read, or of a rate for which loudness has no filter.
     """
-    infos = [probe(path) for path in (before, after)]
-    meters = [Meter(info.sample_rate, info.n_channels) for info in infos]
+    infos = [_probed(path) for path in (before, after)]
+    meters = [
+        Meter(info.sample_rate, info.n_channels if info.n_channels in WEIGHTED_CHANNELS else 1)
+        for info in infos
+    ]
     counts = [0, 0]
     peak, at = 0.0, 0
     streams = [
@@ -70,7 +78,7 @@ def sound_changes(before: Path, after: Path) -> SoundChanges:
             block = next(stream, None)
             ends[number] = block is None
             if block is not None:
-                meters[number].push(block)
+                meters[number].push(_metered(block, meters[number]))
                 counts[number] += len(block)
                 blocks.append(block)
         if alike and len(blocks) == 2 and len(blocks[0]) == len(blocks[1]):
@@ -83,6 +91,20 @@ def sound_changes(before: Path, after: Path) -> SoundChanges:
     return SoundChanges(was, now, residual, to_ms(at, infos[0].sample_rate) if comparable and peak else None)
 
 
+def _probed(path: Path) -> MediaInfo:
+    info = probe(path)
+    if info.sample_rate not in METERED_RATES:
+        low, high = METERED_RATES[0], METERED_RATES[-1]
+        raise AudioFileError(
+            f"{path}: has a sample rate of {info.sample_rate} Hz; what can be compared is {low} to {high} Hz"
+        )
+    return info
+
+
+def _metered(block: Block, meter: Meter) -> Block:
+    return block if block.shape[1] == meter.n_channels else mean_of_channels(block)[:, np.newaxis]
+
+
 def _side(info: MediaInfo, meter: Meter, n_frames: int) -> SoundOf:
     levels = meter.integrated_lufs, meter.true_peak_dbtp
-    return SoundOf(info.sample_rate, meter.n_channels, n_frames, *levels)
+    return SoundOf(info.sample_rate, info.n_channels, n_frames, *levels)

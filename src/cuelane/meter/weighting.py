@@ -32,6 +32,9 @@ _SHELF_HZ, _SHELF_DB, _SHELF_Q, _SHELF_BAND_POWER = (
 )
 _HIGH_PASS_HZ, _HIGH_PASS_Q = 38.13547087602444, 0.5003270373238773
 
+METERED_RATES = range(8_000, 384_001)
+"""Hz: the shelf needs its 1.7 kHz well below half the sample rate."""
+
 STEP = 1 << 13
 """Silence is looked for in stretches of so many samples, about as long as the filter takes to decay."""
 
@@ -70,9 +73,9 @@ def k_weighting_sos(sample_rate: int) -> Array:
 
     Raises
     ------
-    SignalError : `sample_rate` outside 8,000 to 384,000 Hz (the shelf needs 1.7 kHz well below Nyquist).
+    SignalError : `sample_rate` outside `METERED_RATES`.
     """
-    if not 8_000 <= sample_rate <= 384_000:
+    if sample_rate not in METERED_RATES:
         raise SignalError(f"K-weighting wants a sample rate from 8000 to 384000 Hz, got {sample_rate}")
     return np.array(_coefficients(sample_rate))
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from cuelane.base.schedule import Event, Schedule
+from cuelane.base.schedule import Dropped, Event, Schedule, ScheduledInterval
 from cuelane.facts import Facts, facts, summary_lines
 from cuelane.facts.energy import compendium, energy
 from cuelane.facts.talk import count_words
@@ -16,6 +16,7 @@ from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import Plan
 from cuelane.session.expand import expand
 from cuelane.session.model import Interval, Session
+from cuelane.session.timetable import timetable
 
 RATE = 48_000
 EXERCISES = {
@@ -319,3 +320,36 @@ def test_facts_are_json_and_lines() -> None:
     assert (
         "note: lunge: 2 sets (1:20) on the left, 1 set (0:40) on the right; even_sides: true splits" in text
     )
+
+
+def test_long_names_and_large_ratios_stay_readable() -> None:
+    """A name wider than its column has a line of its own, and two hours of work to a minute are 120 to 1."""
+    name = "slow step-up on the low bench by the harbour wall, as far as it goes"
+    found = facts(session_of(CIRCUIT)).to_dict()
+    row = dict(found["exercises"][0], name=name, sets=12, work_ms=480_000)
+    wide = {**found, "exercises": [row], "work_ms": 7_200_000, "rest_ms": 60_000, "work_to_rest": 120.0}
+    lines = summary_lines(wide, width=60)
+    assert max(len(line) for line in lines) <= 60
+    assert "                  12 sets, 8m" in lines
+    assert " ".join(" ".join(lines).split()).count(name) == 1
+    assert "Rest              1:00 (work to rest 120 to 1)" in lines
+
+
+def test_a_timetable_keeps_its_columns() -> None:
+    """Each interval is one line of the width asked for, cut at its end; reasons stand with their interval."""
+    name = "slow step-up on the low bench by the harbour wall"
+    rows = [
+        ScheduledInterval(k, "Main", "work", 1, exercise, None, k * 40 * RATE, (k + 1) * 40 * RATE)
+        for k, exercise in enumerate(("plank", name))
+    ]
+    dropped = tuple(Dropped("form", f"Line {k}.", k, "for no reason") for k in (1, 0, 1))
+    schedule = Schedule("T", "en", RATE, 80 * RATE, tuple(rows), (), dropped)
+    lines = timetable(schedule, width=48, why=True).splitlines()
+    assert lines == [
+        "MAIN",
+        "   0:00  work      40s  plank  (round 1)",
+        "      -  left out, form: “Line 0.” for no reason",
+        "   0:40  work      40s  slow step-up on the low…",
+        "      -  left out, form: “Line 1.” for no reason",
+        "      -  left out, form: “Line 1.” for no reason",
+    ]

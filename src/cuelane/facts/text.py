@@ -16,12 +16,13 @@ def summary_lines(facts: Mapping[str, Any], *, width: int = 60) -> list[str]:
     """Return the facts (of ``Facts.to_dict``) as lines of at most `width` columns, one fact to a line."""
     lines: list[str] = []
     for name, value in _rows(facts):
+        head, indent = name.ljust(_NAME_COLUMNS - 1) + " ", " " * _NAME_COLUMNS
+        if len(head) > width // 2:
+            # A name so long has lines of its own, or there is no room beside it for a word.
+            lines += textwrap.wrap(name, width, break_on_hyphens=False)
+            head = indent
         lines += textwrap.wrap(
-            value,
-            width,
-            initial_indent=name.ljust(_NAME_COLUMNS - 1) + " ",
-            subsequent_indent=" " * _NAME_COLUMNS,
-            break_on_hyphens=False,
+            value, width, initial_indent=head, subsequent_indent=indent, break_on_hyphens=False
         )
     for code, text in zip(facts["warning_codes"], facts["warnings"], strict=True):
         lines += textwrap.wrap(
@@ -38,8 +39,8 @@ def _rows(facts: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
             work += f", {format_clock(facts['effective_work_ms'])} after settling in"
         yield "Work", work
     if facts["rest_ms"]:
-        ratio = f", {facts['work_to_rest']:.2g} to 1" if facts["work_ms"] else ""
-        yield ("Rest", format_clock(facts["rest_ms"]) + (f" (work to rest{ratio[1:]})" if ratio else ""))
+        told = f" (work to rest {_ratio(facts['work_to_rest'])} to 1)" if facts["work_ms"] else ""
+        yield "Rest", format_clock(facts["rest_ms"]) + told
     if facts["breath_ms"]:
         yield "Breathing", format_clock(facts["breath_ms"])
     for block in facts["blocks"]:
@@ -54,6 +55,11 @@ def _rows(facts: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         yield from _talk(facts["talk"])
     if facts["energy"]:
         yield from _energy(facts["energy"])
+
+
+def _ratio(value: float) -> str:
+    """Return a number with two digits that count, or more where it has more before the point."""
+    return f"{value:.0f}" if value >= 10 else f"{value:.2g}"
 
 
 def _block(block: Mapping[str, Any]) -> Iterator[tuple[str, str]]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import textwrap
 from collections import defaultdict
 
-from cuelane.base.schedule import Event, Schedule, ScheduledInterval
+from cuelane.base.schedule import Dropped, Event, Schedule, ScheduledInterval
 from cuelane.base.units import format_clock, format_duration, to_ms
 
 _INDENT = " " * 9
@@ -23,6 +23,9 @@ def timetable(schedule: Schedule, *, width: int = 60, cues: bool = True, why: bo
     spoken: dict[int, list[Event]] = defaultdict(list)
     for event in schedule.cues:
         spoken[event.interval].append(event)
+    left_out: dict[int, list[Dropped]] = defaultdict(list)
+    for row in schedule.dropped:
+        left_out[row.interval].append(row)
     lines: list[str] = []
     block = None
     for interval in schedule.intervals:
@@ -42,11 +45,9 @@ def timetable(schedule: Schedule, *, width: int = 60, cues: bool = True, why: bo
                 lines += textwrap.wrap(
                     role, width, initial_indent=f"{_INDENT}· ", subsequent_indent=f"{_INDENT}  "
                 )
-        if why:
-            for row in schedule.dropped:
-                if row.interval == interval.index:
-                    text = f"left out, {row.role}: “{row.text}” {row.reason}"
-                    lines += textwrap.wrap(text, width, initial_indent="      -  ", subsequent_indent=_INDENT)
+        for row in left_out[interval.index] if why else ():
+            text = f"left out, {row.role}: “{row.text}” {row.reason}"
+            lines += textwrap.wrap(text, width, initial_indent="      -  ", subsequent_indent=_INDENT)
     return "\n".join(lines).strip("\n")
 
 
@@ -60,4 +61,4 @@ def _interval_line(schedule: Schedule, interval: ScheduledInterval, width: int) 
     if interval.round is not None and interval.kind == "work":
         what += f"  (round {interval.round})"
     line = f"{format_clock(start_ms):>7}  {interval.kind:<6} {format_duration(length_ms):>6}  {what}"
-    return textwrap.shorten(line, width, placeholder="…") if len(line) > width else line.rstrip()
+    return f"{line[: width - 1].rstrip()}…" if len(line) > width else line.rstrip()

@@ -125,7 +125,13 @@ def test_a_variant_that_no_plan_has_is_refused(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("title: A\nplans: [x.yaml]\n", ":2:1: plans: there is no file 'x.yaml'"),
+        ("title: A\nplans: [x.yaml]\n", ":2:9: plans: there is no file 'x.yaml'"),
+        ("title: A\nplans:\n  - x.yaml\n  - y.yaml\n", ":4:5: plans: there is no file 'y.yaml'"),
+        ("title: A\nartwork: x.png\n", ":2:10: artwork: there is no file 'x.png'"),
+        (
+            "title: A\nlanguage: xx\n",
+            "there are no words for 'xx' yet\n    language: xx\n              ^\n    there",
+        ),
         ("title: A\nplans: [../x.yaml]\n", "lies outside the plan's folder"),
         ("title: A\nfeed: {email: nobody}\n", ":2:15: email: expected an e-mail address, but got 'nobody'"),
         (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import unicodedata
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from cuelane.base.errors import Mark, PlanError
+from cuelane.plan import own_folder
 from cuelane.plan.limits import size_of
 from cuelane.plan.load import load_plan
 from cuelane.plan.loaded import LoadedPlan
@@ -226,7 +228,8 @@ def test_a_session_of_too_many_intervals_is_refused(tmp_path: Path) -> None:
 
     assert load_plan(write(tmp_path, text)).plan.title == "x"
     assert refusal(write(tmp_path, text + "  - rest: 1s\n")) == (
-        "plan.yaml:5:5: with this the session comes to more than 5,000 intervals\n      - rest: 1s\n        ^"
+        "plan.yaml:5:5: with this the session comes to more than 5,000 intervals\n"
+        "      - rest: 1s\n        ^\n    make it shorter, or two plans of it"
     )
 
 
@@ -558,3 +561,14 @@ def test_a_line_for_the_turn_needs_an_exercise_with_sides(tmp_path: Path) -> Non
     message = refusal(write(tmp_path, plan.replace("SIDES", "none")))
 
     assert "plan.yaml:5:54: to: this exercise has no other side" in message
+
+
+def test_a_name_in_another_encoding_is_told_apart(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Accents that a Mac writes apart from their letters: two names that look alike, and what to do.
+
+    The folder's names stand for a file, since on a Mac itself both names find it.
+    """
+    monkeypatch.setattr(own_folder, "_names", lambda _: [unicodedata.normalize("NFD", "échelle.yaml")])
+    message = refusal(write(tmp_path, "title: x\nsession:\n  - include: échelle.yaml\n"))
+    assert "there is no file 'échelle.yaml'" in message
+    assert "another encoding (NFD); rename it to this very name" in message

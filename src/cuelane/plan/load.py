@@ -183,7 +183,8 @@ class _Loader:
             too_many = total.n_intervals > MAX_INTERVALS
             if too_many or total.length_ms > MAX_LENGTH_MS:
                 limit = f"{MAX_INTERVALS:,} intervals" if too_many else "24 hours"
-                lines.report(_mark(item, lines), f"with this the session comes to more than {limit}")
+                hint = "make it shorter, or two plans of it"
+                lines.report(_mark(item, lines), f"with this the session comes to more than {limit}", hint)
                 break
         return total
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from pathlib import Path, PureWindowsPath
 
 from cuelane.plan.phrases import nearest, quoted
@@ -42,6 +43,10 @@ def _names(folder: Path) -> list[str]:
 
 def _alike(path: Path) -> str:
     """Return a question with the file most likely meant; stems are compared, since all plans end in .yaml."""
-    by_stem = {Path(name).stem: name for name in _names(path.parent) if Path(name).suffix == path.suffix}
+    names = _names(path.parent)
+    if any(unicodedata.normalize("NFC", name) == path.name for name in names):
+        # A plan's text is composed (NFC); names from a Mac are often not, and elsewhere they are two names.
+        return "the file there spells its accents in another encoding (NFD); rename it to this very name"
+    by_stem = {Path(name).stem: name for name in names if Path(name).suffix == path.suffix}
     found = nearest(path.stem, by_stem)
     return f"did you mean {quoted(by_stem[found])}?" if found else ""

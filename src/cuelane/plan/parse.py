@@ -92,7 +92,7 @@ def _check_directives(lines: Lines) -> None:
         if version and version[1] != "1.2":
             mark = Mark(lines.file, number, 1)
             message = f"a plan is YAML 1.2; this file says %YAML {quoted(version[1])[1:-1]}"
-            raise PlanError([lines.problem(mark, message)])
+            raise PlanError([lines.problem(mark, message, "remove this line")])
         if line.strip() and not line.startswith(("%", "#")):
             return
 
@@ -157,7 +157,10 @@ class _Builder:
         if n_documents > 1:
             raise self.stop(self.mark(event), "a plan file holds one plan; a second one starts here at '---'")
         if event.tags:
-            raise self.stop(Mark(self.lines.file, 1, 1), "a plan may not declare YAML tags (%TAG)")
+            at = next((n for n, line in enumerate(self.lines.lines, 1) if line.startswith("%TAG")), 1)
+            raise self.stop(
+                Mark(self.lines.file, at, 1), "a plan may not declare YAML tags (%TAG)", "remove this line"
+            )
 
     def check_node(self, event: NodeEvent) -> None:
         mark = self.mark(event)

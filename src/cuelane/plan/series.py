@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 from pydantic import BeforeValidator, Field, PlainValidator, ValidationError, WithJsonSchema
 
 from cuelane.base.errors import Mark, PlanError
-from cuelane.base.language import pack_code
+from cuelane.base.language import available_languages, pack_code
 from cuelane.base.paces import MAX_PACE, MIN_PACE
 from cuelane.plan.messages import got, report_all
 from cuelane.plan.model import Variant
@@ -23,7 +23,7 @@ from cuelane.plan.parse import Budget, parse
 from cuelane.plan.parts import Part, place_parts
 from cuelane.plan.phrases import quoted
 from cuelane.plan.source_text import read_lines
-from cuelane.plan.tree import Mapping, Node, plain
+from cuelane.plan.tree import Mapping, Node, Sequence, plain
 from cuelane.plan.values import FileName, Name, Names, Text, as_list, one_or_list
 from cuelane.plan.variants import PLAIN, Chosen
 
@@ -141,17 +141,18 @@ def load_series(path: Path) -> LoadedSeries:
         mark = Mark(lines.file, 1, 1)
         if pack_code(series.language) is None:
             message = f"language: there are no words for {quoted(series.language)} yet"
-            lines.report(series.mark_of("language") or mark, message)
+            hint = f"there are: {', '.join(available_languages())}"
+            lines.report(series.mark_of("language") or mark, message, hint)
         for name, variant in series.variants.items():
             if name == PLAIN:
                 message = f"a variant cannot be called {quoted(PLAIN)}, which stands for the plan as it is"
                 lines.report(variant.mark or mark, message)
-        named = [("plans", name) for name in series.plans]
-        named += [("artwork", series.artwork)] if series.artwork else []
-        for key, name in named:
+        named = [("plans", name, place) for place, name in enumerate(series.plans)]
+        named += [("artwork", series.artwork, 0)] if series.artwork else []
+        for key, name, place in named:
             target = file_inside(path.parent, path.parent, name)
             if isinstance(target, tuple):
-                lines.report(series.mark_of(key) or mark, f"{key}: {target[0]}", target[1])
+                lines.report(_place_of(tree, key, place) or mark, f"{key}: {target[0]}", target[1])
             else:
                 found[name] = target
     if lines.problems or series is None:
@@ -163,6 +164,14 @@ def load_series(path: Path) -> LoadedSeries:
         found[series.artwork] if series.artwork else None,
         tuple(_variants(tree, series)),
     )
+
+
+def _place_of(tree: Node, key: str, place: int) -> Mark | None:
+    """Return where item number `place` of a key's list stands, or what stands there alone."""
+    node = tree.entries.get(key) if isinstance(tree, Mapping) else None
+    if isinstance(node, Sequence) and place < len(node.items):
+        node = node.items[place]
+    return node.mark if node is not None else None
 
 
 def _variants(tree: Node, series: Series) -> list[Chosen]:

@@ -85,6 +85,10 @@ def test_the_tracks_are_plans_by_variants_voices_and_formats(tmp_path: Path) -> 
         ("one-once", ".wav", "once"),
         ("two-once", ".wav", "once"),
     ]
+    twice = tracks(plans, None, Asked(formats=("flac", " .FLAC")))
+    assert [one.name + one.suffix for one in twice] == ["one.flac", "two.flac"]
+    with pytest.raises(UsageError, match="there is no format 'xyz'; choose m4a, mp3, opus, flac or wav"):
+        tracks(plans, None, Asked(formats=("m4a", "xyz")))
 
 
 def test_a_folder_and_a_star_stand_for_plans(tmp_path: Path) -> None:
@@ -423,7 +427,9 @@ def test_a_variant_of_a_series_that_names_nothing_is_refused(tmp_path: Path) -> 
     text = path.read_text(encoding="utf-8")
     path.write_text(text.replace("slow: {pace: 0.9}", "slow: {leave_out: squats}"), encoding="utf-8")
     series = load_series(path)
-    with pytest.raises(UsageError, match=r"variant 'slow' names 'squats', .* did you mean 'squat'"):
+    with pytest.raises(
+        UsageError, match=r"\.yaml:\d+:\d+: variant 'slow' names 'squats', .* did you mean 'squat'"
+    ):
         tracks(plan_files([], series), series, Asked())
 
 

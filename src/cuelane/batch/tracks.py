@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cuelane.base.errors import PlanError, UsageError
-from cuelane.media.formats import format_of
+from cuelane.media.formats import SUFFIXES
 from cuelane.plan.load import load_plan
 from cuelane.plan.model import Variant
-from cuelane.plan.phrases import did_you_mean, names, quoted
+from cuelane.plan.phrases import did_you_mean, listing, names, quoted
 from cuelane.plan.series import LoadedSeries
 from cuelane.plan.variants import PLAIN, Chosen
 
@@ -86,9 +86,10 @@ def tracks(plans: Sequence[Path], series: LoadedSeries | None, asked: Asked) -> 
 
     Raises
     ------
-    UsageError : no plan has such a variant, two tracks would have one name, or there are too many.
+    UsageError : no such format, no plan has such a variant, two tracks would have one name, or there are too
+        many.
     """
-    suffixes = [format_of("track." + one.lstrip(".")).suffix for one in dict.fromkeys(asked.formats)]
+    suffixes = list(dict.fromkeys(map(_suffix, asked.formats)))
     voices: list[str | None] = list(dict.fromkeys(asked.voices)) or [None]
     found: list[Track] = []
     used: set[str] = set()
@@ -113,6 +114,15 @@ def tracks(plans: Sequence[Path], series: LoadedSeries | None, asked: Asked) -> 
         _require_named(plans, series)
     _require_distinct(found)
     return found
+
+
+def _suffix(asked: str) -> str:
+    """Return the ending of a format, asked for with its dot or without, in capitals or not."""
+    suffix = "." + asked.strip().lstrip(".").lower()
+    if suffix not in SUFFIXES:
+        known = listing(one[1:] for one in SUFFIXES)
+        raise UsageError(f"there is no format {quoted(asked)}; choose {known}")
+    return suffix
 
 
 def _may_be_a_plan(path: Path) -> bool:
@@ -181,9 +191,10 @@ def _require_named(plans: Sequence[Path], series: LoadedSeries) -> None:
         known |= set(found.exercises) | {str(item.block) for item in found.session if hasattr(item, "block")}
     for name, said in named.items():
         for one in said - known:
-            hint = did_you_mean(one, sorted(known)) or "see the plans' exercises and blocks"
+            hint = did_you_mean(one, sorted(known)) or f"there are: {names(sorted(known))}"
+            place = series.series.variants[name].mark or series.path
             raise UsageError(
-                f"{series.path}: variant {quoted(name)} names {quoted(one)}, no plan has it; {hint}"
+                f"{place}: variant {quoted(name)} names {quoted(one)}, which no plan has; {hint}"
             )
 
 

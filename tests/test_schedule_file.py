@@ -57,8 +57,17 @@ def test_a_good_file_reads_and_writes_back() -> None:
         ({"n_frames": -1}, "n_frames must be a whole number of at least 0, got -1"),
         ({"n_frames": True}, "n_frames must be a whole number of at least 0, got True"),
         ({"title": 3}, "title must be text, got 3"),
-        ({"events": {}}, "events must be a list of objects"),
-        ({"events": [3]}, "events must be a list of objects"),
+        ({"title": None}, "title must be text, got nothing"),
+        ({"events": {}}, "events must be a list of objects, got {}"),
+        ({"events": [3]}, "events[0]: must be an object, got 3"),
+        (
+            {"dropped": [{"role": "form", "text": "x", "interval": 0}]},
+            "dropped[0]: reason must be text, got nothing",
+        ),
+        (
+            {"intervals": [{"kind": "set"}]},
+            "intervals[0]: kind must be one of work, rest, change, talk, in, hold, out, got 'set'",
+        ),
         ({"n_frames": 3_000}, "events[0]: needs onset_sample < end_sample <= 3000, got 100 and 4000"),
     ],
 )

@@ -12,7 +12,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from cuelane.base import schedule_limits as limits
 from cuelane.base.errors import AudioFileError
@@ -177,7 +177,9 @@ def _text(record: dict[str, Any], key: str, where: str, *, optional: bool = Fals
 
 
 def _shown(value: Any) -> str:
-    """Return a value as messages show it, cut short."""
+    """Return a value as messages show it, cut short; what JSON calls null, and a key that is not there."""
+    if value is None:
+        return "nothing"
     try:
         text = repr(value)
     except (ValueError, RecursionError):
@@ -197,17 +199,7 @@ def from_json(text: str, source: str = "schedule") -> Schedule:
     if not isinstance(data, dict) or data.get("schema") != SCHEMA:
         found = data.get("schema") if isinstance(data, dict) else type(data).__name__
         raise AudioFileError(f"{source}: expected a schedule of schema {SCHEMA!r}, found {_shown(found)}")
-    rows: dict[str, list[dict[str, Any]]] = {}
-    for name, most in (
-        ("intervals", limits.MAX_INTERVALS),
-        ("events", limits.MAX_EVENTS),
-        ("dropped", limits.MAX_DROPPED),
-    ):
-        value = data.get(name, [])
-        if not isinstance(value, list) or not all(isinstance(row, dict) for row in value):
-            raise AudioFileError(f"{source}: {name} must be a list of objects")
-        limits.require_count(value, most, f"{source}: {name}")
-        rows[name] = value
+    rows = _rows(data, source)
     sample_rate = _whole(data, "sample_rate", source)
     n_frames = _whole(data, "n_frames", source)
     if not 8_000 <= sample_rate <= 192_000:
@@ -225,12 +217,12 @@ def from_json(text: str, source: str = "schedule") -> Schedule:
     )
     dropped = tuple(
         Dropped(
-            _text(row, "role", source),
-            _text(row, "text", source),
-            _whole(row, "interval", source),
-            _text(row, "reason", source),
+            _text(row, "role", where),
+            _text(row, "text", where),
+            _whole(row, "interval", where),
+            _text(row, "reason", where),
         )
-        for row in rows["dropped"]
+        for where, row in ((f"{source}: dropped[{i}]", row) for i, row in enumerate(rows["dropped"]))
     )
     known = {"schema", "title", "language", "sample_rate", "n_frames", "intervals", "events", "dropped"}
     # These keys describe the delivered files, not the session.
@@ -247,10 +239,30 @@ def from_json(text: str, source: str = "schedule") -> Schedule:
     )
 
 
+def _rows(data: dict[str, Any], source: str) -> dict[str, list[dict[str, Any]]]:
+    """Return the three lists of a schedule, all of objects, and none longer than is read."""
+    rows: dict[str, list[dict[str, Any]]] = {}
+    for name, most in (
+        ("intervals", limits.MAX_INTERVALS),
+        ("events", limits.MAX_EVENTS),
+        ("dropped", limits.MAX_DROPPED),
+    ):
+        value = data.get(name, [])
+        if not isinstance(value, list):
+            raise AudioFileError(f"{source}: {name} must be a list of objects, got {_shown(value)}")
+        limits.require_count(value, most, f"{source}: {name}")
+        for i, row in enumerate(value):
+            if not isinstance(row, dict):
+                raise AudioFileError(f"{source}: {name}[{i}]: must be an object, got {_shown(row)}")
+        rows[name] = value
+    return rows
+
+
 def _interval(row: dict[str, Any], where: str, n_frames: int) -> ScheduledInterval:
     kind = _text(row, "kind", where)
-    if kind not in ("work", "rest", "change", "talk", "in", "hold", "out"):
-        raise AudioFileError(f"{where}: unknown kind {_shown(kind)}")
+    if kind not in get_args(IntervalKind):
+        kinds = ", ".join(get_args(IntervalKind))
+        raise AudioFileError(f"{where}: kind must be one of {kinds}, got {_shown(kind)}")
     start, end = _whole(row, "start_sample", where), _whole(row, "end_sample", where)
     if not start <= end <= n_frames:
         raise AudioFileError(

@@ -52,9 +52,10 @@ def test_new_never_overwrites(tmp_path: Path) -> None:
 
 
 def test_json_is_all_that_is_on_standard_output(small_plan: Path) -> None:
-    """`--json` prints one JSON value with intervals, facts and warnings."""
-    done = run("schedule", small_plan, "--estimate", "--json")
+    """`--json` prints one JSON value with intervals, facts and warnings; an option without use is told."""
+    done = run("schedule", small_plan, "--estimate", "--json", "--music", "song.mp3")
     assert done.returncode == 0, done.stderr
+    assert "--music: not used, since no room is measured; add --room" in done.stderr
     data = json.loads(done.stdout)
     assert data["schema"] == "cuelane.schedule/1"
     assert {"intervals", "events", "facts", "warnings", "misfits"} <= set(data)

@@ -46,6 +46,8 @@ def schedule(
 
     if room and estimate:
         raise typer.BadParameter("--room needs the spoken clips; leave out --estimate")
+    if music is not None and not room:
+        note("--music: not used, since no room is measured; add --room")
     store = ClipStore()
     with progress("Speaking", quiet=as_json or as_csv) as report:
         prepared = prepare(

@@ -1,6 +1,7 @@
 """How much time is left: which calls a set has, and in which words.
 
-Where the plan has ``calls``, they are made, and no other. Otherwise each set of 30 s and more has a call ten
+Where the plan has ``calls``, they are made in sets of 30 s and more, and no other; one of more than half a
+set, or that the countdown is about to say, is left out. Otherwise each set of 30 s and more has a call ten
 seconds before its end (fifteen, where the countdown is about to say ten anyway); one of a minute and more
 also has one at its half, and of shorter ones every other. The words say what follows: rest, the other side,
 or, where equipment or position changes too, the next exercise itself. Where people stretch or cool

@@ -185,3 +185,16 @@ def test_no_line_is_spoken_with_its_placeholder(sides: str) -> None:
     offered = arranged(plan).offered
     assert {row.role for row in offered} >= set(EXERCISE_ROLES)
     assert [row.text for row in offered if "{" in row.text] == []
+
+
+@pytest.mark.parametrize("must", [True, False])
+def test_praise_that_must_be_said_is_not_left_out(must: bool) -> None:
+    """Where there is no room for it, `must` makes it a misfit; without, it is left out and reported."""
+    spec = exercise("crouch") | {"praise": {"text": "That was very long.", "must": must}}
+    block = {"block": "Main", "pattern": "circuit", "work": "40s", "rest": "30s", "rounds": 4}
+    plan = {"session": [block | {"exercises": ["crouch"]}], "exercises": {"crouch": spec}}
+    found = arranged(plan, {"That was very long.": 30.0})
+    misfits = [one.interval.kind for one in found.misfits]
+    dropped = [row.role for row in found.schedule.dropped if row.text == "That was very long."]
+    assert misfits[:1] == (["work"] if must else [])
+    assert dropped[:1] == ["praise"]

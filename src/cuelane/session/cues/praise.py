@@ -58,19 +58,20 @@ def praise_in_set(here: Here, late_room: int) -> Iterator[Candidate]:
     if not own and not is_main(interval, here.words):
         return
     own = own or _of_all(here)
-    wish, weight, mark, clip = "late in the set, one in three", WEIGHTS["praise"], None, None
+    wish, weight, must, mark, clip = "late in the set, one in three", WEIGHTS["praise"], False, None, None
     uses: tuple[str, ...] = ("praise.set",)
     if own:
         line = min(own, key=lambda row: here.history.times.get(("", "praise", row.text), 0))
         weight = weight if line.weight is None else line.weight
-        written, uses, mark, clip = line.text, (), line.mark, line.clip
+        written, uses, must, mark, clip = line.text, (), line.must is True, line.mark, line.clip
         text = with_sides(written, interval, here.words)
     else:
         written = text = here.say("praise", "set")
     yield Candidate(
-        "praise", text, weight, wish, toward=0.72, not_before_ms=int(interval.length_ms * PRAISE_FROM),
-        latest_ms=latest_ms, quiet_ms=APART_MS, tally=("", "praise", written), uses=uses, clip=clip,
-        mark=mark,
+        "praise", text, weight, wish, must=must, toward=0.72,
+        not_before_ms=0 if must else int(interval.length_ms * PRAISE_FROM),
+        latest_ms=None if must else latest_ms, quiet_ms=APART_MS, tally=("", "praise", written),
+        uses=uses, clip=clip, mark=mark,
     )  # fmt: skip
 
 

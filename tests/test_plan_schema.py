@@ -92,6 +92,15 @@ def test_the_schema_accepts_what_loads(path: Path | str, validator: Draft202012V
     assert [error.message for error in validator.iter_errors(data_of(text))] == []
 
 
+@pytest.mark.parametrize("written", ["40S", "1Min 5Sec", "1M30S", "900MS", " 40 s "])
+def test_units_in_capitals_are_valid(written: str, tmp_path: Path, validator: Draft202012Validator) -> None:
+    """A duration loads in capitals or not; an editor must not call it wrong."""
+    text = f"title: T\nsession:\n  - rest: '{written}'\n"
+    (tmp_path / "plan.yaml").write_text(text, encoding="utf-8")
+    load_plan(tmp_path / "plan.yaml")
+    assert [error.message for error in validator.iter_errors(data_of(text))] == []
+
+
 def test_the_schema_refuses_what_it_can(validator: Draft202012Validator) -> None:
     """Of the bad plans, the schema passes only those whose fault lies outside what it can see."""
     passed = set()

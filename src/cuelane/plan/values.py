@@ -58,7 +58,8 @@ def as_list(value: Any) -> Any:
 
 _NUMBER = r"\d+(\.\d+)?"
 _CLOCK = r"(\d+:)?\d+:[0-5]\d(\.\d{1,3})?"
-_PARTS = rf"({_NUMBER}\s*(h|min|ms|m|sec|s)\s*)+"
+# In capitals too: an expression in JSON Schema has no sign for either case.
+_PARTS = rf"({_NUMBER}\s*([hH]|[mM][iI][nN]|[mM][sS]|[mM]|[sS][eE][cC]|[sS])\s*)+"
 
 
 def duration_schema(*, zero: bool) -> dict[str, Any]:

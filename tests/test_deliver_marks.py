@@ -15,7 +15,8 @@ import pagesession
 from cuelane import media
 from cuelane.base.errors import SignalError
 from cuelane.base.schedule import Event, Schedule
-from cuelane.deliver.marks import CueMark, add_cue_chunk, append_cue_marks, cue_chunks, to_csv
+from cuelane.base.schedule_limits import MAX_EVENTS
+from cuelane.deliver.marks import LABEL_BYTES, CueMark, add_cue_chunk, append_cue_marks, cue_chunks, to_csv
 from cuelane.media import pcm
 
 RATE = 48_000
@@ -91,6 +92,13 @@ def test_an_rf64_keeps_its_64_bit_size(tmp_path: Path, monkeypatch: pytest.Monke
     assert len(soundfile.read(path)[0]) == 5_001
     with av.open(str(path)) as container:
         assert [int(row["start"] * row["time_base"] * RATE) for row in container.chapters()] == [7]
+
+
+def test_the_marks_of_the_longest_session_fit_beside_the_samples() -> None:
+    """A RIFF file counts to 32 bits: what samples may take of it leaves room for all events that are read."""
+    most = CueMark(0, "x" * LABEL_BYTES)
+    one, two = len(cue_chunks([most])), len(cue_chunks([most, most]))
+    assert pcm.MAX_RIFF_BYTES + one + MAX_EVENTS * (two - one) < 1 << 32
 
 
 def test_every_event_is_marked(tmp_path: Path) -> None:

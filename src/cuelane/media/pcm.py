@@ -16,7 +16,9 @@ from cuelane.media.reader import Block
 from cuelane.media.sound_target import sound_target
 
 WRITE_FRAMES = 65_536
-MAX_RIFF_BYTES = 0xFFFF_FFFF - 65_536
+MAX_RIFF_BYTES = 0xFFFF_FFFF - (64 << 20)
+"""Of samples in a WAV. Chosen: beside them go tags, and a mark and a label for each event of a session."""
+
 FULL_SCALE_24 = 8_388_608.0
 
 

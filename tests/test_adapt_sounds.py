@@ -12,7 +12,9 @@ import soxr
 import classgen as gen
 import signal_kinds
 from classgen_music import music
+from cuelane.adapt.beeps.boundaries import clear_and_faint
 from cuelane.adapt.beeps.boundary_sound import LEAST_SOUND, BoundarySound, confidence_of, returning_sounds
+from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, UsualBands, fingerprints
 from cuelane.adapt.beeps.mark import BoundaryMark
 from cuelane.adapt.beeps.regularity import (
@@ -24,6 +26,7 @@ from cuelane.adapt.beeps.regularity import (
     timer_evidence,
 )
 from cuelane.adapt.beeps.returning import onsets, patches
+from cuelane.adapt.beeps.score_book import shifted
 from cuelane.adapt.beeps.search import find_structure
 from cuelane.adapt.beeps.sound_boundaries import likeness_over
 from cuelane.adapt.beeps.sound_template import rises_at
@@ -265,3 +268,18 @@ def test_a_faint_return_counts_only_where_two_usual_lengths_meet():
 
     assert faint_between(times, faint).tolist() == [110.02]
     assert faint_between(times, np.array([91.0])).tolist() == []
+
+
+@pytest.mark.parametrize("by_s", [-9.0, -0.6, -0.3, 0.0, 0.3, 0.6, 9.0])
+def test_scores_are_moved_by_any_time(by_s):
+    """Beyond their own length of 0.4 s nothing is left of them: moved by 0.6 s, they were a traceback."""
+    moved = shifted(np.ones(100, np.float32), by_s)
+    assert moved.shape == (100,)
+    assert moved.any() == (abs(by_s) < 0.4)
+
+
+def test_a_recording_that_is_shorter_than_a_countdown_has_none():
+    """Tones two seconds apart, as one that was pointed out had them, in a recording of seven seconds."""
+    noise = np.random.default_rng(1).standard_normal(round(7.4 * 48_000)).astype(np.float32) * 1e-3
+    beep = Beep(1200.0, 0.5, 3, 800.0, 0.12, 2.0)
+    assert clear_and_faint(recording(noise), beep)[0] == []

@@ -117,7 +117,7 @@ class _Scores(PlaceScores):
         for lag_s, scores in parts:
             by = round(lag_s * SCORE_RATE)
             moved = np.zeros_like(scores)
-            moved[by:] = scores[: len(scores) - by] if by else scores
+            moved[by:] = scores[: max(0, len(scores) - by)]
             total += moved
             worst = np.minimum(worst, moved)
         # A pattern with one tone missing counts for less than the mean of its tones.

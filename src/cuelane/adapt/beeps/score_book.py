@@ -46,7 +46,7 @@ def shifted(scores: Array, by_s: float) -> Array:
     by = round(by_s * SCORE_RATE / POOL)
     out = np.zeros_like(scores)
     if by >= 0:
-        out[by:] = scores[: len(scores) - by]
+        out[by:] = scores[: max(0, len(scores) - by)]
     else:
         out[:by] = scores[-by:]
     return out

@@ -22,6 +22,7 @@ from cuelane.desk.archive import files_of, zipped
 from cuelane.desk.guard import Guard
 from cuelane.desk.jobs import JobCancelledError, Jobs
 from cuelane.desk.made import made_of, report_of
+from cuelane.desk.music_tried import TriedMusics
 from cuelane.render.run import RenderOptions, render
 from deskkit import PATIENCE_S, PORT, Answer, ask, post, until
 
@@ -144,6 +145,23 @@ def test_music_is_tried_and_kept_only_if_asked(desk: Pilot, tmp_path: Path) -> N
     assert new == {"p-with-music.flac", "p-with-music.schedule.json"}
     for level in (-60, 20, "loud", None):
         assert desk.post("/api/finish/p.yaml/under", {"level": level}).status == 422
+
+
+def test_a_mix_is_kept_beside_its_plan(desk: Pilot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """That of a class in the class's folder, where it is looked for, and where no other class has its own."""
+    below = tmp_path / "monday"
+    below.mkdir()
+    (below / "plan.yaml").write_text(PLAN, encoding="utf-8")
+    asked: list[Path] = []
+
+    def keep(_self: object, _plan: str, folder: Path) -> Path:
+        asked.append(folder)
+        return folder / "plan-with-music.flac"
+
+    monkeypatch.setattr(TriedMusics, "keep", keep)
+    for name in ("p.yaml", "monday:plan.yaml"):
+        assert desk.post(f"/api/finish/{name}/keep", {}).status == 200
+    assert asked == [tmp_path, below]
 
 
 def test_a_check_that_somebody_else_wrote_is_not_drawn(desk: Pilot, tmp_path: Path) -> None:

@@ -336,6 +336,18 @@ def test_no_view_has_a_word_of_another_language(code: str, tmp_path: Path) -> No
     assert (odd, left) == ({}, [])
 
 
+@pytest.mark.parametrize("code", available_languages())
+def test_examples_in_empty_fields_are_of_the_language(code: str, tmp_path: Path) -> None:
+    """Nobody is shown "one dumbbell" in another language; the schema's own are the English ones."""
+    (tmp_path / "a.yaml").write_text(PLAN.format(code=code), "utf-8")
+    texts = Texts(code)
+    texts.feed(html_of(desk_in(tmp_path, code), "/plan/a.yaml"))
+    own, english = pack(code)["example"], pack("en")["example"]
+    for key in ("needs", "load"):
+        assert str(desk_words(code)("compose.example", value=own[key])) in texts.found
+        assert code == "en" or not [text for text in texts.found if english[key] in text]
+
+
 def test_a_person_is_told_which_voices_and_languages_there_are(tmp_path: Path) -> None:
     """Beside the fields that take a name: those of the plan's language, and its own recordings first."""
     (tmp_path / "voices" / "mine").mkdir(parents=True)

@@ -51,6 +51,11 @@ def help_of(field: Field) -> str:
     return words.find("help", f"{whole}.{key}") or words.find("help", key) or field.help
 
 
+def example_of(field: Field) -> str:
+    """Return what could stand in an empty field: in the desk's language, else as the plan's schema has it."""
+    return (desk_words().find("example", str(field.label)) if field.example else "") or field.example
+
+
 def option_of(option: str, field: Field | None = None) -> str:
     """Return what a choice is called; a value without words of its own stays as the plan has it."""
     words = desk_words()

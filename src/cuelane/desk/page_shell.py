@@ -11,7 +11,16 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from cuelane.base.language import available_languages, own_names
-from cuelane.desk.labels import help_of, label_of, option_of, pattern_help, pattern_of, role_of, unit_of
+from cuelane.desk.labels import (
+    example_of,
+    help_of,
+    label_of,
+    option_of,
+    pattern_help,
+    pattern_of,
+    role_of,
+    unit_of,
+)
 from cuelane.desk.words import desk_words
 from cuelane.web.page_parts import language_tag, plain, script_json
 
@@ -29,7 +38,7 @@ def environment() -> Environment:
     made.filters.update(role=role_of)
     made.filters.update(script_json=script_json, plain=plain)
     made.filters.update(called=label_of, unit=unit_of, about=help_of, option=option_of, pattern=pattern_of)
-    made.filters.update(does=pattern_help)
+    made.filters.update(does=pattern_help, example=example_of)
     return made
 
 

@@ -15,10 +15,11 @@ import pytest
 
 from cuelane.audio.store import ClipStore
 from cuelane.base.language import available_languages
+from cuelane.base.roles import ROLES
 from cuelane.desk.app import application, whole_desk
 from cuelane.desk.composing import Composing
 from cuelane.desk.forms import all_fields, exercise_items, plan_fields, session_items
-from cuelane.desk.labels import help_of, label_of
+from cuelane.desk.labels import help_of, label_of, role_of
 from cuelane.desk.spoken_in import COOKIE, SpokenIn, wanted_by
 from cuelane.desk.words import Said, desk_words, in_language
 from cuelane.plan.starter import PATTERNS, starter_plan
@@ -110,6 +111,13 @@ def test_no_two_buttons_of_a_view_are_called_the_same(code: str) -> None:
     }.items():
         assert len({words[section][key] for key in keys}) == len(keys), section
     assert len(set(words["pattern"].values())) == len(PATTERNS)
+
+
+@pytest.mark.parametrize("code", available_languages())
+def test_no_two_kinds_of_line_are_called_the_same_on_the_desk(code: str) -> None:
+    """What is announced has a name of its own there, which no other role has."""
+    with in_language(code):
+        assert len({role_of(role) for role in ROLES}) == len(list(ROLES))
 
 
 def test_every_field_of_every_part_has_its_label_and_its_help() -> None:

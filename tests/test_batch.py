@@ -134,7 +134,7 @@ def test_a_variant_that_no_plan_has_is_refused(tmp_path: Path) -> None:
         ("title: A\nartwork: x.png\n", ":2:10: artwork: there is no file 'x.png'"),
         (
             "title: A\nlanguage: xx\n",
-            "there are no words for 'xx' yet\n    language: xx\n              ^\n    there",
+            "language: xx\n    ^\n    there are: de, en, es, fr, it, pt-BR",
         ),
         ("title: A\nplans: [../x.yaml]\n", "lies outside the plan's folder"),
         ("title: A\nfeed: {email: nobody}\n", ":2:15: email: expected an e-mail address, but got 'nobody'"),

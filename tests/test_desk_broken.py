@@ -28,7 +28,7 @@ def test_an_empty_file_is_said(tmp_path: Path) -> None:
     assert ask(desk, "GET", "/").status == 200
     for url in ("/plan/p.yaml", "/api/plan/p.yaml", "/api/shelf/p.yaml"):
         answer = ask(desk, "GET", url)
-        assert (answer.status, answer.json["error"]) == (404, "this file is empty")
+        assert (answer.status, answer.json["error"]) == (404, "p.yaml, line 1: this file is empty")
 
 
 @pytest.mark.parametrize("text", ["- a\n", "hello\n", "5\n", "# nothing\n", "null\n", "exercises: [a]\n"])

@@ -123,9 +123,7 @@ def told(error: BaseException) -> dict[str, str]:
 def problems_told(problems: Iterable[Problem]) -> str:
     """Return what is wrong in files, each with where it stands, in a line."""
     return "; ".join(
-        f"{PurePath(one.mark.file).name}, line {one.mark.line}: {one.message}"
-        + f" ({one.hint})" * bool(one.hint)
-        for one in problems
+        f"{PurePath(one.mark.file).name}, line {one.mark.line}: {one.message}" for one in problems
     )
 
 

@@ -85,6 +85,14 @@ def session() -> Schedule:
     return sketch.done(cautions=TEXTS, voice={"name": TEXTS[1], "credit": TEXTS[0]}, author=TEXTS[1])
 
 
+def test_a_line_does_not_break_before_a_french_colon() -> None:
+    """No-break spaces inside a text stay; those at its ends go, and so do lines and runs of spaces."""
+    assert (
+        on_one_line("À noter\u00a0: « non\u00a0»,\n  puis\u202f; fin\u00a0")
+        == "À noter\u00a0: « non\u00a0», puis\u202f; fin"
+    )
+
+
 @pytest.mark.parametrize("name", HONEST)
 def test_honest_text_is_never_changed(name: str) -> None:
     """Words in other scripts, and the joiners of emoji, come through every function as they were."""

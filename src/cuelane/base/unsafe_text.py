@@ -16,6 +16,8 @@ what stands around it), the byte order mark, noncharacters and lone surrogates. 
 direction, so honest text in any script loses nothing."""
 
 _UNSAFE_RUN = re.compile(f"[{UNSAFE}]+")
+# What a line is not to break at stays: French sets such spaces before ; : ? ! and inside « ».
+_SPACES = re.compile(r"[^\S\u00a0\u202f]+")
 _INLINE = re.compile(r"([\\`*_\[\]<>&#|~$])")
 _LINE_START = re.compile(r"^(\d+)([.)])(?=\s|$)|^([-+=])")
 _AUTOLINK = re.compile(r"(?i)\b(https?|ftp|mailto)(:)|(?<=\b[wW]{3})(\.)|(?<=\S)(@)(?=\S)")
@@ -23,7 +25,7 @@ _AUTOLINK = re.compile(r"(?i)\b(https?|ftp|mailto)(:)|(?<=\b[wW]{3})(\.)|(?<=\S)
 
 def on_one_line(text: object) -> str:
     """Return `text` on one line, without the characters that could reorder or hide what surrounds it."""
-    return " ".join(_UNSAFE_RUN.sub(" ", str(text)).split())
+    return _SPACES.sub(" ", _UNSAFE_RUN.sub(" ", str(text))).strip()
 
 
 def escape_markdown(text: object) -> str:

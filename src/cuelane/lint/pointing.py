@@ -30,7 +30,6 @@ and marks 30 of 400 others, the second 277 and 16."""
 BIAS = "(bias)"
 _WORD = re.compile(r"[^\W\d_]+(?:['’][^\W\d_]+)*")
 _START, _END = "^", "$"
-_MOST_SHOWN = 4
 _KEPT = 2_048
 # For texts without punctuation. Measured on development sentences, each a pointing one run together with two
 # others: recall is 0.59 on the whole text, 0.83 with stretches. In order: words without punctuation from
@@ -60,12 +59,6 @@ class Pointing:
         """Return the log odds that `text` points at a picture: the highest of its parts."""
         return max(self._kept_odds(part) - less for part, less in _parts(text))
 
-    def deciding_words(self, text: str) -> tuple[str, ...]:
-        """Return the words, at most four, that add most to the log odds, in the order of the text."""
-        tokens, shares = self._shares(text)
-        ranked = sorted(range(len(tokens)), key=lambda n: -shares[n])[:_MOST_SHOWN]
-        return tuple(tokens[n].text for n in sorted(ranked) if shares[n] > max(shares) / 4)
-
     def deciding_span(self, text: str) -> tuple[int, int]:
         """Return where in `text` the word, or pair of neighbours, that adds most begins and ends."""
         tokens = tokens_of(text)
@@ -78,15 +71,6 @@ class Pointing:
 
     def _odds(self, text: str) -> float:
         return self.weights[BIAS] + sum(self.weights.get(name, 0.0) for name in features(text))
-
-    def _shares(self, text: str) -> tuple[list[Token], list[float]]:
-        """Return the words of `text`, and how much each adds to its odds; a pair's weight is halved."""
-        tokens = tokens_of(text)
-        shares = dict.fromkeys(tokens, 0.0)
-        for name, members in _grams(tokens):
-            for token in members:
-                shares[token] += self.weights.get(name, 0.0) / len(members)
-        return tokens, [shares[token] for token in tokens]
 
 
 @lru_cache(maxsize=64)
@@ -117,17 +101,10 @@ def tokens_of(text: str) -> list[Token]:
 
 def features(text: str) -> set[str]:
     """Return the words of `text` and its pairs of neighbours, its beginning and its end among them."""
-    return {name for name, _ in _grams(tokens_of(text))}
-
-
-def _grams(tokens: list[Token]) -> list[tuple[str, tuple[Token, ...]]]:
-    """Return each word and each pair, with the words of the text that it is made of."""
-    if not tokens:
-        return []
-    found = [(token.text, (token,)) for token in tokens]
-    pairs = [(f"{one.text} {two.text}", (one, two)) for one, two in pairwise(tokens)]
-    edges = [(f"{_START} {tokens[0].text}", tokens[:1]), (f"{tokens[-1].text} {_END}", tokens[-1:])]
-    return [*found, *pairs, *((name, tuple(members)) for name, members in edges)]
+    words = [token.text for token in tokens_of(text)]
+    if not words:
+        return set()
+    return {*words, *(f"{one} {two}" for one, two in pairwise([_START, *words, _END]))}
 
 
 def _parts(text: str) -> list[tuple[str, float]]:

@@ -58,6 +58,8 @@ def files_at(memory: MemoryFileSystem) -> dict[str, bytes]:
         ("s3://bucket/x", True),
         ("file:///tmp/x", True),
         ("dir::file:///x", True),
+        ("S3://bucket/x", True),
+        ("File:///tmp/x", True),
         ("tracks", False),
         ("C:\\tracks", False),
         ("a:b/c", False),
@@ -67,6 +69,11 @@ def files_at(memory: MemoryFileSystem) -> dict[str, bytes]:
 def test_an_address_is_told_from_a_folder(out: str, far: bool) -> None:
     """By its scheme and two strokes; a drive of Windows is none."""
     assert is_address(out) is far
+
+
+def test_capitals_in_the_kind_of_an_address_count_for_nothing() -> None:
+    """RFC 3986, section 3.1; what follows the kind is kept as it is."""
+    assert FarFolder.at("FILE:///Winter/Tracks").root == FarFolder.at("file:///Winter/Tracks").root
 
 
 def test_a_track_put_at_an_address_is_as_on_a_disk(tmp_path: Path, memory: MemoryFileSystem) -> None:

@@ -28,7 +28,8 @@ from cuelane.batch.jobs_made import Order
 # Of these, "making a folder" makes a bucket where there is none, by a slip of the pen too.
 _WITHOUT_FOLDERS = {"s3", "s3a", "gs", "gcs", "abfs", "abfss", "az"}
 # One letter before the colon is a drive of Windows. Chains such as dir::file:///x are fsspec's own form.
-_ADDRESS = re.compile(r"[a-z][a-z0-9+.-]+(::[a-z0-9+.-]+)*://")
+# Capitals count for nothing in the kind of an address (RFC 3986, 3.1), but fsspec knows small letters only.
+_ADDRESS = re.compile(r"[a-z][a-z0-9+.-]+(::[a-z0-9+.-]+)*://", re.I)
 
 
 def is_address(out: str) -> bool:
@@ -54,7 +55,8 @@ class FarFolder:
         DeliveryError : it does not answer.
         """
         try:
-            fs, root = url_to_fs(address)
+            kind, sign, rest = address.partition("://")
+            fs, root = url_to_fs(kind.lower() + sign + rest)
         except (ImportError, ValueError) as error:
             raise UsageError(f"{address}: cannot be used: {error}") from error
         except Exception as error:

@@ -18,7 +18,7 @@ import soundfile
 from cuelane.base import folder_lock, journal
 from cuelane.base.errors import DeliveryError, UsageError
 from cuelane.base.files import all_or_nothing, finish_interrupted
-from cuelane.base.seals import digest_of, listed_files, sealable_json
+from cuelane.base.seals import digest_of, digest_of_text, listed_files, sealable_json
 from cuelane.speech.definition import ClipRecording
 from cuelane.speech.recorded import RecordedVoice
 from cuelane.speech.voices import find_voice, voice_names
@@ -335,3 +335,21 @@ def test_nothing_stays_where_a_lock_is_a_file_inside(tmp_path: Path, monkeypatch
     journal.recover(tmp_path)
     assert {path.name for path in tmp_path.iterdir()} == {*NAMES, "x.schedule.json"}
     assert held == set()
+
+
+def test_a_new_file_that_is_no_longer_whole_takes_no_place(tmp_path: Path) -> None:
+    """A disk that lost a part of it after the power failed: the set that was there stays, and is whole."""
+    old, staging = tmp_path / "x.md", tmp_path / ".cuelane-00000000"
+    old.write_text("old", encoding="utf-8")
+    staging.mkdir()
+    os.link(old, staging / "old-0")
+    for name, text in (("0.md", "new, but cut"), ("1.vtt", "new")):
+        (staging / name).write_text(text, encoding="utf-8")
+    moves = [
+        journal.FileMove("x.md", "0.md", digest_of_text("new, but cut off"), digest_of_text("old"), "old-0"),
+        journal.FileMove("x.vtt", "1.vtt", digest_of_text("new"), None, "old-1"),
+    ]
+    journal._write(staging, "forward", moves)
+    journal.recover(tmp_path)
+    assert _state(tmp_path) == {"x.md": "old"}
+    assert _leftovers(tmp_path) == []

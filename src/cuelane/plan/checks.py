@@ -31,6 +31,13 @@ from cuelane.plan.values import LEAST_LENGTH_MS
 PLACEHOLDERS = ("side", "other_side")
 LEAST_HALF_MS = 2_000
 
+_BETWEEN = "the block's rest comes between rounds, and its change between two exercises"
+_RESTS_INSTEAD = {
+    **dict.fromkeys(("build-up", "build-up-and-down", "build-down"), _BETWEEN),
+    "on-the-minute": "what the work leaves of every is rest",
+    "flow": "the block's change is the time between two movements",
+}
+
 _PLACEHOLDER = re.compile(r"\{([^{}]*)\}|[{}]")
 
 
@@ -133,6 +140,10 @@ def _check_block(lines: Lines, parts: Parts, block: ExerciseBlock, start: Mark, 
         lines.report(block.mark_of("rest") or start, message)
     for entry in block.exercises:
         _check_times(lines, block, entry, parts.exercises.get(entry.exercise), start, seen)
+        if entry.rest is not None and block.pattern in _RESTS_INSTEAD:
+            message = f"rest: no rest follows a single exercise in a block of pattern {block.pattern}"
+            hint = f"leave it out; {_RESTS_INSTEAD[block.pattern]}"
+            lines.report(entry.mark_of("rest") or start, message, hint)
 
 
 def _check_times(

@@ -427,3 +427,28 @@ def test_the_starts_in_an_order_are_the_nearest_there_are(space: Space, offered:
         assert (*found[:2], tuple(found[2][index] for index in sorted(found[2]))) == expected
         assert starts_in_order(items, space, most=expected[0]) == found
         assert starts_in_order(items, space, most=expected[0] - 1) is None
+
+
+@settings(max_examples=80, deadline=None, derandomize=True)
+@given(
+    cues=st.lists(
+        st.tuples(st.integers(1, 3), st.integers(0, 12), st.integers(0, 2)), min_size=2, max_size=3
+    ),
+    needed=st.integers(0, 4),
+)
+def test_cues_in_each_others_way_cost_what_trying_every_start_tells(
+    cues: list[tuple[int, int, int]], needed: int
+) -> None:
+    """Free windows and wishes against the order, so that each example has cues that push one another."""
+    items = [
+        OfferWindow(k, length, 0, 13 - length, wish, ahead) for k, (length, wish, ahead) in enumerate(cues)
+    ]
+    space = Space(0, 13, 0, 13, needed, 0, 13)
+    found, expected = starts_in_order(items, space), nearest_one_by_one(items, space)
+    if expected is None:
+        assert found is None
+    else:
+        assert found is not None
+        assert (*found[:2], tuple(found[2][index] for index in sorted(found[2]))) == expected
+        assert starts_in_order(items, space, most=expected[0]) == found
+        assert starts_in_order(items, space, most=expected[0] - 1) is None

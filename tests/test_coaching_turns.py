@@ -198,3 +198,14 @@ def test_praise_that_must_be_said_is_not_left_out(must: bool) -> None:
     dropped = [row.role for row in found.schedule.dropped if row.text == "That was very long."]
     assert misfits[:1] == (["work"] if must else [])
     assert dropped[:1] == ["praise"]
+
+
+def test_the_last_set_is_the_last_in_both_its_halves() -> None:
+    """The second half of a set on each side is no other set: its first half is announced as the last one."""
+    block = {"block": "Main", "pattern": "circuit", "work": "60s", "rest": "30s", "rounds": 2}
+    plan = {
+        "session": [block | {"exercises": ["crouch", "reach"]}],
+        "exercises": {"crouch": {}, "reach": {"sides": "each"}},
+    }
+    texts = [cue.text for cue in arranged(plan).schedule.cues if cue.role == "announce"]
+    assert [text for text in texts if (text or "").startswith("Last one.")] == ["Last one. Reach, left side."]

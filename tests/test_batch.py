@@ -331,6 +331,26 @@ def at_once(order: Order) -> Outcome:
     return Outcome(order.name, "made")
 
 
+def test_a_cluster_without_workers_is_told_of_once_and_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever waits learns that nobody works; when a worker comes, the orders are carried out."""
+    orders = [Order(name, ".wav", str(write(tmp_path, name)), str(tmp_path)) for name in ("one", "two")]
+    monkeypatch.setattr(clusters, "NO_WORKER_S", 0.05)
+    monkeypatch.setattr(clusters, "carried_out", lambda order: Outcome(order.name, "made"))
+    notices: list[str] = []
+    with local_cluster(0, processes=False) as made:
+
+        def noticed(text: str) -> None:
+            notices.append(text)
+            made.scale(1)
+
+        ends = list(on_cluster(orders, made.scheduler_address, lambda: None, noticed))
+    assert {outcome.name for _, outcome in ends} == {"one", "two"}
+    (notice,) = notices
+    assert notice.startswith(f"{made.scheduler_address}: the cluster has no worker now, so 2 tracks wait")
+
+
 def test_a_cluster_is_sent_only_so_many_orders_at_once(
     tmp_path: Path, cluster: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -356,7 +376,7 @@ def test_a_cluster_is_sent_only_so_many_orders_at_once(
     monkeypatch.setattr(clusters, "_PER_THREAD", 3)
     monkeypatch.setattr(clusters, "carried_out", at_once)
     monkeypatch.setattr(clusters, "sent_along", counted)
-    ends = list(on_cluster(orders, cluster, told))
+    ends = list(on_cluster(orders, cluster, told, print))
     assert (len(ends), done, sent) == (25, 25, 24)
     assert {order.name for order, end in ends if end.state != "made"} == {"broken"}
     assert all(order.name == end.name for order, end in ends)

@@ -208,7 +208,7 @@ def plans(n_plans: int, length_s: int, n_workers: int, seconds: float, sample: i
             own_begun, began = own_s(), time.monotonic()
             with Client(cluster.scheduler_address, set_as_default=False) as client:
                 before = sum(client.run(processor_s).values())
-                ends = [end for _, end in on_cluster(orders, cluster.scheduler_address, lambda: None)]
+                ends = [end for _, end in on_cluster(orders, cluster.scheduler_address, lambda: None, print)]
                 workers_s = sum(client.run(processor_s).values()) - before
             client_s, wall_s = own_s() - own_begun, time.monotonic() - began
         made = [one.name for one in ends if one.state == "made"]
@@ -293,7 +293,7 @@ def overhead(n_orders: int, n_workers: int, seed: int) -> int:
         process, quarter, rows = psutil.Process(), max(1, n_orders // 4), []
         with local_cluster(n_workers) as cluster:
             begun = own_s()
-            for n_done, _ in enumerate(on_cluster(many, cluster.scheduler_address, lambda: None), 1):
+            for n_done, _ in enumerate(on_cluster(many, cluster.scheduler_address, lambda: None, print), 1):
                 if n_done % quarter == 0:
                     rows.append((1000 * (own_s() - begun) / quarter, process.memory_info().rss / 2**20))
                     begun = own_s()

@@ -8,6 +8,7 @@ its workers can make at once, and the next as each one is done.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import CancelledError
 from dataclasses import replace
 from itertools import islice
 from pathlib import Path
@@ -23,17 +24,19 @@ if TYPE_CHECKING:
 
 CONNECT_S = 30
 """As Dask itself waits; a busy machine took more than 15 s."""
+NO_WORKER_S = 60
+"""Chosen: after so long without any worker, whoever waits is told. To begin one anew takes some seconds."""
 # Chosen: a worker that finishes has its next order waiting, and one that joins finds some.
 _PER_THREAD, _FEWEST = 3, 32
 
 
 def on_cluster(
-    orders: Sequence[Order], address: str, told: Callable[[], None]
+    orders: Sequence[Order], address: str, told: Callable[[], None], noticed: Callable[[str], None]
 ) -> Iterator[tuple[Order, Outcome]]:
     """Yield each order with what became of it, as the cluster at `address` gets them done.
 
-    `told` is called before each. Orders that the cluster was not sent before its scheduler was lost are left
-    out.
+    `told` is called before each, `noticed` with what somebody who waits should know. Orders that the cluster
+    was not sent before its scheduler was lost are left out.
 
     Raises
     ------
@@ -69,20 +72,52 @@ def on_cluster(
                     asked[future] = order
                     under_way.add(future)
             if asked:
+                _one_done(list(asked), client, lambda: noticed(_no_worker(address, len(asked))))
                 future = next(under_way)
                 order = asked.pop(future)
                 told()
                 yield order, _outcome(future, order)
 
 
+def _one_done(futures: list[Future[Outcome]], client: Client, no_worker: Callable[[], None]) -> None:
+    """Wait until one of `futures` is done; call `no_worker` when there is none for long, once each time."""
+    from distributed import TimeoutError as NotYet
+    from distributed import wait
+
+    there = True
+    while True:
+        try:
+            with client.as_current():
+                wait(futures, timeout=NO_WORKER_S, return_when="FIRST_COMPLETED")
+        except NotYet:
+            before, there = there, client.status != "running" or bool(_n_threads(client))
+            if before and not there:
+                no_worker()
+        except CancelledError:
+            return
+        else:
+            return
+
+
+def _no_worker(address: str, n_orders: int) -> str:
+    tracks = "1 track waits" if n_orders == 1 else f"{n_orders} tracks wait"
+    return (
+        f"{address}: the cluster has no worker now, so {tracks}; start one (`dask worker {address}` on a "
+        "machine with this package), or stop with Ctrl+C: what is made is kept"
+    )
+
+
 def most_sent(client: Client) -> int:
     """Return how many orders the cluster is given at once: by how many threads its workers have now."""
+    return max(_FEWEST, _PER_THREAD * _n_threads(client))
+
+
+def _n_threads(client: Client) -> int:
     try:
-        threads = int(sum(client.nthreads().values()))
+        return int(sum(client.nthreads().values()))
     except OSError:
         # The scheduler is lost, or not there for a moment: what was sent will tell.
-        threads = 0
-    return max(_FEWEST, _PER_THREAD * threads)
+        return 0
 
 
 def _outcome(future: Future[Outcome], order: Order) -> Outcome:

@@ -92,7 +92,12 @@ def _variant(variant: Chosen | None) -> dict[str, Any] | None:
 
 
 def run_batch(
-    orders: Sequence[Order], *, cluster: str | None, workers: int | None, progress: Progress
+    orders: Sequence[Order],
+    *,
+    cluster: str | None,
+    workers: int | None,
+    progress: Progress,
+    noticed: Callable[[str], None] = lambda text: None,
 ) -> list[Outcome]:
     """Carry out the orders that are not current; return what became of each, in their order.
 
@@ -102,6 +107,7 @@ def run_batch(
         of results under the same path, or the results go to an address. The plans are sent to them.
     workers : how many tracks at once on this machine; as many as it has cores if None.
     progress : told how many of the orders are done.
+    noticed : told in a sentence what somebody who waits should know, such as that no worker is left.
 
     Raises
     ------
@@ -119,7 +125,7 @@ def run_batch(
     progress(n_done, len(orders))
     try:
         if rest and cluster:
-            ends |= {_key(order): outcome for order, outcome in on_cluster(rest, cluster, told)}
+            ends |= {_key(order): outcome for order, outcome in on_cluster(rest, cluster, told, noticed)}
         elif rest:
             ends |= {_key(order): outcome for order, outcome in _here(rest, workers, told)}
     finally:

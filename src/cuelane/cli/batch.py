@@ -66,7 +66,7 @@ def batch(
     _try_places(out_folder, clips)
     orders = orders_of(found, out_folder, options, force=force, clips=clips)
     with progress("Tracks", quiet=as_json) as report:
-        outcomes = run_batch(orders, cluster=cluster, workers=workers, progress=report)
+        outcomes = run_batch(orders, cluster=cluster, workers=workers, progress=report, noticed=note)
     if as_json:
         out_json(_as_dict(outcomes))
     else:

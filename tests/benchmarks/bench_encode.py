@@ -2,7 +2,8 @@
 
 Run by hand: ``python tests/benchmarks/bench_encode.py [--minutes 45] [--cues 200] [--rounds 3]``. Clips are
 warm (in memory); pieces go through a clip store in a folder of their own. Every figure is a ratio within this
-run; times are the least of the rounds, taken in turn, so that a busy machine is busy for all.
+run; times are the least of the rounds, taken in turn, so that a busy machine is busy for all. Printed too is
+how what players make of the joined pieces differs from what they make of one encode of the whole.
 """
 
 from __future__ import annotations
@@ -21,7 +22,9 @@ import soundkit
 from cuelane import media
 from cuelane.audio.store import ClipStore
 from cuelane.base.schedule import Schedule
-from cuelane.media.formats import format_of
+from cuelane.media.counted import CountedBlocks
+from cuelane.media.formats import LossyCoding, format_of
+from cuelane.media.lossy import write_lossy
 from cuelane.media.piecework import Piecework
 from cuelane.render import mix
 from cuelane.render.landing import landed
@@ -43,6 +46,25 @@ def render(schedule: Schedule, clips: dict[str, np.ndarray], path: Path, work: P
     levels, load = landed(schedule, clips.__getitem__, TARGET_LUFS, format_of(path).speech_headroom_db)
     blocks = mix.blocks(schedule, load, gain_db=levels.gain_db)
     media.encode(path, blocks, sample_rate=RATE, n_frames=schedule.n_frames, work=work)
+
+
+def told_difference(schedule: Schedule, clips: dict[str, np.ndarray], made: Path) -> None:
+    """Encode the session in one go; print how the sound of `made`, which was joined, differs from that."""
+    form = format_of(made)
+    assert isinstance(form.coding, LossyCoding)
+    whole = made.with_stem("whole")
+    levels, load = landed(schedule, clips.__getitem__, TARGET_LUFS, form.speech_headroom_db)
+    blocks = CountedBlocks(mix.blocks(schedule, load, gain_db=levels.gain_db), 1)
+    write_lossy(whole, blocks, form.coding, RATE, form.coding.bitrate_kbps)
+    n_alike, n_all, energy, highest = 0, 0, 0.0, 0.0
+    for one, other in zip(media.decode(made), media.decode(whole), strict=True):
+        off = one.astype(np.float64) - other
+        n_alike, n_all = n_alike + int((off == 0).sum()), n_all + off.size
+        energy, highest = energy + float(np.square(off).sum()), max(highest, float(np.abs(off).max()))
+    assert n_all == schedule.n_frames
+    levels_dbfs = 10 * np.log10([energy / n_all, highest**2]) if highest else [-np.inf] * 2
+    print(f"  samples as of one encode of the whole: {n_alike / n_all:.4f}; difference: ", end="")
+    print(f"{levels_dbfs[0]:.1f} dBFS, at most {levels_dbfs[1]:.1f}", flush=True)
 
 
 def with_another_line(schedule: Schedule, clips: dict[str, np.ndarray], number: int) -> Schedule:
@@ -108,6 +130,7 @@ def compare(suffix: str, rounds: int, schedule: Schedule, clips: dict[str, np.nd
             f"  {way:25} {elapsed / clock:5.2f} {used / work:5.2f}   ({elapsed:.2f} s, {used:.2f} s)",
             flush=True,
         )
+    told_difference(schedule, clips, folder / f"a{suffix}")
     print(
         f"  aims: render <= 0.75, after a changed line <= 0.20; encoded again {encoded} of {n_pieces} pieces"
     )

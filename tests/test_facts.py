@@ -9,11 +9,13 @@ from typing import Any
 import pytest
 
 from cuelane.base.schedule import Dropped, Event, Schedule, ScheduledInterval
+from cuelane.deliver.page_facts import warning_lines
 from cuelane.facts import Facts, facts, summary_lines
 from cuelane.facts.energy import compendium, energy
 from cuelane.facts.talk import count_words
 from cuelane.plan.loaded import LoadedPlan
 from cuelane.plan.model import Plan
+from cuelane.plan.warning_codes import WARNINGS
 from cuelane.session.expand import expand
 from cuelane.session.model import Interval, Session
 from cuelane.session.timetable import timetable
@@ -343,13 +345,25 @@ def test_a_timetable_keeps_its_columns() -> None:
         for k, exercise in enumerate(("plank", name))
     ]
     dropped = tuple(Dropped("form", f"Line {k}.", k, "for no reason") for k in (1, 0, 1))
-    schedule = Schedule("T", "en", RATE, 80 * RATE, tuple(rows), (), dropped)
+    at = 5 * RATE + RATE // 2
+    cue = Event("e1", "cue", "form", 0, at, at + RATE, "Keep long.", why="once settled")
+    schedule = Schedule("T", "en", RATE, 80 * RATE, tuple(rows), (cue,), dropped)
     lines = timetable(schedule, width=48, why=True).splitlines()
     assert lines == [
         "MAIN",
         "   0:00  work      40s  plank  (round 1)",
+        "    5.5  Keep long.",
+        "         · form: once settled",
         "      -  left out, form: “Line 0.” for no reason",
         "   0:40  work      40s  slow step-up on the low…",
         "      -  left out, form: “Line 1.” for no reason",
         "      -  left out, form: “Line 1.” for no reason",
     ]
+
+
+def test_only_what_concerns_the_body_goes_on_the_page() -> None:
+    """Sides and load are for whoever trains; all other warnings are for the plan's author."""
+    codes = list(WARNINGS)
+    told = {"warning_codes": codes, "warnings": [f"about {code}" for code in codes]}
+    schedule = Schedule("T", "en", RATE, RATE, (), (), extra={"facts": told})
+    assert warning_lines(schedule) == ["about uneven-sides", "about same-load"]

@@ -22,9 +22,10 @@ from cuelane.base.errors import PlanError, UsageError
 from cuelane.base.files import all_or_nothing
 from cuelane.base.schedule import Schedule, goes_with_another, listed_schedule
 from cuelane.cli.app import run
-from cuelane.plan.series import load_series
+from cuelane.plan.series import Series, load_series
 from cuelane.shelf.feed import FEED_NAMESPACE, ITUNES, PODCAST, moment_of
-from cuelane.shelf.sessions import sessions_in
+from cuelane.shelf.index import index_html
+from cuelane.shelf.sessions import SessionSound, ShelfSession, sessions_in
 from cuelane.shelf.site import write_site
 from pagesession import RATE, Sketch
 
@@ -408,3 +409,16 @@ def test_another_session_in_a_formats_folder_is_left_out(tracks: Path, tmp_path:
     done = write_site(tracks, tmp_path / "site", None, PLACE, now=NOW)
     assert not (tmp_path / "site" / "flac").exists()
     assert tracks / "flac" / "first.wav" in done.left_out
+
+
+def test_only_lengths_that_leave_something_out_are_offered(tmp_path: Path) -> None:
+    """Sessions of 12, 16 and 31 minutes: up to 15, 20 and 30 tell them apart, up to 10 and 45 do not."""
+    sound = SessionSound(tmp_path / "a.wav", "a.wav")
+    sound.path.write_bytes(b"sound")
+    sessions = [
+        ShelfSession(str(minutes), Schedule("S", "en", RATE, minutes * 60 * RATE, (), ()), sound)
+        for minutes in (12, 16, 31)
+    ]
+    page = index_html(Series(title="S"), sessions, None)
+    (lengths,) = html.fromstring(page).xpath("//select[@name='length']")
+    assert lengths.xpath("option/@value") == ["", "15", "20", "30"]

@@ -22,9 +22,9 @@ from cuelane.audio.store import ClipStore
 from cuelane.base.errors import DeliveryError
 from cuelane.media import Chapter, Metadata, ffmpeg, joined, piecework
 from cuelane.media.counted import CountedBlocks
+from cuelane.media.crc16 import Crc16
 from cuelane.media.formats import Joining, LossyCoding, format_of
 from cuelane.media.frames import split_frames
-from cuelane.media.info_frame import crc16
 from cuelane.media.joined import _wrap_adts, movie_hz, write_joined
 from cuelane.media.lossy import write_lossy
 from cuelane.media.mp4_frames import FrameTables, fill
@@ -319,12 +319,32 @@ def test_builds_are_told_apart_by_what_they_say_and_by_their_size(
     assert len(found) == 3
 
 
+def _crc16(*parts: bytes) -> int:
+    check = Crc16()
+    for part in parts:
+        check.add(part)
+    return check.value
+
+
 def test_check_sum_against_a_published_value_and_in_parts() -> None:
     """CRC-16/ARC of "123456789" is 0xBB3D (catalogue of parametrised CRC algorithms; value from memory)."""
-    assert crc16(b"123456789") == 0xBB3D
-    data = binascii.unhexlify("00ff10a7") * 301
-    for cut in (0, 1, 2, 3, 500, len(data)):
-        assert crc16(data[cut:], crc16(data[:cut])) == crc16(data)
+    assert _crc16(b"123456789") == 0xBB3D
+    assert _crc16() == _crc16(b"") == 0
+    data = binascii.unhexlify("00ff10a7") * 9_001
+    for cut in (0, 1, 2, 3, 500, 32_767, len(data)):
+        assert _crc16(data[:cut], data[cut:]) == _crc16(data)
+
+
+def test_check_sum_of_long_data_is_that_of_dividing_bit_by_bit() -> None:
+    """Lengths on both sides of that at which the data begins to be folded, and of twice that."""
+    for n_bytes in (32_766, 32_767, 32_768, 65_534, 70_001):
+        data = np.random.default_rng(n_bytes).bytes(n_bytes)
+        rest = 0
+        for byte in data:
+            rest ^= byte
+            for _ in range(8):
+                rest = rest >> 1 ^ (0xA001 if rest & 1 else 0)
+        assert _crc16(data[:40_000], data[40_000:]) == rest
 
 
 def test_a_broken_stream_is_refused() -> None:

@@ -86,7 +86,7 @@ def _write_mp3(path: Path, pieces: Iterable[list[bytes]], blocks: CountedBlocks)
             if info is None:
                 info = InfoFrame(frames[0])
                 file.write(bytes(info.n_bytes))
-            file.writelines(frames)
+            file.write(b"".join(frames))
             info.add(frames)
         assert info is not None
         file.seek(0)

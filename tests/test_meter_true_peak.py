@@ -8,11 +8,12 @@ import math
 import numpy as np
 import numpy.typing as npt
 import pytest
+from scipy.signal import lfilter
 
 from cuelane.base.errors import SignalError
 from cuelane.meter import TruePeak, true_peak_dbtp
 from cuelane.meter.products import product
-from cuelane.meter.true_peak import REACH, interpolation_taps
+from cuelane.meter.true_peak import HALF_LENGTH, REACH, interpolation_taps, step_share
 
 Array = npt.NDArray[np.float64]
 RATE = 48_000
@@ -136,15 +137,36 @@ def test_peak_of_pieces_is_the_peak_of_the_whole() -> None:
     assert true_peak_dbtp(noise) == pytest.approx(other, abs=0.5)
 
 
-def test_pruning_changes_no_reading() -> None:
-    """The peak equals that of every interpolated point, computed the long way."""
+@pytest.mark.parametrize("smoothing", [0.0, 0.5, 0.9, 0.99])
+def test_pruning_changes_no_reading(smoothing: float) -> None:
+    """The peak equals that of every interpolated point, the long way; with much treble or little."""
     rng = np.random.default_rng(9)
-    noise = rng.standard_normal(5_000) * np.abs(np.sin(np.arange(5_000) / 300))
+    noise = lfilter([1 - smoothing], [1, -smoothing], rng.standard_normal(5_000))
+    noise *= np.abs(np.sin(np.arange(5_000) / 300))
     padded = np.concatenate([np.zeros(REACH - 1), noise, np.zeros(REACH - 1)])
     everything = [np.abs(np.correlate(padded, taps, mode="valid")).max() for taps in interpolation_taps(4)]
     expected = 20 * math.log10(max(*everything, np.abs(noise).max()))
 
     assert true_peak_dbtp(noise[:, np.newaxis]) == pytest.approx(expected, abs=1e-9)
+
+
+@pytest.mark.parametrize("oversampling", [2, 4, 8])
+def test_no_point_lies_further_outside_its_neighbours_than_the_steps_allow(oversampling: int) -> None:
+    """On random sounds; and one sound, made of steps against each tap, lies as far outside as that."""
+    share, windows = step_share(oversampling), np.random.default_rng(3).standard_normal((500, REACH))
+    outside = []
+    for point, taps in enumerate(interpolation_taps(oversampling), 1):
+        fraction = point / oversampling
+        line = np.zeros(REACH)
+        line[HALF_LENGTH - 1 : HALF_LENGTH + 1] = 1 - fraction, fraction
+        steps = -np.sign(np.cumsum(taps - line)[:-1])
+        worst = np.concatenate([[0.0], np.cumsum(steps)])
+        outside.append(abs(worst @ taps - worst @ line))
+        for near in (windows, np.cumsum(windows, axis=1)):
+            neighbours = np.abs(near[:, HALF_LENGTH - 1 : HALF_LENGTH + 1]).max(axis=1)
+            step = np.abs(np.diff(near)).max(axis=1)
+            assert (np.abs(near @ taps) <= neighbours + share * step * (1 + 1e-12)).all()
+    assert max(outside) == pytest.approx(share, rel=1e-12)
 
 
 @pytest.mark.parametrize("n_rows", [0, 1, 33, 34, 35, 340, 341])

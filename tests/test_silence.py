@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from cuelane.media import piecework, silence
 from cuelane.media.counted import CountedBlocks
@@ -17,8 +18,10 @@ from cuelane.media.piecework import EncoderSettings, Fed
 from cuelane.media.reader import Block
 from cuelane.media.silence import GUARD_FRAMES, Gap, with_silence, without_long_silence
 
+RATE = 48_000
 
-def _settings(suffix: str, rate: int = 48_000, channels: int = 1) -> EncoderSettings:
+
+def _settings(suffix: str, rate: int = RATE, channels: int = 1) -> EncoderSettings:
     coding = format_of(f"a{suffix}").coding
     assert isinstance(coding, LossyCoding)
     assert coding.joining is not None
@@ -65,6 +68,33 @@ def test_a_piece_has_the_frames_of_all_its_sound(
     # Once, and not all of it.
     assert len(n_fed) == 1
     assert n_fed[0] < 0.6 * len(sound)
+
+
+def _faint_and_loud(rng: np.random.Generator) -> np.ndarray:
+    """Return sounds of -95 to -6 dBFS, some of which swell, each before a silence of 4 s; shape (n, 1)."""
+    parts = []
+    for number in range(24):
+        noise = rng.standard_normal(RATE)
+        sound = lfilter([0.25], [1, -0.97], noise) if number % 2 else noise
+        swell = np.linspace(0, 1, RATE) ** rng.uniform(0, 3)
+        parts += [sound * swell * 10 ** (rng.uniform(-95, -6) / 20), np.zeros(4 * RATE)]
+    return np.concatenate(parts).astype(np.float32)[:, np.newaxis]
+
+
+def test_faint_sound_after_silence_needs_as_much_of_it_as_an_mp3_is_given(tmp_path: Path) -> None:
+    """For LAME's threshold of hearing falls meanwhile, and what is near it is coded by it."""
+    settings = _settings(".mp3", RATE)
+    sound = _faint_and_loud(np.random.default_rng(11))
+    everything = replace(settings.joining, silence_frames=len(sound))
+    fewer = replace(settings.joining, silence_frames=40)
+
+    whole, ours, short = (
+        piecework._encoded(Fed(number, (sound,), 0, last=True), replace(settings, joining=joining), tmp_path)
+        for number, joining in enumerate((everything, settings.joining, fewer))
+    )
+
+    assert ours == whole
+    assert sum(one != other for one, other in zip(short, whole, strict=True)) > 10
 
 
 JOINING = Joining(

@@ -158,9 +158,11 @@ _AAC = ("-aac_coder", "fast", "-aac_is", "0", "-aac_pns", "0", "-aac_tns", "0")
 
 # A piece is about 90 s. AAC's rate control never forgets, so that no number of frames makes a piece the same
 # as in one pass; it has settled after 32. LAME has: with the lag of its slots at 44.1 kHz repeating every 49
-# frames, both counts are multiples of that, and its frames come out the same, byte for byte. Of a
-# silence, 4 frames before a gap and 8 after it were enough for the same bytes, the fewest tried; but LAME's
-# threshold of hearing goes on falling for 95 frames (by its source, from memory).
+# frames, both counts are multiples of that, and its frames come out the same, byte for byte. Its threshold of
+# hearing falls through a silence (for 95 frames by its source, from memory), and what is near it is coded by
+# it: of 53,424 frames of faint, swelling and loud sounds between silences, 575 differed from those of the
+# whole where 40 frames of each silence were encoded, 40 where it was 80, and none with 110. AAC has no such
+# memory: 4 frames before a gap and 8 after it were enough, the fewest tried.
 _ADTS = Joining(
     muxer="adts",
     options=(),

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
 import pytest
 
+from cuelane.base.schedule import Event
 from cuelane.facts import Facts, facts
+from cuelane.facts.pick_up import not_picked_up
 from cuelane.lint.spoken_lines import EXERCISE_ROLES
 from cuelane.plan.parts import CueLine
 from cuelane.session.cues.here import mixed
@@ -96,6 +99,53 @@ def test_a_pick_up_that_has_no_time_is_told_to_the_author() -> None:
         assert told == codes
     timely = plan | {"session": [block | {"change": "15s", "exercises": ["march", "hinge"]}]}
     assert "no-pick-up" not in _facts(timely).warning_codes
+
+
+@pytest.mark.parametrize(("rest_s", "apart"), [(14, False), (15, True)])
+def test_what_is_held_stays_in_hand_in_a_rest_of_less_than_15_s(rest_s: int, apart: bool) -> None:
+    """From 15 s on it is put down before a rest and picked up in it; where nothing says so, it is missed."""
+    block = {"block": "Main", "pattern": "circuit", "work": "40s", "rest": f"{rest_s}s"}
+    plan = {
+        "session": [block | {"exercises": ["hinge", "row"]}],
+        "exercises": {name: {"needs": "one kettlebell"} for name in ("hinge", "row")},
+    }
+    found = arranged(plan).schedule
+    (rest,) = [entry for entry in found.intervals if entry.kind == "rest"]
+    texts = [cue.text or "" for cue in found.cues if cue.interval in (rest.index - 1, rest.index)]
+    assert any("put the kettlebell down" in text for text in texts) is apart
+    assert any("Pick up the kettlebell" in text for text in texts) is apart
+    silent = replace(found, events=found.pips)
+    assert not_picked_up(session_of(plan), silent).get(("row", "one kettlebell"), 0) == int(apart)
+
+
+@pytest.mark.parametrize(
+    ("said_in", "role", "names_it"),
+    [
+        # The set before: its own lines are about itself, these four may be about what follows.
+        *((0, role, False) for role in ("announce", "setup", "remind", "form", "easier", "harder", "praise")),
+        *((0, role, True) for role in ("time", "preview", "side", "change")),
+        # The set itself: too late.
+        *((1, role, False) for role in ("announce", "setup", "caution", "form")),
+    ],
+)
+def test_a_sets_own_lines_are_no_word_to_pick_something_up(said_in: int, role: str, names_it: bool) -> None:
+    """A kettlebell named in a line of the set before, or of the set that needs it, has not been asked for."""
+    block = {"block": "Main", "pattern": "circuit", "work": "40s", "rest": "0s"}
+    plan = {
+        "session": [block | {"exercises": ["march", "hinge"]}],
+        "exercises": {"march": {}, "hinge": {"needs": "one kettlebell"}},
+    }
+    found = arranged(plan).schedule
+    at = [entry for entry in found.intervals if entry.kind == "work" and entry.exercise][said_in]
+    onset = at.start_sample + RATE
+    cue = Event("e1", "cue", role, at.index, onset, onset + 2 * RATE, "The kettlebell.")
+    missing = not_picked_up(session_of(plan), replace(found, events=(cue,)))
+    assert missing == ({} if names_it else {("hinge", "one kettlebell"): 1})
+    if said_in == 0:
+        # Where a rest follows, words in the set before it are too early.
+        plan["session"] = [block | {"rest": "30s", "exercises": ["march", "hinge"]}]
+        missing = not_picked_up(session_of(plan), replace(found, events=(cue,)))
+        assert missing == {("hinge", "one kettlebell"): 1}
 
 
 def _facts(plan: dict[str, Any]) -> Facts:

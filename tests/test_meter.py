@@ -23,6 +23,7 @@ from cuelane.meter import (
     k_weight,
     k_weighting_sos,
 )
+from cuelane.meter.gating import loudness_range_lu
 
 Array = npt.NDArray[np.float64]
 RATE = 48_000
@@ -302,3 +303,21 @@ def test_libebur128_reads_the_same() -> None:
 
     assert meter.integrated_lufs == pytest.approx(pyebur128.get_loudness_global(peer), abs=0.02)
     assert meter.range_lu == pytest.approx(pyebur128.get_loudness_range(peer), abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("n", "low", "high"),
+    # By hand, 1-based: round((n - 1) * 10 / 100 + 1) and round((n - 1) * 95 / 100 + 1).
+    [(1, 1, 1), (3, 1, 3), (5, 1, 5), (6, 2, 6), (11, 2, 11), (16, 3, 15), (26, 4, 25)],
+)
+def test_the_range_takes_the_percentiles_that_the_standards_program_takes(
+    n: int, low: int, high: int
+) -> None:
+    """EBU Tech 3342 v4, its program: the nearest of the sorted values, halves up, nothing in between.
+
+    With 6, 16 and 26 values the tenth percentile lies half way between two: the upper one is taken.
+    """
+    powers = 1e-3 * (1 + np.arange(n) / n)
+    expected = 10 * math.log10(powers[high - 1] / powers[low - 1])
+    mixed = np.random.default_rng(n).permutation(powers)
+    assert loudness_range_lu(mixed) == pytest.approx(expected, abs=1e-9)

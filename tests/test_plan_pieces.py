@@ -152,3 +152,12 @@ def test_what_is_kept_is_bounded() -> None:
         kept("x" * 4_097)
     assert read_pieces[-2:] == ["x" * 4_097] * 2
     assert pieces.pieces_of("a: b\n" * 40_000) == ()
+
+
+@pytest.mark.parametrize("odd", ["\t", "\r", "\0", "\x85", "\u2028", "\u2029", "\ufeff"])
+def test_a_text_with_a_character_that_pieces_may_read_otherwise_is_not_cut(odd: str) -> None:
+    """A tab, and what some readers take for the end of a line: such a text is read as a whole."""
+    plain_text = "title: Two words\nlanguage: en\n"
+    assert len(pieces.pieces_of(plain_text)) == 2
+    for text in (plain_text.replace(" w", f" {odd}w"), plain_text + odd, odd + plain_text):
+        assert pieces.pieces_of(text) == ()

@@ -41,6 +41,17 @@ def test_the_missing_time_is_the_share_that_is_passed() -> None:
     assert "make this interval 1s longer" in row.remedies
 
 
+@pytest.mark.parametrize(("setup_s", "words"), [(13.0, 2), (14.0, 2), (17.0, 3), (19.0, 4)])
+def test_the_words_to_cut_are_whole_and_enough(setup_s: float, words: int) -> None:
+    """Up to the next whole word of 1.38, 1.81, 2.81 and 3.32.
+
+    Those are the seconds missing, at the rate of the lines that must be said: eight words in 1.5 s more than
+    the set-up takes.
+    """
+    (row,) = advice(setup_s)
+    assert row.words_to_cut == words
+
+
 def test_the_lengthening_named_is_enough() -> None:
     """13.4 s of musts are 55 % of 24.4 s: 20 s must be made 5 s longer, not the 2.4 s that are too much."""
     (row,) = advice(10.0, caution_s=2.9)

@@ -122,6 +122,48 @@ def test_a_build_up_is_a_staircase() -> None:
     assert [row.label for row in breaths.rows] == ["Breaths 1–4", "Breaths 5–6"]
 
 
+def rows_of(*parts: tuple[int | None, int]) -> list[list[int]]:
+    """Return the intervals of each row of one block, given as (round, length in seconds) of its intervals."""
+    intervals, now = [], 0
+    for index, (number, length_s) in enumerate(parts):
+        end = now + length_s * 10
+        intervals.append(ScheduledInterval(index, "b", "work", number, "x", None, now, end))
+        now = end
+    (staff,) = staves_of(
+        outline_of(Schedule("t", "en", 10, now, tuple(intervals), ())).sections, 10, page_words()
+    )
+    return [[piece.interval.index for piece in row.pieces] for row in staff.rows]
+
+
+def test_an_interval_without_a_round_stays_in_the_row_of_the_round_before_it() -> None:
+    """Such as a rest after a round; one before the first round has a row of its own."""
+    assert rows_of((1, 90), (None, 30), (2, 30), (None, 200)) == [[0, 1], [2, 3]]
+    assert rows_of((None, 30), (1, 90), (2, 90)) == [[0], [1], [2]]
+
+
+@pytest.mark.parametrize(
+    ("rounds", "n_rows"),
+    [
+        # The shortest is 4/5 of the longest, and just under it.
+        ([[50], [40], [50], [50]], 1),
+        ([[50], [39], [50], [50]], 4),
+        # The last may be shorter.
+        ([[50], [50], [50], [10]], 1),
+        # Four intervals a round stand beside each other, five do not.
+        ([[5] * 4] * 4, 1),
+        ([[5] * 5] * 4, 4),
+        # One round alone has no other to stand beside.
+        ([[50]], 1),
+    ],
+)
+def test_short_rounds_stand_beside_each_other_where_they_are_alike(
+    rounds: list[list[int]], n_rows: int
+) -> None:
+    """Of at most four intervals each, and no round but the last under 4/5 of the longest."""
+    parts = [(number, length) for number, row in enumerate(rounds, 1) for length in row]
+    assert len(rows_of(*parts)) == n_rows
+
+
 def test_totals_are_those_of_the_table() -> None:
     """Literals, added by hand: 4 x 30 s and 10 x 40 s of work, 5 s of settling in in ten of them."""
     outline = outline_of(pagesession.boathouse())

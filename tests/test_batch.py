@@ -8,7 +8,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import asdict
-from pathlib import Path
+from pathlib import Path, PurePath, PurePosixPath, PureWindowsPath
 
 import pytest
 from distributed import Client
@@ -91,6 +91,19 @@ def test_the_tracks_are_plans_by_variants_voices_and_formats(tmp_path: Path) -> 
         tracks(plans, None, Asked(formats=("m4a", "xyz")))
 
 
+@pytest.mark.parametrize("given", ["/plans/a*.yaml", "a*.yaml", "//host/share/a*", "../a*/b", "/*"])
+@pytest.mark.parametrize("system", [PurePosixPath, PureWindowsPath])
+def test_no_pattern_is_absolute_once_taken_from_its_anchor(system: type[PurePath], given: str) -> None:
+    """Nor one with a drive, with a root or without; so pathlib is not asked for what it refuses."""
+    for path in (
+        system(given),
+        system("C:" + given),
+        system("C:\\" + given),
+        system("\\\\host\\share\\" + given),
+    ):
+        assert path.relative_to(path.anchor).anchor == ""
+
+
 def test_a_folder_and_a_star_stand_for_plans(tmp_path: Path) -> None:
     """None twice, the series file not among them."""
     series = load_series(series_of(tmp_path))
@@ -101,6 +114,9 @@ def test_a_folder_and_a_star_stand_for_plans(tmp_path: Path) -> None:
     assert [path.name for path in plan_files([tmp_path], None)] == names
     with pytest.raises(UsageError, match="fits no plan"):
         plan_files([tmp_path / "x*.yaml"], None)
+    # One that this Python's pathlib cannot follow (up to 3.12), or that fits nothing.
+    with pytest.raises(UsageError, match=r"x\*\*y\.yaml: (is no pattern of file names: .|fits no plan)"):
+        plan_files([tmp_path / "x**y.yaml"], None)
     (tmp_path / "empty").mkdir()
     with pytest.raises(UsageError, match="holds no plan"):
         plan_files([tmp_path / "empty"], None)

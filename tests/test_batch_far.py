@@ -264,6 +264,30 @@ def test_an_address_is_tried_by_what_will_be_done_there(
         FarFolder.tried(address)
 
 
+@pytest.mark.parametrize(
+    "error",
+    # What fsspec's filesystems raise for it: the common one, sftp's and webhdfs's, and any without that key.
+    [NotImplementedError(), RuntimeError("Could not retrieve modification time."), KeyError("LastModified")],
+)
+def test_a_place_that_tells_no_times_is_used_all_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
+    """What another machine may have left half put there stays, since nobody knows how old it is."""
+    left = tmp_path / f".part-7-{16 * 'a'}"
+    left.write_bytes(b"half")
+    os.utime(left, (0, 0))
+
+    def refuse(*_: object, **__: object) -> None:
+        raise error
+
+    with monkeypatch.context() as untold:
+        untold.setattr(LocalFileSystem, "modified", refuse)
+        FarFolder.tried(tmp_path.as_uri())
+        assert list(tmp_path.iterdir()) == [left]
+    FarFolder.tried(tmp_path.as_uri())
+    assert not left.exists()
+
+
 def test_buckets_are_not_made_by_a_slip_of_the_pen(
     memory: MemoryFileSystem, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -35,6 +35,8 @@ def test_numbers_are_words(value: int, words: str) -> None:
     [
         ("en", "twenty-one"), ("es", "veintiuno"), ("fr", "vingt et un"), ("it", "ventuno"),
         ("pt-BR", "vinte e um"), ("de", "einundzwanzig"), ("xx", "21"),
+        # A region of its own, one that its language speaks for, and one of a language that is not there.
+        ("es-CO", "veintiuno"), ("pt-PT", "vinte e um"), ("xx-BR", "21"),
     ],
 )  # fmt: skip
 def test_a_language_needs_no_number_code(code: str, words: str) -> None:

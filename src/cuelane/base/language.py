@@ -11,7 +11,7 @@ from typing import Any
 
 import babel.dates  # noqa: F401  (what reading a locale's data imports, on whichever thread that is)
 from babel.core import Locale
-from num2words import num2words
+from num2words import CONVERTER_CLASSES, num2words
 
 from cuelane.base.errors import UsageError
 
@@ -262,9 +262,9 @@ def load_language(code: str) -> Language:
 
 @lru_cache(maxsize=1_024)
 def _in_words(value: int, code: str) -> str:
-    try:
-        # Its names have an underscore, and it falls back to the language by itself.
-        return str(num2words(value, lang=code.replace("-", "_")))
-    except NotImplementedError:
-        # num2words has no such language. Engines read figures in their own.
+    # Its names have an underscore, and it falls back to the language, two letters, by itself.
+    named = code.replace("-", "_")
+    if named not in CONVERTER_CLASSES and named[:2] not in CONVERTER_CLASSES:
+        # Engines read figures in their own language.
         return str(value)
+    return str(num2words(value, lang=named))

@@ -80,8 +80,9 @@ def _is_dead(fs: fsspec.AbstractFileSystem, path: str, fresh: str) -> bool:
         return True
     try:
         return bool(fs.modified(fresh) - fs.modified(path) > LEFT_OVER_AFTER)
-    except (NotImplementedError, FileNotFoundError, TypeError, KeyError):
-        # Such a place tells no times (fsspec's NotImplementedError), or it was moved to its name meanwhile.
+    except Exception:
+        # It was moved to its name meanwhile, or such a place tells no times: each kind of filesystem has an
+        # error of its own for that. What cannot be told to be old stays, and the place is used all the same.
         return False
 
 

@@ -61,8 +61,8 @@ def plan_files(given: Sequence[Path], series: LoadedSeries | None) -> list[Path]
         elif not path.exists() and glob.has_magic(str(path)):
             try:
                 every = sorted(Path(path.anchor).glob(str(path.relative_to(path.anchor))))
-            except (ValueError, NotImplementedError) as error:
-                # What pathlib raises for a pattern it cannot follow; the second for an absolute one.
+            except ValueError as error:
+                # What pathlib raises for a pattern it cannot follow; taken from its anchor, none is absolute.
                 raise UsageError(f"{path}: is no pattern of file names: {error}") from error
             fitting = [one for one in every if _may_be_a_plan(one)]
             if not fitting:

@@ -88,6 +88,44 @@ def test_recordings_of_lines_are_played_and_are_inputs(tmp_path: Path) -> None:
     assert (tmp_path / "form.wav").read_bytes() == recorded
 
 
+INDEX = """\
+[[clips]]
+text = "Chest up."
+file = "up.wav"
+[[clips]]
+text = "Heels down."
+file = "../../down.wav"
+"""
+
+
+@pytest.mark.parametrize("out", ["voices/me/up.wav", "voices/other/up.wav", "down.wav", "link.wav"])
+def test_no_track_takes_the_place_of_a_voices_recording(
+    tmp_path: Path, out: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the folder of the plan's voice or of another beside the plan, or wherever the index names it."""
+    tone = 0.2 * np.sin(2 * np.pi * 300 * np.arange(48_000) / 48_000)
+    for name in ("me", "other"):
+        (tmp_path / "voices" / name).mkdir(parents=True)
+    for name in ("voices/me/up.wav", "voices/other/up.wav", "down.wav"):
+        soundfile.write(tmp_path / name, tone, 48_000)
+    (tmp_path / "link.wav").symlink_to("voices/me/up.wav")
+    (tmp_path / "voices/me/index.toml").write_text(INDEX, encoding="utf-8")
+    (tmp_path / "voices/mine.toml").write_text(
+        'engine = "recorded"\nindex = "me/index.toml"\n', encoding="utf-8"
+    )
+    text = "title: T\nvoice: mine\ncautions: none\nsession:\n"
+    text += "  - {block: B, pattern: circuit, work: 20s, exercises: [squat]}\n"
+    text += "exercises:\n  squat: {form: [Chest up., Heels down.]}\n"
+    (tmp_path / "plan.yaml").write_text(text, encoding="utf-8")
+    before = {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+    if out != "down.wav":
+        # Told before anything is spoken.
+        monkeypatch.setattr("cuelane.render.run.prepare", lambda *_, **__: pytest.fail("it was spoken"))
+    with pytest.raises(UsageError, match=r"(up|down)\.wav: would be overwritten by the result"):
+        render(tmp_path / "plan.yaml", tmp_path / out, RenderOptions(extras=False), force=True)
+    assert {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()} == before
+
+
 def test_a_recording_that_is_not_there_is_named(tmp_path: Path) -> None:
     """A file that is missing or lies elsewhere is an error of the plan, with its place."""
     path = tmp_path / "plan.yaml"

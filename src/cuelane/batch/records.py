@@ -26,6 +26,7 @@ from cuelane.media.formats import SUFFIXES
 from cuelane.plan.loaded import LoadedPlan, included_files, recordings_named
 from cuelane.speech.choice import default_voice
 from cuelane.speech.definition import voices_folder
+from cuelane.speech.voices import files_beside
 
 MOST_BYTES = 1_000_000
 _VOICES = "voices/"
@@ -93,16 +94,12 @@ def inputs_of(loaded: LoadedPlan) -> list[Path]:
 
     All voices, since a voice may fall back on another, or take its index or lexicon from another's folder.
     """
-    return [loaded.path, *included_files(loaded), *_voices_beside(loaded.folder), *recordings_named(loaded)]
-
-
-def _voices_beside(folder: Path) -> list[Path]:
-    return sorted(path for path in (folder / "voices").rglob("*") if path.is_file())
+    return [loaded.path, *included_files(loaded), *files_beside(loaded.folder), *recordings_named(loaded)]
 
 
 def _names_of_voices(folder: Path) -> str:
     """Return the digest of the names of all files of voices: a new one may be chosen before cuelane's own."""
-    names = "\n".join(path.relative_to(folder).as_posix() for path in _voices_beside(folder))
+    names = "\n".join(path.relative_to(folder).as_posix() for path in files_beside(folder))
     return "sha256:" + hashlib.sha256(names.encode("utf-8", "surrogateescape")).hexdigest()
 
 

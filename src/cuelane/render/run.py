@@ -44,7 +44,7 @@ from cuelane.session.remedies import Advice, advise
 from cuelane.speech.choice import default_voice, voice_notes
 from cuelane.speech.definition import VoiceDefinition
 from cuelane.speech.engines import engine_of
-from cuelane.speech.voices import find_voice, voice_names
+from cuelane.speech.voices import files_beside, find_voice, recordings_of, voice_names
 
 Block = npt.NDArray[np.float32]
 
@@ -203,7 +203,7 @@ def render(
     touched then.
     """
     store, wanted = store or ClipStore(), options or RenderOptions()
-    with _delivery(out, wanted, [plan_path], force):
+    with _delivery(out, wanted, [plan_path], files_beside(plan_path.parent), force):
         # Refused here, before a minute of speaking.
         pass
     prepared = prepare(
@@ -258,20 +258,33 @@ def deliver(
     prepared = replace(prepared, schedule=schedule)
     loaded = prepared.loaded
     inputs = [loaded.path, *included_files(loaded), *recordings_named(loaded)]
-    with _delivery(out, options, inputs, force) as staged:
+    spoken_from = [*files_beside(loaded.folder), *recordings_of(prepared.voiced.voice)]
+    with _delivery(out, options, inputs, spoken_from, force) as staged:
         work = Piecework(store, n_encoders)
         files = _write(prepared, out, staged, load_clip, levels, options, progress, work)
     return Rendered(prepared, files, levels)
 
 
 def _delivery(
-    out: Path, options: RenderOptions, inputs: list[Path], force: bool
+    out: Path, options: RenderOptions, inputs: list[Path], spoken_from: list[Path], force: bool
 ) -> AbstractContextManager[Staged]:
     format_of(out)
     listing = out.with_name(out.stem + LISTING)
     targets = [out.with_name(out.stem + ending) for ending in _endings(options)]
     page = out.with_name(f"{out.stem}.html")
-    return all_or_nothing(out, *targets, inputs=inputs, listing=listing, page=page, force=force)
+    # A voice has up to 10,000 recordings: only those that are one of the results are compared with each.
+    there = {_identity(target) for target in (out, *targets)} - {None}
+    met = [path for path in spoken_from if _identity(path) in there] if there else []
+    return all_or_nothing(out, *targets, inputs=[*inputs, *met], listing=listing, page=page, force=force)
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Return what a file is told apart by, links followed; None where there is none."""
+    try:
+        status = path.stat()
+    except (OSError, ValueError):
+        return None
+    return status.st_dev, status.st_ino
 
 
 def _for_music(prepared: Prepared, store: ClipStore) -> Prepared:

@@ -27,7 +27,7 @@ from cuelane.speech.definition import (
     voices_folder,
 )
 from cuelane.speech.engines import ENGINES
-from cuelane.speech.recorded import RecordedSettings
+from cuelane.speech.recorded import RecordedSettings, read_index
 
 _NAME = re.compile(r"[^\W_][\w .-]{0,79}")
 _MOST_ENTRIES = 2_000
@@ -68,6 +68,29 @@ def readable_voices(plan_folder: Path | None = None) -> tuple[list[VoiceDefiniti
         except PlanError as error:
             problems += error.problems
     return voices, problems
+
+
+def files_beside(plan_folder: Path) -> list[Path]:
+    """Return all files of the voices that a plan's folder brings, in order, used or not."""
+    return sorted(path for path in (plan_folder / "voices").rglob("*") if path.is_file())
+
+
+def recordings_of(voice: VoiceDefinition) -> list[Path]:
+    """Return the recordings that a voice may play, and those of the voices that speak where it has none.
+
+    None of a voice that cannot be read by now.
+    """
+    found: list[Path] = []
+    seen: set[str] = set()
+    while isinstance(voice.settings, RecordedSettings) and voice.name not in seen:
+        seen.add(voice.name)
+        try:
+            folder = voice.path_of(voice.settings.index, "index").parent
+            found += [folder / clip.file for clip in read_index(voice).clips]
+            voice = find_voice(voice.settings.fallback, voice.plan_folder)
+        except (PlanError, UsageError):
+            break
+    return found
 
 
 def voice_places(name: str, plan_folder: Path | None) -> tuple[Path, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,15 +15,16 @@ from cuelane.audio.clip import audible_span
 from cuelane.base.errors import UsageError
 from cuelane.meter.gating import clip_loudness_lufs
 from cuelane.recording.cutting import fade_ends
+from cuelane.recording.decode import Recording
 from cuelane.recording.recogniser import Aligner, HeardWord
-from cuelane.recording.room_tone import soften
+from cuelane.recording.room_tone import room_tone, soften
 from cuelane.speech.recorded import RecordedVoice
 from cuelane.speech.voices import find_voice
 from cuelane.takes.gaps import fill_gaps
 from cuelane.takes.matching import SURE_TAKE, HeardPiece, match_takes
 from cuelane.takes.rivals import lead, repeats_doubted, rivals
 from cuelane.takes.run import LineResult, TakesResult, find_takes, leading_number
-from cuelane.takes.splitting import split_at_pauses
+from cuelane.takes.splitting import SpokenPiece, frames_of, measure_levels, split_at_pauses
 from cuelane.takes.voice_folder import file_name, voice_delivery, voice_folder, write_voice
 
 LINES = [*gen.SETUPS.values(), *gen.FORM[:4], "Left leg forward this time.", "Right leg forward this time."]
@@ -263,10 +265,77 @@ def test_pauses_split_a_recording():
         time = np.arange(round(0.8 * 16_000)) / 16_000
         sound[round(start * 16_000) : round(start * 16_000) + len(time)] += 0.1 * np.sin(2500 * time)
 
-    pieces = split_at_pauses(sound, 16_000)
+    pieces = split_at_pauses(frames_of(sound), len(sound), 16_000)
 
     assert [piece.start_s for piece in pieces] == pytest.approx([1.0, 2.5, 4.2], abs=0.06)
     assert [piece.end_s for piece in pieces] == pytest.approx([1.8, 3.3, 5.0], abs=0.06)
+
+
+class Counted:
+    """16-bit samples of noise as long as asked, which notes how many are read at once and in all."""
+
+    def __init__(self, n_frames: int) -> None:
+        self._n_frames, self.most, self.total = n_frames, 0, 0
+
+    def __len__(self) -> int:
+        return self._n_frames
+
+    def __getitem__(self, at: slice) -> np.ndarray:
+        start, stop, _ = at.indices(self._n_frames)
+        self.most, self.total = max(self.most, stop - start), self.total + max(0, stop - start)
+        return np.random.default_rng(start).integers(-30, 30, max(0, stop - start)).astype(np.int16)
+
+
+@pytest.mark.parametrize("minutes", [12, 24])
+def test_a_long_recording_is_read_in_stretches(minutes):
+    """Levels and pauses read each second twice and never more than five minutes of it at once."""
+    rate, n_frames, asked = 1000, minutes * 60_000, []
+
+    def frames(start: int, end: int) -> gen.Array:
+        asked.append(end - start)
+        at = np.arange(start, end)
+        # A phrase of two seconds each half minute; one lies across the first stretch's end.
+        loud = (at + 1000) % 30_000 < 2000
+        return np.where(loud, 0.1 * np.sin(at), 1e-4 * np.sin(at)).astype(np.float32)
+
+    levels = measure_levels(frames, n_frames, rate)
+    pieces = split_at_pauses(frames, n_frames, rate, levels)
+
+    assert max(asked) == 300_000
+    assert sum(asked) == 2 * n_frames
+    assert levels.floor_dbfs == pytest.approx(-83.0, abs=0.5)  # 1e-4 of amplitude, RMS over 10 ms
+    assert levels.speech_dbfs == pytest.approx(-23.0, abs=0.5)
+    # The first and the last phrase lie half outside.
+    assert [piece.start_s for piece in pieces[1:]] == pytest.approx(
+        [30.0 * n - 1 for n in range(1, 2 * minutes + 1)], abs=0.02
+    )
+    assert [piece.end_s - piece.start_s for piece in pieces[1:-1]] == pytest.approx(
+        [2.0] * (2 * minutes - 1), abs=0.02
+    )
+
+
+def test_levels_are_the_percentiles_that_numpy_tells():
+    """The levels of ten seconds of noise that grows louder are numpy's, to a count's width."""
+    rng = np.random.default_rng(4)
+    sound = (rng.standard_normal(160_000) * np.geomspace(1e-4, 0.3, 160_000)).astype(np.float32)
+    power = (sound.reshape(-1, 160).astype(np.float64) ** 2).mean(axis=1)
+    expected = np.percentile(10 * np.log10(power + 1e-10), [10, 95], method="lower")
+
+    levels = measure_levels(frames_of(sound), len(sound), 16_000)
+
+    # Half a count of 0.01 dB, and the last bit of a float.
+    assert [levels.floor_dbfs, levels.speech_dbfs] == pytest.approx(expected, abs=0.005 + 1e-9)
+
+
+def test_an_hour_of_pause_is_not_read_for_its_room_tone():
+    """Thirty seconds of a pause are enough, however long it is."""
+    full = Counted(3600 * RATE)
+    recording = Recording(Path("quiet.wav"), full, Counted(3600 * 16_000))
+
+    tone = room_tone(recording, [SpokenPiece(0.0, 1.0), SpokenPiece(3590.0, 3591.0)])
+
+    assert tone is not None
+    assert full.most == 30 * RATE
 
 
 def test_room_tone_is_lowered_by_no_more_than_asked():

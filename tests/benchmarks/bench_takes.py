@@ -28,7 +28,7 @@ import classgen_speech as speech
 import speech_lines
 from cuelane.recording.recogniser import LISTEN_RATE
 from cuelane.takes.run import find_takes
-from cuelane.takes.splitting import measure_levels, split_at_pauses
+from cuelane.takes.splitting import frames_of, measure_levels, split_at_pauses
 
 RATE = 48_000
 N_LINES, N_RETAKES, N_COUGHS, N_LEFT_OUT = 60, 10, 5, 3
@@ -157,8 +157,10 @@ def _at(line: object, made: Reading) -> bool:
 
 
 def split_by_level(samples: gen.Array) -> list[tuple[float, float]]:
-    levels = measure_levels(samples, LISTEN_RATE)
-    return [(p.start_s, p.end_s) for p in split_at_pauses(samples, LISTEN_RATE, levels)]
+    levels = measure_levels(frames_of(samples), len(samples), LISTEN_RATE)
+    return [
+        (p.start_s, p.end_s) for p in split_at_pauses(frames_of(samples), len(samples), LISTEN_RATE, levels)
+    ]
 
 
 def _joined(frames: list[bool], frame_s: float, pause_s: float = 0.3) -> list[tuple[float, float]]:

@@ -94,11 +94,10 @@ def take_from(
             recording = recording.part(0.0, until_s)
         if not recording.n_frames:
             raise AudioFileError(Said("booth.nothing_recorded"))
-        levels = measure_levels(recording.low_frames(0, recording.n_listen), LISTEN_RATE)
+        levels = measure_levels(recording.low_frames, recording.n_listen, LISTEN_RATE)
         if levels.speech_dbfs - levels.floor_dbfs < LEAST_RISE_DB or levels.speech_dbfs < -70:
             raise AudioFileError(Said("booth.nothing_heard"))
-        low = recording.low_frames(0, recording.n_listen)
-        every = split_at_pauses(low, LISTEN_RATE, levels)
+        every = split_at_pauses(recording.low_frames, recording.n_listen, LISTEN_RATE, levels)
         pieces = [piece for piece in every if piece.end_s > spoke_from_s - LATE_START_S]
         if not pieces:
             raise AudioFileError(Said("booth.nothing_after"))

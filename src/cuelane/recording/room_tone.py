@@ -31,6 +31,8 @@ _WORTH_DB = 3.0
 _OVER_SUBTRACTION = 2.0
 # Chosen: more pauses give a steadier mean and take longer to read.
 _LISTEN_AT_MOST_S = 30.0
+# Chosen: a pause may last as long as the recording; no more of it is read, so that memory is flat.
+_OF_ONE_PAUSE_S = _LISTEN_AT_MOST_S
 
 
 class Sound(Protocol):
@@ -52,7 +54,8 @@ def room_tone(recording: Recording, pieces: Sequence[Sound]) -> Spectrum | None:
     n_windows = 0
     window = np.hanning(WINDOW)
     for before, after in pairwise(pieces):
-        pause = recording.full(before.end_s + 0.1, after.start_s - 0.1)
+        begin = before.end_s + 0.1
+        pause = recording.full(begin, min(after.start_s - 0.1, begin + _OF_ONE_PAUSE_S))
         for start in range(0, len(pause) - WINDOW + 1, WINDOW // 2):
             total += np.abs(np.fft.rfft(pause[start : start + WINDOW] * window)) ** 2
             n_windows += 1

@@ -127,9 +127,9 @@ def _find(
     hearing = line_hearing(engine, lines, numbers)
     split = []
     for recording in recordings:
-        low = recording.low_frames(0, recording.n_listen)
-        levels = measure_levels(low, LISTEN_RATE)
-        split.append((levels, split_at_pauses(low, LISTEN_RATE, levels)))
+        low, n_listen = recording.low_frames, recording.n_listen
+        levels = measure_levels(low, n_listen, LISTEN_RATE)
+        split.append((levels, split_at_pauses(low, n_listen, LISTEN_RATE, levels)))
     n_pieces = sum(len(pieces) for _, pieces in split)
     tones = [room_tone(r, pieces) for r, (_, pieces) in zip(recordings, split, strict=True)]
     quietest = min((level_db(tone) for tone in tones if tone is not None), default=0.0)

@@ -33,12 +33,16 @@ from cuelane.recording.quiet_pydub import audio_segment
 from cuelane.recording.recogniser import LISTEN_RATE
 
 Audio = npt.NDArray[np.float32]
+Frames = Callable[[int, int], Audio]
+"""Gives the mono samples, full scale 1.0, from one frame to before another; shape (n,)."""
 
 # Shortest pause that splits. Chosen: pieces can be joined to a line later, but never taken apart.
 PAUSE_MS = 300
 SEEK_STEP_MS = 10
 _CHUNK_S = 300.0
 _HOP_S = 0.010
+# Chosen, in dB: levels are counted in steps that no gate can tell apart, so that memory is flat in length.
+_STEP_DB, _LOWEST_DB, _HIGHEST_DB = 0.01, -100.0, 20.0
 # Chosen: shorter sounds are clicks; higher would lose short words.
 _SHORTEST_MS = 60
 # Chosen: a piece too long to be heard at once is cut in its last quarter, in the quietest 30 ms.
@@ -67,13 +71,31 @@ class SpokenPiece:
     end_s: float
 
 
-def measure_levels(samples: Audio, sample_rate: int) -> FrameLevels:
-    """Return the levels of `samples` (mono, shape (n,)): its 10th and 95th percentile of RMS."""
+def frames_of(samples: Audio) -> Frames:
+    """Return `samples`, mono, shape (n,), as what is read a stretch at a time."""
+    return lambda start, end: samples[start:end]
+
+
+def measure_levels(frames: Frames, n_frames: int, sample_rate: int) -> FrameLevels:
+    """Return the levels of `n_frames` of a recording: its 10th and 95th percentile of RMS, to 0.01 dB.
+
+    The recording is read in stretches of five minutes.
+    """
     hop = max(1, round(sample_rate * _HOP_S))
-    n_hops = len(samples) // hop
-    power = (samples[: n_hops * hop].reshape(n_hops, hop).astype(np.float64) ** 2).mean(axis=1)
-    level = 10 * np.log10(power + 1e-10)
-    floor, speech = np.percentile(level, [10, 95])
+    n_steps = round((_HIGHEST_DB - _LOWEST_DB) / _STEP_DB)
+    counts = np.zeros(n_steps + 1, np.int64)
+    # Whole hops, so that no hop is divided between two stretches.
+    chunk = round(_CHUNK_S / _HOP_S) * hop
+    for first in range(0, n_frames // hop * hop, chunk):
+        samples = frames(first, min(first + chunk, n_frames))
+        n_hops = len(samples) // hop
+        power = (samples[: n_hops * hop].reshape(n_hops, hop).astype(np.float64) ** 2).mean(axis=1)
+        level = 10 * np.log10(power + 1e-10)
+        steps = np.rint((level - _LOWEST_DB) / _STEP_DB).astype(np.int64)
+        counts += np.bincount(np.clip(steps, 0, n_steps), minlength=n_steps + 1)
+    # As numpy's "lower" percentile: the level of the hop at that rank of all.
+    ranks = [int(share * max(0, int(counts.sum()) - 1)) for share in (0.10, 0.95)]
+    floor, speech = np.searchsorted(np.cumsum(counts), ranks, side="right") * _STEP_DB + _LOWEST_DB
     return FrameLevels(float(floor), float(speech))
 
 
@@ -83,24 +105,26 @@ def segment(samples: Audio, sample_rate: int) -> Any:
     return audio_segment()(data=data, sample_width=2, frame_rate=sample_rate, channels=1)
 
 
-def split_at_pauses(samples: Audio, sample_rate: int, levels: FrameLevels | None = None) -> list[SpokenPiece]:
-    """Return the pieces of `samples` that stand between pauses of at least 300 ms, in order.
+def split_at_pauses(
+    frames: Frames, n_frames: int, sample_rate: int, levels: FrameLevels | None = None
+) -> list[SpokenPiece]:
+    """Return the pieces of a recording that stand between pauses of at least 300 ms, in order.
 
     Parameters
     ----------
-    samples : mono, shape (n,), full scale 1.0; worked through in stretches of five minutes.
+    frames, n_frames : the recording, read in stretches of five minutes.
     levels : of the whole recording; measured here if None.
     """
     # Before pydub is imported from elsewhere, or its warning is shown after all.
     audio_segment()
     from pydub.silence import detect_nonsilent
 
-    levels = levels or measure_levels(samples, sample_rate)
+    levels = levels or measure_levels(frames, n_frames, sample_rate)
     found: list[SpokenPiece] = []
     chunk = round(_CHUNK_S * sample_rate)
-    for first in range(0, len(samples), chunk):
+    for first in range(0, n_frames, chunk):
         spans = detect_nonsilent(
-            segment(samples[first : first + chunk], sample_rate),
+            segment(frames(first, min(first + chunk, n_frames)), sample_rate),
             min_silence_len=PAUSE_MS,
             silence_thresh=levels.gate_dbfs,
             seek_step=SEEK_STEP_MS,

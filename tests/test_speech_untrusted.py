@@ -137,8 +137,8 @@ def test_a_control_character_in_the_name_of_a_recording_is_told(index, tmp_path)
 
     (problem,) = told.value.problems
     assert problem.message == (
-        "clips.0.file: a file's name has no control characters, but character 2 of this one is U+0007; "
-        "write the name again without it"
+        "file of item 1 of clips: a file's name has no control characters, but character 2 of this one is "
+        "U+0007; write the name again without it"
     )
 
 

@@ -5,8 +5,11 @@ from __future__ import annotations
 import os
 from dataclasses import replace
 from pathlib import Path
+from typing import get_args
 
 import pytest
+from pydantic import BaseModel, ValidationError
+from pydantic_core.core_schema import ErrorType
 
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import PlanError, UsageError
@@ -15,10 +18,12 @@ from cuelane.render.line_keys import key_of
 from cuelane.session.candidates import Candidate
 from cuelane.speech import estimate, voices
 from cuelane.speech.definition import voices_folder
+from cuelane.speech.engines import ENGINES
 from cuelane.speech.estimate import LineLengths, estimate_seconds
 from cuelane.speech.natural import NaturalSettings, NaturalVoice, at_scale, model_path
-from cuelane.speech.piper_config import read_piper_config
-from cuelane.speech.recorded import RecordedVoice, match_key
+from cuelane.speech.piper_config import PiperFacts, read_piper_config
+from cuelane.speech.recorded import Index, RecordedVoice, match_key
+from cuelane.speech.settings_faults import faults_of
 from cuelane.speech.speak import speak_all
 from cuelane.speech.voices import find_voice, readable_voices, voice_names
 from cuelane.speech.wording import spoken_words
@@ -156,10 +161,70 @@ def test_texts_match_recordings_by_their_words():
 
 
 def test_an_index_that_is_wrong_is_told(tmp_path):
-    """The place in the index stands in the message."""
-    put(tmp_path, "anna/index.json", '{"clips": [{"text": "Rest.", "file": "r.wav", "gain_db": 9}]}')
-    with pytest.raises(PlanError, match=r"clips\.0\.gain_db"):
+    """The file, the place in it, what was expected and what came; in words of our own, not of a library."""
+    put(
+        tmp_path,
+        "anna/index.json",
+        """{"credits": "Anna", "licence": 3, "clips": [
+            {"text": "", "file": "a.wav"},
+            {"file": "b.wav", "gain_dB": 1},
+            {"text": "Rest.", "file": 5, "gain_db": 9},
+            {"text": "Rest.", "file": "c.wav", "gain_db": true},
+            "d.wav"]}""",
+    )
+    with pytest.raises(PlanError) as told:
         RecordedVoice(find_voice("anna", tmp_path))
+    assert {problem.mark.file for problem in told.value.problems} == {
+        str(tmp_path / "voices/anna/index.json")
+    }
+    assert [problem.message for problem in told.value.problems] == [
+        "text of item 1 of clips: expected at least 1 character, but got ''",
+        "text of item 2 of clips: is missing; add it",
+        "gain_dB of item 2 of clips: is no key here; did you mean 'gain_db'?",
+        "file of item 3 of clips: expected text in quotes, but got 5",
+        "gain_db of item 3 of clips: expected a number up to 2, but got 9",
+        "gain_db of item 4 of clips: expected a number, but got true",
+        "item 5 of clips: expected a group of keys, but got 'd.wav'",
+        "licence: expected text in quotes, but got 3",
+        "credits: is no key here; did you mean 'credit'?",
+    ]
+
+
+THEIRS = get_args(ErrorType)
+ODD = (
+    None,
+    True,
+    -1,
+    10**5_000,
+    0.5,
+    float("nan"),
+    1e300,
+    "",
+    "é" * 5_000,
+    [],
+    [[]],
+    ["x"] * 3,
+    {},
+    {"q": 1},
+)
+
+
+@pytest.mark.parametrize("kind", [Index, PiperFacts, *(engine.settings for engine in ENGINES.values())])
+def test_whatever_is_wrong_in_a_voices_file_is_told_in_our_words(kind: type[BaseModel]) -> None:
+    """Each key with each kind of value, and each file as a whole: no sentence of the library is left."""
+    told: list[str] = []
+    theirs: list[str] = []
+    for written in (*ODD, *({key: value} for key in (*kind.model_fields, "odd") for value in ODD)):
+        try:
+            kind.model_validate(written)
+        except ValidationError as error:
+            told += [message for _, message in faults_of(error, kind, "the file")]
+            # What pydantic says itself, without the rules of our own that have words of their own.
+            theirs += [fault["msg"] for fault in error.errors() if fault["type"] in THEIRS]
+    assert len(told) > 50
+    assert theirs
+    assert not [(one, said) for one in set(told) for said in set(theirs) if said in one]
+    assert max(map(len, told)) < 600
 
 
 def test_estimates_follow_pace_and_words():

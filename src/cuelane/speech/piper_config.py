@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from cuelane.base.errors import Mark, PlanError, Problem
 from cuelane.base.ordinary import read_ordinary
+from cuelane.speech.settings_faults import faults_of
 
 MAX_BYTES = 1_000_000
 LEAST_LENGTH_SCALE, MOST_LENGTH_SCALE = 0.25, 4.0
@@ -76,9 +77,8 @@ def read_piper_config(path: Path) -> PiperFacts:
     try:
         facts = PiperFacts.model_validate(json.loads(read_ordinary(path, MAX_BYTES)))
     except ValidationError as error:
-        raise PlanError(
-            [_at(path, f"{_where(one['loc'])}: {one['msg']}") for one in error.errors()[:20]]
-        ) from error
+        faults = faults_of(error, PiperFacts, "the model's settings")
+        raise PlanError([_at(path, message) for _, message in faults]) from error
     except (OSError, ValueError, RecursionError) as error:
         why = "nested too deep" if isinstance(error, RecursionError) else str(error)[:300]
         raise PlanError([_at(path, f"the model's settings cannot be read: {why}")]) from error
@@ -89,10 +89,6 @@ def read_piper_config(path: Path) -> PiperFacts:
     if facts.default_speaker_id >= facts.num_speakers:
         raise PlanError([_at(path, f"default_speaker_id: must be under num_speakers, {facts.num_speakers}")])
     return facts
-
-
-def _where(loc: tuple[int | str, ...]) -> str:
-    return ".".join(str(part)[:80] for part in loc) or "the model's settings"
 
 
 def _at(path: Path, message: str) -> Problem:

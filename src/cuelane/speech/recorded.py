@@ -38,6 +38,7 @@ from cuelane.speech.definition import (
     StrictModel,
     VoiceDefinition,
 )
+from cuelane.speech.settings_faults import faults_of
 
 MAX_CLIPS = 10_000
 
@@ -93,11 +94,8 @@ def read_index(voice: VoiceDefinition) -> Index:
             written = {key: value for key, value in written.items() if key not in ("files", "seal")}
         return Index.model_validate(written)
     except ValidationError as error:
-        problems = []
-        for one in error.errors()[:20]:
-            where = ".".join(str(part)[:80] for part in one["loc"]) or "the index"
-            problems.append(Problem(Mark(str(path), 1, 1), f"{where}: {one['msg']}"))
-        raise PlanError(problems) from error
+        faults = faults_of(error, Index, "the index")
+        raise PlanError([Problem(Mark(str(path), 1, 1), message) for _, message in faults]) from error
 
 
 def _read_json(path: Path) -> Any:

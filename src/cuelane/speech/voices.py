@@ -28,6 +28,7 @@ from cuelane.speech.definition import (
 )
 from cuelane.speech.engines import ENGINES
 from cuelane.speech.recorded import RecordedSettings, read_index
+from cuelane.speech.settings_faults import faults_of
 
 _NAME = re.compile(r"[^\W_][\w .-]{0,79}")
 _MOST_ENTRIES = 2_000
@@ -163,13 +164,8 @@ def _read(name: str, source: Path, root: Path, plan_folder: Path | None, own: bo
     try:
         settings: EngineSettings = ENGINES[engine].settings.model_validate(written)
     except ValidationError as error:
+        faults = faults_of(error, ENGINES[engine].settings, "the definition")
         raise PlanError(
-            [_schema_problem(source, one["loc"], one["msg"]) for one in error.errors()[:20]]
+            [problem_at(source, keys[-1] if keys else "engine", message) for keys, message in faults]
         ) from error
     return VoiceDefinition(name, settings, source, root, plan_folder, own=own)
-
-
-def _schema_problem(source: Path, loc: tuple[int | str, ...], message: str) -> Problem:
-    names = [part[:80] for part in loc if isinstance(part, str)]
-    where = ".".join(names) or "the definition"
-    return problem_at(source, names[-1] if names else "engine", f"{where}: {message}")

@@ -155,8 +155,9 @@ class Language:
         return listed
 
     def duration(self, length_ms: int) -> str:
-        """Return a length in words, such as ``one minute thirty seconds``; to the nearest second."""
-        whole = dict(zip(("minutes", "seconds"), divmod(round(length_ms / 1000), 60), strict=True))
+        """Return a length in words, such as ``one minute thirty seconds``: the nearest second, halves up."""
+        # Not round, which takes 40.5 s for 40 and 41.5 s for 42.
+        whole = dict(zip(("minutes", "seconds"), divmod((length_ms + 500) // 1000, 60), strict=True))
         # Not fill, which would begin each with a capital.
         told = {
             unit: _insert(self._forms("durations", unit, whole[unit])[0], {"n": self.number(whole[unit])})

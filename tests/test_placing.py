@@ -405,6 +405,18 @@ def nearest_one_by_one(items: list[OfferWindow], space: Space) -> tuple[int, int
     return best
 
 
+def assert_nearest_starts(items: list[OfferWindow], space: Space) -> None:
+    """Hold the starts found in an order, ties included, and the limit on their cost, against every start."""
+    found, expected = starts_in_order(items, space), nearest_one_by_one(items, space)
+    if expected is None:
+        assert found is None
+    else:
+        assert found is not None
+        assert (*found[:2], tuple(found[2][index] for index in sorted(found[2]))) == expected
+        assert starts_in_order(items, space, most=expected[0]) == found
+        assert starts_in_order(items, space, most=expected[0] - 1) is None
+
+
 @settings(max_examples=150, deadline=None, derandomize=True)
 @given(case=crowded_cases())
 def test_the_subsets_that_fit_are_those_of_the_plain_recursion(case: tuple[Space, list[Offer]]) -> None:
@@ -419,14 +431,7 @@ def test_the_subsets_that_fit_are_those_of_the_plain_recursion(case: tuple[Space
 def test_the_starts_in_an_order_are_the_nearest_there_are(space: Space, offered: list[Offer]) -> None:
     """The fit of one order, ties included, is what trying every start gives."""
     items = [item_of(index, offer, space, QUIET_PARTS) for index, offer in enumerate(offered)]
-    found, expected = starts_in_order(items, space), nearest_one_by_one(items, space)
-    if expected is None:
-        assert found is None
-    else:
-        assert found is not None
-        assert (*found[:2], tuple(found[2][index] for index in sorted(found[2]))) == expected
-        assert starts_in_order(items, space, most=expected[0]) == found
-        assert starts_in_order(items, space, most=expected[0] - 1) is None
+    assert_nearest_starts(items, space)
 
 
 @settings(max_examples=80, deadline=None, derandomize=True)
@@ -444,11 +449,4 @@ def test_cues_in_each_others_way_cost_what_trying_every_start_tells(
         OfferWindow(k, length, 0, 13 - length, wish, ahead) for k, (length, wish, ahead) in enumerate(cues)
     ]
     space = Space(0, 13, 0, 13, needed, 0, 13)
-    found, expected = starts_in_order(items, space), nearest_one_by_one(items, space)
-    if expected is None:
-        assert found is None
-    else:
-        assert found is not None
-        assert (*found[:2], tuple(found[2][index] for index in sorted(found[2]))) == expected
-        assert starts_in_order(items, space, most=expected[0]) == found
-        assert starts_in_order(items, space, most=expected[0] - 1) is None
+    assert_nearest_starts(items, space)

@@ -8,9 +8,11 @@ cut at the longest quiet stretch between the two; where none of 120 ms is found 
 ``comma`` puts pauses at both ends, ``slower`` takes a tenth of the speed. The cues are the lines of one and
 two words of all demos, spread evenly. Nothing is lost by an interruption.
 
-Measured so far, of 39 words in 20 short cues by ``linden``: understood as they stand 36 (DNSMOS 3.07), at 0.9
-of the speed 35 (3.11), with a pause before 34 (3.08), said twice and cut 30 (2.88). None of these is
-built in; ``before`` and ``after`` have not been measured.
+Measured, of 76 words in 40 short cues by ``linden``: understood as they stand 73 (97.9 % of the letters,
+DNSMOS 3.12), with a sentence behind and cut 75 (99.7 %, 3.02), with one before and cut 75 (99.7 %, 3.01).
+Of 39 words in 20 of the cues: as they stand 36 (3.07), at 0.9 of the speed 35 (3.11), with a pause before
+34 (3.08), said twice and cut 30 (2.88). None of these is built in: two words of 76 are no more than chance
+gives, and the judge gives what was cut a tenth less.
 """
 
 from __future__ import annotations

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
 from cuelane.audio.store import ClipStore
 from cuelane.desk.app import application
+from cuelane.desk.spoken_in import SpokenIn
 from cuelane.desk.workspace import Workspace
 from cuelane.desk.written_title import written_title
 from deskkit import ask, post
@@ -29,6 +31,35 @@ def test_an_empty_file_is_said(tmp_path: Path) -> None:
     for url in ("/plan/p.yaml", "/api/plan/p.yaml", "/api/shelf/p.yaml"):
         answer = ask(desk, "GET", url)
         assert (answer.status, answer.json["error"]) == (404, "p.yaml, line 1: this file is empty")
+
+
+@pytest.mark.parametrize(
+    ("url", "status", "wrong", "lang"),
+    [
+        ("/plan/p.yaml", 404, "p.yaml, line 1: this file is empty", "en"),
+        ("/finish/<b>.yaml", 400, "in diesem Ordner liegt kein Plan „&lt;b&gt;.yaml“", "de"),
+        ("/booth/none.yaml", 400, "in diesem Ordner liegt kein Plan „none.yaml“", "de"),
+    ],
+)
+def test_what_is_wrong_is_a_page_where_a_person_looks_at_it(
+    url: str, status: int, wrong: str, lang: str, tmp_path: Path
+) -> None:
+    """In the desk's language, with a way back; a script gets the same in JSON."""
+    (tmp_path / "p.yaml").write_text("", encoding="utf-8")
+    desk = SpokenIn(application(tmp_path, ClipStore(tmp_path / "clips")), "de")
+    # As the browsers ask for a page that is opened by its address (WHATWG Fetch, 3.2.4).
+    accept = "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"
+    shown = ask(desk, "GET", url, headers={"accept": accept})
+    assert shown.status == status
+    assert shown.headers["content-type"] == "text/html; charset=utf-8"
+    page = shown.body.decode("utf-8")
+    assert '<html lang="de">' in page
+    assert '<a href="/">Alle Pläne</a>' in page
+    found = re.search(r'<p id="wrong" role="alert" lang="(..)" dir="auto">(.*?)</p>', page)
+    assert found is not None
+    assert (found[2], found[1]) == (wrong, lang)
+    asked = ask(desk, "GET", url, headers={"accept": "*/*"})
+    assert (asked.status, asked.json["lang"]) == (status, lang)
 
 
 @pytest.mark.parametrize("text", ["- a\n", "hello\n", "5\n", "# nothing\n", "null\n", "exercises: [a]\n"])

@@ -8,15 +8,16 @@ from typing import Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route
 
 from cuelane.base.errors import CuelaneError, PlanError
 from cuelane.desk.asked import BadRequestError
 from cuelane.desk.document import ChangedElsewhereError
 from cuelane.desk.edits import EditError
+from cuelane.desk.page_shell import page
 from cuelane.desk.planning import SupersededError
-from cuelane.desk.words import DEFAULT_LANGUAGE, Said, problems_told, told
+from cuelane.desk.words import DEFAULT_LANGUAGE, Said, desk_words, problems_told, told
 
 Asked = dict[str, Any]
 """The object in a request's body."""
@@ -30,8 +31,15 @@ class AsciiJson(JSONResponse):
         return json.dumps(content, allow_nan=False, separators=(",", ":")).encode("ascii")
 
 
-async def answered(work: Callable[[], Any]) -> Response:
-    """Return what `work` gives, as JSON unless it is an answer already."""
+async def answered(work: Callable[[], Any], *, as_page: bool = False) -> Response:
+    """Return what `work` gives, as JSON unless it is an answer already.
+
+    What is wrong is told in JSON too; with `as_page` in a page, since a person looks at the answer.
+    """
+
+    def refused(wrong: dict[str, str], status: int) -> Response:
+        return HTMLResponse(_page_of(wrong), status) if as_page else AsciiJson(wrong, status)
+
     try:
         answer = await run_in_threadpool(work)
     except ChangedElsewhereError as error:
@@ -39,14 +47,20 @@ async def answered(work: Callable[[], Any]) -> Response:
     except SupersededError:
         return Response(status_code=204)
     except (EditError, BadRequestError, RecursionError) as error:
-        return AsciiJson(told(error), 422)
+        return refused(told(error), 422)
     except UnicodeEncodeError:
-        return AsciiJson(told(EditError(Said("wrong.half_character"))), 422)
+        return refused(told(EditError(Said("wrong.half_character"))), 422)
     except PlanError as error:
-        return AsciiJson({"error": problems_told(error.problems), "lang": DEFAULT_LANGUAGE}, 404)
+        return refused({"error": problems_told(error.problems), "lang": DEFAULT_LANGUAGE}, 404)
     except CuelaneError as error:
-        return AsciiJson(told(error), 400)
+        return refused(told(error), 400)
     return answer if isinstance(answer, Response) else AsciiJson(answer)
+
+
+def _page_of(wrong: dict[str, str]) -> str:
+    title = desk_words().top["desk"]
+    values = {"wrong": wrong["error"], "wrong_lang": wrong["lang"]}
+    return page("wrong.html.j2", "wrong", title, scripts=(), **values)
 
 
 def object_in(body: bytes) -> Asked:
@@ -73,6 +87,8 @@ def post_route(path: str, handler: Callable[[Request, Asked], Any]) -> Route:
 def _route(path: str, handler: Callable[[Request, Asked], Any], method: str) -> Route:
     async def answer(request: Request) -> Response:
         body = await request.body() if method == "POST" else b""
-        return await answered(lambda: handler(request, object_in(body)))
+        # A browser asks so for what it opens itself; a script, a picture or a player does not.
+        as_page = method == "GET" and "text/html" in request.headers.get("accept", "")
+        return await answered(lambda: handler(request, object_in(body)), as_page=as_page)
 
     return Route(path, answer, methods=[method])

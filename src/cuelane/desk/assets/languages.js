@@ -30,8 +30,9 @@ async function speak(code) {
   document.cookie = `cuelane-language=${code}; path=/; max-age=${YEAR_S}; samesite=strict`;
   let page;
   try {
-    const answer = await fetch(location.href);
-    if (answer.status !== 200) throw new Error("stopped");
+    // As a page, which says in its language too what is wrong where that is all there is to see.
+    const answer = await fetch(location.href, { headers: { accept: "text/html" } });
+    if (!answer.headers.get("content-type")?.startsWith("text/html")) throw new Error("stopped");
     page = new DOMParser().parseFromString(await answer.text(), "text/html");
   } catch {
     return trouble(w("top.offline"));

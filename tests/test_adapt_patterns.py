@@ -158,6 +158,63 @@ def test_names_heard_a_little_differently_are_one():
     ]  # fmt: skip
 
 
+def named(said: list[list[tuple[str, str, bool]]]) -> list[str | None]:
+    """Return the names of sets in which (purpose, text, is it sure) is said."""
+    rows = [
+        CutCue(n, n + 1, text, plan_role(purpose), n, f"{n}-{k}.wav", purpose, sure)
+        for n, lines in enumerate(said)
+        for k, (purpose, text, sure) in enumerate(lines)
+    ]
+    return ExerciseNames().of_sets(range(len(said)), rows)
+
+
+def test_a_set_may_be_called_by_a_name_that_another_set_gives():
+    """What is judged a side, or a guess at form, names a set where it begins so, or holds one such name."""
+    assert named([
+        [("announce", "Bird dog.", True)],
+        [("setup", "Come onto all fours, into your bird dogs", True)],
+        [("form", "bird dog second time long spine", False)],
+        [("side", "Now a bird dog on the left", True)],
+        [("form", "Think of a bird dog", True)],
+        [("praise", "Bird dog champion", True)],
+    ]) == [*["bird dog"] * 4, None, None]  # fmt: skip
+
+
+def test_few_words_that_are_only_guessed_to_announce_are_no_name():
+    """ "Don't squat it, hinge" is how it is done; the set-up that names the move is heard all the same."""
+    said = [("setup", "Kettlebell swing here we go snap your hips", True)]
+
+    assert named([[*said, ("announce", "don't squat it hinge", False)]]) == ["kettlebell swing"]
+    assert named([[("announce", "Don't look down", False)]]) == [None]
+    assert named([[("announce", "Don't look down", True)]]) == ["don't look down"]
+
+
+@pytest.mark.parametrize(
+    ("said", "places"),
+    [
+        (["kettlebell swing", "row", "swings", "row"], ["kettlebell swing", "row"]),
+        # A squat beside a goblet squat is an exercise of its own.
+        (["goblet squat", "squat", "row"], ["goblet squat", "squat", "row"]),
+        # Either of two could be meant.
+        (["front squat", "back squat", "squat"], ["front squat", "back squat", "squat"]),
+    ],
+)
+def test_the_end_of_a_name_is_the_whole_where_a_round_repeats_by_it(said, places):
+    """Names are put together only where the class is then seen to repeat."""
+    shape = class_shape(intervals(n_sets=len(said)), said)
+
+    assert shape is not None
+    assert [place.exercise for place in shape.places] == places
+
+
+def test_counting_down_is_a_time_call():
+    """Numbers that count down are true only where they were said; one number is not such."""
+    untrue = UntrueCalls()
+
+    assert untrue.tells_time("and ten nine eight keep it up", "praise")
+    assert not untrue.tells_time("two hands on the bell", "form")
+
+
 def test_times_of_their_own_stay():
     """A set or a rest that is unlike the others keeps its length; a longer rest after each round is found."""
     rows = intervals(n_sets=4)
@@ -191,6 +248,13 @@ def test_times_of_their_own_stay():
         ("Overhead press. Start at your shoulders.", "setup", "overhead press"),
         ("Side plank and hold your hips high", "setup", "side plank"),
         ("Press into the floor and hold.", "setup", None),
+        ("push ups are next", "preview", "push ups"),
+        ("hollow hold press your low back down", "setup", "hollow hold"),
+        ("We're going to start with a hollow hold", "preview", "hollow hold"),
+        ("rest push ups next same as last time", "preview", "push ups"),
+        ("hands on the floor for push ups shoulders over your wrists", "setup", "push ups"),
+        ("Big step out for your side lunge sit back into that hip", "setup", "side lunge"),
+        ("Stand tall for a breath or two", "setup", None),
         ("In and out.", "announce", "in and out"),
         ("", "announce", None),
     ],

@@ -56,6 +56,7 @@ def class_shape(intervals: Sequence[FoundInterval], said: Sequence[str | None]) 
     sets = sets_of(intervals)
     if len(sets) < 2:
         return None
+    said = _in_full(said)
     work = [round(intervals[index].true_s * 1000) for index in sets]
     rest = [_rest_ms(intervals, one, two) for one, two in zip(sets, [*sets[1:], None], strict=True)]
     size, names = _round_of(said)
@@ -106,6 +107,23 @@ def _own_times(work: Sequence[int], rest: Sequence[int], n: int, size: int) -> t
     """
     works, rests = set(work[n::size]), set(rest[n:-1:size]) or {rest[n]}
     return (works.pop(), rests.pop()) if len(works) == len(rests) == 1 else None
+
+
+def _in_full(said: Sequence[str | None]) -> Sequence[str | None]:
+    """Return `said` with a name's last words ("swing") taken for the whole name ("kettlebell swing").
+
+    Only where one name alone ends so, and where the class repeats in a shorter round by it: a squat beside
+    a goblet squat is an exercise of its own.
+    """
+    names = list(dict.fromkeys(name for name in said if name))
+    whole: dict[str, str] = {}
+    for short in names:
+        ending = f" {short.rstrip('s')}"
+        longer = [name for name in names if name != short and name.rstrip("s").endswith(ending)]
+        if len(longer) == 1:
+            whole[short] = longer[0]
+    full = [name and whole.get(name, name) for name in said]
+    return full if _round_of(full)[0] < _round_of(said)[0] else said
 
 
 def _round_of(said: Sequence[str | None]) -> tuple[int, list[str]]:

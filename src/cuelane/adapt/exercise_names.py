@@ -8,10 +8,13 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 
 from cuelane.adapt.class_cues import CutCue
-from cuelane.adapt.words.word_lists import lists_of, plain
+from cuelane.adapt.words.word_lists import any_of, lists_of, plain
 
 _NAMING = ("announce", "setup", "preview")
 _FROM_REST = ("preview", "announce", "setup")
+# What may begin with the name of an exercise that is named elsewhere, and what may hold one besides.
+_BEGINNING = (*_NAMING, "side", "form", "remind", "say")
+_HOLDING = (*_NAMING, "side")
 # Chosen: longer runs of words are sentences about an exercise; in letters, for words run together.
 _MOST_WORDS = 4
 # Chosen: see above.
@@ -22,8 +25,16 @@ _ALIKE = 0.7
 
 def _judged(found: re.Match[str]) -> list[str]:
     """Return the words of a name that must be a part of one: a "press" that another word begins is a move."""
-    before = found["before"].split()
-    return before if before or found["second"] else found["move"].split()
+    before, first = found["before"].split(), found["first"].split()
+    if before or found["second"]:
+        return before
+    # "Push ups" is a move in itself, whatever its words are alone.
+    return [] if len(first) > 1 else found["move"].split()
+
+
+def _stems(text: str) -> str:
+    """Return the plain words of `text` without the s of a plural, with a blank around each."""
+    return f" {' '.join(word.rstrip('s') for word in plain(text).split())} "
 
 
 class ExerciseNames:
@@ -35,10 +46,12 @@ class ExerciseNames:
         moves = "|".join(lists["move"])
         self._lead = re.compile(rf"^(?:(?:{leads})(?:\s+|$))+")
         self._name = re.compile(
-            rf"^(?P<before>(?:\S+ ){{0,{_MOST_WORDS - 1}}}?)(?P<move>(?:{moves})(?: (?:{moves})(?= |$))?)"
+            rf"^(?P<before>(?:\S+ ){{0,{_MOST_WORDS - 1}}}?)"
+            rf"(?P<move>(?P<first>{moves})(?: (?:{moves})(?= |$)(?! (?:{'|'.join(lists['object'])})\b))?)"
             rf"(?P<second> and (?:{'|'.join(lists['second'])})(?= |$))?(?= |$)"
         )
         self._no_part = frozenset(lists["no_part"])
+        self._inside = any_of(lists["inside"])
 
     def in_text(self, text: str, purpose: str) -> str | None:
         """Return the exercise that `text` begins by naming, in lower case; None if it names none."""
@@ -47,13 +60,21 @@ class ExerciseNames:
         head = re.split(r"[.,;:!?]", text.strip(), maxsplit=1)[0]
         for part in (head, text) if purpose != "announce" else (text,):
             words = self._lead.sub("", plain(part))
-            found = self._name.match(words)
-            if found and len(found[0]) <= _LONGEST and not self._no_part & set(_judged(found)):
-                return found[0]
+            if name := self._known_move(words):
+                return name
         words = self._lead.sub("", plain(text))
         # What is nothing but a name needs no word that is known.
         is_name = purpose == "announce" and 0 < len(words.split()) <= _MOST_WORDS
-        return words if is_name and len(words) <= _LONGEST else None
+        if is_name and len(words) <= _LONGEST:
+            return words
+        # "Hands on the floor for push ups": how one gets into it, and then the name.
+        led = self._inside.search(words) if purpose == "setup" else None
+        return self._known_move(words[led.end() :].strip()) if led else None
+
+    def _known_move(self, words: str) -> str | None:
+        found = self._name.match(words)
+        is_name = found and len(found[0]) <= _LONGEST and not self._no_part & set(_judged(found))
+        return found[0] if found and is_name else None
 
     def begins_with(self, text: str, name: str) -> bool:
         """Return whether `text` begins with an exercise's name, and so can stand for it."""
@@ -62,21 +83,50 @@ class ExerciseNames:
     def of_sets(self, sets: Sequence[int], cues: Sequence[CutCue]) -> list[str | None]:
         """Return the name of each set, None where none is said; `sets` are the indices of their intervals."""
         found = [next(self._said(cues, sets, number), None) for number in range(len(sets))]
-        return _alike_as_one(found)
+        found = _alike_as_one(found)
+        known = tuple(dict.fromkeys(name for name in found if name))
+        return [name or self._named_elsewhere(cues, sets, n, known) for n, name in enumerate(found)]
+
+    def _named_elsewhere(
+        self, cues: Sequence[CutCue], sets: Sequence[int], number: int, known: Sequence[str]
+    ) -> str | None:
+        """Return the one of `known`, the names of other sets, that is said in a set or in the rest before."""
+        inside, rest = _around(cues, sets, number)
+        for cue in inside:
+            said = _stems(self._lead.sub("", plain(cue.text)))
+            begun = [name for name in known if cue.purpose in _BEGINNING and said.startswith(_stems(name))]
+            if begun:
+                return max(begun, key=len)
+        holding = [cue for cue in inside if cue.purpose in _HOLDING]
+        for cue in (*holding, *(cue for cue in reversed(rest) if cue.purpose in _HOLDING)):
+            held = [name for name in known if _stems(name) in _stems(cue.text)]
+            # Of a name and a part of it the whole is meant; of two names neither is sure.
+            whole = [name for name in held if not any(name != one and name in one for one in held)]
+            if len(whole) == 1:
+                return whole[0]
+        return None
 
     def _said(self, cues: Sequence[CutCue], sets: Sequence[int], number: int) -> Iterator[str]:
-        inside = [cue for cue in cues if cue.interval == sets[number]]
-        before = sets[number - 1] + 1 if number else 0
-        rest = [cue for cue in cues if before <= cue.interval < sets[number]]
+        inside, rest = _around(cues, sets, number)
         for purpose in ("announce", "setup"):
-            for cue in inside[:3]:
+            for cue in inside:
                 name = self.in_text(cue.text, purpose) if cue.purpose == purpose else None
-                if name:
+                # Few words that are only guessed to announce a set are as often about how it is done.
+                if name and (cue.is_sure or not self._no_part & set(name.split())):
                     yield name
         for cue in reversed(rest):
             name = self.in_text(cue.text, cue.purpose) if cue.purpose in _FROM_REST else None
             if name:
                 yield name
+
+
+def _around(
+    cues: Sequence[CutCue], sets: Sequence[int], number: int
+) -> tuple[Sequence[CutCue], Sequence[CutCue]]:
+    """Return the first three cues of a set, and those of the rest before it."""
+    before = sets[number - 1] + 1 if number else 0
+    rest = [cue for cue in cues if before <= cue.interval < sets[number]]
+    return [cue for cue in cues if cue.interval == sets[number]][:3], rest
 
 
 def _alike_as_one(names: Sequence[str | None]) -> list[str | None]:

@@ -22,6 +22,7 @@ from cuelane.adapt.beeps.tone_filter import tone_scores
 from cuelane.adapt.beeps.tone_tracks import ToneTrack, tone_tracks
 from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.intervals import find_intervals
+from cuelane.adapt.words.role_judge import role_judge
 from cuelane.adapt.words.word_lists import word_lists
 from cuelane.base.errors import UsageError
 from cuelane.recording.decode import Recording, open_recording
@@ -279,6 +280,49 @@ def test_kinds_follow_what_is_said_and_lengths_that_come_again():
     found = interval_kinds([30.01, 15.0, 29.99, 15.01, 30.0], {1: "And rest, shake it out."})
 
     assert found == [("work", 30.0), ("rest", 15.0), ("work", 30.0), ("rest", 15.0), ("work", 30.0)]
+
+
+def said_in_intervals(lengths: list[float], said: dict[int, str], named: Lengths | None = None):
+    """Return (kind, is a guess) of intervals in each of which a sentence may be said, by what it is for."""
+    times = np.cumsum([10.0, *lengths])
+    words = [
+        PlacedWord(word, float(times[k]) + 2 + 0.4 * n, float(times[k]) + 2.3 + 0.4 * n, 0)
+        for k, text in said.items()
+        for n, word in enumerate(text.split())
+    ]
+    ends = [Boundary(float(t), 0.9) for t in times]
+    found = find_intervals(ends, float(times[-1]), words, word_lists(), named, role_judge())
+    return [(i.kind, "work or rest is a guess" in i.notes) for i in found if i.kind != "talk"]
+
+
+def test_relax_in_a_set_makes_no_second_rest_of_two_lengths_in_turn():
+    """40 s and 20 s: rests are called in the short ones, and "relax your shoulders" said in a long one."""
+    said = {
+        1: "Have a sip of water.",
+        2: "Relax your face and relax your shoulders.",
+        3: "Take a break.",
+        4: "Keep your heels heavy.",
+    }
+    found = said_in_intervals([40.0, 20.0] * 3 + [40.0], said)
+
+    assert found == [("work", False), ("rest", False)] * 3 + [("work", False)]
+
+
+def test_what_sentences_are_for_tells_rest_from_work_where_neither_is_called():
+    """30 s and 30 s: what comes next is told in the odd ones; it stays a guess, and a hint is above it."""
+    said = {
+        0: "Next we have the goblet squat.",
+        1: "Keep your knees over your toes.",
+        2: "Coming up is the side plank.",
+        3: "If that's too much drop your knees.",
+        4: "After this one it's the reverse lunge.",
+        5: "Great work, looking strong.",
+    }
+    found = said_in_intervals([30.0] * 6, said)
+    named = said_in_intervals([30.0] * 6, said, Lengths(30.0, 0.0))
+
+    assert found == [("rest", True), ("work", True)] * 3
+    assert named == [("work", False)] * 6
 
 
 def test_equal_work_and_rest_alternate():

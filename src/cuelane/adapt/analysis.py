@@ -109,8 +109,9 @@ def analyse(
         notes.append(said)
     structure = by_words(structure, said_times(words, language), recording.seconds, lengths)
     named = structure.lengths if lengths is not None and not structure.lengths_left_aside else None
-    intervals = find_intervals(structure.boundaries, recording.seconds, words, lists, named)
-    cues = find_cues(words, intervals, hearing, lists, role_judge(language))
+    judge = role_judge(language)
+    intervals = find_intervals(structure.boundaries, recording.seconds, words, lists, named, judge)
+    cues = find_cues(words, intervals, hearing, lists, judge)
     cues = [_over_beep_dropped(cue) for cue in cues]
     if captions is None and not words:
         sounds = clips_without_words(islands, intervals)

@@ -11,12 +11,16 @@ import numpy.typing as npt
 from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.beeps.timing_grid import Lengths
 from cuelane.adapt.words.align import PlacedWord
+from cuelane.adapt.words.interval_roles import lengths_alternate, role_votes
+from cuelane.adapt.words.role_judge import RoleJudge
 from cuelane.adapt.words.word_lists import WordLists
 
 # Chosen: a recording's own intervals differ by less; more hides small cuts, less reports every one.
 SAME_LENGTH_S = 0.25
 # Chosen: the share of every second interval in which a rest, or a work, is called, beyond that of the others.
 _CALLED_IN_TURN = 0.3
+# Chosen, of 1: by less than this more of a rest in every second interval, sentences tell nothing.
+_ROLES_TELL = 0.15
 PLACED_BY = {
     "plan": "placed by the plan",
     "lengths": "placed by the lengths of work and rest around it",
@@ -51,11 +55,13 @@ def find_intervals(
     words: Sequence[PlacedWord],
     lists: WordLists,
     named: Lengths | None = None,
+    judge: RoleJudge | None = None,
 ) -> list[FoundInterval]:
     """Return the class as intervals: talk before the first boundary and after the last, work and rest within.
 
     `named` are the work and rest that a person named and that the boundaries keep, None without; lengths
-    found in the recording alone do not tell a class without rests from one of equal work and rest.
+    found in the recording alone do not tell a class without rests from one of equal work and rest. What
+    sentences are for, as `judge` tells it, is evidence besides the words that name a rest or a work.
 
     An interval's true length is what intervals of its kind usually last, to a tenth of a second, or to a
     whole second if that is within 60 ms. One that is shorter than that was probably cut.
@@ -64,7 +70,8 @@ def find_intervals(
     if len(times) < 2:
         return [FoundInterval("talk", 0.0, seconds, seconds, False, ("no boundaries were found",))]
     lengths = [float(value) for value in np.diff(times)]
-    kinds, sure = _kinds(times, lengths, words, lists, named)
+    roles = np.zeros(len(lengths)) if judge is None else role_votes(times, words, judge)
+    kinds, sure = _kinds(times, lengths, _votes(times, words, lists), roles, named)
     found = [FoundInterval("talk", 0.0, times[0], times[0], True)]
     for index, length in enumerate(lengths):
         usual = _usual(length, [n for n, kind in zip(lengths, kinds, strict=True) if kind == kinds[index]])
@@ -106,23 +113,21 @@ def _usual(length: float, like: Sequence[float]) -> float:
 def _kinds(
     times: Sequence[float],
     lengths: Sequence[float],
-    words: Sequence[PlacedWord],
-    lists: WordLists,
+    votes: npt.NDArray[np.float64],
+    roles: npt.NDArray[np.float64],
     named: Lengths | None,
 ) -> tuple[list[str], list[bool]]:
     """Return each interval's kind and whether it is sure.
 
-    Every interval's first words vote. A class of lengths (those within a quarter second of each other) votes
-    together, since work and rest usually differ in length; where both have one length, the alternation
-    decides. Where a person named a rest of 0 s, set follows set.
+    Every interval's first words vote, and what its sentences are for; both have shape (n,).
+
+    A class of lengths (those within a quarter second of each other) votes together, since work and rest
+    usually differ in length; where both have one length, the alternation decides. Where a
+    person named a rest of 0 s, set follows set.
     """
     if named is not None and not named.rest_s:
         return ["work"] * len(lengths), _near(lengths, named.work_s)
-    votes = np.zeros(len(lengths))
-    for index, start in enumerate(times[:-1]):
-        end = min(times[index + 1], start + _HEARD_AFTER_S)
-        text = " ".join(word.text for word in words if start - 0.3 <= word.onset_s < end)
-        votes[index] = np.clip(lists.kind_votes(text), -2, 2)
+    evidence = votes + roles
     rounded = [round(length / SAME_LENGTH_S) for length in lengths]
     group = np.zeros(len(lengths))
     alternating = np.array([(-1.0) ** index for index in range(len(lengths))])
@@ -134,16 +139,24 @@ def _kinds(
             for k, other in enumerate(rounded)
             if abs(other - value) <= 1 and not (apart and (k - index) % 2)
         ]
-        group[index] = float(votes[near].mean())
+        group[index] = float(evidence[near].mean())
     one_length = len({tuple(k for k, o in enumerate(rounded) if abs(o - v) <= 1) for v in rounded}) == 1
     if one_length and named is None and np.any(votes) and not _alternates(votes):
         # Set follows set: where "relax" is said here and there, no rest begins. But rests that nobody calls
         # would sound the same, so it is a guess until a person names the lengths.
         return ["work"] * len(lengths), [False] * len(lengths)
-    score = votes.copy() if one_length else 0.5 * votes + 2.0 * group
+    score = votes.copy() if one_length else 0.5 * evidence + 2.0 * group
+    if one_length and not np.any(votes):
+        # Roles alone tell two kinds of one length apart, but not whether there are rests at all.
+        turn = float((alternating * roles).mean())
+        score = alternating * (turn if abs(turn) > _ROLES_TELL else 0.0)
     # Which of the two alternations, work first or rest first, agrees with what was said?
     turn = float((alternating * score).sum()) / max(1, len(score))
-    score = score + alternating * np.clip(turn, -1, 1) * 0.8
+    if lengths_alternate(lengths, SAME_LENGTH_S) and (group > 0).any():
+        # One of two lengths in turn is the rest's, if any is; "relax your shoulders" in sets makes no second.
+        score = alternating * turn
+    else:
+        score = score + alternating * np.clip(turn, -1, 1) * 0.8
     if not np.any(score):
         # Nothing said either way: classes begin with work.
         score = -alternating
@@ -155,6 +168,16 @@ def _kinds(
     # Where all intervals of known kind alternate, the others are taken to alternate as well.
     turns = np.sign(score) == np.sign(turn) * alternating
     return kinds, [bool(value) for value in (sure | (turns & turns[sure].all()) if sure.any() else sure)]
+
+
+def _votes(times: Sequence[float], words: Sequence[PlacedWord], lists: WordLists) -> npt.NDArray[np.float64]:
+    """Return by how much each interval's first words call a rest (above 0) or a work; shape (n,)."""
+    votes = np.zeros(len(times) - 1)
+    for index, start in enumerate(times[:-1]):
+        end = min(times[index + 1], start + _HEARD_AFTER_S)
+        text = " ".join(word.text for word in words if start - 0.3 <= word.onset_s < end)
+        votes[index] = np.clip(lists.kind_votes(text), -2, 2)
+    return votes
 
 
 def _tells_rests(lengths: Sequence[float], votes: npt.NDArray[np.float64], named: Lengths | None) -> bool:

@@ -49,7 +49,7 @@ def said_times(words: Sequence[PlacedWord], language: str = "en") -> SaidTimes:
     patterns = {name: any_of(rules) for name, rules in lists.items()}
     times: list[SaidTime] = []
     lengths: dict[Begins, set[int]] = {"work": set(), "rest": set()}
-    for phrase in _phrases(words):
+    for phrase in phrases(words):
         text = " ".join(plain(word.text) for word in phrase)
         onset_of = _Onsets(phrase)
         number = next(_numbers(text), None)
@@ -71,7 +71,8 @@ def said_times(words: Sequence[PlacedWord], language: str = "en") -> SaidTimes:
     return SaidTimes(tuple(times), frozenset(lengths["work"]), frozenset(lengths["rest"]))
 
 
-def _phrases(words: Sequence[PlacedWord]) -> Iterator[list[PlacedWord]]:
+def phrases(words: Sequence[PlacedWord]) -> Iterator[list[PlacedWord]]:
+    """Yield `words`, in order of time, by what is said in one go: up to a pause or a sentence's end."""
     phrase: list[PlacedWord] = []
     for word in words:
         ends = phrase and (

@@ -15,7 +15,15 @@ from classgen_speech import SAMPLE_RATE, formant
 from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import class_shape
-from cuelane.adapt.exercise_lines import NAMED_AGAIN, OWN_CALL, OWN_REST, SAID_TWICE
+from cuelane.adapt.exercise_lines import (
+    LOST_TURN,
+    NAMED_AGAIN,
+    OTHER_SIDE,
+    OWN_CALL,
+    OWN_REST,
+    OWN_TURN,
+    SAID_TWICE,
+)
 from cuelane.adapt.exercise_names import ExerciseNames
 from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
 from cuelane.adapt.picture_words import proposals
@@ -205,6 +213,70 @@ def test_the_end_of_a_name_is_the_whole_where_a_round_repeats_by_it(said, places
 
     assert shape is not None
     assert [place.exercise for place in shape.places] == places
+
+
+def with_sides(said: list[list[tuple[float, str, str]]]) -> tuple[dict[str, str], dict[str, Any]]:
+    """Return why lines are left out, and the exercises; a set is (share of its 40 s, purpose, text)."""
+    rows = intervals(n_sets=len(said))
+    own = [
+        CutCue(at, at + 1500, text, plan_role(purpose), 2 * n + 1, f"{n}-{k}.wav", purpose)
+        for n, lines in enumerate(said)
+        for k, (share, purpose, text) in enumerate(lines)
+        for at in [round(1000 * (rows[2 * n + 1].start_s + 40 * share))]
+    ]
+    made = pattern_plan("Legs", rows, own, None)
+    assert made is not None
+    plan = YAML(typ="safe").load(made.text)
+    return {cue.text: why for cue, why in made.lines.left}, plan["exercises"]
+
+
+def test_a_set_that_turns_half_way_is_done_on_both_sides():
+    """The plan does each side for half of any work; what turned or holds for one half is left out."""
+    left, exercises = with_sides([
+        [(0.05, "setup", "Side lunge. Step out to the right."), (0.2, "form", "Right knee over your toes."),
+         (0.5, "side", "Swap to the left now.")],
+        [(0.05, "setup", "Row. Pull your elbows back."), (0.3, "form", "Long neck.")],
+        [(0.05, "setup", "Side lunge. Start on the left this time."), (0.5, "time", "Halfway, change legs.")],
+        [(0.05, "setup", "Row. Same again."), (0.5, "form", "Change your grip if you like.")],
+    ])  # fmt: skip
+
+    assert left == {
+        "Right knee over your toes.": OTHER_SIDE,
+        "Swap to the left now.": OWN_TURN,
+        "Side lunge. Start on the left this time.": OTHER_SIDE,
+        "Halfway, change legs.": OWN_TURN,
+    }
+    assert (exercises["side lunge"]["sides"], exercises["side lunge"]["first_side"]) == ("each", "right")
+    assert "sides" not in exercises["row"]
+
+
+def test_a_turn_tells_the_side_that_it_leaves():
+    """Where only the turn names a side the set begins on the other, and on the left where none is named."""
+    _, named = with_sides(
+        [[(0.05, "setup", "Side lunge. Sit back."), (0.5, "side", "Swap to the left.")]] * 2
+    )
+    _, unnamed = with_sides([[(0.05, "setup", "Side lunge. Sit back."), (0.5, "side", "Switch legs.")]] * 2)
+
+    assert named["side lunge"]["first_side"] == "right"
+    assert unnamed["side lunge"]["sides"] == "each"
+    assert "first_side" not in unnamed["side lunge"]
+
+
+@pytest.mark.parametrize("share", [0.05, 0.9])
+def test_what_begins_or_ends_a_set_does_not_turn_it(share):
+    """Sides are changed between sets then, not in them."""
+    said = [(0.1, "setup", "Side lunge. Sit back."), (share, "side", "Change legs.")]
+
+    assert "sides" not in with_sides([said] * 2)[1]["side lunge"]
+
+
+def test_one_turn_of_three_sets_makes_no_exercise_of_both_sides():
+    """It is not true at another work either, so it is left out and the report says why."""
+    begins = [(0.05, "setup", "Side lunge. Sit back.")]
+    left, exercises = with_sides([begins, [*begins, (0.5, "side", "Switch legs.")], begins])
+
+    assert left["Switch legs."] == LOST_TURN
+    assert "sides" not in exercises["side lunge"]
 
 
 def test_counting_down_is_a_time_call():

@@ -49,6 +49,7 @@ INSIDE = {
         pattern_report
         pattern_plan
         plan_file exercise_lines
+        set_turns
         adapted_folder class_shape exercise_names untrue_calls picture_words
         decisions class_cues length_doubts
         analysis

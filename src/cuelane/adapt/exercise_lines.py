@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import ClassShape
 from cuelane.adapt.exercise_names import ExerciseNames
+from cuelane.adapt.set_turns import SetTurns, set_turns
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.intervals import FoundInterval
 
@@ -19,6 +21,9 @@ OWN_REST = "calls the rest; the program does that"
 NAMED_AGAIN = "names what comes again; the program does that"
 NOTHING_FOLLOWS = "prepares a set, and none follows"
 SAID_TWICE = "said before in the same words"
+OWN_TURN = "turns to the other side; the program does that at half of the set"
+LOST_TURN = "turns to the other side in the middle of one set, which the others do not"
+OTHER_SIDE = "names a side; each set does both, so it holds for half of it"
 TOO_MANY = f"one of more than {MOST_LINES} lines of its kind"
 
 
@@ -43,6 +48,8 @@ class ClassLines:
     opening: list[OwnLine] = field(default_factory=list)
     closing: list[OwnLine] = field(default_factory=list)
     left: list[tuple[CutCue, str]] = field(default_factory=list)
+    turned: dict[str, Literal["left", "right"]] = field(default_factory=dict)
+    """The exercises that are done on both sides in each set, and the side that each begins on."""
 
     def add(self, rows: list[OwnLine], line: OwnLine) -> None:
         """Add a line to one of this class's lists, unless it is there already or the list is full."""
@@ -56,15 +63,24 @@ class ClassLines:
 
 class _Sorter:
     def __init__(
-        self, shape: ClassShape, intervals: Sequence[FoundInterval], untrue: UntrueCalls, names: ExerciseNames
+        self,
+        shape: ClassShape,
+        intervals: Sequence[FoundInterval],
+        untrue: UntrueCalls,
+        names: ExerciseNames,
+        turns: SetTurns,
     ) -> None:
         self._shape, self._intervals, self._untrue, self._names = shape, intervals, untrue, names
-        self.lines = ClassLines({place.exercise: {} for place in shape.places})
+        self._turns = turns
+        self.lines = ClassLines({place.exercise: {} for place in shape.places}, turned=turns.first)
 
     def put(self, cue: CutCue) -> None:
         """Give a cue its place in the plan, or note why it has none."""
         shape, purpose = self._shape, cue.purpose
-        if self._untrue.tells_time(cue.text, purpose):
+        if cue.clip in self._turns.cues:
+            name = shape.names[shape.sets.index(cue.interval)]
+            self.lines.left.append((cue, OWN_TURN if name in self._turns.first else LOST_TURN))
+        elif self._untrue.tells_time(cue.text, purpose):
             self.lines.left.append((cue, OWN_CALL))
         elif purpose == "rest":
             self.lines.left.append((cue, OWN_REST))
@@ -96,6 +112,9 @@ class _Sorter:
 
     def _in_set(self, cue: CutCue, number: int) -> None:
         shape, first = self._shape, self._shape.appearance(number) == 1
+        if not self._holds_for_both(cue, number):
+            self.lines.left.append((cue, OTHER_SIDE))
+            return
         match cue.purpose:
             case "praise" if cue.is_sure:
                 self.lines.add(self.lines.praise, OwnLine(cue))
@@ -113,6 +132,17 @@ class _Sorter:
                 self._change(cue, number)
             case _:
                 self._add(cue, number, cue.role)
+
+    def _holds_for_both(self, cue: CutCue, number: int) -> bool:
+        """Return whether a line is true of a set that is done on both sides; any is, of the others.
+
+        What gets one into the first set may name the side that it begins on, as no other line may.
+        """
+        begins_on = self._turns.first.get(self._shape.names[number])
+        if begins_on is None or not self._untrue.names_side(cue.text):
+            return True
+        begins = cue.purpose in ("setup", "announce") and self._shape.appearance(number) == 1
+        return begins and self._untrue.side_of(cue.text) in (None, begins_on)
 
     def _is_said(self, cue: CutCue, number: int) -> bool:
         """Return whether an announcement of the same words is there, which holds for every set."""
@@ -148,7 +178,9 @@ def class_lines(
     shape: ClassShape, intervals: Sequence[FoundInterval], cues: Sequence[CutCue], language: str = "en"
 ) -> ClassLines:
     """Return the lines of a class whose exercises are as `shape` says."""
-    sorter = _Sorter(shape, intervals, UntrueCalls(language), ExerciseNames(language))
-    for cue in sorted(cues, key=lambda cue: cue.onset_ms):
+    untrue, in_order = UntrueCalls(language), sorted(cues, key=lambda cue: cue.onset_ms)
+    turns = set_turns(shape, intervals, in_order, untrue)
+    sorter = _Sorter(shape, intervals, untrue, ExerciseNames(language), turns)
+    for cue in in_order:
         sorter.put(cue)
     return sorter.lines

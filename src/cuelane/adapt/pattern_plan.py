@@ -79,7 +79,10 @@ def _plan(
         "pips": pips_of(beep),
         "session": session,
         "exercises": {
-            name: {role: [_line(line, role) for line in rows[role]] for role in ROLES if role in rows}
+            name: {
+                **_sides(lines.turned.get(name)),
+                **{role: [_line(line, role) for line in rows[role]] for role in ROLES if role in rows},
+            }
             for name, rows in lines.exercises.items()
         },
     }
@@ -89,6 +92,13 @@ def _entry(exercise: str, work_ms: int | None, rest_ms: int | None) -> Any:
     own = {"work": work_ms, "rest": rest_ms}
     times = {key: format_duration(value) for key, value in own.items() if value is not None}
     return {"exercise": exercise, **times} if times else exercise
+
+
+def _sides(first: str | None) -> dict[str, str]:
+    """Return the keys of an exercise that begins each set on side `first` and ends it on the other."""
+    if first is None:
+        return {}
+    return {"sides": "each", "first_side": first} if first == "right" else {"sides": "each"}
 
 
 def _line(line: OwnLine, role: str = "") -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Literal
 
 from cuelane.adapt.words.word_lists import any_of, lists_of, plain
 
@@ -16,7 +17,8 @@ class UntrueCalls:
     def __init__(self, language: str = "en") -> None:
         lists: Mapping[str, list[str]] = lists_of(language)["untrue"]  # type: ignore[assignment]
         self._always, self._besides = any_of(lists["always"]), any_of(lists["besides"])
-        self._side = any_of(lists["side"])
+        self._side, self._turn = any_of(lists["side"]), any_of(lists["turn"])
+        self._sides = {"left": any_of(lists["left"]), "right": any_of(lists["right"])}
 
     def tells_time(self, text: str, purpose: str) -> bool:
         """Return whether `text`, which is for `purpose`, may be wrong at another work and rest."""
@@ -24,6 +26,19 @@ class UntrueCalls:
         if purpose == "time" or self._always.search(words):
             return True
         return purpose in ABOUT_TIME and self._besides.search(words) is not None
+
+    def turns(self, text: str) -> bool:
+        """Return whether `text` says to change sides."""
+        return self._turn.search(plain(text)) is not None
+
+    def side_of(self, text: str) -> Literal["left", "right"] | None:
+        """Return the side that `text` names first, None where it names none."""
+        words = plain(text)
+        found = {side: pattern.search(words) for side, pattern in self._sides.items()}
+        named = {side: match.start() for side, match in found.items() if match}
+        if not named:
+            return None
+        return "left" if min(named, key=lambda side: named[side]) == "left" else "right"
 
     def names_side(self, text: str) -> bool:
         """Return whether `text` names a side, and so belongs to the set in which it was said."""

@@ -122,8 +122,8 @@ def _kinds(
     Every interval's first words vote, and what its sentences are for; both have shape (n,).
 
     A class of lengths (those within a quarter second of each other) votes together, since work and rest
-    usually differ in length; where both have one length, the alternation decides. Where a
-    person named a rest of 0 s, set follows set.
+    usually differ in length; where both have one length, the alternation decides.
+    Where a person named a rest of 0 s, set follows set.
     """
     if named is not None and not named.rest_s:
         return ["work"] * len(lengths), _near(lengths, named.work_s)

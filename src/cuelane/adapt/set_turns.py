@@ -1,0 +1,63 @@
+"""Sets of a recorded class that turn to the other side half way, which a plan does by itself at any work."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.class_shape import ClassShape
+from cuelane.adapt.untrue_calls import UntrueCalls
+from cuelane.adapt.words.intervals import FoundInterval
+
+# Chosen: earlier it is how one begins, later how one ends and what to change for the next set.
+_FROM, _TO = 0.3, 0.75
+# Chosen: where fewer of an exercise's sets turn, most are for one side.
+_MOSTLY = 0.5
+# What offers another way, or warns, does not turn.
+_NO_TURN = ("easier", "harder", "caution")
+
+
+@dataclass(frozen=True)
+class SetTurns:
+    """``cues`` are the clips of those that turn to the other side in the middle of a set.
+
+    ``first`` is the side that an exercise begins on, of the exercises of which most sets turn.
+    """
+
+    cues: frozenset[str]
+    first: dict[str, Literal["left", "right"]]
+
+
+def set_turns(
+    shape: ClassShape, intervals: Sequence[FoundInterval], cues: Sequence[CutCue], untrue: UntrueCalls
+) -> SetTurns:
+    """Return the turns in the sets of `shape`; cues are told apart by their clips."""
+    turns = {cue.clip: cue for cue in cues if cue.interval in shape.sets and _turns(cue, intervals, untrue)}
+    turned = {cue.interval for cue in turns.values()}
+    first: dict[str, Literal["left", "right"]] = {}
+    for name in dict.fromkeys(shape.names):
+        own = [index for index, one in zip(shape.sets, shape.names, strict=True) if one == name]
+        if len(turned & set(own)) >= _MOSTLY * len(own):
+            first[name] = _begins_on(own[0], cues, turns, untrue)
+    return SetTurns(frozenset(turns), first)
+
+
+def _turns(cue: CutCue, intervals: Sequence[FoundInterval], untrue: UntrueCalls) -> bool:
+    interval = intervals[cue.interval]
+    share = (cue.onset_ms / 1000 - interval.start_s) / interval.length_s
+    return cue.purpose not in _NO_TURN and _FROM <= share <= _TO and untrue.turns(cue.text)
+
+
+def _begins_on(
+    index: int, cues: Sequence[CutCue], turns: dict[str, CutCue], untrue: UntrueCalls
+) -> Literal["left", "right"]:
+    """Return the side that is named first in a set, or the other than its turn names; left if none is."""
+    for cue in cues:
+        side = untrue.side_of(cue.text) if cue.interval == index else None
+        if side is not None and cue.clip in turns:
+            return "left" if side == "right" else "right"
+        if side is not None:
+            return side
+    return "left"

@@ -278,6 +278,13 @@ def test_a_recording_has_a_name_of_its_own(desk: Any, tmp_path: Path, name: str,
     assert (folder / kept).read_bytes() == class_wav()
 
 
+def test_a_classs_folder_is_called_as_no_device_is(desk: Any) -> None:
+    """Of a title the folder takes plain letters only; what is left of it may be a device on Windows."""
+    # %C3%A9 is an e with an accent in UTF-8.
+    assert bring(desk, "%C3%A9%20aux%20%C3%A9.wav").json["name"] == "class-aux"
+    assert bring(desk, "auxiliary.wav").json["name"] == "auxiliary"
+
+
 def test_no_recording_leaves_no_folder(desk: Any, tmp_path: Path) -> None:
     """An empty body is refused, and nothing stays of it."""
     answer = bring(desk, body=b"")

@@ -81,6 +81,9 @@ class Classes:
             title = f"{unnamed} {title}".strip()
         ending = f".{ending.lower()}" if dot and _ENDINGS.fullmatch(f".{ending.lower()}") else ""
         slug = "-".join(re.findall(r"[a-z0-9]+", title.lower()))[:40].strip("-") or "class"
+        if is_device(slug):
+            # What the title has beside it, such as a letter with an accent, no folder's name takes over.
+            slug = f"class-{slug}"
         for n in range(1, 10_000):
             folder = self._workspaces.folder.path / (f"{slug}-{n}" if n > 1 else slug)
             try:

@@ -16,6 +16,7 @@ from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import class_shape
 from cuelane.adapt.exercise_lines import (
+    ABOUT_REST,
     LOST_TURN,
     NAMED_AGAIN,
     OTHER_SIDE,
@@ -277,6 +278,24 @@ def test_one_turn_of_three_sets_makes_no_exercise_of_both_sides():
 
     assert left["Switch legs."] == LOST_TURN
     assert "sides" not in exercises["side lunge"]
+
+
+def test_what_is_said_about_a_rest_is_said_in_no_set():
+    """A guess at form, or just something said, in a rest is left out; a sure one prepares the next set."""
+    rows = [
+        CutCue(70_000 + 2000 * n, 71_000 + 2000 * n, text, plan_role(role), 2, f"{n}.wav", role, sure)
+        for n, (role, text, sure) in enumerate([
+            ("form", "Sit back on your heels.", False),
+            ("say", "Walk about a bit.", True),
+            ("form", "Keep your heels heavy.", True),
+        ])
+    ]  # fmt: skip
+    made = pattern_plan("Legs", intervals(), rows, None)
+
+    assert made is not None
+    left = {cue.text for cue, why in made.lines.left if why == ABOUT_REST}
+    assert left == {"Sit back on your heels.", "Walk about a bit."}
+    assert len(made.lines.left) == 2
 
 
 def test_counting_down_is_a_time_call():

@@ -24,6 +24,7 @@ SAID_TWICE = "said before in the same words"
 OWN_TURN = "turns to the other side; the program does that at half of the set"
 LOST_TURN = "turns to the other side in the middle of one set, which the others do not"
 OTHER_SIDE = "names a side; each set does both, so it holds for half of it"
+ABOUT_REST = "said in a rest, and perhaps about it: in a set it could be wrong"
 TOO_MANY = f"one of more than {MOST_LINES} lines of its kind"
 
 
@@ -101,6 +102,9 @@ class _Sorter:
             self.lines.left.append((cue, NOTHING_FOLLOWS))
         elif cue.purpose in ("preview", "announce", "setup", "side", "change"):
             self._preview(cue, number)
+        elif cue.role == "say" or (cue.purpose in ("form", "remind") and not cue.is_sure):
+            # "Sit back on your heels" after a bird dog, in the hollow hold that follows.
+            self.lines.left.append((cue, ABOUT_REST))
         else:
             self._add(cue, number, cue.role)
 

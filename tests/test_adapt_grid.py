@@ -199,6 +199,62 @@ def test_what_is_said_about_time_is_read():
     assert (said.work_s, said.rest_s) == ({40}, {30})
 
 
+def test_half_of_a_set_and_the_last_one_are_read():
+    """Half of the time, not half way down; the set that is the last one, not the last ten seconds or rep."""
+    rows = [
+        (10.0, "That's halfway."),
+        (30.0, "Go halfway down and hold."),
+        (50.0, "Half way there, swap feet."),
+        (70.0, "Okay, last one."),
+        (90.0, "Last ten seconds."),
+        (110.0, "This is the final exercise."),
+        (130.0, "The last one was harder."),
+        (150.0, "Give me one last push."),
+    ]
+    said = said_times(spoken(rows))
+
+    assert [round(one.at_s) for one in said.times if one.begins == "half"] == [10, 50]
+    assert [round(at_s) for at_s in said.last_s] == [70, 110]
+
+
+def test_half_of_each_set_makes_no_boundary_and_weighs_for_those_that_are_said():
+    """Eight calls of half alone give nothing; beside some of the others they make the same grid surer."""
+    halves = [(float(start) + 20.5, "You're halfway.") for start in GRID_S[:-1:2]]
+    few = called()[:12]
+    lengths = Lengths(40.0, 20.0)
+
+    alone = grid_by_words(said_times(spoken(halves)), 600.0, lengths)
+    without = grid_by_words(said_times(spoken(few)), 600.0, lengths)
+    beside = grid_by_words(said_times(spoken(sorted([*few, *halves]))), 600.0, lengths)
+
+    assert alone is None
+    assert without is not None
+    assert beside is not None
+    # No set beyond those that are called, though the halves go on to the end of the class.
+    assert places(beside) == places(without)
+    assert beside.n_on_time == without.n_on_time + len(halves)
+    assert beside.confidence > without.confidence
+
+
+def test_a_set_that_is_called_the_last_one_has_an_end():
+    """Where nothing is said after "and go" the last set is one if it was announced as the last."""
+    rows = [row for row in called() if row[0] < GRID_S[-2] + 2]
+    told_last = sorted([*rows, (float(GRID_S[-2]) - 5.0, "Right, last one.")])
+    early = sorted([*rows, (float(GRID_S[4]) - 5.0, "Right, last one.")])
+    lengths = Lengths(40.0, 20.0)
+
+    plain, last, other = (
+        grid_by_words(said_times(spoken(one)), 600.0, lengths) for one in (rows, told_last, early)
+    )
+
+    assert plain is not None
+    assert last is not None
+    assert other is not None
+    assert (len(plain.boundaries), len(last.boundaries)) == (len(GRID_S) - 1, len(GRID_S))
+    # The last one of a round, and of a round only.
+    assert len(other.boundaries) == len(plain.boundaries)
+
+
 def test_words_and_a_hint_fix_a_class_without_a_sound():
     """Every boundary within a second, none beyond the class, and sure enough to be used."""
     made = grid_by_words(said_times(spoken(called())), 600.0, Lengths(40.0, 20.0))

@@ -12,7 +12,7 @@ from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.word_lists import any_of, lists_of, plain
 from cuelane.recording.pronouncing import spoken_words
 
-Begins = Literal["work", "rest", "either"]
+Begins = Literal["work", "rest", "either", "half"]
 
 # Chosen: a pause between two phrases is longer, one inside a phrase shorter.
 _PAUSE_S = 0.45
@@ -20,14 +20,18 @@ _BEGIN: tuple[Begins, Begins] = ("rest", "work")
 # Chosen: "go" is said on the boundary or just after it; a call of the rest as it begins or soon after.
 _AFTER_S = {"work": 0.1, "rest": 0.4}
 # Chosen: how far a boundary may be from where a word puts it. A call of what is left is said less exactly.
-_REACH_S = {"work": 1.2, "rest": 1.5, "either": 2.0}
+# That half has passed is said when there is time for it.
+_REACH_S = {"work": 1.2, "rest": 1.5, "either": 2.0, "half": 4.0}
 # Chosen: no work or rest is shorter or longer; other numbers before "seconds" count something else.
 SHORTEST_SAID_S, LONGEST_SAID_S = 3, 300
 
 
 @dataclass(frozen=True)
 class SaidTime:
-    """Something said that puts a boundary at ``at_s``, to within ``reach_s``, and what begins there."""
+    """Something said that puts a boundary at ``at_s``, to within ``reach_s``, and what begins there.
+
+    For ``half`` it is the middle of a work that is there, and no boundary.
+    """
 
     at_s: float
     reach_s: float
@@ -36,11 +40,15 @@ class SaidTime:
 
 @dataclass(frozen=True)
 class SaidTimes:
-    """Every boundary that words speak of, in order, and the lengths of work and of rest that are said."""
+    """Every boundary that words speak of, in order, and the lengths of work and of rest that are said.
+
+    ``last_s`` is when it was said that the set then, or the next, is the last of a round or of the class.
+    """
 
     times: tuple[SaidTime, ...]
     work_s: frozenset[int]
     rest_s: frozenset[int]
+    last_s: tuple[float, ...] = ()
 
 
 def said_times(words: Sequence[PlacedWord], language: str = "en") -> SaidTimes:
@@ -48,6 +56,7 @@ def said_times(words: Sequence[PlacedWord], language: str = "en") -> SaidTimes:
     lists = lists_of(language)["boundaries"]
     patterns = {name: any_of(rules) for name, rules in lists.items()}
     times: list[SaidTime] = []
+    last: list[float] = []
     lengths: dict[Begins, set[int]] = {"work": set(), "rest": set()}
     for phrase in phrases(words):
         text = " ".join(plain(word.text) for word in phrase)
@@ -55,6 +64,8 @@ def said_times(words: Sequence[PlacedWord], language: str = "en") -> SaidTimes:
         number = next(_numbers(text), None)
         if patterns["no_boundary"].search(text):
             continue
+        if found := patterns["last_one"].search(text):
+            last.append(onset_of(found.start()))
         if number is not None:
             value, at = number
             for begins, own in lengths.items():
@@ -63,12 +74,15 @@ def said_times(words: Sequence[PlacedWord], language: str = "en") -> SaidTimes:
             if patterns["left"].search(text) or _is_bare(text, at):
                 times.append(SaidTime(onset_of(at) + value, _REACH_S["either"], "either"))
                 continue
+        if found := patterns["half"].search(text):
+            times.append(SaidTime(onset_of(found.start()), _REACH_S["half"], "half"))
+            continue
         for begins in _BEGIN:
             found = patterns[f"{begins}_begins"].search(text)
             if found:
                 times.append(SaidTime(onset_of(found.start()) - _AFTER_S[begins], _REACH_S[begins], begins))
                 break
-    return SaidTimes(tuple(times), frozenset(lengths["work"]), frozenset(lengths["rest"]))
+    return SaidTimes(tuple(times), frozenset(lengths["work"]), frozenset(lengths["rest"]), tuple(last))
 
 
 def phrases(words: Sequence[PlacedWord]) -> Iterator[list[PlacedWord]]:

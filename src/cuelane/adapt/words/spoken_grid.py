@@ -35,6 +35,10 @@ _PHASE_STEP_S = 0.2
 _WORKS_S = (*range(15, 65, 5), 75, 90, 120)
 # Chosen, as for work; 0 where set follows set.
 _RESTS_S = (*range(5, 65, 5), 75, 90)
+# Chosen, in seconds: "last one" is said in the rest before a set, a little before it, or as the set begins.
+_LAST_BEFORE_S, _LAST_AFTER_S = 5.0, 8.0
+# Chosen: so many boundaries themselves must be said on time; the middles of works make none.
+_FEWEST_ON_TIME = 2
 # Chosen, in nats: what it is worth that a length was said as one of work or of rest.
 _SAID_WORTH = 2.0
 # Chosen: fewer boundaries than this are no grid.
@@ -80,18 +84,20 @@ def grid_by_words(said: SaidTimes, seconds: float, lengths: Lengths | None = Non
 
     `lengths` are the class's work and rest where a person named them.
     """
-    if len(said.times) < _FEWEST:
+    if sum(one.begins != "half" for one in said.times) < _FEWEST:
         return None
     if lengths is not None:
         phase = _best_phase(said.times, lengths)
         paid = phase.evidence - _paid_for_phases(lengths)
-        return _grid(said.times, lengths, phase, paid, seconds) if paid >= SURE_GRID else None
+        return _grid(said, lengths, phase, paid, seconds) if paid >= SURE_GRID else None
     ranked = sorted(_tried(said), key=lambda row: -row[0])
     evidence, best, phase = ranked[0]
     paid = evidence - _paid_for_phases(best) - float(np.log(len(ranked)))
     if paid < SURE_GRID or evidence - ranked[1][0] < _BETTER:
         return None
-    made = _grid(said.times, best, phase, paid, seconds)
+    made = _grid(said, best, phase, paid, seconds)
+    if made is None:
+        return None
     return SpokenGrid(
         made.boundaries, min(made.confidence, _MOST_WITHOUT_HINT), best, made.n_on_time, made.n_said
     )
@@ -142,7 +148,7 @@ def _told_apart(structure: Structure, lengths: Lengths, said: SaidTimes, seconds
     before, after = beyond_s(times, chain, 1)
     beyond = [at_s for at_s in (before if is_rest else after) if 0 <= at_s <= seconds]
     kept = {link.index for link in chain.links}
-    if not is_rest and _ends_class(said.times, lengths, times[sorted(kept)]):
+    if not is_rest and _ends_class(said, lengths, times[sorted(kept)]):
         beyond = []
     boundaries = [boundary for index, boundary in enumerate(structure.boundaries) if index in kept]
     boundaries += [Boundary(at_s, 0.0, "lengths") for at_s in (*unheard_s(times, chain, None), *beyond)]
@@ -154,19 +160,32 @@ def _told_apart(structure: Structure, lengths: Lengths, said: SaidTimes, seconds
     )
 
 
-def _ends_class(times: Sequence[SaidTime], lengths: Lengths, works_s: Floats) -> bool:
+def _ends_class(said: SaidTimes, lengths: Lengths, works_s: Floats) -> bool:
     """Return whether the last of `works_s`, shape (n,), sounds that begin works, ends the class instead.
 
-    So it is where most works are called, as they begin or end or before that, and the last is not.
+    So it is where most works are called, as they begin or end or before that, or the one before was said to
+    be the last, and the last is not.
     """
+    if _is_said_last(said, lengths, float(works_s[-1])):
+        return False
+    after_s = {"work": 0.0, "half": lengths.work_s / 2}
     called = [
         any(
-            abs(one.at_s - at_s - (0.0 if one.begins == "work" else lengths.work_s)) <= one.reach_s
-            for one in times
+            abs(one.at_s - at_s - after_s.get(one.begins, lengths.work_s)) <= one.reach_s
+            for one in said.times
         )
         for at_s in works_s
     ]
-    return not called[-1] and float(np.mean(called[:-1])) >= _MOSTLY_CALLED
+    if called[-1] or len(called) < 2:
+        return False
+    before_last = _is_said_last(said, lengths, float(works_s[-2]))
+    return before_last or float(np.mean(called[:-1])) >= _MOSTLY_CALLED
+
+
+def _is_said_last(said: SaidTimes, lengths: Lengths, work_s: float) -> bool:
+    """Return whether the work that begins at `work_s` is said to be the last, in the rest before or in it."""
+    before_s = max(lengths.rest_s, _LAST_BEFORE_S)
+    return any(work_s - before_s <= at_s <= work_s + _LAST_AFTER_S for at_s in said.last_s)
 
 
 def _tried(said: SaidTimes) -> list[tuple[float, Lengths, _Phase]]:
@@ -191,11 +210,14 @@ def _best_phase(times: Sequence[SaidTime], lengths: Lengths) -> _Phase:
     reach = np.array([one.reach_s for one in times])
     worth, off = _worth(times, lengths, phases)
     on_time = np.abs(off) <= reach
+    # The middle of a work is said too roughly to move a boundary by.
+    exact = np.array([one.begins != "half" for one in times])
     # Of phases that explain the same words the one in their middle is the likeliest.
-    near = np.where(on_time, (off / reach) ** 2, 0.0).sum(axis=1)
+    near = np.where(on_time & exact, (off / reach) ** 2, 0.0).sum(axis=1)
     total = worth.sum(axis=1)
     top = int((total - 1e-3 * near).argmax())
-    moved = float(np.median(off[top][on_time[top]])) if on_time[top].any() else 0.0
+    moving = on_time[top] & exact
+    moved = float(np.median(off[top][moving])) if moving.any() else 0.0
     at_s = float(phases[top]) + moved
     off, number = _off(times, lengths, np.array([at_s]))
     return _Phase(at_s, float(total[top]), np.where(np.abs(off[0]) <= reach, off[0], np.inf), number[0])
@@ -217,9 +239,10 @@ def _worth(times: Sequence[SaidTime], lengths: Lengths, phases: Floats) -> tuple
 def _off(times: Sequence[SaidTime], lengths: Lengths, phases: Floats) -> tuple[Floats, npt.NDArray[np.int64]]:
     """Return by how much each thing said is off its nearest boundary, and that boundary's number.
 
-    Both have shape (n_phases, n_times).
+    Both have shape (n_phases, n_times). What is said at half of a work is held against its middle.
     """
-    at = np.array([one.at_s for one in times])[None, :] - phases[:, None]
+    at = np.array([one.at_s - lengths.work_s / 2 * (one.begins == "half") for one in times])[None, :]
+    at = at - phases[:, None]
     turns = np.rint(at / lengths.period_s)
     work, rest = at - turns * lengths.period_s, at - lengths.work_s
     rest_turns = np.rint(rest / lengths.period_s)
@@ -233,19 +256,27 @@ def _off(times: Sequence[SaidTime], lengths: Lengths, phases: Floats) -> tuple[F
 
 
 def _grid(
-    times: Sequence[SaidTime], lengths: Lengths, phase: _Phase, evidence: float, seconds: float
-) -> SpokenGrid:
-    on_time = np.isfinite(phase.off_s)
+    said: SaidTimes, lengths: Lengths, phase: _Phase, evidence: float, seconds: float
+) -> SpokenGrid | None:
+    """Return the boundaries from the first to the last that is said on time; None where too few are."""
+    times, agreeing = said.times, np.isfinite(phase.off_s)
+    on_time = agreeing & np.array([one.begins != "half" for one in times])
+    if on_time.sum() < _FEWEST_ON_TIME:
+        return None
     numbers = phase.number[on_time]
     # What is left of an interval is said before its end; that interval too belongs to the class.
     before = np.array([one.begins == "either" for one in times])[on_time]
     # Without rests only even numbers are boundaries.
     per_interval = 1 if lengths.rest_s else 2
     first, last = int((numbers - before * per_interval).min()), int(numbers.max())
+    last_work_s = phase.at_s + (last // 2) * lengths.period_s
+    if last % 2 == 0 and _is_said_last(said, lengths, last_work_s):
+        # The set that begins there was called the last one, so it is one, and has an end.
+        last += per_interval
     places = [
         phase.at_s + (n // 2) * lengths.period_s + (n % 2) * lengths.work_s for n in range(first, last + 1)
     ]
     if not lengths.rest_s:
         places = places[::2]
     boundaries = tuple(Boundary(at_s, 0.0, "words") for at_s in places if 0 <= at_s < seconds)
-    return SpokenGrid(boundaries, confidence_of_grid(evidence), lengths, int(on_time.sum()), len(times))
+    return SpokenGrid(boundaries, confidence_of_grid(evidence), lengths, int(agreeing.sum()), len(times))

@@ -207,12 +207,16 @@ def test_a_steady_sound_rises_only_where_it_begins():
     assert soft[252:260, band].mean() == pytest.approx(loud[252:260, band].mean(), rel=0.35)
 
 
-def risen(course: dict[int, float]) -> int:
-    """Return where a sound with `course`, height by step, is taken to rise: five returns, 300 steps apart."""
+def risen(course: dict[int, float], in_two: dict[int, float] | None = None) -> int:
+    """Return where a sound with `course`, height by step, is taken to rise: five returns, 300 steps apart.
+
+    Two of the returns have the heights `in_two` as well.
+    """
     prints = np.full((1_800, N_BANDS), 0.05, np.float32)
     steps = np.arange(200, 1_700, 300)
-    for lag, height in course.items():
-        prints[steps + lag, 20:24] += height
+    for returns, heights in ((steps, course), (steps[1::2], in_two or {})):
+        for lag, height in heights.items():
+            prints[returns + lag, 20:24] += height
     return rises_at(prints, steps, min(course), max(course) + 30)
 
 
@@ -224,6 +228,15 @@ def test_an_echo_is_not_the_rise_and_talk_just_before_is_not_either():
     assert risen({**beep, 10: 0.5, 11: 0.55, 12: 0.4}) == 0
     assert risen({-9: 0.6, -8: 0.5, **beep}) == 0
     assert risen({lag: min(1.0, 0.09 * (lag + 1)) for lag in range(30)}) in range(5)
+
+
+def test_the_first_of_two_strokes_is_the_rise_if_it_is_at_every_return():
+    """In a hall one tone of a warble is louder than the other, 80 ms before it; talk is at some returns."""
+    second = {10: 1.2, 11: 1.3, 12: 0.9, 13: 0.6, 14: 0.5}
+    first = {0: 0.7, 1: 0.75, 2: 0.6, 3: 0.35, 4: 0.3}
+
+    assert risen({**first, **second}) == 0
+    assert risen({0: 0.0, **second}, in_two={lag: 2.5 * height for lag, height in first.items()}) == 10
 
 
 def test_the_evidence_is_in_lengths_that_come_again():

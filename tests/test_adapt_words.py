@@ -209,7 +209,8 @@ def test_captions_of_no_use_are_refused(tmp_path):
         ("And let go.", 1),
         ("And relax.", 1),
         ("Rest there and breathe.", 2),
-        # How to breathe in a set is no call of a rest.
+        # How to breathe in a set is no call of a rest, nor what to relax.
+        ("And relax your shoulders.", 0),
         ("Cat and cow. Breathe in as your belly drops.", 0),
         ("Okay, go. Keep going.", -2),
     ],

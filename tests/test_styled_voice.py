@@ -86,7 +86,11 @@ SYMBOLS_OF = {
     ("es", "chico."): "ʧiko.",
     ("fr", "un bon matin."): "œ\u0303 bɔ\u0303 matɛ\u0303.",
     ("it", "pizza."): "piʦːa.",
+    ("it", "sedia."): "sɛdja.",
+    ("it", "ginocchio."): "ʤinɔkːjo.",
+    ("it", "energia."): "eneɾʤia.",
     ("pt-br", "mão."): "mɐ\u0303ʊ\u0303.",
+    ("pt-br", "dia."): "ʤiɐ.",
 }
 
 

@@ -33,7 +33,20 @@ _AMERICAN = (
 )  # fmt: skip
 _BRITISH = (("eə", "ɛː"), ("iə", "ɪə"), ("ᵻ", "ɪ"), ("e", "ɛ"), ("ɾ", "t"))
 _OTHERS = (("tʃ", "ʧ"), ("dʒ", "ʤ"), ("ts", "ʦ"), ("dz", "ʣ"))
-_RULES = {"en-us": _ENGLISH + _AMERICAN, "en-gb-x-rp": _ENGLISH + _BRITISH}
+# eSpeak writes a glide behind i. The model takes its sign for a palatal consonant: of Italian "sedia" and
+# "manubrio" a recogniser heard "sediglia" and "manubriglio".
+_GLIDES = (("ˈiʲ", "ˈi"), ("ˌiʲ", "ˌi"), ("ːʲ", "ː"), ("iʲ", "j"))
+GLIDING = frozenset({"it", "pt-br"})
+"""eSpeak's voices that write it so."""
+
+GLIDES_VERSION = 1
+"""Part of their recipes: raise it when they are read otherwise."""
+
+_RULES = {
+    "en-us": _ENGLISH + _AMERICAN,
+    "en-gb-x-rp": _ENGLISH + _BRITISH,
+    **dict.fromkeys(GLIDING, _GLIDES + _OTHERS),
+}
 
 
 def to_symbols(phonemes: str, espeak_voice: str) -> tuple[str, str]:

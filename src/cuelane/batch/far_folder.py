@@ -190,11 +190,6 @@ class FarFolder:
             yield
         except CuelaneError:
             raise
-        except NotImplementedError as error:
-            # What fsspec raises for a place that can only be read.
-            raise DeliveryError(
-                f"{self.address}: cannot be written: such addresses can only be read"
-            ) from error
         except Exception as error:
             raise DeliveryError(f"{self.address}: cannot be used: {_reason(error)}") from error
 
@@ -227,6 +222,9 @@ def _reason(error: Exception) -> str:
         return f"there is no such place ({told})"
     if isinstance(error, PermissionError):
         return f"it does not let this account do that ({told})"
+    if isinstance(error, RuntimeError) and not told:
+        # What fsspec raises, without a text, where a kind of place does not take what is asked of it.
+        return "such addresses can only be read, or do not take all that is needed; use another"
     return told if isinstance(error, OSError) and told else f"{told} ({kind})".strip()
 
 

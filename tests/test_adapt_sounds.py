@@ -239,6 +239,17 @@ def test_the_first_of_two_strokes_is_the_rise_if_it_is_at_every_return():
     assert risen({0: 0.0, **second}, in_two={lag: 2.5 * height for lag, height in first.items()}) == 10
 
 
+def test_a_sound_that_is_never_above_what_was_before_begins_where_it_is_alike():
+    """In music that falls quiet one band after another rises alone: that was a traceback."""
+    prints = np.zeros((900, N_BANDS), np.float32)
+    steps = np.array([200, 500, 800])
+    for lag in range(-24, 60):
+        prints[steps + lag, 20] = 1.0 if lag < -12 else 1.05 if 0 <= lag < 5 else 0.0
+        prints[steps + lag, 30] = 1.0 if lag < -12 else 1.05 if 6 <= lag < 11 else 0.0
+
+    assert rises_at(prints, steps, 0, 30) == 0
+
+
 def test_the_evidence_is_in_lengths_that_come_again():
     """Exact intervals are strong evidence, random ones speak against; a missing one costs little."""
     rng = np.random.default_rng(3)

@@ -153,7 +153,8 @@ def rises_at(prints: Array, steps: Steps, first: int, last: int) -> int:
     `prints` has shape (n, 64), `steps` (k,).
 
     The returns' mean is taken, in the bands that the signal raises; what is alike before it rises, such as a
-    breath held or talk that stops in time, is left out.
+    breath held or talk that stops in time, is left out. One that is never above what was before is taken to
+    begin where it is alike.
     """
     steps = steps[(steps > _QUIET - first) & (steps < len(prints) - last - _RISE)]
     if not len(steps):
@@ -164,6 +165,8 @@ def rises_at(prints: Array, steps: Steps, first: int, last: int) -> int:
     before = np.median(mean[: _QUIET // 2], axis=0)
     raised = np.maximum(0, mean[_QUIET // 2 :].max(axis=0) - before)
     course = (mean - before) @ raised
+    if course[_QUIET // 2 :].max() <= 0:
+        return first
     high = course[_QUIET // 2 :] >= _RISEN * course[_QUIET // 2 :].max()
     rises = np.flatnonzero(high & ~np.concatenate([[False], high[:-1]]))
     # Talk that ends just before a signal may raise the same bands; strokes of one are farther apart. What

@@ -16,13 +16,14 @@ from distributed import Client
 from cuelane.base.errors import PlanError, UsageError
 from cuelane.base.schedule import load_schedule
 from cuelane.batch import cluster as clusters
-from cuelane.batch import jobs_made, one_track, records
+from cuelane.batch import far_folder, jobs_made, one_track, records
 from cuelane.batch.cluster import on_cluster, sent_along
 from cuelane.batch.jobs_made import Order, Outcome, carried_out
 from cuelane.batch.run import orders_of, render_options, run_batch
 from cuelane.batch.tracks import Asked, plan_files, tracks
 from cuelane.cli.app import run
 from cuelane.plan.series import load_series
+from cuelane.speech.recorded import MAX_CLIPS
 from dask_clusters import local_cluster
 
 PLAN = """\
@@ -501,6 +502,24 @@ def test_a_record_that_is_damaged_counts_for_nothing(tmp_path: Path) -> None:
     for text in ("", "[]", '{"program": 1}', "[" * 5000, whole.replace('"natural"', "3")):
         path.write_text(text, encoding="utf-8")
         assert records.read_record(path) is None
+
+
+def test_a_record_holds_every_name_and_the_largest_voices(tmp_path: Path) -> None:
+    """A name may be no text (PEP 383), and a voice have 10,000 recordings of long names."""
+    (order,) = orders_of(
+        tracks([write(tmp_path, "one")], None, Asked(formats=("wav",), variants=("plain",))),
+        tmp_path / "out",
+        {},
+        force=False,
+    )
+    digest = "sha256:" + "0" * 64
+    names = ["voices/mine/caf\udce9.wav"]
+    names += [f"voices/{who}/{n:05d}-{'x' * 50}.wav" for who in ("mine", "hers") for n in range(MAX_CLIPS)]
+    record = records.Record("p", "{}", dict.fromkeys(names, digest), "b", {}, 1)
+    order.track.parent.mkdir()
+    one_track.write_record(order, record)
+    assert records.read_record(order.record) == record
+    assert records.record_from(far_folder._text(record)) == record
 
 
 def test_the_program_counts(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -233,4 +233,4 @@ def _digests_of(record: records.Record | None) -> set[str]:
 
 
 def _text(record: records.Record) -> bytes:
-    return json.dumps(asdict(record), ensure_ascii=False).encode()
+    return json.dumps(asdict(record)).encode()

@@ -132,4 +132,4 @@ def write_record(order: Order, record: records.Record) -> None:
     path = order.record
     path.parent.mkdir(exist_ok=True)
     with all_or_nothing(path, force=True) as staged:
-        staged.write_text(path, sealable_json(json.dumps(asdict(record), ensure_ascii=False)))
+        staged.write_text(path, sealable_json(json.dumps(asdict(record))))

@@ -28,7 +28,8 @@ from cuelane.speech.choice import default_voice
 from cuelane.speech.definition import voices_folder
 from cuelane.speech.voices import files_beside
 
-MOST_BYTES = 1_000_000
+# Chosen: a voice has up to 10,000 recordings, each some 130 bytes here, and a plan several voices beside it.
+MOST_BYTES = 64_000_000
 _VOICES = "voices/"
 _NOT_OURS = (".pyc", ".pyo")
 

@@ -20,12 +20,20 @@ from cuelane.recording.recogniser import Aligner, HeardWord
 from cuelane.recording.room_tone import room_tone, soften
 from cuelane.speech.recorded import RecordedVoice
 from cuelane.speech.voices import find_voice
+from cuelane.takes import voice_folder as voice_folder_module
 from cuelane.takes.gaps import fill_gaps
 from cuelane.takes.matching import SURE_TAKE, HeardPiece, match_takes
 from cuelane.takes.rivals import lead, repeats_doubted, rivals
 from cuelane.takes.run import LineResult, TakesResult, find_takes, leading_number
 from cuelane.takes.splitting import SpokenPiece, frames_of, measure_levels, split_at_pauses
-from cuelane.takes.voice_folder import file_name, voice_delivery, voice_folder, write_voice
+from cuelane.takes.voice_folder import (
+    file_name,
+    keep_clip,
+    take_back,
+    voice_delivery,
+    voice_folder,
+    write_voice,
+)
 
 LINES = [*gen.SETUPS.values(), *gen.FORM[:4], "Left leg forward this time.", "Right leg forward this time."]
 LEFT_OUT, RETAKEN, COUGHS = {4}, {1, 8}, {2, 6}
@@ -146,6 +154,29 @@ def test_no_line_takes_the_recording_of_another(tmp_path):
     found = [voice.find(f"{long} {side} knee out.") for side in ("left", "right")]
     assert [soundfile.info(one.path).frames for one in found] == [9_000, 30_000]
     assert len(voice.index.clips) == 2
+
+
+def test_what_another_process_records_meanwhile_stays(tmp_path, monkeypatch):
+    """By another desk, or by `takes`: a line kept or taken back loses no other line, and no clip of one."""
+    folder, clip = tmp_path / "voices" / "me", np.full(4_800, 0.1, np.float32)
+    keep_clip(folder, 1, "One.", clip)
+    index_written = voice_folder_module._write_index
+
+    def then_another(number, text):
+        def written(*args):
+            index_written(*args)
+            monkeypatch.setattr(voice_folder_module, "_write_index", index_written)
+            keep_clip(folder, number, text, clip)
+
+        monkeypatch.setattr(voice_folder_module, "_write_index", written)
+
+    then_another(2, "Two.")
+    keep_clip(folder, 3, "Three.", clip)
+    then_another(4, "Four.")
+    take_back(folder, "One.")
+    rows = json.loads((folder / "index.json").read_text(encoding="utf-8"))["clips"]
+    assert sorted(row["text"] for row in rows) == ["Four.", "Three.", "Two."]
+    assert sorted(path.name for path in folder.glob("*.wav")) == sorted(row["file"] for row in rows)
 
 
 @pytest.mark.parametrize("name", ["", "../up", "a b", "x" * 41])

@@ -7,6 +7,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Collection, Sequence
 from contextlib import AbstractContextManager
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -73,11 +74,7 @@ def write_voice(staged: Staged, folder: Path, result: TakesResult) -> int:
     placed = [line for line in result.lines if line.state == "placed" and line.clip is not None]
     uncertain = [line for line in result.lines if line.state == "uncertain" and line.clip is not None]
     read = {match_key(line.text) for line in placed}
-
-    def others() -> list[dict[str, Any]]:
-        return [entry for entry in _known(folder / INDEX) if match_key(entry["text"]) not in read]
-
-    taken = {entry["file"] for entry in others()}
+    taken = {entry["file"] for entry in _others(folder, read)}
     rows = [{"text": line.text, "file": _free_name(line.number, line.text, taken)} for line in placed]
     targets = [folder / row["file"] for row in rows]
     targets += [listen / file_name(line.number, line.text) for line in uncertain]
@@ -86,11 +83,9 @@ def write_voice(staged: Staged, folder: Path, result: TakesResult) -> int:
     for line, target in zip([*placed, *uncertain], targets, strict=True):
         assert line.clip is not None
         write_clip(staged.path_for(target), line.clip, target)
-
-    def entries() -> list[dict[str, Any]]:
-        return [*others(), *rows]
-
-    _write_index(staged, entries, lambda name: not name.startswith(f"{LISTEN}/"))
+    _write_index(
+        staged, lambda: [*_others(folder, read), *rows], lambda name: not name.startswith(f"{LISTEN}/")
+    )
     return len(placed)
 
 
@@ -106,14 +101,13 @@ def keep_clip(folder: Path, number: int, text: str, clip: npt.NDArray[np.float32
     """
     folder.mkdir(parents=True, exist_ok=True)
     known = _known(folder / INDEX)
-    others = [entry for entry in known if match_key(entry["text"]) != match_key(text)]
-    name = _free_name(number, text, {entry["file"] for entry in others})
-    target, rows = folder / name, [*others, {"text": text, "file": name}]
+    name = _free_name(number, text, {entry["file"] for entry in _others(folder, {match_key(text)})})
+    target = folder / name
     # A person records a line again to have the new clip in the old one's place.
     own = [target] if any(entry["file"] == name for entry in known) else []
     with _desk_delivery(folder, own) as staged:
         write_clip(staged.path_for(target), clip, target)
-        _write_index(staged, lambda: rows, _named_in(rows))
+        _rewrite_line(staged, folder, text, [{"text": text, "file": name}])
 
 
 def take_back(folder: Path, text: str) -> None:
@@ -121,10 +115,8 @@ def take_back(folder: Path, text: str) -> None:
 
     Raises as :func:`keep_clip` does.
     """
-    known = _known(folder / INDEX)
-    others = [entry for entry in known if match_key(entry["text"]) != match_key(text)]
     with _desk_delivery(folder, []) as staged:
-        _write_index(staged, lambda: others, _named_in(others))
+        _rewrite_line(staged, folder, text, [])
 
 
 def _desk_delivery(folder: Path, own: Sequence[Path]) -> AbstractContextManager[Staged]:
@@ -132,10 +124,19 @@ def _desk_delivery(folder: Path, own: Sequence[Path]) -> AbstractContextManager[
     return all_or_nothing(index, home=folder, owned=[index, *own], listing=index)
 
 
-def _named_in(entries: Sequence[dict[str, Any]]) -> Callable[[str], bool]:
-    """Return a function that tells whether a clip stays: it is removed once no entry names it."""
-    named = {entry["file"] for entry in entries}
-    return lambda name: name in named or name.startswith(f"{LISTEN}/")
+def _rewrite_line(staged: Staged, folder: Path, text: str, rows: Sequence[dict[str, Any]]) -> None:
+    """Write the index with `rows` for the words of `text`; a clip is removed once no entry names it."""
+    entries = cache(lambda: [*_others(folder, {match_key(text)}), *rows])
+    named = cache(lambda: {entry["file"] for entry in entries()})
+    _write_index(staged, entries, lambda name: name in named() or name.startswith(f"{LISTEN}/"))
+
+
+def _others(folder: Path, read: Collection[str]) -> list[dict[str, Any]]:
+    """Return what the index holds now besides the words of these keys.
+
+    Asked for once more when it is put in place: another process may have put something into it meanwhile.
+    """
+    return [entry for entry in _known(folder / INDEX) if match_key(entry["text"]) not in read]
 
 
 def _write_index(

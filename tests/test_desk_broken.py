@@ -62,6 +62,22 @@ def test_what_is_wrong_is_a_page_where_a_person_looks_at_it(
     assert (asked.status, asked.json["lang"]) == (status, lang)
 
 
+@pytest.mark.parametrize(
+    ("written", "told"),
+    [("2026-01-02", "2026-01-02"), (".nan", ".nan"), ("3", "3"), ("[a, 2.5]", "[a, 2.5]")],
+)
+def test_a_change_that_met_another_is_told_whatever_the_other_holds(
+    written: str, told: str, tmp_path: Path
+) -> None:
+    """A date as plans are written, for which JSON has no word, and a value that no plan takes."""
+    (tmp_path / "p.yaml").write_text(f"date: {written}\n{PLAN}", encoding="utf-8")
+    desk = application(tmp_path, ClipStore(tmp_path / "clips"))
+    edit = {"op": "set", "place": "date", "value": "2027-01-02"}
+    asked = {"edits": [edit], "number": 1, "seen": "earlier", "was": {"value": "2025-01-02"}}
+    answer = post(desk, "/api/plan/p.yaml/edit", asked)
+    assert (answer.status, answer.json["theirs"]) == (409, told)
+
+
 @pytest.mark.parametrize("text", ["- a\n", "hello\n", "5\n", "# nothing\n", "null\n", "exercises: [a]\n"])
 def test_a_file_that_holds_no_plan_is_said_and_can_be_mended(text: str, tmp_path: Path) -> None:
     """A list, a sentence, a number, nothing: each page answers, says an error, and takes a plan again."""

@@ -15,6 +15,7 @@ from cuelane.base.errors import CuelaneError, PlanError
 from cuelane.desk.asked import BadRequestError
 from cuelane.desk.document import ChangedElsewhereError
 from cuelane.desk.edits import EditError
+from cuelane.desk.forms import in_yaml
 from cuelane.desk.page_shell import page
 from cuelane.desk.planning import SupersededError
 from cuelane.desk.words import DEFAULT_LANGUAGE, Said, desk_words, problems_told, told
@@ -43,7 +44,7 @@ async def answered(work: Callable[[], Any], *, as_page: bool = False) -> Respons
     try:
         answer = await run_in_threadpool(work)
     except ChangedElsewhereError as error:
-        return AsciiJson({"error": "changed", "theirs": error.theirs}, 409)
+        return AsciiJson({"error": "changed", "theirs": _written(error.theirs)}, 409)
     except SupersededError:
         return Response(status_code=204)
     except (EditError, BadRequestError, RecursionError) as error:
@@ -55,6 +56,11 @@ async def answered(work: Callable[[], Any], *, as_page: bool = False) -> Respons
     except CuelaneError as error:
         return refused(told(error), 400)
     return answer if isinstance(answer, Response) else AsciiJson(answer)
+
+
+def _written(value: Any) -> str | None:
+    """Return a value of a plan as a person types it, None for none; for a date JSON has no word."""
+    return value if value is None or isinstance(value, str) else in_yaml(value)
 
 
 def _page_of(wrong: dict[str, str]) -> str:

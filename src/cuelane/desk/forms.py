@@ -362,14 +362,18 @@ def _entries(path: Place, value: Any) -> Iterator[Field]:
 
 
 def _yaml(path: Place, label: str, body: Mapping[str, Any], value: Any, required: bool) -> Field:
+    about = str(_resolved(body).get("description", "")) if body else ""
+    return Field(path, label, "yaml", about, shown=in_yaml(value), present=True, required=required)
+
+
+def in_yaml(value: Any) -> str:
+    """Return any value of a plan as YAML on one line."""
     stream = io.StringIO()
     writer = YAML(typ="safe", pure=True)
     writer.default_flow_style = True
     writer.width = 1_000_000
     writer.dump([value], stream)
-    shown = stream.getvalue().strip()[1:-1]
-    about = str(_resolved(body).get("description", "")) if body else ""
-    return Field(path, label, "yaml", about, shown=shown, present=True, required=required)
+    return stream.getvalue().strip()[1:-1]
 
 
 def _shown(value: Any) -> str:

@@ -231,7 +231,7 @@ async function conflict(edits, what, body) {
   await refresh({ edits, asked: Boolean(lone) });
   const beside = lone && nearest(edits[0].at);
   if (!beside) return;
-  const theirs = typeof body.theirs === "string" ? body.theirs : JSON.stringify(body.theirs);
+  const { theirs } = body;
   const box = element("div", { class: "finding f-error", role: "alert", "data-stays": "" });
   box.append(element("p", {}, w("compose.theirs", { value: theirs })));
   const mine = element("button", { type: "button" }, w("compose.keep_mine"));

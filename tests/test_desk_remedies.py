@@ -219,14 +219,19 @@ def test_an_exercise_that_is_not_there_is_found_added_or_taken_out(tmp_path: Pat
         assert pressed(tmp_path, text, finding, fix.label).findings == ()
 
 
-def test_what_stands_in_another_file_has_no_button(tmp_path: Path) -> None:
-    """The desk edits one plan; a warning about an included one says where it is."""
-    (tmp_path / "inner.yaml").write_text(WORDS, encoding="utf-8")
-    text = "title: Outer\nvoice: system\nsession:\n  - include: inner.yaml\n"
-    rows = [row for row in planned(tmp_path, text).findings if row.code == "screen-words"]
+@pytest.mark.parametrize("inner", ["inner.yaml", "more/plan.yaml"])
+def test_what_stands_in_another_file_has_no_button(inner: str, tmp_path: Path) -> None:
+    """The desk edits one plan; a warning about an included one says where it is, also one of its own name."""
+    (tmp_path / inner).parent.mkdir(exist_ok=True)
+    (tmp_path / inner).write_text(WORDS, encoding="utf-8")
+    text = f"title: Outer\nvoice: system\nsession:\n  - include: {inner}\n"
+    view = planned(tmp_path, text)
+    rows = [row for row in view.findings if row.code == "screen-words"]
     assert rows
-    assert all("inner.yaml, line " in str(row.file) for row in rows)
-    assert all(row.fixes == () for row in rows)
+    for row in rows:
+        assert f"{Path(inner)}, line " in str(row.file)
+        assert (row.fixes, row.place) == ((), ())
+    assert view.places == {}
 
 
 def test_a_line_is_moved_to_the_rest_before_only_if_it_fits_as_it_is_said_there(tmp_path: Path) -> None:

@@ -210,7 +210,7 @@ class Planner:
     ) -> Notice:
         if mark is None:
             return Notice(level, message, hint)
-        if Path(mark.file).name != self._path.name:
+        if not self._is_here(mark):
             return Notice(level, message, hint, file=Said("compose.in_file", file=mark.file, n=mark.line))
         return Notice(level, message, hint, path_at(text, mark.line, mark.column))
 
@@ -246,9 +246,13 @@ class Planner:
             return frozenset({-1})
         return frozenset(one.interval.index for one in tried.misfits)
 
+    def _is_here(self, mark: Mark) -> bool:
+        """Return whether a mark stands in this file, and not in one of its name that it includes."""
+        return mark.file == str(self._path)
+
     def _place_of(self, text: str, mark: Mark | None) -> Place:
         """Return where a mark stands in this file; nowhere for another."""
-        if mark is None or Path(mark.file).name != self._path.name:
+        if mark is None or not self._is_here(mark):
             return ()
         return path_at(text, mark.line, mark.column)
 
@@ -258,7 +262,7 @@ class Planner:
         marks: dict[Mark, Place] = {}
         for candidate in offered:
             mark = candidate.mark
-            if mark is None or Path(mark.file).name != self._path.name:
+            if mark is None or not self._is_here(mark):
                 continue
             if mark not in marks:
                 marks[mark] = path_at(text, mark.line, mark.column)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -247,6 +248,18 @@ def test_takes_of_what_is_not_there_are_refused(desk: Any, path: str) -> None:
     """A line that is not in the plan, a plan that is not in the folder."""
     answer = ask(desk, "POST", f"/api/{path}?voice=mine", body=as_wav(take_of(voiced(1.0))))
     assert answer.status in (400, 404)
+
+
+def test_a_folder_that_takes_no_voice_is_said(desk: Any, tmp_path: Path) -> None:
+    """A file stands where the folder of voices would: the page is told in words, and the take still waits."""
+    (tmp_path / "voices").write_text("notes", encoding="utf-8")
+    taken = upload(desk, take_of(voiced(1.2))).json
+    answer = post(desk, "/api/booth/p.yaml/keep", {"key": KEY, "id": taken["id"], "voice": "mine"})
+    assert (answer.status, answer.json["lang"]) == (500, "en")
+    assert re.fullmatch(r"this computer did not let that be done: .*\bvoices\b.*: .+", answer.json["error"])
+    (tmp_path / "voices").unlink()
+    again = post(desk, "/api/booth/p.yaml/keep", {"key": KEY, "id": taken["id"], "voice": "mine"})
+    assert again.status == 200
 
 
 def test_an_endless_take_is_cut_short(desk: Any) -> None:

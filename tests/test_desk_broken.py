@@ -39,6 +39,18 @@ def test_an_empty_file_is_said(tmp_path: Path) -> None:
         ("/plan/p.yaml", 404, "p.yaml, line 1: this file is empty", "en"),
         ("/finish/<b>.yaml", 400, "in diesem Ordner liegt kein Plan „&lt;b&gt;.yaml“", "de"),
         ("/booth/none.yaml", 400, "in diesem Ordner liegt kein Plan „none.yaml“", "de"),
+        (
+            "/boots/p.yaml",
+            404,
+            "unter dieser Adresse gibt es keine Seite; weiter geht es mit „Alle Pläne“",
+            "de",
+        ),
+        (
+            "/api/new",
+            405,
+            "unter dieser Adresse gibt es keine Seite; weiter geht es mit „Alle Pläne“",
+            "de",
+        ),
     ],
 )
 def test_what_is_wrong_is_a_page_where_a_person_looks_at_it(

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import json
+import os
 import re
 from pathlib import Path
 from typing import Any
@@ -21,6 +23,7 @@ from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.audio.store import ClipStore
 from cuelane.base.seals import digest_of, sealable_json, sealed
+from cuelane.desk import booth_pages, class_pages, uploads
 from cuelane.desk.app import application
 from cuelane.desk.classes import Classes
 from cuelane.desk.words import desk_words, in_language
@@ -290,6 +293,23 @@ def test_no_recording_leaves_no_folder(desk: Any, tmp_path: Path) -> None:
     answer = bring(desk, body=b"")
     assert answer.status == 400
     assert "nothing came" in answer.json["error"]
+    assert not (tmp_path / NAME).exists()
+
+
+def test_a_disk_that_fills_while_a_recording_comes_is_said(
+    desk: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In words, and nothing stays of the recording; nor of songs, takes and readings that come so."""
+
+    async def filled(*_: Any) -> int:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    for module in (class_pages, booth_pages, uploads):
+        monkeypatch.setattr(module, "stream_into", filled)
+    (tmp_path / "p.yaml").write_text("title: T\nsession:\n  - say: Hi.\n", encoding="utf-8")
+    for path in ("class/new?name=Monday%20class.wav", "music/p.yaml", "take/p.yaml/k", "reading/p.yaml"):
+        answer = ask(desk, "POST", f"/api/{path}", body=b"RIFF")
+        assert (answer.status, "the disk is full" in answer.json["error"]) == (500, True), path
     assert not (tmp_path / NAME).exists()
 
 

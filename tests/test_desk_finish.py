@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import shutil
 import threading
 import time
 import zipfile
+from multiprocessing import Pipe
 from pathlib import Path
 from typing import Any
 
@@ -17,12 +19,14 @@ import soundfile
 
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import PlanError, UsageError
+from cuelane.desk import chores
 from cuelane.desk.app import application
 from cuelane.desk.archive import files_of, zipped
 from cuelane.desk.guard import Guard
 from cuelane.desk.jobs import JobCancelledError, Jobs
 from cuelane.desk.made import made_of, report_of
 from cuelane.desk.music_tried import TriedMusics
+from cuelane.desk.words import in_language
 from cuelane.render.run import RenderOptions, render
 from deskkit import PATIENCE_S, PORT, Answer, ask, post, until
 
@@ -226,6 +230,12 @@ def test_a_job_that_breaks_says_so() -> None:
     jobs.start("render", "p", breaks)
     assert "odd" in jobs.wait(PATIENCE_S)["message"]
 
+    def fills(tell: Any) -> dict[str, Any]:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    jobs.start("render", "p", fills)
+    assert jobs.wait(PATIENCE_S)["message"].startswith("this computer did not let that be done: the disk is ")
+
     def refuses(tell: Any) -> dict[str, Any]:
         raise UsageError("no")
 
@@ -236,6 +246,19 @@ def test_a_job_that_breaks_says_so() -> None:
 
         jobs.start("render", "p", refuses, lost)
         assert (jobs.wait(PATIENCE_S)["message"], jobs.now()["links"]) == ("no", [])
+
+
+def test_a_chore_that_the_disk_refuses_says_so() -> None:
+    """As the child tells it: no fault of the program, in the language of whoever looks."""
+    told_from, to_tell = Pipe(duplex=False)
+
+    def fills(told: Any) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), "class.wav")
+
+    chores._run(fills, (), to_tell)
+    kind, said = told_from.recv()
+    with in_language("de"):
+        assert (kind, str(said).partition(": ")[0]) == ("failed", "dieser Computer hat das nicht zugelassen")
 
 
 def test_a_render_stopped_in_the_middle_leaves_nothing(

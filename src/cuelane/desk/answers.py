@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route
 
-from cuelane.base.errors import CuelaneError, PlanError
+from cuelane.base.errors import CuelaneError, PlanError, UsageError
 from cuelane.desk.asked import BadRequestError
 from cuelane.desk.document import ChangedElsewhereError
 from cuelane.desk.edits import EditError
@@ -22,6 +23,18 @@ from cuelane.desk.words import DEFAULT_LANGUAGE, Said, desk_words, problems_told
 
 Asked = dict[str, Any]
 """The object in a request's body."""
+
+
+_TOLD = (
+    ChangedElsewhereError,
+    SupersededError,
+    EditError,
+    BadRequestError,
+    RecursionError,
+    UnicodeEncodeError,
+    CuelaneError,
+    OSError,
+)
 
 
 class AsciiJson(JSONResponse):
@@ -37,25 +50,33 @@ async def answered(work: Callable[[], Any], *, as_page: bool = False) -> Respons
 
     What is wrong is told in JSON too; with `as_page` in a page, since a person looks at the answer.
     """
-
-    def refused(wrong: dict[str, str], status: int) -> Response:
-        return HTMLResponse(_page_of(wrong), status) if as_page else AsciiJson(wrong, status)
-
     try:
         answer = await run_in_threadpool(work)
-    except ChangedElsewhereError as error:
-        return AsciiJson({"error": "changed", "theirs": _written(error.theirs)}, 409)
-    except SupersededError:
-        return Response(status_code=204)
-    except (EditError, BadRequestError, RecursionError) as error:
-        return refused(told(error), 422)
-    except UnicodeEncodeError:
-        return refused(told(EditError(Said("wrong.half_character"))), 422)
-    except PlanError as error:
-        return refused({"error": problems_told(error.problems), "lang": DEFAULT_LANGUAGE}, 404)
-    except CuelaneError as error:
-        return refused(told(error), 400)
+    except _TOLD as error:
+        return _refusal(error, as_page)
     return answer if isinstance(answer, Response) else AsciiJson(answer)
+
+
+def _refusal(error: BaseException, as_page: bool) -> Response:
+    match error:
+        case ChangedElsewhereError():
+            return AsciiJson({"error": "changed", "theirs": _written(error.theirs)}, 409)
+        case SupersededError():
+            return Response(status_code=204)
+        case UnicodeEncodeError():
+            return _refused(told(EditError(Said("wrong.half_character"))), 422, as_page)
+        case EditError() | BadRequestError() | RecursionError():
+            return _refused(told(error), 422, as_page)
+        case PlanError():
+            wrong = {"error": problems_told(error.problems), "lang": DEFAULT_LANGUAGE}
+            return _refused(wrong, 404, as_page)
+        case OSError():
+            return _refused(told(error), 500, as_page)
+    return _refused(told(error), 400, as_page)
+
+
+def _refused(wrong: dict[str, str], status: int, as_page: bool) -> Response:
+    return HTMLResponse(_page_of(wrong), status) if as_page else AsciiJson(wrong, status)
 
 
 def _written(value: Any) -> str | None:
@@ -90,11 +111,36 @@ def post_route(path: str, handler: Callable[[Request, Asked], Any]) -> Route:
     return _route(path, handler, "POST")
 
 
+def upload_route(path: str, handler: Callable[[Request], Awaitable[Response]]) -> Route:
+    """Return a route that answers POST; `handler` takes in the body as it comes, and then answers."""
+
+    async def answer(request: Request) -> Response:
+        try:
+            return await handler(request)
+        except _TOLD as error:
+            return _refusal(error, as_page=False)
+
+    return Route(path, answer, methods=["POST"])
+
+
 def _route(path: str, handler: Callable[[Request, Asked], Any], method: str) -> Route:
     async def answer(request: Request) -> Response:
         body = await request.body() if method == "POST" else b""
-        # A browser asks so for what it opens itself; a script, a picture or a player does not.
-        as_page = method == "GET" and "text/html" in request.headers.get("accept", "")
-        return await answered(lambda: handler(request, object_in(body)), as_page=as_page)
+        return await answered(lambda: handler(request, object_in(body)), as_page=_as_page(request))
 
     return Route(path, answer, methods=[method])
+
+
+def _as_page(request: Request) -> bool:
+    """Return whether a browser opens the address itself; a script, a picture or a player asks otherwise."""
+    return request.method == "GET" and "text/html" in request.headers.get("accept", "")
+
+
+async def _no_page(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    wrong = told(UsageError(Said("wrong.no_page", plans=desk_words().top["plans"])))
+    return _refused(wrong, error.status_code, _as_page(request))
+
+
+NO_PAGE: dict[Any, Callable[[Request, Exception], Awaitable[Response]]] = {404: _no_page, 405: _no_page}
+"""What an application answers at an address that it does not have, or not so."""

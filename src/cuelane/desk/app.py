@@ -11,6 +11,7 @@ from starlette.concurrency import run_in_threadpool
 
 from cuelane.audio.store import ClipStore
 from cuelane.desk import finishing
+from cuelane.desk.answers import NO_PAGE
 from cuelane.desk.booth_pages import booth_routes
 from cuelane.desk.chores import Chores
 from cuelane.desk.class_pages import class_routes
@@ -49,6 +50,7 @@ def whole_desk(composing: Composing) -> Starlette:
         await run_in_threadpool(workspaces.close)
 
     return Starlette(
+        exception_handlers=NO_PAGE,
         routes=[
             *composing.routes(),
             sound_route(workspaces),

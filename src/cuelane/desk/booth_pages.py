@@ -15,7 +15,7 @@ from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
 from cuelane.base.errors import UsageError
-from cuelane.desk.answers import Asked, answered, get_route, post_route
+from cuelane.desk.answers import Asked, answered, get_route, post_route, upload_route
 from cuelane.desk.asked import BadRequestError
 from cuelane.desk.booth import Booth
 from cuelane.desk.chores import Chores
@@ -42,8 +42,8 @@ def booth_routes(workspaces: Workspaces, chores: Chores) -> list[Route]:
         post_route("/api/booth/{name}/keep", pages.keep),
         post_route("/api/booth/{name}/back", pages.back),
         post_route("/api/booth/{name}/reading", pages.settle),
-        Route("/api/take/{name}/{key}", pages.take, methods=["POST"]),
-        Route("/api/reading/{name}", pages.read, methods=["POST"]),
+        upload_route("/api/take/{name}/{key}", pages.take),
+        upload_route("/api/reading/{name}", pages.read),
     ]
 
 
@@ -79,21 +79,17 @@ class _BoothPages:
         """A take of one line, as the request's body."""
         name, key = request.path_params["name"], request.path_params["key"]
         voice = request.query_params.get("voice", "")
-        try:
-            async with received(request) as path:
-                spoke_from_s = _seconds(request, "after") or 0.0
-                take = partial(
-                    self._booth.take,
-                    name,
-                    key,
-                    path,
-                    voice=voice,
-                    spoke_from_s=spoke_from_s,
-                    until_s=_seconds(request, "until"),
-                )
-                return await answered(lambda: unnamed(path, take))
-        except UsageError as error:
-            return await answered(partial(_fail, error))
+        async with received(request) as path:
+            take = partial(
+                self._booth.take,
+                name,
+                key,
+                path,
+                voice=voice,
+                spoke_from_s=_seconds(request, "after") or 0.0,
+                until_s=_seconds(request, "until"),
+            )
+            return await answered(lambda: unnamed(path, take))
 
     async def read(self, request: Request) -> Response:
         """A whole reading, as the request's body."""
@@ -102,11 +98,9 @@ class _BoothPages:
         try:
             with path.open("wb") as file:
                 await stream_into(request, file)
-        except BaseException as error:
+        except BaseException:
             path.unlink(missing_ok=True)
             folder.rmdir()
-            if isinstance(error, UsageError):
-                return await answered(partial(_fail, error))
             raise
         name = request.path_params["name"]
         return await answered(lambda: self._started(name, path))
@@ -170,7 +164,3 @@ def _seconds(request: Request, name: str) -> float | None:
     if not 0 <= value <= MAX_LINE_S:
         raise UsageError(f"{name} must be seconds, from 0 to {MAX_LINE_S:g}")
     return value
-
-
-def _fail(error: Exception) -> None:
-    raise error

@@ -14,7 +14,14 @@ from typing import Any
 
 from cuelane.base.errors import CuelaneError, UsageError
 from cuelane.desk.one_at_a_time import OneAtATime
-from cuelane.desk.words import DEFAULT_LANGUAGE, Said, desk_words, problems_told, without_options
+from cuelane.desk.words import (
+    DEFAULT_LANGUAGE,
+    Said,
+    desk_words,
+    problems_told,
+    refused_by_system,
+    without_options,
+)
 
 Told = Callable[[str, int, int], None]
 Work = Callable[..., Any]
@@ -106,6 +113,8 @@ def _run(work: Work, values: tuple[Any, ...], to_tell: Connection) -> None:
         problems = getattr(error, "problems", None)
         message = problems_told(problems) if problems else str(error)
         to_tell.send(("failed", without_options(message)))
+    except OSError as error:
+        to_tell.send(("failed", refused_by_system(error)))
     except Exception as error:
         # The page must be told, whatever it is.
         to_tell.send(("failed", f"something went wrong in cuelane itself ({type(error).__name__}: {error})"))

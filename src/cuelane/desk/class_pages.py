@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from functools import partial
 from typing import Any
 
 from markupsafe import Markup
@@ -13,9 +12,8 @@ from starlette.routing import Route
 
 from cuelane.adapt.analysis import Analysis
 from cuelane.adapt.clock import clock
-from cuelane.base.errors import UsageError
 from cuelane.base.units import format_duration
-from cuelane.desk.answers import Asked, answered, get_route, post_route
+from cuelane.desk.answers import Asked, answered, get_route, post_route, upload_route
 from cuelane.desk.asked import BadRequestError
 from cuelane.desk.booth_pages import wav
 from cuelane.desk.classes import Classes
@@ -43,8 +41,8 @@ def class_routes(classes: Classes) -> list[Route]:
         post_route("/api/class-run/{name}", pages.run),
         post_route("/api/class-stop/{name}", pages.stop),
         post_route("/api/class-decide/{name}", pages.decide),
-        Route("/api/class-words/{name}", pages.captions, methods=["POST"]),
-        Route("/api/class/new", pages.bring, methods=["POST"]),
+        upload_route("/api/class-words/{name}", pages.captions),
+        upload_route("/api/class/new", pages.bring),
     ]
 
 
@@ -91,10 +89,8 @@ class _ClassPages:
         try:
             with path.open("wb") as file:
                 await stream_into(request, file)
-        except BaseException as error:
+        except BaseException:
             self._classes.give_up(name)
-            if isinstance(error, UsageError):
-                return await answered(partial(_fail, error))
             raise
         return await answered(lambda: self._brought(name, path))
 
@@ -218,7 +214,3 @@ def _fields() -> dict[str, str]:
         "--work": words["by_work"],
         "--rest": words["by_rest"],
     }
-
-
-def _fail(error: Exception) -> None:
-    raise error

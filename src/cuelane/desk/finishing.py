@@ -21,7 +21,7 @@ from cuelane.check.picture import error_svg, wave_svg
 from cuelane.check.run import check
 from cuelane.check.text import summary_rows
 from cuelane.deliver.publish import ENDINGS
-from cuelane.desk.answers import Asked, answered, get_route, post_route
+from cuelane.desk.answers import Asked, answered, get_route, post_route, upload_route
 from cuelane.desk.archive import files_of, zipped
 from cuelane.desk.asked import BadRequestError
 from cuelane.desk.forms import place_name
@@ -83,7 +83,7 @@ def routes(finishing: Finishing) -> list[Route]:
         post("/api/finish/{name}/keep", post_keep),
         post("/api/finish/{name}/unsong", post_remove_song),
         post("/api/finish/{name}/phone", post_phone),
-        Route("/api/music/{name}", partial(post_song, finishing), methods=["POST"]),
+        upload_route("/api/music/{name}", partial(post_song, finishing)),
         get("/api/phone", get_phone),
         post("/api/phone/stop", post_phone_stop),
         get("/api/job", get_job),
@@ -199,16 +199,8 @@ async def post_song(finishing: Finishing, request: Request) -> Response:
         finishing.beds.add(name, request.query_params.get("file", "song"), path)
         return {"parts": _parts(finishing, name, workspace)}
 
-    try:
-        async with received(request) as path:
-            return await answered(lambda: take(path))
-    except UsageError as error:
-        message = str(error)
-        return await answered(lambda: _refuse(message))
-
-
-def _refuse(message: str) -> Any:
-    raise UsageError(message)
+    async with received(request) as path:
+        return await answered(lambda: take(path))
 
 
 def post_remove_song(finishing: Finishing, request: Request, data: Asked) -> Any:

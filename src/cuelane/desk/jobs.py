@@ -120,7 +120,7 @@ class Jobs:
             result = work(tell)
         except JobCancelledError:
             self._end(job, "cancelled")
-        except CuelaneError as error:
+        except (CuelaneError, OSError) as error:
             self._end(job, "failed", told(error), self._places(links))
         except Exception as error:
             # A page waits for an answer; without one it would wait for ever.

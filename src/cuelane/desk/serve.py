@@ -111,10 +111,11 @@ def serve(folder: Path, port: int | None, opened: Callable[[str], None], languag
 
 def _import_the_rest(front: Front, folder: Path) -> None:
     """Import what composes plans, and then all the rest; each is served as soon as it is there."""
+    from cuelane.desk.answers import NO_PAGE
     from cuelane.desk.composing import Composing
 
     composing = Composing(folder)
-    front.composes(Starlette(routes=composing.routes()))
+    front.composes(Starlette(routes=composing.routes(), exception_handlers=NO_PAGE))
     # What is asked for now is answered first: of two threads that work, each takes twice as long.
     for name in _SLOW:
         front.wait_until_idle(_PATIENCE_S)

@@ -6,6 +6,7 @@ whichever thread, is worded in that one.
 
 from __future__ import annotations
 
+import os
 import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
@@ -18,7 +19,8 @@ from typing import Any
 
 from babel.numbers import get_decimal_symbol
 
-from cuelane.base.errors import Problem
+from cuelane.base.errors import Problem, UsageError
+from cuelane.base.files import reason
 from cuelane.base.language import locale_of, pack_code, plural_form
 
 DEFAULT_LANGUAGE = "en"
@@ -115,9 +117,17 @@ def language_of(text: str | Said) -> str:
 
 def told(error: BaseException) -> dict[str, str]:
     """Return an error as a page is told it: its message, and the language of that."""
+    if isinstance(error, OSError):
+        error = UsageError(refused_by_system(error))
     if is_worded(error):
         return {"error": str(error), "lang": desk_words().code}
     return {"error": without_options(str(error)), "lang": DEFAULT_LANGUAGE}
+
+
+def refused_by_system(error: OSError) -> Said:
+    """Return what a person is told where the disk, or the system, does not do what it is asked."""
+    where = f"{os.fsdecode(error.filename)}: " if isinstance(error.filename, str | bytes) else ""
+    return Said("wrong.system", why=f"{where}{reason(error)}")
 
 
 def problems_told(problems: Iterable[Problem]) -> str:

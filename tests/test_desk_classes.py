@@ -369,6 +369,20 @@ def test_a_folder_that_lies_about_its_recording_is_not_opened(
 
 
 @pytest.mark.parametrize(
+    "times",
+    ['"beep_at_s": NaN', '"beep_at_s": 1e999', '"work_s": 40, "rest_s": -Infinity', '"beep_at_s": []'],
+)
+def test_a_folder_that_lies_about_its_times_is_not_opened(desk: Any, tmp_path: Path, times: str) -> None:
+    """What JSON of Python takes for numbers, and no time is."""
+    (tmp_path / "theirs").mkdir()
+    (tmp_path / "theirs" / "a.wav").write_bytes(class_wav())
+    text = f'{{"recording": "a.wav", {times}}}'
+    (tmp_path / "theirs" / "class.json").write_text(text, encoding="utf-8")
+    assert ask(desk, "GET", "/class/theirs").status == 400
+    assert ask(desk, "GET", "/classes").status == 200
+
+
+@pytest.mark.parametrize(
     "name", ["link:plan.yaml", "..:plan.yaml", ".:plan.yaml", "a/b:plan.yaml", "p:q.yaml"]
 )
 def test_plans_below_are_those_of_own_folders_only(desk: Any, tmp_path: Path, name: str) -> None:

@@ -34,6 +34,8 @@ CAPTIONS = "captions.txt"
 _OWN = {name.partition(".")[0].lower() for name in (ABOUT, CAPTIONS, CLIPS, *WRITTEN)}
 MAX_HEARD_S = 60.0
 _ENDINGS = re.compile(r"\.[a-z0-9]{1,5}")
+_NO_NOTE = (OSError, ArithmeticError, ValueError, KeyError, TypeError, AttributeError, RecursionError)
+"""What a note of a class raises that somebody else wrote, or that is gone."""
 
 
 @dataclass(frozen=True)
@@ -131,14 +133,14 @@ class Classes:
             about = json.loads(read_ordinary(folder / ABOUT, 10_000))
             recording = _inside(folder, about["recording"])
             captions = _inside(folder, about["captions"]) if about.get("captions") else None
-            beep_at_s = about.get("beep_at_s")
-            beep_at_s = float(beep_at_s) if beep_at_s is not None else None
-            work_s, rest_s = about.get("work_s"), about.get("rest_s")
-            lengths = (None, None) if work_s is None or rest_s is None else (float(work_s), float(rest_s))
+            beep_at_s, work_s, rest_s = (
+                _seconds(about.get(key)) for key in ("beep_at_s", "work_s", "rest_s")
+            )
+            lengths = (None, None) if work_s is None or rest_s is None else (work_s, rest_s)
             plan = about.get("plan")
             # A plan that is gone meanwhile is done without.
             plan = self._workspaces.folder.path / plan if plan in self._workspaces.folder.names() else None
-        except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+        except _NO_NOTE as error:
             raise UsageError(Said("classes.no_recording")) from error
         return BroughtClass(folder, recording, captions, beep_at_s, plan, *lengths)
 
@@ -283,6 +285,11 @@ def _lengths(work: str, rest: str) -> tuple[float | None, float | None]:
     if not SHORTEST_S <= work_s <= LONGEST_S or not (rest_s == 0 or SHORTEST_S <= rest_s <= LONGEST_S):
         raise UsageError(Said("classes.no_lengths", low=round(SHORTEST_S), high=round(LONGEST_S)))
     return work_s, rest_s
+
+
+def _seconds(told: Any) -> float | None:
+    """Return a time that the note of a class holds, in s to the ms. Raises where it holds something else."""
+    return None if told is None else round(1000 * float(told)) / 1000
 
 
 def _inside(folder: Path, name: str) -> Path:

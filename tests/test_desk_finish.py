@@ -306,6 +306,23 @@ def test_the_folder_as_a_zip(desk: Pilot, tmp_path: Path) -> None:
         assert "link.txt" not in archive.namelist()
 
 
+def test_names_that_are_no_text_are_packed_and_kept_from_no_page(desk: Pilot, tmp_path: Path) -> None:
+    """Names in Latin-1, as an old disk has them; a plan or a class of such a name cannot have an address."""
+    try:
+        for name in (b"caf\xe9.txt", b"\xe9.yaml", b"\xe8/plan.yaml", b"\xe8/class.json"):
+            path = Path(os.fsdecode(os.fsencode(tmp_path) + b"/" + name))
+            path.parent.mkdir(exist_ok=True)
+            path.write_text(PLAN, encoding="utf-8")
+    except OSError as error:
+        pytest.skip(f"this system takes no such names: {error}")
+    for page in ("/", "/classes"):
+        assert desk.get(page).status == 200
+    with zipfile.ZipFile(io.BytesIO(desk.get("/export.zip").body)) as archive:
+        assert archive.testzip() is None
+        names = sorted(archive.namelist())
+    assert names == ["café.txt", "p.yaml", "è/class.json", "è/plan.yaml", "é.yaml"]
+
+
 @pytest.mark.parametrize("path", ["/", "/classes", "/plan/p.yaml", "/export.zip"])
 def test_a_folder_that_is_gone_is_said(tmp_path: Path, path: str) -> None:
     """Unplugged, renamed or deleted while the desk is open: words, not a traceback."""

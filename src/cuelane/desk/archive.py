@@ -93,7 +93,7 @@ def zipped(folder: Path, files: list[Path]) -> Iterator[bytes]:
                 about = os.fstat(source.fileno())
                 if not stat.S_ISREG(about.st_mode):
                     continue
-                entry = zipfile.ZipInfo(path.relative_to(folder).as_posix(), _moment(about.st_mtime))
+                entry = zipfile.ZipInfo(_name(path.relative_to(folder)), _moment(about.st_mtime))
                 packed = path.suffix.lower() in _PACKED
                 entry.compress_type = zipfile.ZIP_STORED if packed else zipfile.ZIP_DEFLATED
                 entry.external_attr = 0o644 << 16
@@ -103,6 +103,16 @@ def zipped(folder: Path, files: list[Path]) -> Iterator[bytes]:
                         yield passing.fetched()
             yield passing.fetched()
     yield passing.fetched()
+
+
+def _name(path: Path) -> str:
+    """Return a file's name in the archive; one that is no UTF-8 is read as Latin-1, as old disks have it."""
+    name = path.as_posix()
+    try:
+        name.encode("utf-8")
+    except UnicodeEncodeError:
+        return os.fsencode(name).decode("latin-1")
+    return name
 
 
 def _moment(time_s: float) -> tuple[int, int, int, int, int, int]:

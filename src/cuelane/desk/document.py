@@ -223,16 +223,14 @@ class Folder:
 
         Raises UsageError where the folder is gone.
         """
-        found = []
-        for path in self._entries():
-            if path.suffix in (".yaml", ".yml") and not path.name.startswith(".") and self._is_own(path):
-                found.append(path.name)
-        return sorted(found)
+        plans = (path for path in self._entries() if path.suffix in (".yaml", ".yml"))
+        return sorted(path.name for path in plans if self._is_own(path))
 
     def folders(self) -> list[Path]:
         """Return the folders that lie directly in this one; none that is hidden or a link."""
-        found = [path for path in self._entries() if not path.name.startswith(".")]
-        return sorted(path for path in found if path.is_dir() and path.resolve() == self.path / path.name)
+        return sorted(
+            path for path in self._entries() if path.is_dir() and path.resolve() == self.path / path.name
+        )
 
     def names_below(self) -> list[str]:
         """Return the names of plans in folders of their own, such as a class: ``FOLDER:plan.yaml``."""
@@ -259,16 +257,27 @@ class Folder:
             return self._open[name]
 
     def _entries(self) -> list[Path]:
+        """Return what lies in the folder and can be shown: not hidden, and its name is text."""
         try:
-            return list(self.path.iterdir())
+            every = list(self.path.iterdir())
         except OSError as error:
             raise UsageError(
                 f"{self.path}: the folder cannot be read ({error.strerror}); put it back, or start the desk "
                 "with another folder"
             ) from error
+        return [path for path in every if not path.name.startswith(".") and _is_text(path.name)]
 
     def _is_own(self, path: Path) -> bool:
         return _is_in(path, self.path)
+
+
+def _is_text(name: str) -> bool:
+    """Tell whether a name can stand in an address; a byte that is no text comes as a surrogate (PEP 383)."""
+    try:
+        name.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _is_in(path: Path, folder: Path) -> bool:

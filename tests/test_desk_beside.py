@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import json
+import weakref
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +12,7 @@ import pytest
 import soundfile
 
 from cuelane.audio.store import ClipStore
+from cuelane.desk import workspace as workspace_module
 from cuelane.desk.lines import Speaking
 from cuelane.desk.workspace import Workspace, Workspaces
 from cuelane.speech.speak import clip_from_file, speak_all
@@ -110,3 +113,17 @@ def test_a_line_s_own_recording_replaced_counts_at_once(tmp_path: Path) -> None:
     record(tmp_path / "a.wav", 3.0)
     workspace.spoken()
     assert length_s(workspace) == pytest.approx(3.0, abs=0.1)
+
+
+def test_only_the_plans_asked_for_last_are_kept(tmp_path: Path) -> None:
+    """The shelf asks for every plan of a season; one that is asked for in between stays the same."""
+    for n in range(workspace_module._MOST_OPEN + 2):
+        (tmp_path / f"{n}.yaml").write_text(PLAN, encoding="utf-8")
+    spaces = Workspaces(tmp_path, ClipStore(tmp_path / "store"))
+    first, worked_on = weakref.ref(spaces.open("0.yaml")), spaces.open("1.yaml")
+    for n in range(2, workspace_module._MOST_OPEN + 2):
+        spaces.open(f"{n}.yaml").now()
+        assert spaces.open("1.yaml") is worked_on
+    gc.collect()
+    assert first() is None
+    assert len(spaces.at_hand()) == workspace_module._MOST_OPEN - 1

@@ -28,6 +28,9 @@ _ROUNDS = 6
 
 _KEPT_CLIPS = 512
 
+_MOST_OPEN = 32
+"""Chosen: more plans than anybody works on at once; one that is kept takes 1 MB and more."""
+
 _TURN_S = 0.5
 """So long lines are spoken or found before the session is planned with their real lengths, and the playhead
 is looked at again: dozens that lie in the store, one or two that do not."""
@@ -117,9 +120,13 @@ class Workspace:
             self.previewer.lines_of(preview.loaded.plan.voice).lose(sha256)
             self._forget(version.text)
 
-    def close(self) -> None:
-        """Speak no more lines than those that have been begun, and wait until they are."""
+    def stop(self) -> None:
+        """Speak no more lines than those that have been begun."""
         self._closing.set()
+
+    def close(self) -> None:
+        """Do so, and wait until they are spoken."""
+        self.stop()
         with self._lock:
             speaker = self._speaker
         if speaker is not None:
@@ -237,7 +244,7 @@ def _offered(preview: PlanView) -> tuple[Candidate, ...]:
 
 
 class Workspaces:
-    """The plans of a folder that are open at the desk, each once.
+    """The plans of a folder that are open at the desk, each once; those asked for last are kept.
 
     ``speech`` is set once lines can be spoken; until then whatever needs a spoken line waits.
     """
@@ -279,6 +286,9 @@ class Workspaces:
         """Return the workspace of the plan called `name`. Raises as :meth:`Folder.document` does."""
         document = self.folder.document(name)
         with self._lock:
-            if name not in self._open:
-                self._open[name] = Workspace(document, self.store, self.speech)
-            return self._open[name]
+            found = self._open.pop(name, None) or Workspace(document, self.store, self.speech)
+            self._open[name] = found
+            # The shelf of a season asks for a thousand, one after the other.
+            while len(self._open) > _MOST_OPEN:
+                self._open.pop(next(iter(self._open))).stop()
+        return found

@@ -14,7 +14,7 @@ from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN, Beep
 from cuelane.adapt.beeps.mark import BoundaryMark
 from cuelane.adapt.beeps.search import Structure, find_structure
 from cuelane.adapt.beeps.timing_grid import SURE_GRID, Lengths, chain_by_hint, own_chain
-from cuelane.adapt.words.align import PlacedWord
+from cuelane.adapt.words.placed_word import PlacedWord
 from cuelane.adapt.words.said_times import SaidTime, SaidTimes, said_times
 from cuelane.adapt.words.spoken_grid import by_words, grid_by_words
 from test_adapt_sounds import TIMES_S, recording, with_signal

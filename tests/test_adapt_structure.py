@@ -20,8 +20,8 @@ from cuelane.adapt.beeps.search import Structure, find_structure
 from cuelane.adapt.beeps.timing_grid import Lengths
 from cuelane.adapt.beeps.tone_filter import tone_scores
 from cuelane.adapt.beeps.tone_tracks import ToneTrack, tone_tracks
-from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.intervals import find_intervals
+from cuelane.adapt.words.placed_word import PlacedWord
 from cuelane.adapt.words.role_judge import role_judge
 from cuelane.adapt.words.word_lists import word_lists
 from cuelane.base.errors import UsageError

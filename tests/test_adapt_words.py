@@ -13,12 +13,13 @@ import classgen_captions as cap
 from classgen_speech import formant, natural
 from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.beeps.countdown import Beep
-from cuelane.adapt.words.align import PlacedWord, place_words
+from cuelane.adapt.words.align import place_words
 from cuelane.adapt.words.caption_reader import ReadCaption, read_captions
 from cuelane.adapt.words.found_cues import find_cues
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.islands import Hearing
 from cuelane.adapt.words.onsets import onset_s
+from cuelane.adapt.words.placed_word import PlacedWord
 from cuelane.adapt.words.role_judge import role_judge
 from cuelane.adapt.words.word_lists import plain, word_lists
 from cuelane.base.errors import AudioFileError

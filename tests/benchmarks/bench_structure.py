@@ -30,8 +30,8 @@ import classgen_speech as speech
 from classgen_music import STYLES, with_music
 from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN
 from cuelane.adapt.beeps.search import find_structure
-from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.intervals import find_intervals
+from cuelane.adapt.words.placed_word import PlacedWord
 from cuelane.adapt.words.word_lists import word_lists
 from cuelane.recording.decode import Recording
 

@@ -75,3 +75,20 @@ def as_srt(rows: list[Caption]) -> str:
 
 def as_plain(rows: list[Caption]) -> str:
     return "\n".join(f"{int(r.start_s) // 60}:{int(r.start_s) % 60:02d} {r.text}" for r in rows) + "\n"
+
+
+def rolling(made: GeneratedClass, seed: int, *, most: int = 8, late_s: float = 0.5) -> list[Caption]:
+    """Return captions as programs write them: up to `most` words each, cut anywhere, a new one after 3 s."""
+    rng = np.random.default_rng(seed)
+    words = [(re.sub(r"[^\w\s']", "", w.text).lower(), w.onset_s, w.end_s) for w in made.words]
+    out: list[Caption] = []
+    index = 0
+    while index < len(words):
+        end, most_now = index + 1, int(rng.integers(most // 2, most + 1))
+        while end < len(words) and end - index < most_now and words[end][1] - words[end - 1][2] < 3.0:
+            end += 1
+        shift = float(rng.uniform(-0.6 * late_s, late_s))
+        start = max(0.0, words[index][1] + shift)
+        out.append(Caption(start, words[end - 1][2] + shift + 0.3, " ".join(w for w, *_ in words[index:end])))
+        index = end
+    return out

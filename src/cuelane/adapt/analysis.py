@@ -13,11 +13,12 @@ from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.beeps.search import Alternative, Structure, find_structure
 from cuelane.adapt.beeps.timing_grid import Lengths
-from cuelane.adapt.words.align import PlacedWord, place_words
+from cuelane.adapt.words.align import place_words
 from cuelane.adapt.words.caption_reader import ReadCaption
 from cuelane.adapt.words.found_cues import OVER_BEEP, FoundCue, find_cues, untexted
 from cuelane.adapt.words.intervals import FoundInterval, find_intervals
 from cuelane.adapt.words.islands import Hearing
+from cuelane.adapt.words.placed_word import PlacedWord
 from cuelane.adapt.words.recognising import clips_without_words, doubts_named, recognise
 from cuelane.adapt.words.role_judge import role_judge
 from cuelane.adapt.words.said_times import said_times
@@ -30,7 +31,7 @@ from cuelane.recording.word_engines import WordEngine, choose_engine
 # Chosen: as short and as long as any work or rest of a class.
 SHORTEST_S, LONGEST_S = 4.0, 1800.0
 
-SCHEMA = "cuelane.adapt/5"
+SCHEMA = "cuelane.adapt/6"
 
 Step = Callable[[str, int, int], None]
 

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from cuelane.adapt.words.caption_reader import ReadCaption
 from cuelane.adapt.words.islands import Hearing, Loudness
 from cuelane.adapt.words.onsets import onset_s
+from cuelane.adapt.words.placed_word import PlacedWord
+from cuelane.adapt.words.stray_words import gathered
 from cuelane.recording.pronouncing import token_words
 from cuelane.recording.recogniser import Aligner, HeardWord
 
@@ -22,22 +24,8 @@ Progress = Callable[[int, int], None]
 CAPTION_SLACK_S = 2.2
 # Chosen: longer costs time and memory with its square, shorter has less context to keep words in place.
 GROUP_S = 25.0
-# Chosen: longer than a pause inside a caption; less moves words that were really said late.
-_STRAY_S = 1.2
-
-
-@dataclass(frozen=True)
-class PlacedWord:
-    """A caption's word as written, and where it is spoken. `sure` is False where the audio gives no support.
-
-    ``caption`` is the index of the caption it came from.
-    """
-
-    text: str
-    onset_s: float
-    end_s: float
-    caption: int
-    sure: bool = True
+# Derived from the slack of both: of so much sound beside a caption the words must be known.
+_CONTEXT_S = 2 * CAPTION_SLACK_S
 
 
 @dataclass(frozen=True)
@@ -74,34 +62,9 @@ def place_words(
             placed.extend(found)
         if progress:
             progress(number + 1, len(groups))
-    placed = _gathered(placed)
+    placed = gathered(placed, captions, aligner, hearing, slack_s)
     placed.sort(key=lambda word: word.onset_s)
     return [_judged(word, hearing, loudness) for word in placed], lost
-
-
-def _gathered(words: Sequence[PlacedWord]) -> list[PlacedWord]:
-    """Return `words` with a caption's first or last word put back beside it if it strayed over a second away.
-
-    The aligner may put a word on a bell or a cough; the rest of the caption shows where the word belongs.
-    """
-    by_caption: dict[int, list[PlacedWord]] = {}
-    for word in words:
-        by_caption.setdefault(word.caption, []).append(word)
-    out: list[PlacedWord] = []
-    for group in by_caption.values():
-        if len(group) >= 3:
-            first, second = group[0], group[1]
-            if second.onset_s - first.end_s > _STRAY_S:
-                length = min(first.end_s - first.onset_s, 0.06 * len(first.text) + 0.06)
-                at = second.onset_s - length
-                group[0] = PlacedWord(first.text, at, second.onset_s, first.caption, sure=False)
-            last, before = group[-1], group[-2]
-            if last.onset_s - before.end_s > _STRAY_S:
-                length = min(last.end_s - last.onset_s, 0.06 * len(last.text) + 0.1)
-                end = before.end_s + length
-                group[-1] = PlacedWord(last.text, before.end_s, end, last.caption, sure=False)
-        out.extend(group)
-    return out
 
 
 def _groups(captions: Sequence[ReadCaption]) -> list[tuple[int, int]]:
@@ -124,12 +87,7 @@ def _groups(captions: Sequence[ReadCaption]) -> list[tuple[int, int]]:
 def _align(
     aligner: Aligner, captions: Sequence[ReadCaption], hearing: Hearing, first: int, last: int, slack_s: float
 ) -> list[PlacedWord] | None:
-    low, high = first, last
-    # Context only where a neighbour's words can be inside the window.
-    if low and captions[first].start_s - captions[low - 1].end_s < 2 * slack_s:
-        low -= 1
-    if high < len(captions) and captions[high].start_s - captions[last - 1].end_s < 2 * slack_s:
-        high += 1
+    low, high = _with_context(captions, first, last, slack_s)
     tokens = [
         _Token(text, tuple(token_words(text)), index)
         for index in range(low, high)
@@ -155,6 +113,28 @@ def _align(
             onset = onset_s(begin, before_s, hearing)
             out.append(PlacedWord(token.text, onset, max(onset + 0.02, end.end_s), token.caption))
     return out
+
+
+def _with_context(captions: Sequence[ReadCaption], first: int, last: int, slack_s: float) -> tuple[int, int]:
+    """Return `first` and `last` moved out over the captions whose words can be inside the window.
+
+    Sound at its ends whose words are not known pushes those beside it out of place: so there is context for
+    both slacks, however short the captions are.
+    """
+    low, high = first, last
+    while (
+        low
+        and captions[low].start_s - captions[low - 1].end_s < 2 * slack_s
+        and captions[first].start_s - captions[low].start_s < _CONTEXT_S
+    ):
+        low -= 1
+    while (
+        high < len(captions)
+        and captions[high].start_s - captions[high - 1].end_s < 2 * slack_s
+        and captions[high - 1].end_s - captions[last - 1].end_s < _CONTEXT_S
+    ):
+        high += 1
+    return low, high
 
 
 def _judged(word: PlacedWord, hearing: Hearing, loudness: Loudness) -> PlacedWord:

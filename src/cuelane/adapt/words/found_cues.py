@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.islands import Hearing, Island, Quiet
+from cuelane.adapt.words.placed_word import PlacedWord
 from cuelane.adapt.words.role_judge import SURE, JudgedRole, RoleJudge, Where, plan_role
 from cuelane.adapt.words.word_lists import WordLists
 from cuelane.base.roles import Role

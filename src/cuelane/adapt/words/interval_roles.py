@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from cuelane.adapt.words.align import PlacedWord
+from cuelane.adapt.words.placed_word import PlacedWord
 from cuelane.adapt.words.role_judge import RoleJudge
 from cuelane.adapt.words.said_times import phrases
 

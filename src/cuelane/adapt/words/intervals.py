@@ -10,8 +10,8 @@ import numpy.typing as npt
 
 from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.beeps.timing_grid import Lengths
-from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.interval_roles import lengths_alternate, role_votes
+from cuelane.adapt.words.placed_word import PlacedWord
 from cuelane.adapt.words.role_judge import RoleJudge
 from cuelane.adapt.words.word_lists import WordLists
 

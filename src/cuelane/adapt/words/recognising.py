@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from cuelane.adapt.words.align import PlacedWord
 from cuelane.adapt.words.found_cues import UNSURE, FoundCue, untexted
 from cuelane.adapt.words.heard_words import timed
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.islands import Hearing, Island
+from cuelane.adapt.words.placed_word import PlacedWord
 from cuelane.recording.heard_pieces import HeardPieces
 from cuelane.recording.recogniser import Aligner, HeardWord, has_engine
 from cuelane.recording.word_engines import WordEngine

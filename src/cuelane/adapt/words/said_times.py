@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
-from cuelane.adapt.words.align import PlacedWord
+from cuelane.adapt.words.placed_word import PlacedWord
 from cuelane.adapt.words.word_lists import any_of, lists_of, plain
 from cuelane.recording.pronouncing import spoken_words
 

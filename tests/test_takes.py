@@ -20,6 +20,7 @@ from cuelane.recording.recogniser import Aligner, HeardWord
 from cuelane.recording.room_tone import room_tone, soften
 from cuelane.speech.recorded import RecordedVoice
 from cuelane.speech.voices import find_voice
+from cuelane.takes import splitting
 from cuelane.takes import voice_folder as voice_folder_module
 from cuelane.takes.gaps import fill_gaps
 from cuelane.takes.matching import SURE_TAKE, HeardPiece, match_takes
@@ -319,7 +320,9 @@ class Counted:
 
 @pytest.mark.parametrize("minutes", [12, 24])
 def test_a_long_recording_is_read_in_stretches(minutes):
-    """Levels and pauses read each second twice and never more than five minutes of it at once."""
+    """Levels and pauses read each second twice, and where stretches meet a pause on either side once more;
+    never more than five minutes and two pauses at once.
+    """
     rate, n_frames, asked = 1000, minutes * 60_000, []
 
     def frames(start: int, end: int) -> gen.Array:
@@ -332,8 +335,8 @@ def test_a_long_recording_is_read_in_stretches(minutes):
     levels = measure_levels(frames, n_frames, rate)
     pieces = split_at_pauses(frames, n_frames, rate, levels)
 
-    assert max(asked) == 300_000
-    assert sum(asked) == 2 * n_frames
+    assert max(asked) == 300_000 + 2 * splitting.PAUSE_MS
+    assert sum(asked) == 2 * n_frames + 2 * splitting.PAUSE_MS * (minutes // 5)
     assert levels.floor_dbfs == pytest.approx(-83.0, abs=0.5)  # 1e-4 of amplitude, RMS over 10 ms
     assert levels.speech_dbfs == pytest.approx(-23.0, abs=0.5)
     # The first and the last phrase lie half outside.
@@ -343,6 +346,28 @@ def test_a_long_recording_is_read_in_stretches(minutes):
     assert [piece.end_s - piece.start_s for piece in pieces[1:-1]] == pytest.approx(
         [2.0] * (2 * minutes - 1), abs=0.02
     )
+
+
+def test_where_stretches_meet_counts_for_nothing(monkeypatch):
+    """A reading in stretches has the pieces that it has as a whole, wherever its pauses lie."""
+    rate, rng = 16_000, np.random.default_rng(11)
+    for n in rng.uniform(6.0, 9.3, 40) * rate:
+        sound = rng.normal(0.0, 1e-4, round(n)).astype(np.float32)
+        at = 0
+        while at < n:
+            speaks, rests = (rng.uniform(0.1, (1.5, 0.9), 2) * rate).astype(int)
+            sound[at : at + speaks] *= 1_000
+            at += speaks + rests
+        levels = measure_levels(frames_of(sound), len(sound), rate)
+        found = []
+        for stretch_s in (3.0, 300.0):
+            monkeypatch.setattr(splitting, "_CHUNK_S", stretch_s)
+            found.append(split_at_pauses(frames_of(sound), len(sound), rate, levels))
+        assert found[0] == found[1]
+    silence = np.full(round(3.1 * rate), 1e-5, np.float32)
+    silence[rate : rate + 8_000] = 0.1
+    monkeypatch.setattr(splitting, "_CHUNK_S", 3.0)
+    assert split_at_pauses(frames_of(silence), len(silence), rate) == [SpokenPiece(1.0, 1.5)]
 
 
 def test_levels_are_the_percentiles_that_numpy_tells():

@@ -112,7 +112,7 @@ def split_at_pauses(
 
     Parameters
     ----------
-    frames, n_frames : the recording, read in stretches of five minutes.
+    frames, n_frames : the recording, read in stretches of five minutes and a pause on either side.
     levels : of the whole recording; measured here if None.
     """
     # Before pydub is imported from elsewhere, or its warning is shown after all.
@@ -120,23 +120,25 @@ def split_at_pauses(
     from pydub.silence import detect_nonsilent
 
     levels = levels or measure_levels(frames, n_frames, sample_rate)
-    found: list[SpokenPiece] = []
-    chunk = round(_CHUNK_S * sample_rate)
-    for first in range(0, n_frames, chunk):
+    found: list[tuple[int, int]] = []
+    chunk_ms = round(_CHUNK_S * 1000)
+    for first_ms in range(0, -(-1000 * n_frames // sample_rate), chunk_ms):
+        # With a pause on either side, so that none is missed where two stretches meet, nor at the end.
+        begin_ms, stop_ms = max(0, first_ms - PAUSE_MS), first_ms + chunk_ms + PAUSE_MS
+        begin, stop = (ms * sample_rate // 1000 for ms in (begin_ms, stop_ms))
         spans = detect_nonsilent(
-            segment(frames(first, min(first + chunk, n_frames)), sample_rate),
+            segment(frames(begin, min(stop, n_frames)), sample_rate),
             min_silence_len=PAUSE_MS,
             silence_thresh=levels.gate_dbfs,
             seek_step=SEEK_STEP_MS,
         )
         for start_ms, end_ms in spans:
-            start, end = first / sample_rate + start_ms / 1000, first / sample_rate + end_ms / 1000
             # A phrase that a stretch's end cut in two is joined again.
-            if found and start - found[-1].end_s < PAUSE_MS / 1000:
-                found[-1] = SpokenPiece(found[-1].start_s, end)
+            if found and begin_ms + start_ms - found[-1][1] < PAUSE_MS:
+                found[-1] = found[-1][0], begin_ms + end_ms
             else:
-                found.append(SpokenPiece(start, end))
-    return [piece for piece in found if (piece.end_s - piece.start_s) * 1000 >= _SHORTEST_MS]
+                found.append((begin_ms + start_ms, begin_ms + end_ms))
+    return [SpokenPiece(start / 1000, end / 1000) for start, end in found if end - start >= _SHORTEST_MS]
 
 
 def parts_of(

@@ -16,9 +16,10 @@ from hypothesis import strategies as st
 
 import pagesession
 from cuelane.base.page_words import page_words
-from cuelane.base.schedule import Schedule
-from cuelane.deliver.outline import KINDS
+from cuelane.base.schedule import Schedule, ScheduledInterval
+from cuelane.deliver.outline import KINDS, outline_of
 from cuelane.deliver.page import FileLink, PageExtras, file_href, write_page
+from cuelane.deliver.page_text import interval_place
 from cuelane.deliver.waveform import envelope_of
 from cuelane.media import Chapter
 
@@ -303,6 +304,34 @@ def test_further_keys_of_any_shape_are_borne(extra: dict[str, Any]) -> None:
 
     assert reader.problems == []
     assert "Borne" in reader.text
+
+
+def test_where_intervals_stand_is_told_without_counting_their_block_for_each() -> None:
+    """Its last round and its kind are looked up once, so that the time grows as the intervals do."""
+
+    class Counted(tuple):
+        n_begun = 0
+
+        def __iter__(self) -> Any:
+            Counted.n_begun += 1
+            return super().__iter__()
+
+    rows = [
+        ScheduledInterval(n, name, "work", n % 50 + 1, "x", None, n, n + 1)
+        for n, name in enumerate(50 * ["A"] + 30 * ["B"])
+    ]
+    schedule = Schedule("t", "en", 1, 80, tuple(rows), ())
+    outline = outline_of(schedule)
+    sections = tuple(replace(one, intervals=Counted(one.intervals)) for one in outline.sections)
+    Counted.n_begun = 0
+    places = [interval_place(schedule, row, replace(outline, sections=sections)) for row in rows]
+    assert [places[n] for n in (0, 49, 50, 79)] == [
+        "A, round 1 of 50",
+        "A, round 50 of 50",
+        "B, round 1 of 30",
+        "B, round 30 of 30",
+    ]
+    assert Counted.n_begun <= 4
 
 
 def test_a_schedule_with_nothing_in_it_gives_a_page() -> None:

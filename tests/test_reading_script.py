@@ -57,6 +57,26 @@ def test_room_reaches_to_the_next_event_or_boundary():
     ]
 
 
+def test_the_room_of_many_lines_is_read_from_the_event_after_each():
+    """Of a session of thousands of cues no more is copied than that: its time grows as they do."""
+
+    class Copied(tuple):
+        n_copied = 0
+
+        def __getitem__(self, at):
+            found = super().__getitem__(at)
+            Copied.n_copied += len(found) if isinstance(at, slice) else 1
+            return found
+
+    n = 200
+    events = Copied(Event(f"e{i}", "cue", "form", 0, 10 * i, 10 * i + 5, text=f"{i}") for i in range(n))
+    row = ScheduledInterval(0, "b", "work", 1, "x", None, 0, 10 * n)
+    lines = lines_of(Schedule("t", "en", 10, 10 * n, (row,), events, ()))
+
+    assert [line.room_s for line in lines] == [1.0] * n
+    assert Copied.n_copied <= n
+
+
 def test_the_page_cannot_be_broken_by_a_line():
     """Texts and titles are escaped in the printed page."""
     page = as_html("<script>x</script>", reading_script(LINES))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from cuelane.base.occupancy import occupancy
 from cuelane.base.schedule import Schedule, ScheduledInterval
@@ -38,6 +39,16 @@ class Section:
     end_sample: int
     intervals: tuple[ScheduledInterval, ...]
     rounds: int
+
+    @cached_property
+    def last_round(self) -> int:
+        """The number of its last round, 0 where it has none."""
+        return max((row.round or 0 for row in self.intervals), default=0)
+
+    @cached_property
+    def is_breathing(self) -> bool:
+        """Whether its rounds are breaths."""
+        return are_breaths(self.intervals)
 
 
 @dataclass(frozen=True)

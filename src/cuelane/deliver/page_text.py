@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -61,11 +62,13 @@ def interval_name(row: ScheduledInterval, words: PageWords) -> str:
 def interval_place(schedule: Schedule, row: ScheduledInterval, outline: Outline) -> str:
     """Return where an interval stands: its block, its round, its set."""
     words = page_words(schedule.language)
-    section = next((s for s in outline.sections if s.start_sample <= row.start_sample < s.end_sample), None)
+    sections = outline.sections
+    at = bisect_right(sections, row.start_sample, key=lambda section: section.start_sample) - 1
+    section = sections[at] if at >= 0 and row.start_sample < sections[at].end_sample else None
     parts = [plain(row.block)] if plain(row.block) else []
     if row.round is not None:
-        last = max((r.round or 0 for r in section.intervals), default=0) if section else 0
-        unit = "breath" if are_breaths(section.intervals if section else (row,)) else "round"
+        last = section.last_round if section else 0
+        unit = "breath" if (section.is_breathing if section else are_breaths([row])) else "round"
         key = f"place.{unit}_of" if last > 1 else f"place.{unit}"
         parts.append(words(key, n=str(row.round), total=str(last)))
     if row.set_index is not None and outline.sets > 1:
@@ -78,7 +81,7 @@ def length_of(section: Section, sample_rate: int, words: PageWords) -> str:
     length = words.time(to_ms(section.end_sample - section.start_sample, sample_rate))
     if section.rounds < 2:
         return length
-    key = "score.length_breaths" if are_breaths(section.intervals) else "score.length_rounds"
+    key = "score.length_breaths" if section.is_breathing else "score.length_rounds"
     return words(key, count=section.rounds, length=length, n=str(section.rounds))
 
 

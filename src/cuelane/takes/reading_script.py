@@ -54,8 +54,8 @@ def lines_of(schedule: Schedule) -> list[Line]:
         if event.kind != "cue" or not event.text:
             continue
         limit = schedule.intervals[event.interval].end_sample if schedule.intervals else schedule.n_frames
-        later = (other.onset_sample for other in schedule.events[index + 1 :])
-        room = min(next(later, limit), limit) - event.onset_sample
+        following = schedule.events[index + 1 : index + 2]
+        room = min([limit, *(other.onset_sample for other in following)]) - event.onset_sample
         found.append(Line(event.text, event.role, to_seconds(max(room, 0), rate)))
     # A line may also be offered elsewhere and dropped for want of room; read it too.
     found += [Line(dropped.text, dropped.role, 0.0) for dropped in schedule.dropped if dropped.text]

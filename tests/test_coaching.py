@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any, NamedTuple
 
 import pytest
@@ -13,8 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from num2words import num2words
 
+from cuelane.base.language import load_language
 from cuelane.base.schedule import Event, Schedule, ScheduledInterval
 from cuelane.plan.load import load_plan
+from cuelane.session import ends
 from cuelane.session.arrange import arrange
 from cuelane.session.equipment import is_more, same_kind
 from cuelane.session.expand import expand
@@ -451,6 +454,18 @@ def test_the_opening_and_the_closing_tell_of_the_whole() -> None:
     (about,) = [NUMBERS[match[1]] for text in texts if (match := re.search(r"About (\S+) minutes", text))]
     # To the nearest minute, but for the seconds by which saying so makes the track longer.
     assert abs(about * 60 - found.n_frames / RATE) <= 35
+
+
+@pytest.mark.parametrize(
+    ("length_ms", "told"),
+    [(20_000, "one"), (629_999, "ten"), (630_000, "eleven"), (690_000, "twelve"), (689_999, "eleven")],
+)
+def test_the_opening_tells_the_nearest_minute(length_ms: int, told: str) -> None:
+    """Halves up, whether the minute before is odd or even."""
+    parts = [SimpleNamespace(block=name, block_index=n, is_training=True) for n, name in enumerate("AB")]
+    session = SimpleNamespace(length_ms=length_ms, intervals=parts)
+    (about,) = ends._plan_of(session, "Test.", load_language("en"))  # type: ignore[arg-type]
+    assert re.search(rf"\b{told} minutes?\b", about)
 
 
 FLOW = {"block": "Main", "pattern": "flow", "work": "40s", "change": "12s", "exercises": ["crouch", "bridge"]}

@@ -210,13 +210,14 @@ def test_a_length_is_one_phrase(code: str, told: str) -> None:
 @pytest.mark.parametrize(
     ("length_ms", "told"),
     [
+        (200, "one second"), (499, "one second"), (0, "zero seconds"),
         (2_499, "two seconds"), (2_500, "three seconds"), (3_500, "four seconds"),
         (40_500, "forty-one seconds"), (41_500, "forty-two seconds"),
         (59_499, "fifty-nine seconds"), (59_500, "one minute"), (60_500, "one minute one second"),
     ],
 )  # fmt: skip
 def test_a_length_is_told_to_the_nearest_second(length_ms: int, told: str) -> None:
-    """Halves up, whether the second before is odd or even."""
+    """Halves up, whether the second before is odd or even; what lasts at all lasts no zero seconds."""
     assert ENGLISH.duration(length_ms) == told
 
 

@@ -155,9 +155,13 @@ class Language:
         return listed
 
     def duration(self, length_ms: int) -> str:
-        """Return a length in words, such as ``one minute thirty seconds``: the nearest second, halves up."""
+        """Return a length in words, such as ``one minute thirty seconds``: the nearest second, halves up.
+
+        What is less than one is told as one second: nothing lasts zero seconds.
+        """
         # Not round, which takes 40.5 s for 40 and 41.5 s for 42.
-        whole = dict(zip(("minutes", "seconds"), divmod((length_ms + 500) // 1000, 60), strict=True))
+        seconds = max(1, (length_ms + 500) // 1000) if length_ms else 0
+        whole = dict(zip(("minutes", "seconds"), divmod(seconds, 60), strict=True))
         # Not fill, which would begin each with a capital.
         told = {
             unit: _insert(self._forms("durations", unit, whole[unit])[0], {"n": self.number(whole[unit])})

@@ -122,7 +122,8 @@ def has_pips(session: Session) -> bool:
 
 def _plan_of(session: Session, title: str, words: Language) -> list[str]:
     """Return the title with how long it is, and which parts there are or how the one part goes."""
-    minutes = max(1, round(session.length_ms / 60_000))
+    # Not round, which takes 10.5 minutes for 10 and 11.5 for 12.
+    minutes = max(1, (session.length_ms + 30_000) // 60_000)
     n = words.number(minutes)
     blocks: dict[int, str] = {}
     for entry in session.intervals:

@@ -141,7 +141,30 @@ def test_the_report_says_what_is_not_sure_and_what_to_do():
         is True
     )
     odd = [FoundInterval("work", s, e, e - s, True) for s, e in ((9, 20), (20, 45), (45, 52), (52, 90))]
-    assert doubts(analysis(intervals=tuple(odd)))[0].startswith("4 intervals have a length that no other has")
+    assert doubts(analysis(intervals=tuple(odd)))[0].startswith("Of a length that no other has: 4 intervals,")
+
+
+def test_the_report_speaks_of_one_as_of_several():
+    """What is found once is told in the singular, in sentences that fit any number."""
+    intervals = analysis().intervals
+    lone = replace(intervals[0], end_s=33.0)
+    for n, boundaries in ((1, "1 boundary"), (3, "3 boundaries")):
+        found = doubts(
+            analysis(
+                n_placed=n,
+                n_faint=1,
+                n_boundaries=n,
+                n_from_plan=n,
+                lost_captions=("Words.",) * n,
+                lengths_s=(30.0, 15.0),
+                intervals=(lone, *intervals[1:]),
+            )
+        )
+        told = " ".join(found)
+        for words in (f"in turn: {boundaries};", f"of {boundaries};", f"plan has it: {boundaries}."):
+            assert words in told
+        assert f"Not found in the sound: {n} caption{'s' * (n > 1)}." in found
+        assert "Of another length than 30.0 s and 15.0 s in turn: 1 interval (at 0:20.0)." in told
 
 
 def test_the_report_says_where_a_cut_was_guessed():

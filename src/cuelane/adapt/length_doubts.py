@@ -6,6 +6,7 @@ from cuelane.adapt.analysis import Analysis
 from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN
 from cuelane.adapt.clock import clock
 from cuelane.adapt.words.intervals import SAME_LENGTH_S
+from cuelane.base.units import counted
 
 _MOST_PLACES = 5
 """Chosen: more places are no help; the table has them all."""
@@ -50,8 +51,8 @@ def about_lengths(analysis: Analysis) -> list[str]:
         )
     if analysis.n_placed:
         found.append(
-            f"{analysis.n_placed} boundaries were not heard and are where the lengths around them, "
-            f"{_lengths(analysis)}, put them; the table says which."
+            f"Not heard, and placed by the lengths around, {_lengths(analysis)}: "
+            f"{counted(analysis.n_placed, 'boundary', 'boundaries')}; the table says which."
         )
     if analysis.astray_s:
         places = ", ".join(clock(at_s) for at_s in analysis.astray_s[:_MOST_PLACES])
@@ -77,6 +78,6 @@ def _unlike(analysis: Analysis) -> list[str]:
         return []
     places = ", ".join(clock(row.start_s) for row in rows[:_MOST_PLACES])
     return [
-        f"{len(rows)} intervals are not of {_lengths(analysis)} (at {places}): they were cut, are lengths of "
-        "their own, or a boundary in them was not heard. Listen there."
+        f"Of another length than {_lengths(analysis)}: {counted(len(rows), 'interval')} (at {places}). A "
+        "cut, a length of its own, or a boundary that was not heard: listen there."
     ]

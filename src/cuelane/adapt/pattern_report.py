@@ -27,7 +27,7 @@ def shape_doubts(shape: ClassShape) -> list[str]:
     unnamed = len(shape.sets) - shape.named
     if shape.rounds == 1 and unnamed:
         found.append(
-            f"{unnamed} of {len(shape.sets)} sets are called by no name; they are numbered: give them names."
+            f"Called by no name, but by a number: {unnamed} of {len(shape.sets)} sets. Give them names."
         )
     return found
 

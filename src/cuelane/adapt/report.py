@@ -17,6 +17,7 @@ from cuelane.adapt.pattern_plan import PatternPlan
 from cuelane.adapt.pattern_report import as_json, pattern_lines, picture_lines, role_lines
 from cuelane.adapt.plan_file import Planned
 from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.base.units import counted
 from cuelane.base.unsafe_text import escape_markdown as plain
 
 
@@ -50,17 +51,20 @@ def doubts(analysis: Analysis) -> list[str]:
     once = _lengths_of_their_own(analysis)
     if once:
         found.append(
-            f"{len(once)} intervals have a length that no other has, the first at {clock(once[0].start_s)}: "
-            "a countdown may have been missed or taken wrongly there. Listen, or name one with --beep-at."
+            f"Of a length that no other has: {counted(len(once), 'interval')}, the first at "
+            f"{clock(once[0].start_s)}. A countdown may have been missed or taken wrongly there. Listen, or "
+            "name one with --beep-at."
         )
     if analysis.n_faint:
         found.append(
-            f"{analysis.n_faint} of {analysis.n_boundaries} boundaries are faint; the table says which."
+            f"Faint: {analysis.n_faint} of {counted(analysis.n_boundaries, 'boundary', 'boundaries')}; the "
+            "table says which."
         )
     if analysis.n_from_plan:
-        found.append(f"{analysis.n_from_plan} boundaries could not be heard and are where the plan has them.")
+        boundaries = counted(analysis.n_from_plan, "boundary", "boundaries")
+        found.append(f"Not heard, and placed as the plan has it: {boundaries}.")
     if analysis.lost_captions:
-        found.append(f"{len(analysis.lost_captions)} captions were not found in the sound.")
+        found.append(f"Not found in the sound: {counted(len(analysis.lost_captions), 'caption')}.")
     return found
 
 

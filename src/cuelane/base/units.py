@@ -77,6 +77,11 @@ def parse_duration_ms(text: str | int | float) -> int:
     return int(total)
 
 
+def counted(n: int, thing: str, things: str = "") -> str:
+    """Return ``1 cue`` or ``3 cues``; `things` is what several are called where that is not with an s."""
+    return f"{n} {thing if n == 1 else things or thing + 's'}"
+
+
 def format_duration(time_ms: int) -> str:
     """Return a duration as people write it: ``40s``, ``1m30s``, ``2.5s``, ``1h05m``."""
     seconds, millis = divmod(time_ms, 1000)

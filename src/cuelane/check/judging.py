@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from cuelane.base.schedule import Schedule
+from cuelane.base.units import counted
 from cuelane.check.background import SILENCE_DBFS, Background
 from cuelane.check.check_options import CheckOptions
 from cuelane.check.fault_words import Tolerance, clock
@@ -49,8 +50,8 @@ def judged(audio: Path, schedule: Schedule, measured: Measured, options: CheckOp
     unsure = sum(finding.unsure for finding in findings.rows)
     if unsure:
         notes.append(
-            f"{unsure} cues could not be measured: without a template their edges cannot be told from the "
-            "sound around them. Check on the machine that rendered the file, or with --against an original."
+            f"{counted(unsure, 'cue')} could not be measured: without a template no edge can be told from "
+            "the sound around it. Check on the machine that rendered the file, or with --against an original."
         )
     notes += _loudness(schedule, intake)
     notes += _sound_between(between)

@@ -92,11 +92,12 @@ def _as_dict(done: Rendered) -> dict[str, object]:
 
 
 def _print_text(done: Rendered) -> None:
-    from cuelane.base.units import format_clock, to_ms
+    from cuelane.base.units import counted, format_clock, to_ms
 
     schedule, levels = done.prepared.schedule, done.levels
     length = format_clock(to_ms(schedule.n_frames, schedule.sample_rate))
-    out(f"{schedule.title}: {length}, {len(schedule.cues)} cues, {len(schedule.pips)} pips")
+    cues, pips = counted(len(schedule.cues), "cue"), counted(len(schedule.pips), "pip")
+    out(f"{schedule.title}: {length}, {cues}, {pips}")
     out(f"{levels.integrated_lufs:.1f} LUFS, true peak {levels.true_peak_dbtp:.1f} dBTP")
     if "shape" in schedule.extra:
         shape = schedule.extra["shape"]

@@ -27,6 +27,7 @@ def script(
     """
     from cuelane.base.files import all_or_nothing
     from cuelane.base.seals import sealable_html, sealable_json
+    from cuelane.base.units import counted
     from cuelane.plan.load import load_plan
     from cuelane.takes.reading_script import as_html, as_json, as_text, covered_texts, plan_lines
 
@@ -49,5 +50,5 @@ def script(
     elif html is None and json is None and lines:
         out(as_text(title, lines, language).rstrip("\n"))
     if covered:
-        left = "all of them" if not lines else f"{len(lines)} are left to read"
-        note(f"{len(covered)} lines are already recorded: {left}")
+        left = "all of them" if not lines else f"{len(lines)} left to read"
+        note(f"{counted(len(covered), 'line')} already recorded: {left}")

@@ -32,6 +32,7 @@ def takes(
     """
     from cuelane.base.errors import UsageError
     from cuelane.base.files import Staged
+    from cuelane.base.units import counted
     from cuelane.plan.load import load_plan
     from cuelane.takes.reading_script import plan_lines
     from cuelane.takes.run import find_takes
@@ -62,7 +63,7 @@ def takes(
         out_json(result.to_dict())
     else:
         _print_lines(result, folder)
-        note(f"wrote {written} clips to {folder}; next: cuelane render {plan} --voice {name}")
+        note(f"wrote {counted(written, 'clip')} to {folder}; next: cuelane render {plan} --voice {name}")
     if any(line.state != "placed" for line in result.lines):
         raise typer.Exit(1)
 
@@ -77,7 +78,7 @@ def _print_lines(result: TakesResult, folder: Path) -> None:
         out(f"Note: {text}")
     counts = [sum(line.state == state for line in result.lines) for state in ("placed", "uncertain")]
     missing = len(result.lines) - sum(counts)
-    out(f"{counts[0]} lines placed, {counts[1]} uncertain, {missing} not read.")
+    out(f"Lines placed: {counts[0]}, uncertain: {counts[1]}, not read: {missing}.")
     out(f"Heard with {result.recogniser}.")
     if counts[1]:
         out(f"Listen to the uncertain ones in {folder / 'listen'}; take them with --accept NUMBERS.")

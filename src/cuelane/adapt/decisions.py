@@ -17,6 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from cuelane.adapt.clock import clock
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.adapt.words.role_judge import NAMES, plan_role
 from cuelane.base.errors import Mark, PlanError, Problem
@@ -159,14 +160,13 @@ def decisions_text(
     """
     rows = []
     for cue, keep, others in zip(cues, kept, instead or [()] * len(cues), strict=True):
-        minutes, tenths = divmod(round(cue.start_s * 10), 600)
         guess = () if cue.is_sure or not cue.second else (f"or {cue.second}",)
         better = (f"instead: {' or '.join(others)}",) if others else ()
         why = "; ".join(map(_on_one_line, (*cue.reasons, *cue.notes, *guess, *better)))
         verb = "keep" if keep else "drop"
         text = _on_one_line(cue.text)
         purpose = cue.purpose if cue.is_sure else f"{cue.purpose}?"
-        row = f"{verb}  {minutes}:{tenths // 10:02d}.{tenths % 10}  {purpose:<8} | {text}"
+        row = f"{verb}  {clock(cue.start_s)}  {purpose:<8} | {text}"
         rows.append(f"{row}    # {why}" if why else row)
     if left:
         rows += ["", "# Not found in the recording this time:", *(decision.line for decision in left)]

@@ -27,6 +27,9 @@ _Model = TypeVar("_Model", bound=BaseModel)
 _PLACEHOLDER = Pause.model_construct(rest=1)
 _ITEM_KEYS = ("block", "pattern", "include", "say", "rest")
 _ANY_BLOCK_KEY = {key: None for block in BLOCKS.values() for key in block.model_fields}
+_ONLY_BLOCK_KEYS = frozenset(_ANY_BLOCK_KEY) - {
+    key for kind in (Include, Say, Pause) for key in kind.model_fields
+}
 
 
 @dataclass
@@ -154,9 +157,14 @@ def _item(lines: Lines, node: Node) -> Item | None:
         return None
     if "pattern" in node.key_marks or "block" in node.key_marks:
         return _block(lines, node)
-    for key, kind in (("include", Include), ("say", Say), ("rest", Pause)):
+    for key, kind in (("include", Include), ("say", Say)):
         if key in node.key_marks:
             return _read(lines, kind, node, node.mark)  # type: ignore[return-value]
+    # A block's other keys tell one whose name is misspelt from a rest: both have "rest".
+    if not _ONLY_BLOCK_KEYS.isdisjoint(node.key_marks):
+        return _block(lines, node)
+    if "rest" in node.key_marks:
+        return _read(lines, Pause, node, node.mark)
     for key in node.key_marks:
         if hint := did_you_mean(key, _ITEM_KEYS):
             lines.report(node.key_marks[key], f"unknown key {quoted(key)} in a session item", hint)

@@ -29,6 +29,11 @@ _NOUNS: dict[type[BaseModel], str] = {
     model.Variant: "a variant",
 }
 
+_ELSEWHERE: tuple[tuple[type[BaseModel], str], ...] = (
+    (model.Plan, "it is a key of the whole plan: write it at the left edge, beside title"),
+    (model.Exercise, "it is a key of an exercise: write it under that one's name, in exercises"),
+)
+"""Where a key that is unknown in one part belongs, where it is one of another's."""
 _MOST_UNKNOWN = 20
 _ADD = {
     "title": "add a line such as  title: Boathouse legs",
@@ -76,6 +81,8 @@ def report_unknown_key(
     if not hint and pattern:
         homes = [name for name, block in model.BLOCKS.items() if key in block.model_fields]
         hint = f"it goes with pattern {listing(homes)}" if homes else ""
+    if not hint:
+        hint = next((where for home, where in _ELSEWHERE if key in home.model_fields), "")
     if not hint:
         hint = f"keys here: {names(kind.model_fields)}"
     lines.report(node.key_marks[key], f"unknown key {quoted(key)} in {noun(kind, pattern)}", hint)

@@ -40,7 +40,7 @@ def role_votes(
 
 
 def lengths_alternate(lengths: Sequence[float], same_s: float) -> bool:
-    """Return whether two lengths, more than `same_s` apart, take turns in nearly all of `lengths`."""
+    """Return whether two lengths, more than `same_s` apart, take turns in most of `lengths`."""
     if len(lengths) < 4:
         return False
     turns = [np.asarray(lengths[first::2]) for first in (0, 1)]

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import difflib
+import itertools
 import re
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.words.word_lists import any_of, lists_of, plain
@@ -19,6 +20,8 @@ _HOLDING = (*_NAMING, "side")
 _MOST_WORDS = 4
 # Chosen: see above.
 _LONGEST = 60
+# Chosen: one word that two sets begin with may be any.
+_LEAST_SHARED = 2
 # Chosen: words that a recogniser heard a little differently are one; of two names, one word is farther apart.
 _ALIKE = 0.7
 
@@ -45,12 +48,18 @@ class ExerciseNames:
         leads = "|".join(sorted(lists["lead"], key=len, reverse=True))
         moves = "|".join(lists["move"])
         self._lead = re.compile(rf"^(?:(?:{leads})(?:\s+|$))+")
+        # A plural ends a name: "kettlebell swings hinge" begins to tell how.
         self._name = re.compile(
             rf"^(?P<before>(?:\S+ ){{0,{_MOST_WORDS - 1}}}?)"
-            rf"(?P<move>(?P<first>{moves})(?: (?:{moves})(?= |$)(?! (?:{'|'.join(lists['object'])})\b))?)"
-            rf"(?P<second> and (?:{'|'.join(lists['second'])})(?= |$))?(?= |$)"
+            rf"(?P<move>(?P<first>{moves})"
+            rf"(?:(?<![^s]s) (?:{moves})(?= |$)(?! (?:{'|'.join(lists['object'])})\b))?)"
+            rf"(?P<second> (?:and (?:{'|'.join(lists['second'])})|to (?:\w+ )?(?:{moves}))(?= |$))?(?= |$)"
         )
-        self._no_part = frozenset(lists["no_part"])
+        self._no_part, self._told = frozenset(lists["no_part"]), frozenset(lists["told"])
+        self._does = re.compile(rf"^(?:{'|'.join(lists['told'])}) (?:{'|'.join(lists['done_to'])})\b")
+        self._then = re.compile(
+            rf"^(?P<name>\S+(?: \S+){{0,{_MOST_WORDS - 1}}}?) (?:{'|'.join(lists['then'])})(?= |$)"
+        )
         self._inside = any_of(lists["inside"])
 
     def in_text(self, text: str, purpose: str) -> str | None:
@@ -59,33 +68,82 @@ class ExerciseNames:
             return None
         head = re.split(r"[.,;:!?]", text.strip(), maxsplit=1)[0]
         for part in (head, text) if purpose != "announce" else (text,):
-            words = self._lead.sub("", plain(part))
+            words = self._without_lead(part)
             if name := self._known_move(words):
                 return name
-        words = self._lead.sub("", plain(text))
-        # What is nothing but a name needs no word that is known.
+        words = self._without_lead(text)
+        # What is nothing but a name, or a name and that it comes, needs no word that is known.
         is_name = purpose == "announce" and 0 < len(words.split()) <= _MOST_WORDS
         if is_name and len(words) <= _LONGEST:
             return words
+        if purpose == "preview" and (name := self._named_next(words)):
+            return name
         # "Hands on the floor for push ups": how one gets into it, and then the name.
         led = self._inside.search(words) if purpose == "setup" else None
         return self._known_move(words[led.end() :].strip()) if led else None
 
+    def _without_lead(self, text: str) -> str:
+        return self._lead.sub("", plain(text))
+
     def _known_move(self, words: str) -> str | None:
-        found = self._name.match(words)
+        found = None if self._does.match(words) else self._name.match(words)
         is_name = found and len(found[0]) <= _LONGEST and not self._no_part & set(_judged(found))
         return found[0] if found and is_name else None
 
-    def begins_with(self, text: str, name: str) -> bool:
-        """Return whether `text` begins with an exercise's name, and so can stand for it."""
-        return f"{self._lead.sub('', plain(text))} ".startswith(f"{name} ")
+    def _named_next(self, words: str) -> str | None:
+        found = self._then.match(words)
+        if found is None or len(found["name"]) > _LONGEST:
+            return None
+        name = found["name"].split()
+        return None if name[0] in self._told or self._no_part & set(name) else found["name"]
+
+    def begins_with(self, text: str, name: str, others: Iterable[str] = ()) -> bool:
+        """Return whether `text` begins with an exercise's name, or its last words, and so can stand for it.
+
+        Last words that end the name of one of `others`, too, stand for neither.
+        """
+        words = self._without_lead(text)
+        if _stems(words).startswith(_stems(name)):
+            return True
+        said = _stems(self._known_move(words) or "")
+        alike = [one for one in (name, *others) if _stems(one).endswith(said)]
+        return bool(said.strip()) and alike == [name]
 
     def of_sets(self, sets: Sequence[int], cues: Sequence[CutCue]) -> list[str | None]:
         """Return the name of each set, None where none is said; `sets` are the indices of their intervals."""
         found = [next(self._said(cues, sets, number), None) for number in range(len(sets))]
         found = _alike_as_one(found)
         known = tuple(dict.fromkeys(name for name in found if name))
-        return [name or self._named_elsewhere(cues, sets, n, known) for n, name in enumerate(found)]
+        found = [name or self._named_elsewhere(cues, sets, n, known) for n, name in enumerate(found)]
+        return self._begun_alike(cues, sets, found)
+
+    def _begun_alike(
+        self, cues: Sequence[CutCue], sets: Sequence[int], named: Sequence[str | None]
+    ) -> list[str | None]:
+        """Return `named`, and names for other sets that begin with the same words as a set of one name.
+
+        "Single leg stand, start left" and "single leg stand again": what is said twice is what it is called.
+        """
+        begun = [self._beginning(next(iter(_around(cues, sets, n)[0]), None)) for n in range(len(sets))]
+        found = list(named)
+        for number, mine in enumerate(begun):
+            if found[number] is not None:
+                continue
+            shared = {other: _shared(mine, its) for other, its in enumerate(begun) if other != number}
+            longest = max(shared.values(), key=len, default=())
+            alike = [other for other, words in shared.items() if words == longest]
+            names = {found[other] for other in alike}
+            if len(longest) >= _LEAST_SHARED and len(names) == 1:
+                found[number] = names.pop() or " ".join(longest)
+        return found
+
+    def _beginning(self, cue: CutCue | None) -> tuple[str, ...]:
+        """Return the first words of a set that may be its name."""
+        if cue is None or cue.purpose not in _BEGINNING:
+            return ()
+        words = self._without_lead(cue.text).split()[:_MOST_WORDS]
+        ends = next((at for at, word in enumerate(words) if word in self._no_part), len(words))
+        return () if words and words[0] in self._told else tuple(words[:ends])
 
     def _named_elsewhere(
         self, cues: Sequence[CutCue], sets: Sequence[int], number: int, known: Sequence[str]
@@ -93,7 +151,7 @@ class ExerciseNames:
         """Return the one of `known`, the names of other sets, that is said in a set or in the rest before."""
         inside, rest = _around(cues, sets, number)
         for cue in inside:
-            said = _stems(self._lead.sub("", plain(cue.text)))
+            said = _stems(self._without_lead(cue.text))
             begun = [name for name in known if cue.purpose in _BEGINNING and said.startswith(_stems(name))]
             if begun:
                 return max(begun, key=len)
@@ -118,6 +176,14 @@ class ExerciseNames:
             name = self.in_text(cue.text, cue.purpose) if cue.purpose in _FROM_REST else None
             if name:
                 yield name
+
+
+def _shared(one: Sequence[str], other: Sequence[str]) -> tuple[str, ...]:
+    """Return the words with which both begin."""
+    return tuple(
+        mine
+        for mine, _ in itertools.takewhile(lambda pair: pair[0] == pair[1], zip(one, other, strict=False))
+    )
 
 
 def _around(

@@ -25,7 +25,16 @@ class WordLists:
         self.picture_reason = str(lists["picture"]["reason"])
         self._kinds = {name: any_of(rules) for name, rules in lists["kinds"].items()}
         self._out = {name: str(lists[name]["reason"]) for name in ("aside", "housekeeping")}
+        names: dict[str, list[str]] = lists["names"]  # type: ignore[assignment]
+        lead, then = ("|".join(names[key]) for key in ("lead", "then"))
+        self._call = re.compile(rf"^(?:(?:{lead}) )*(?P<name>\S+(?: \S+){{0,3}}?) (?:{then})$")
+        self._no_name = frozenset([*names["no_part"], *names["told"]])
         self._marks = {name: (any_of(lists[name]["always"]), str(lists[name]["reason"])) for name in MARKINGS}
+
+    def calls_next(self, text: str) -> bool:
+        """Return whether `text` is nothing but a name and that it comes: "Bear crawl coming up."."""
+        found = self._call.match(plain(text))
+        return found is not None and not self._no_name & set(found["name"].split())
 
     def kind_votes(self, text: str) -> int:
         """Return how strongly `text` suggests rest (positive) or work (negative)."""
@@ -41,7 +50,9 @@ class WordLists:
         words = plain(text)
         found = tuple(reason for pattern, reason in self._marks.values() if pattern.search(words))
         # Talk to viewers and asides often point at a picture too; that they are such is the better reason.
-        return found or ((self.picture_reason,) if self._measure.score(text) > PROPOSE else ())
+        if found or self.calls_next(text):
+            return found
+        return (self.picture_reason,) if self._measure.score(text) > PROPOSE else ()
 
 
 def any_of(rules: list[str] | str) -> re.Pattern[str]:

@@ -1,0 +1,102 @@
+"""What the exercises of a recorded class are called, where words without marks do not say it plainly."""
+
+from __future__ import annotations
+
+import pytest
+
+from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.exercise_names import ExerciseNames
+from cuelane.adapt.words.role_judge import plan_role
+from cuelane.adapt.words.word_lists import word_lists
+
+Said = tuple[str, str]
+
+
+def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list[str | None]:
+    """Return the names of sets in which (purpose, text) is said; `before` in the rest before one."""
+    rows = [
+        CutCue(n, n + 1, text, plan_role(purpose), 2 * n + 1, f"{n}-{k}.wav", purpose)
+        for n, lines in enumerate(said)
+        for k, (purpose, text) in enumerate(lines)
+    ]
+    rows += [
+        CutCue(n, n + 1, text, plan_role(purpose), 2 * n, f"{n}-r.wav", purpose)
+        for n, (purpose, text) in (before or {}).items()
+    ]
+    return ExerciseNames().of_sets([2 * n + 1 for n in range(len(said))], rows)
+
+
+@pytest.mark.parametrize(
+    ("text", "purpose", "name"),
+    [
+        ("wall angels next", "preview", "wall angels"),
+        ("standing clock is up next so come to your feet", "preview", "standing clock"),
+        ("skaters coming up", "preview", "skaters"),
+        ("the one that you like next", "preview", None),
+        ("put your weight down next", "preview", None),
+        # A plural ends a name.
+        ("kettlebell swings hinge and snap", "announce", "kettlebell swings"),
+        ("okay forty five seconds of swings", "announce", "swings"),
+        ("row to press next", "preview", "row to press"),
+        ("squat to calf raise after this", "preview", "squat to calf raise"),
+        # What one does to something is told, not named.
+        ("reach your left arm up and over", "setup", None),
+        ("roll the ball under your foot", "setup", None),
+    ],
+)  # fmt: skip
+def test_names_are_told_from_what_stands_around_them(text, purpose, name):
+    """What comes next, how long, and what to do are no part of a name."""
+    assert ExerciseNames().in_text(text, purpose) == name
+
+
+def test_what_two_sets_begin_with_is_what_they_do():
+    """A name of no known word is found where it is said twice; what begins sets of two names is none."""
+    assert (
+        named(
+            [
+                [("setup", "single leg stand start on your left leg")],
+                [("setup", "half kneeling stretch right foot in front")],
+                [("side", "single leg stand again left leg")],
+                [("setup", "half kneeling same as before right foot forward")],
+            ]
+        )
+        == ["single leg stand", "half kneeling stretch"] * 2
+    )
+    assert named(
+        [
+            [("setup", "stand tall with your weight in front")],
+            [("setup", "stand tall and look ahead")],
+            [("setup", "window wipers with your feet wide")],
+            [("setup", "window shoppers with your feet narrow")],
+        ]
+    ) == [None] * 4  # fmt: skip
+
+
+def test_the_rest_before_a_set_names_it():
+    """ "Standing clock next" names the set that begins with the same words, and one that does not."""
+    said = [[("setup", "standing clock stand on one leg")], [("form", "long spine")]]
+
+    assert named(said, {0: ("preview", "standing clock next"), 1: ("preview", "wall angels after this")}) == [
+        "standing clock",
+        "wall angels",
+    ]
+
+
+def test_the_last_words_of_a_name_stand_for_it():
+    """ "And bridges, down on your back" names a glute bridge, unless another exercise is a bridge too."""
+    names = ExerciseNames()
+
+    assert names.begins_with("and bridges down on your back", "glute bridge", ["bear crawl"])
+    assert not names.begins_with("and bridges down on your back", "glute bridge", ["side bridge"])
+    assert not names.begins_with("up you come", "step up", ["bear crawl"])
+    assert not names.begins_with("keep your hips high", "glute bridge")
+
+
+def test_a_call_of_what_comes_next_points_at_no_picture():
+    """ "Bear crawl coming up" names what comes; "this one coming up" has to be seen."""
+    lists = word_lists()
+
+    assert lists.reasons("Bear crawl coming up.") == ()
+    assert lists.reasons("next the frog squats coming up") == ()
+    assert lists.reasons("This one coming up.") == ("points at a picture",)
+    assert lists.reasons("The picture of the move coming up.") == ("points at a picture",)

@@ -23,7 +23,7 @@ def test_the_unseen_sentences_stand_apart():
 
 
 def test_what_sentences_are_for_is_found_as_measured():
-    """On sentences that nothing was fitted to: 166 of 200 were right when measured, 127 of 131 called sure.
+    """On sentences that nothing was fitted to: 170 of 200 were right when measured, 134 of 138 called sure.
 
     The table is a file, so that only a change of it, the hints or the judge can change this.
     """
@@ -35,6 +35,15 @@ def test_what_sentences_are_for_is_found_as_measured():
     assert right >= 162
     assert len(sure) >= 120
     assert sum(sure) / len(sure) >= 0.93
+
+
+@pytest.mark.parametrize(
+    "text", ["relax your shoulders", "relax your jaw relax your hands", "rest your hands on your belly"]
+)
+def test_what_to_relax_in_a_set_is_form(text):
+    """ "Relax" alone calls a rest."""
+    assert role_judge().judge(text, "work").name == "form"
+    assert role_judge().judge("and relax", "rest").name == "rest"
 
 
 def test_what_is_not_for_listeners_is_proposed_and_little_else():

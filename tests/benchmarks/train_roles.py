@@ -67,7 +67,8 @@ def write() -> None:
         f"From {len(rows):,} sentences written for this project (tests/sentences); its licence.",
         f"On sentences of them left out in turn (most without a place): {told(left_out())}.",
         f"On 200 that nothing was fitted to, each with its place: {told(judged(judge, unseen()))}.",
-        "  Their writer wrote the hints and 400 of the others too, after them: another's may do worse.",
+        "  Whoever wrote those 200 wrote the hints and 400 of the others too, after them: "
+        "another's may do worse.",
     ]
     lines = [f"# {line}" for line in head]
     for feature in sorted({name for weights in judge.weights.values() for name in weights}):

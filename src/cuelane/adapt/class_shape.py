@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -40,6 +41,7 @@ class ClassShape:
     last_rest: bool
     named: int
     is_regular: bool
+    ladder_ms: tuple[int, ...] = ()
 
     def appearance(self, number: int) -> int:
         """Return how often the exercise of set `number` (from 0) has come by then; 1 for its first set."""
@@ -66,10 +68,11 @@ def class_shape(intervals: Sequence[FoundInterval], said: Sequence[str | None]) 
     rest_ms, n_rest = Counter(between).most_common(1)[0]
     ends = {rest[n] for n in range(size - 1, len(sets) - 1, size)} if size > 1 and rounds > 1 else set()
     round_rest_ms = ends.pop() if len(ends) == 1 else None
-    columns = [_own_times(work, rest, n, size) for n in range(size)]
+    ladder = _ladder(work, size)
+    columns = [_own_times([work_ms] * len(work) if ladder else work, rest, n, size) for n in range(size)]
     if any(column is None for column in columns):
         # A place whose times change from round to round is no place of a circuit.
-        size, rounds, round_rest_ms = len(sets), 1, None
+        size, rounds, round_rest_ms, ladder = len(sets), 1, None, ()
         columns = [(work[n], rest[n]) for n in range(size)]
     places = []
     for n, column in enumerate(columns):
@@ -90,7 +93,8 @@ def class_shape(intervals: Sequence[FoundInterval], said: Sequence[str | None]) 
         None if round_rest_ms == rest_ms else round_rest_ms,
         rest[-1] > 0,
         sum(name is not None for name in said),
-        n_work >= REGULAR * len(work) and n_rest >= REGULAR * len(between),
+        bool(ladder or n_work >= REGULAR * len(work)) and n_rest >= REGULAR * len(between),
+        ladder,
     )
 
 
@@ -98,6 +102,14 @@ def _rest_ms(intervals: Sequence[FoundInterval], one: int, two: int | None) -> i
     """Return the rest between two sets, or after the last."""
     between = intervals[one + 1 : two]
     return sum(round(interval.true_s * 1000) for interval in between if interval.kind == "rest")
+
+
+def _ladder(work: Sequence[int], size: int) -> tuple[int, ...]:
+    """Return the work of each round of `size` sets, where it is one in each and another in the next."""
+    rounds = [set(work[at : at + size]) for at in range(0, len(work), size)]
+    each = [one.pop() for one in rounds if len(one) == 1]
+    changes = len(each) > 1 and all(one != two for one, two in itertools.pairwise(each))
+    return tuple(each) if len(each) == len(rounds) and size < len(work) and changes else ()
 
 
 def _own_times(work: Sequence[int], rest: Sequence[int], n: int, size: int) -> tuple[int, int] | None:

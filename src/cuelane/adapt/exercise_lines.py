@@ -18,7 +18,7 @@ MOST_LINES = 40
 
 OWN_CALL = "tells the time or the round; the program calls those as they are now"
 OWN_REST = "calls the rest; the program does that"
-NAMED_AGAIN = "names what comes again; the program does that"
+NAMED_AGAIN = "names or prepares what comes again; the program does that"
 NOTHING_FOLLOWS = "prepares a set, and none follows"
 SAID_TWICE = "said before in the same words"
 OWN_TURN = "turns to the other side; the program does that at half of the set"
@@ -83,12 +83,13 @@ class _Sorter:
             self.lines.left.append((cue, OWN_TURN if name in self._turns.first else LOST_TURN))
         elif self._untrue.tells_time(cue.text, purpose):
             self.lines.left.append((cue, OWN_CALL))
-        elif purpose == "rest":
-            self.lines.left.append((cue, OWN_REST))
         elif cue.interval < shape.sets[0]:
             self.lines.add(self.lines.opening, OwnLine(cue))
         elif self._intervals[cue.interval].kind == "talk":
+            # "Let your arms hang" after the last set calls no rest.
             self.lines.add(self.lines.closing, OwnLine(cue))
+        elif purpose == "rest":
+            self.lines.left.append((cue, OWN_REST))
         elif cue.interval in shape.sets:
             self._in_set(cue, shape.sets.index(cue.interval))
         else:
@@ -96,23 +97,26 @@ class _Sorter:
             self._before_set(cue, after)
 
     def _before_set(self, cue: CutCue, number: int) -> None:
-        if cue.purpose == "praise":
+        if cue.purpose == "praise" and cue.is_sure:
             self.lines.add(self.lines.praise, OwnLine(cue))
         elif number == len(self._shape.sets):
             self.lines.left.append((cue, NOTHING_FOLLOWS))
         elif cue.purpose in ("preview", "announce", "setup", "side", "change"):
             self._preview(cue, number)
-        elif cue.role == "say" or (cue.purpose in ("form", "remind") and not cue.is_sure):
+        elif cue.role == "say" or (cue.purpose in ("form", "remind", "praise") and not cue.is_sure):
             # "Sit back on your heels" after a bird dog, in the hollow hold that follows.
             self.lines.left.append((cue, ABOUT_REST))
         else:
             self._add(cue, number, cue.role)
 
     def _preview(self, cue: CutCue, number: int) -> None:
-        if self._shape.appearance(number) > 1:
-            self.lines.left.append((cue, NAMED_AGAIN))
-        else:
+        if self._shape.appearance(number) == 1:
             self._add(cue, number, "preview")
+        elif cue.purpose == "setup" and cue.is_sure and not self._begins_with_name(cue, number):
+            # It is not new any more, and is said where the set begins.
+            self._add(cue, number, "remind")
+        else:
+            self.lines.left.append((cue, NAMED_AGAIN))
 
     def _in_set(self, cue: CutCue, number: int) -> None:
         shape, first = self._shape, self._shape.appearance(number) == 1
@@ -128,8 +132,8 @@ class _Sorter:
                 self._preview(cue, number + 1)
             case "preview":
                 self.lines.left.append((cue, NOTHING_FOLLOWS))
-            case "setup" | "announce" if self._names_itself(cue, number):
-                self._add(cue, number, "announce", pinned=cue.purpose == "setup")
+            case "setup" | "announce" | "side" if self._names_itself(cue, number):
+                self._add(cue, number, "announce", pinned=cue.purpose != "announce")
             case "setup" | "announce" | "side":
                 self._add(cue, number, "setup" if first else "remind", pinned=cue.purpose == "side")
             case "change":
@@ -158,7 +162,12 @@ class _Sorter:
         kept = self.lines.exercises[self._shape.names[number]].get("announce", [])
         appearance = self._shape.appearance(number)
         taken = any(line.rounds in (None, appearance) for line in kept)
-        return not taken and self._names.begins_with(cue.text, self._shape.names[number])
+        return not taken and self._begins_with_name(cue, number)
+
+    def _begins_with_name(self, cue: CutCue, number: int) -> bool:
+        name = self._shape.names[number]
+        others = [place.exercise for place in self._shape.places if place.exercise != name]
+        return self._names.begins_with(cue.text, name, others)
 
     def _change(self, cue: CutCue, number: int) -> None:
         following = self._intervals[cue.interval + 1 : cue.interval + 2]
@@ -172,8 +181,10 @@ class _Sorter:
     def _add(
         self, cue: CutCue, number: int, role: str, *, pinned: bool = False, to: str | None = None
     ) -> None:
+        appearance = self._shape.appearance(number)
         pinned = pinned or self._untrue.names_side(cue.text)
-        rounds = self._shape.appearance(number) if pinned else None
+        pinned = pinned or (appearance > 1 and self._untrue.compares(cue.text))
+        rounds = appearance if pinned else None
         rows = self.lines.exercises[self._shape.names[number]].setdefault(role, [])
         self.lines.add(rows, OwnLine(cue, rounds, to))
 

@@ -62,11 +62,14 @@ def pattern_plan(
 def _plan(
     title: str, shape: ClassShape, lines: ClassLines, beep: Beep | None, language: str
 ) -> dict[str, Any]:
-    block: dict[str, Any] = {"block": "Class", "pattern": "circuit", "work": format_duration(shape.work_ms)}
+    work: Any = [format_duration(ms) for ms in shape.ladder_ms] or format_duration(shape.work_ms)
+    pattern = "ladder" if shape.ladder_ms else "circuit"
+    block: dict[str, Any] = {"block": "Class", "pattern": pattern, "work": work}
     block["rest"] = format_duration(shape.rest_ms)
     if shape.round_rest_ms is not None:
         block["round_rest"] = format_duration(shape.round_rest_ms)
-    block["rounds"] = shape.rounds
+    if not shape.ladder_ms:
+        block["rounds"] = shape.rounds
     if shape.last_rest:
         block["last_rest"] = True
     block["exercises"] = [_entry(place.exercise, place.work_ms, place.rest_ms) for place in shape.places]

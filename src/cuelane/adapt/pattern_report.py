@@ -38,7 +38,8 @@ def pattern_lines(patterns: PatternPlan | None, why: str) -> list[str]:
     if patterns is None:
         return [*lines, NO_PATTERNS.format(why=plain(why))]
     shape = patterns.shape
-    times = f"{format_duration(shape.work_ms)} of work, {format_duration(shape.rest_ms)} of rest"
+    work = ", ".join(format_duration(ms) for ms in shape.ladder_ms or [shape.work_ms])
+    times = f"{work} of work, {format_duration(shape.rest_ms)} of rest"
     if shape.round_rest_ms is not None:
         times += f", {format_duration(shape.round_rest_ms)} between rounds"
     places = ", ".join(plain(place.exercise) for place in shape.places)
@@ -80,6 +81,7 @@ def as_json(patterns: PatternPlan | None, why: str) -> dict[str, Any]:
         "uncertain": shape_doubts(shape),
         "rounds": shape.rounds,
         "work_ms": shape.work_ms,
+        "ladder_ms": shape.ladder_ms,
         "rest_ms": shape.rest_ms,
         "round_rest_ms": shape.round_rest_ms,
         "exercises": [asdict(place) for place in shape.places],

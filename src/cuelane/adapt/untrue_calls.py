@@ -16,7 +16,9 @@ class UntrueCalls:
 
     def __init__(self, language: str = "en") -> None:
         lists: Mapping[str, list[str]] = lists_of(language)["untrue"]  # type: ignore[assignment]
-        self._always, self._besides = any_of(lists["always"]), any_of(lists["besides"])
+        called: Mapping[str, list[str]] = lists_of(language)["boundaries"]  # type: ignore[assignment]
+        self._always = any_of([*lists["always"], *called["half"], *called["last_one"]])
+        self._besides, self._later = any_of(lists["besides"]), any_of(lists["later"])
         self._side, self._turn = any_of(lists["side"]), any_of(lists["turn"])
         self._sides = {"left": any_of(lists["left"]), "right": any_of(lists["right"])}
 
@@ -26,6 +28,10 @@ class UntrueCalls:
         if purpose == "time" or self._always.search(words):
             return True
         return purpose in ABOUT_TIME and self._besides.search(words) is not None
+
+    def compares(self, text: str) -> bool:
+        """Return whether `text` compares with an earlier set, and so belongs to the one it was said in."""
+        return self._later.search(plain(text)) is not None
 
     def turns(self, text: str) -> bool:
         """Return whether `text` says to change sides."""

@@ -1,0 +1,200 @@
+"""What a recorded class keeps, and what not, at other times: each line is true where it is said."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from ruamel.yaml import YAML
+
+from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.class_shape import class_shape
+from cuelane.adapt.exercise_lines import ABOUT_REST, NAMED_AGAIN, OWN_CALL
+from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
+from cuelane.adapt.untrue_calls import UntrueCalls
+from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.adapt.words.role_judge import plan_role
+from test_adapt_patterns import intervals
+
+
+def planned(said: dict[int, list[tuple[str, str]]], n_sets: int = 4) -> tuple[PatternPlan, dict[str, Any]]:
+    """Return the class in whose intervals (purpose, text) is said, and its plan; set n is interval 2n + 1."""
+    rows = intervals(n_sets=n_sets)
+    cues = [
+        CutCue(at, at + 1500, text, plan_role(purpose), index, f"{index}-{k}.wav", purpose)
+        for index, lines in said.items()
+        for k, (purpose, text) in enumerate(lines)
+        for at in [round(1000 * rows[index].start_s) + 1000 + 2500 * k]
+    ]
+    made = pattern_plan("Legs", rows, cues, None)
+    assert made is not None
+    return made, YAML(typ="safe").load(made.text)
+
+
+@pytest.mark.parametrize(
+    ("text", "untrue"),
+    [
+        ("That's half.", True),
+        ("Half of that done, stay with it.", True),
+        ("This is the last set of the day, enjoy it.", True),
+        ("Last exercise, the clock.", True),
+        # How far to bend is no time.
+        ("Only go halfway down.", False),
+    ],
+)
+def test_half_and_last_are_known_as_where_boundaries_are_read(text, untrue):
+    """One list says what calls the half of a set, or the last one, whatever the sentence is judged for."""
+    assert UntrueCalls().tells_time(text, "form") is untrue
+
+
+def test_what_compares_with_an_earlier_set_stays_in_its_own():
+    """ "Again" and "this time" are not said in the first round; what they belong to is."""
+    _, plan = planned({
+        1: [("setup", "Side lunge. Sit back.")],
+        3: [("setup", "Row. Elbows back.")],
+        5: [("announce", "Side lunge again."), ("harder", "You can go deeper this time.")],
+        7: [("announce", "Row."), ("harder", "For more, slow down.")],
+    })  # fmt: skip
+
+    lunge, row = plan["exercises"]["side lunge"], plan["exercises"]["row"]
+    assert lunge["announce"][1]["rounds"] == 2
+    assert lunge["harder"][0]["rounds"] == 2
+    assert "rounds" not in row["announce"][1]
+    assert "rounds" not in row["harder"][0]
+
+
+def test_what_is_said_at_rest_after_the_last_set_is_kept():
+    """It calls no rest that the program would call instead."""
+    made, plan = planned({
+        1: [("setup", "Side lunge. Sit back.")],
+        3: [("setup", "Side lunge. Long spine.")],
+        8: [("rest", "Take a few slow breaths and let your arms hang.")],
+    })  # fmt: skip
+
+    assert [line["text"] for line in plan["session"][-1]["say"]] == [
+        "Take a few slow breaths and let your arms hang."
+    ]
+    assert made.lines.left == []
+
+
+def test_what_is_true_of_either_leg_is_kept_in_a_set_that_turns():
+    """ "Keep the other leg long" holds before the turn and after it."""
+    _, plan = planned({
+        index: [("setup", "Side lunge. Sit back."), ("form", "Keep the other leg long.")]
+        for index in (1, 3, 5, 7)
+    })  # fmt: skip
+    assert "rounds" not in plan["exercises"]["side lunge"]["form"][0]
+
+    untrue = UntrueCalls()
+    assert not untrue.names_side("Keep the other leg long.")
+    assert untrue.names_side("And now the other leg.")
+    assert untrue.names_side("Same on the other side.")
+
+
+def test_a_set_is_not_called_twice():
+    """What begins with its name, or with the end of it, stands for the name, also where it names a side."""
+    _, plan = planned({
+        1: [("setup", "Glute bridge. Lie on your back.")],
+        3: [("setup", "Shoulder press. Weight up.")],
+        5: [("setup", "And bridges, down on your back.")],
+        7: [("side", "Shoulder press, other arm first.")],
+    })  # fmt: skip
+
+    bridge, press = plan["exercises"]["glute bridge"], plan["exercises"]["shoulder press"]
+    assert [line["rounds"] for line in bridge["announce"]] == [1, 2]
+    assert [line["rounds"] for line in press["announce"]] == [1, 2]
+    assert "remind" not in {*bridge, *press}
+
+
+def test_what_gets_one_ready_for_a_later_set_is_a_reminder():
+    """It is not new, so that it is said where the set begins; a name that comes again the program says."""
+    made, plan = planned({
+        1: [("setup", "Kettlebell swing. Hinge and snap.")],
+        3: [("setup", "Row. Elbows back.")],
+        4: [("setup", "Put the bell between your feet."), ("praise", "Come on up.")],
+        5: [("announce", "Kettlebell swing.")],
+        6: [("preview", "Row next."), ("setup", "Row again, hinge down.")],
+        7: [("announce", "Row.")],
+    })  # fmt: skip
+
+    assert [line["text"] for line in plan["exercises"]["kettlebell swing"]["remind"]] == [
+        "Put the bell between your feet."
+    ]
+    assert {(cue.text, why) for cue, why in made.lines.left} == {
+        ("Row next.", NAMED_AGAIN), ("Row again, hinge down.", NAMED_AGAIN),
+    }  # fmt: skip
+
+
+def test_a_guess_at_praise_in_a_rest_is_said_in_no_set():
+    """ "Come on up" after a kneeling set is praise in no other."""
+    said = {1: [("setup", "Row. Elbows back.")], 3: [("setup", "Row. Long neck.")]}
+    guess = CutCue(62_000, 63_000, "Come on up.", "praise", 2, "x.wav", "praise", False)
+    rows = intervals(n_sets=2)
+    cues = [CutCue(61_000 + 1000 * n, 61_900 + 1000 * n, t, "setup", n, f"{n}.wav", p)
+            for n, lines in said.items() for p, t in lines]  # fmt: skip
+
+    made = pattern_plan("Legs", rows, [*cues, guess], None)
+
+    assert made is not None
+    assert made.lines.praise == []
+    assert (guess, ABOUT_REST) in made.lines.left
+
+
+def ladder(work_s: list[float]) -> list[FoundInterval]:
+    """Return sets of these lengths with rests of 15 s between them, 30 s after every second."""
+    rows, now = [FoundInterval("talk", 0.0, 20.0, 20.0, True)], 20.0
+    for number, length in enumerate(work_s):
+        rest = 30.0 if number % 2 else 15.0
+        rows.append(FoundInterval("work", now, now + length, length, True))
+        rows.append(FoundInterval("rest", now + length, now + length + rest, rest, True))
+        now += length + rest
+    return rows[:-1]
+
+
+def test_rounds_of_growing_work_are_a_ladder():
+    """Each round's work is one number to change, instead of a list of sets that each have their own."""
+    rows = ladder([20.0, 20.0, 30.0, 30.0, 40.0, 40.0])
+    shape = class_shape(rows, ["swing", "squat"] * 3)
+
+    assert shape is not None
+    assert (shape.rounds, shape.ladder_ms, shape.round_rest_ms) == (3, (20_000, 30_000, 40_000), 30_000)
+    assert shape.is_regular
+    cues = [
+        CutCue(
+            round(1000 * row.start_s) + 900,
+            round(1000 * row.start_s) + 1900,
+            name,
+            "announce",
+            at,
+            f"{at}.wav",
+        )
+        for at, name in zip(range(1, 12, 2), ["Swing.", "Squat."] * 3, strict=True)
+        for row in [rows[at]]
+    ]
+    made = pattern_plan("Ladder", rows, cues, None)
+    assert made is not None
+    block = YAML(typ="safe").load(made.text)["session"][0]
+    assert (block["pattern"], block["work"], block["rest"]) == ("ladder", ["20s", "30s", "40s"], "15s")
+    assert block["exercises"] == ["swing", "squat"]
+    assert "rounds" not in block
+
+
+@pytest.mark.parametrize("work_s", [[20.0, 30.0, 20.0, 30.0], [20.0, 30.0, 40.0, 50.0], [20.0] * 4])
+def test_other_times_are_no_ladder(work_s):
+    """Nor are rounds that are all the same, or a place's own time."""
+    shape = class_shape(ladder(work_s), ["swing", "squat"] * 2)
+
+    assert shape is not None
+    assert shape.ladder_ms == ()
+
+
+def test_own_calls_are_named():
+    """A last set that is called so is left to the program, with the reason."""
+    made, _ = planned({
+        1: [("setup", "Side lunge. Sit back.")],
+        7: [("announce", "Last exercise, side lunge."), ("praise", "That's half.")],
+    })  # fmt: skip
+
+    assert [(cue.text, why) for cue, why in made.lines.left] == [
+        ("Last exercise, side lunge.", OWN_CALL), ("That's half.", OWN_CALL),
+    ]  # fmt: skip

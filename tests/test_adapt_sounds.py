@@ -239,6 +239,13 @@ def test_the_first_of_two_strokes_is_the_rise_if_it_is_at_every_return():
     assert risen({0: 0.0, **second}, in_two={lag: 2.5 * height for lag, height in first.items()}) == 10
 
 
+def test_loud_music_well_before_some_returns_is_not_the_rise():
+    """Music is loud 160 ms before two of five returns, more than a beep is from the rise: it is at 0."""
+    beep = {0: 1.0, 1: 1.1, 2: 0.9, 3: 0.6, 4: 0.4}
+
+    assert risen({-20: 0.0, **beep}, in_two={-20: 2.0, -19: 2.2, -18: 1.5}) == 0
+
+
 def test_a_sound_that_is_never_above_what_was_before_begins_where_it_is_alike():
     """In music that falls quiet one band after another rises alone: that was a traceback."""
     prints = np.zeros((900, N_BANDS), np.float32)

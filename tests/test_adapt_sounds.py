@@ -29,7 +29,7 @@ from cuelane.adapt.beeps.returning import onsets, patches
 from cuelane.adapt.beeps.score_book import shifted
 from cuelane.adapt.beeps.search import find_structure
 from cuelane.adapt.beeps.sound_boundaries import likeness_over
-from cuelane.adapt.beeps.sound_template import rises_at
+from cuelane.adapt.beeps.sound_template import alike_around, begins_at, company_of, rises_at
 from cuelane.recording.decode import Recording
 
 TIMES_S = np.cumsum([6.0, *[16.0, 9.0] * 4])
@@ -207,17 +207,22 @@ def test_a_steady_sound_rises_only_where_it_begins():
     assert soft[252:260, band].mean() == pytest.approx(loud[252:260, band].mean(), rel=0.35)
 
 
-def risen(course: dict[int, float], in_two: dict[int, float] | None = None) -> int:
+def risen(
+    course: dict[int, float], in_two: dict[int, float] | None = None, talk: dict[int, float] | None = None
+) -> int:
     """Return where a sound with `course`, height by step, is taken to rise: five returns, 300 steps apart.
 
-    Two of the returns have the heights `in_two` as well.
+    Two of the returns have the heights `in_two` as well; each has those of `talk` in bands of its own.
     """
-    prints = np.full((1_800, N_BANDS), 0.05, np.float32)
-    steps = np.arange(200, 1_700, 300)
-    for returns, heights in ((steps, course), (steps[1::2], in_two or {})):
-        for lag, height in heights.items():
-            prints[returns + lag, 20:24] += height
-    return rises_at(prints, steps, min(course), max(course) + 30)
+    prints = np.full((2_700, N_BANDS), 0.05, np.float32)
+    steps = np.arange(650, 2_150, 300)
+    for number, step in enumerate(steps):
+        rows = [(course, [20, 21, 22, 23]), (in_two or {} if number % 2 else {}, [20, 21, 22, 23])]
+        rows += [(talk or {}, [20, 4 + 3 * number, 40 + 3 * number])]
+        for heights, bands in rows:
+            for lag, height in heights.items():
+                prints[step + lag, bands] += height
+    return rises_at(prints, steps, min(course), max(course) + 30, alike_around(prints, steps))
 
 
 def test_an_echo_is_not_the_rise_and_talk_just_before_is_not_either():
@@ -226,7 +231,7 @@ def test_an_echo_is_not_the_rise_and_talk_just_before_is_not_either():
 
     assert risen(beep) == 0
     assert risen({**beep, 10: 0.5, 11: 0.55, 12: 0.4}) == 0
-    assert risen({-9: 0.6, -8: 0.5, **beep}) == 0
+    assert risen(beep, talk={-9: 1.6, -8: 1.2, -7: 0.9}) == 0
     assert risen({lag: min(1.0, 0.09 * (lag + 1)) for lag in range(30)}) in range(5)
 
 
@@ -237,6 +242,13 @@ def test_the_first_of_two_strokes_is_the_rise_if_it_is_at_every_return():
 
     assert risen({**first, **second}) == 0
     assert risen({0: 0.0, **second}, in_two={lag: 2.5 * height for lag, height in first.items()}) == 10
+
+
+def test_a_soft_beginning_that_is_the_same_each_time_is_the_rise():
+    """A word begins with a hiss a fifth as high as its vowel, 100 ms before it: the word begins at 0."""
+    hiss = {lag: 0.22 for lag in range(9)}
+
+    assert risen({**hiss, 13: 0.9, 14: 1.1, 15: 1.0, 16: 0.8}) == 0
 
 
 def test_loud_music_well_before_some_returns_is_not_the_rise():
@@ -254,7 +266,20 @@ def test_a_sound_that_is_never_above_what_was_before_begins_where_it_is_alike():
         prints[steps + lag, 20] = 1.0 if lag < -12 else 1.05 if 0 <= lag < 5 else 0.0
         prints[steps + lag, 30] = 1.0 if lag < -12 else 1.05 if 6 <= lag < 11 else 0.0
 
-    assert rises_at(prints, steps, 0, 30) == 0
+    assert rises_at(prints, steps, 0, 30, np.ones(1001)) == 0
+
+
+def test_the_pips_of_a_countdown_are_no_company_of_its_end():
+    """Pips a second apart lead up to a sound; what is between them and around is not alike, or is music."""
+    alike = np.full(1001, 0.1)
+    for at in (0, -125, -250, -375):
+        alike[500 + at - 6 : 500 + at + 15] = 0.95
+    first, last, parts = begins_at(alike)
+
+    assert len(parts) == 4
+    assert company_of(alike, parts) == pytest.approx(0.1)
+    assert company_of(alike, [(first, last)]) > 0.15
+    assert company_of(np.maximum(alike, 0.7), parts) > 0.6
 
 
 def test_the_evidence_is_in_lengths_that_come_again():

@@ -119,15 +119,16 @@ def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> Bo
     if len(steps) < FEWEST:
         return None
     alike = alike_around(prints, steps)
-    first, last, is_countdown = begins_at(alike)
-    clearest, company = float(alike[AROUND - 2 : AROUND + 3].max()), company_of(alike, first, last)
+    first, last, parts = begins_at(alike)
+    clearest = float(alike[AROUND - 2 : AROUND + 3].max())
+    company = company_of(alike, parts or [(first, last)])
     if clearest - company < _LEAST_CLEAR:
         return None
     like = likeness(prints, template)
     at, values, least, beyond = _returns(like, len(prints) * HOP_S)
     if len(at) < FEWEST:
         return None
-    offset_s = rises_at(raw, steps, first, last) * HOP_S + _EARLY_S
+    offset_s = rises_at(raw, steps, first, last, alike) * HOP_S + _EARLY_S
     regular = min(timer_evidence(at), 25.0) / 10
     features = (
         regular,
@@ -148,7 +149,7 @@ def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> Bo
         least,
         beyond,
         features,
-        is_countdown,
+        bool(parts),
     )
 
 

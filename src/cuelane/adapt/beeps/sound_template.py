@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -21,23 +21,22 @@ AROUND = 500
 _WINDOW = 8
 # Chosen: how far a return may be off from where it was proposed, in steps.
 _SLACK = 3
-# Chosen, as a share of how alike the returns are at their clearest: less joins what is around by chance.
+# Chosen, as a share of how alike the returns are at their clearest: less joins what is around by chance. On
+# 42 fitting classes of the benchmark of boundaries talk and music just before signals had up to 0.17 of it,
+# first sounds 0.59 and more.
 _ALIKE_AGAIN = 0.5
 # Chosen: strokes of one signal are closer than this, the tones of a countdown are not; in seconds.
 _STROKES_S = 0.4
 # Chosen, in steps: the stretch before a signal by which its rise is judged, and within which it rises.
 _QUIET, _RISE = 24, 60
-# Chosen: the share of its height at which a signal counts as risen; less takes talk, more a slow rise's end.
-# From 0.2 to 0.3 all of 36 true sets in 27 fitting classes of the benchmark of boundaries are within 40 ms.
-_RISEN = 0.25
-# Chosen, in steps: a signal that rises slower than this has its onset where it begins to.
-_RISES_IN = 8
+# Fitted on 42 classes of the benchmark of boundaries, seeds 118, 188 and 700 to 739: with 0.25 a word that
+# begins with a hiss is late, with less what comes before is nearer; from 0.1 on all is within 40 ms.
+_RISEN = 0.15
 # Chosen: three of four returns exceed it; a lower share has single ones with loud music before them decide,
 # a higher one takes talk that comes before every second return.
 _NEARLY_ALL = 0.25
-# Fitted on seeds 118 and 188 of the benchmark of boundaries, warbles in a hall: from 0.6 on the second tone
-# of the first is taken, 80 ms late, at 0.3 music before the second; 25 classes from seed 700 are indifferent.
-_AS_USUAL = 0.48
+# Chosen, in steps: so much beside a pip still sounds of it; after it, twice as much.
+_BESIDE = 10
 # Chosen: the pitches of a countdown's tones need not be the same, but their distances are.
 _COUNT_APART_S = (0.4, 2.2)
 
@@ -111,16 +110,16 @@ def alike_around(prints: Array, steps: Steps) -> Floats:
     return np.clip(out, 0, 1)
 
 
-def begins_at(alike: Floats) -> tuple[int, int, bool]:
-    """Return (first step, last step, is a countdown) of the signal around lag 0 of `alike`, in steps.
+def begins_at(alike: Floats) -> tuple[int, int, list[tuple[int, int]]]:
+    """Return (first step, last step, parts) of the signal around lag 0 of `alike`, in steps.
 
-    `alike` has shape (n,), with lag 0 at `AROUND`.
+    `alike` has shape (n,), with lag 0 at `AROUND`. The parts are those of a countdown, (first step, last
+    step) each; there are none without one.
 
     From where the returns are alike it goes to both sides over gaps of up to 0.4 s. Where like stretches
     come before or after at one distance of 0.4 to 2.2 s, they are a countdown, and its last is the boundary.
     """
-    level = max(_ALIKE_AGAIN * float(alike[AROUND - 2 : AROUND + 3].max()), 0.2)
-    there = alike >= level
+    there = alike >= _level(alike)
     edges = np.diff(np.concatenate([[0], there.astype(np.int8), [0]]))
     runs: list[list[int]] = []
     for start, end in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
@@ -130,7 +129,7 @@ def begins_at(alike: Floats) -> tuple[int, int, bool]:
             runs.append([int(start), int(end)])
     own = next((k for k, run in enumerate(runs) if run[0] <= AROUND + 2 and run[1] >= AROUND - 2), None)
     if own is None:
-        return 0, _WINDOW, False
+        return 0, _WINDOW, []
     last = own
     while last + 1 < len(runs) and _is_next(runs[last], runs[last + 1]):
         last += 1
@@ -139,21 +138,28 @@ def begins_at(alike: Floats) -> tuple[int, int, bool]:
         first -= 1
     # Two alone may be a signal and what is always said after it.
     chosen = runs[last] if last - first >= 2 else runs[own]
-    return chosen[0] - AROUND, chosen[1] - AROUND, last - first >= 2
+    parts = [(run[0] - AROUND, run[1] - AROUND) for run in runs[first : last + 1]]
+    return chosen[0] - AROUND, chosen[1] - AROUND, parts if last - first >= 2 else []
+
+
+def _level(alike: Floats) -> float:
+    """Return how alike the sound must be to belong to the signal around lag 0 of `alike`, shape (n,)."""
+    return max(_ALIKE_AGAIN * float(alike[AROUND - 2 : AROUND + 3].max()), 0.2)
 
 
 def _is_next(one: list[int], other: list[int]) -> bool:
     return _COUNT_APART_S[0] <= (other[0] - one[0]) * HOP_S <= _COUNT_APART_S[1]
 
 
-def rises_at(prints: Array, steps: Steps, first: int, last: int) -> int:
+def rises_at(prints: Array, steps: Steps, first: int, last: int, alike: Floats) -> int:
     """Return the lag from `steps`, in steps, at which the signal that is alike from `first` to `last` rises.
 
-    `prints` has shape (n, 64), `steps` (k,).
+    `prints` has shape (n, 64), `steps` (k,), `alike` (m,) with lag 0 at `AROUND`.
 
-    The course that nearly all returns exceed is taken, in the bands that their mean raises: talk and loud
-    music come before some of them, the signal's own first sound before nearly all. Where even that one is
-    never above what was before, the signal is taken to begin where it is alike.
+    The course that nearly all returns exceed is taken, in the bands that their mean raises, since talk and
+    loud music come before some returns only. The first of its rises counts from which the returns are alike:
+    what else comes before nearly all is not the same each time, a signal's own soft beginning is. A signal
+    that is never above what was before is taken to begin where it is alike.
     """
     steps = steps[(steps > _QUIET - first) & (steps < len(prints) - last - _RISE)]
     if not len(steps):
@@ -164,23 +170,23 @@ def rises_at(prints: Array, steps: Steps, first: int, last: int) -> int:
     before = np.median(mean[: _QUIET // 2], axis=0)
     raised = np.maximum(0, mean[_QUIET // 2 :].max(axis=0) - before)
     usual = np.quantile((rows - before) @ raised, _NEARLY_ALL, axis=0)[_QUIET // 2 :]
-    top = float(usual.max())
-    if top <= 0:
+    if usual.max() <= 0:
         return first
-    high = usual >= _RISEN * top
-    rises = np.flatnonzero(high & ~np.concatenate([[False], high[:-1]]))
-    # Talk that stops just before nearly all returns rises less than the signal does after it.
-    for rise, following in pairwise([*rises.tolist(), len(usual)]):
-        if usual[rise : min(following, rise + _RISES_IN)].max() >= _AS_USUAL * top:
-            return int(lags[_QUIET // 2 + rise])
-    return int(lags[_QUIET // 2 + rises[0]])
+    high = usual >= _RISEN * usual.max()
+    rises = lags[_QUIET // 2 + np.flatnonzero(high & ~np.concatenate([[False], high[:-1]]))]
+    own = rises[alike[AROUND + rises] >= _level(alike)]
+    return int(own[0] if len(own) else rises[0])
 
 
-def company_of(alike: Floats, first: int, last: int) -> float:
+def company_of(alike: Floats, parts: Sequence[tuple[int, int]]) -> float:
     """Return how alike the surroundings of a signal are, 0 to 1: in music they return with it.
 
-    `alike` has shape (n,), with lag 0 at `AROUND`.
+    `alike` has shape (n,), with lag 0 at `AROUND`. `parts` are (first step, last step) of the signal and,
+    before it, of the pips that lead up to it: they are no surroundings, but what is between them is.
     """
     outside = np.ones(len(alike), dtype=bool)
+    for first, last in parts[:-1]:
+        outside[max(0, AROUND + first - _BESIDE) : AROUND + last + 2 * _BESIDE] = False
+    first, last = parts[-1]
     outside[max(0, AROUND + first - 30) : AROUND + last + 60] = False
     return float(alike[outside].mean()) if outside.any() else 1.0

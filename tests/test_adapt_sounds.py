@@ -25,11 +25,12 @@ from cuelane.adapt.beeps.regularity import (
     in_turn,
     timer_evidence,
 )
-from cuelane.adapt.beeps.returning import onsets, patches
+from cuelane.adapt.beeps.returning import onsets, patches, tones_returning
 from cuelane.adapt.beeps.score_book import shifted
 from cuelane.adapt.beeps.search import find_structure
 from cuelane.adapt.beeps.sound_boundaries import likeness_over
 from cuelane.adapt.beeps.sound_template import alike_around, begins_at, company_of, rises_at
+from cuelane.adapt.beeps.tone_tracks import ToneTrack
 from cuelane.recording.decode import Recording
 
 TIMES_S = np.cumsum([6.0, *[16.0, 9.0] * 4])
@@ -158,6 +159,18 @@ def test_moments_of_music_are_alike_only_together_with_what_is_usual():
     assert alike[1] < 0.5 * alike[0]
 
 
+def test_like_tones_that_stand_alone_propose_boundaries():
+    """Among the notes of a tune, of which some have its length, a tone at each boundary is proposed first."""
+    tune = [ToneTrack(0.5 * k + 0.1, 0.25, 500.0 * 2 ** (k * k % 11 / 12)) for k in range(220)]
+    beeps = [ToneTrack(float(time_s), 0.45, 1391.0) for time_s in TIMES_S]
+
+    best, *others = tones_returning(sorted([*tune, *beeps], key=lambda track: track.onset_s))
+
+    assert np.abs(best.steps * HOP_S - TIMES_S).max() < HOP_S
+    assert best.length * HOP_S <= 0.45
+    assert all(other.evidence < best.evidence for other in others)
+
+
 def by_pairs(gaps_s):
     """Return what `in_turn` returns, with every pair of usual lengths tried."""
     again = (np.abs(gaps_s[:, None] - gaps_s[None, :]) < SAME_GAP_S).sum(axis=1) > 1
@@ -246,7 +259,7 @@ def test_the_first_of_two_strokes_is_the_rise_if_it_is_at_every_return():
 
 def test_a_soft_beginning_that_is_the_same_each_time_is_the_rise():
     """A word begins with a hiss a fifth as high as its vowel, 100 ms before it: the word begins at 0."""
-    hiss = {lag: 0.22 for lag in range(9)}
+    hiss = dict.fromkeys(range(9), 0.22)
 
     assert risen({**hiss, 13: 0.9, 14: 1.1, 15: 1.0, 16: 0.8}) == 0
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import islice
 
@@ -11,7 +12,7 @@ from scipy.signal import find_peaks
 
 from cuelane.adapt.beeps.fingerprint import HOP_S, UsualBands, band_hz
 from cuelane.adapt.beeps.regularity import FEWEST, firsts, timer_evidence
-from cuelane.adapt.beeps.returning import Returning, onsets, returning
+from cuelane.adapt.beeps.returning import Returning, onsets, returning, tones_returning
 from cuelane.adapt.beeps.sound_template import (
     AROUND,
     SoundTemplate,
@@ -22,6 +23,7 @@ from cuelane.adapt.beeps.sound_template import (
     rises_at,
     template_of,
 )
+from cuelane.adapt.beeps.tone_tracks import ToneTrack
 
 Array = npt.NDArray[np.float32]
 Floats = npt.NDArray[np.float64]
@@ -98,16 +100,20 @@ def confidence_of(features: tuple[float, ...]) -> float:
     return float(1 / (1 + np.exp(-np.clip(total, -30, 30))))
 
 
-def returning_sounds(prints: Array, near: tuple[int, int] | None = None) -> list[BoundarySound]:
+def returning_sounds(
+    prints: Array, near: tuple[int, int] | None = None, tracks: Sequence[ToneTrack] = ()
+) -> list[BoundarySound]:
     """Return the sounds that may mark boundaries in `prints`, shape (n, 64), the surest first.
 
-    With `near`, (step, reach), only what is so near to that step proposes sounds.
+    With `near`, (step, reach), only what is so near to that step proposes sounds; steady tones, `tracks`,
+    propose some too.
     """
     usual = UsualBands.of(prints)
     apart = usual.apart(prints)
     made = (_sound(prints, apart, one, usual) for one in returning(apart, onsets(apart), near))
-    clear = islice((one for one in made if one is not None), _MOST_SOUNDS)
-    return sorted(clear, key=lambda one: -one.confidence)
+    clear = list(islice((one for one in made if one is not None), _MOST_SOUNDS))
+    tones = (_sound(prints, apart, one, usual) for one in tones_returning(tracks))
+    return sorted([*clear, *(one for one in tones if one is not None)], key=lambda one: -one.confidence)
 
 
 def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> BoundarySound | None:

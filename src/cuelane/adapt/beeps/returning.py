@@ -7,6 +7,7 @@ at several grades of likeness; the set whose times look most like boundaries (se
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,8 @@ import numpy.typing as npt
 from scipy.signal import find_peaks
 
 from cuelane.adapt.beeps.fingerprint import HOP_S
-from cuelane.adapt.beeps.regularity import FEWEST, LEAST_INTERVAL_S, evidence, firsts
+from cuelane.adapt.beeps.regularity import FEWEST, LEAST_INTERVAL_S, evidence, firsts, timer_evidence
+from cuelane.adapt.beeps.tone_tracks import ToneTrack, grouped
 
 Array = npt.NDArray[np.float32]
 Steps = npt.NDArray[np.int64]
@@ -40,6 +42,10 @@ _MOST_SETS = 48
 _APART_WORTH, _MOST_APART = 40.0, 0.3
 # Chosen: sets of less cannot become a finding.
 _LEAST_WORTH = 4.0
+# Chosen: this share of like tones comes no sooner than a class's intervals; of notes a smaller one does.
+_MOSTLY_ALONE = 0.6
+# Chosen: more tones cost time, and the right one is rarely beyond; fewer lost two tones of fitting classes.
+_MOST_TONES = 24
 
 
 @dataclass(frozen=True)
@@ -113,6 +119,24 @@ def returning(prints: Array, steps: Steps, near: tuple[int, int] | None = None) 
         if len(kept) == _MOST_SETS:
             break
     return kept
+
+
+def tones_returning(tracks: Sequence[ToneTrack]) -> list[Returning]:
+    """Return the sets of like tones among `tracks` that look most like boundaries, best first.
+
+    Under loud music two onsets of a tone may hardly be alike, since the music is not, but its pitch and
+    length are the same each time.
+    """
+    found: list[Returning] = []
+    for group, tone in grouped(tracks):
+        times = firsts(np.sort([track.onset_s for track in group]))
+        if len(times) < max(FEWEST, _MOSTLY_ALONE * len(group)):
+            continue
+        length = max((n for n in LENGTHS if n * HOP_S <= tone.length_s), default=LENGTHS[0])
+        steps = np.round(times / HOP_S).astype(np.int64)
+        found.append(Returning(steps, length, timer_evidence(times), 0.0))
+    found.sort(key=lambda one: -one.evidence)
+    return [one for one in found[:_MOST_TONES] if one.evidence > _LEAST_WORTH]
 
 
 def _sets(likeness: Array, steps: Steps, length: int, most: float) -> list[Returning]:

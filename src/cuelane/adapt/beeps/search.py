@@ -193,7 +193,10 @@ def find_marks(recording: Recording, expected_s: Sequence[float] = ()) -> list[B
         return [by_plan]
     if countdowns and countdowns[0].confidence > SURE_COUNTDOWN:
         return countdowns
-    sounds = [BoundaryMark.of_sound(one, part.start_s) for one in returning_sounds(fingerprints(part))]
+    sounds = [
+        BoundaryMark.of_sound(one, part.start_s)
+        for one in returning_sounds(fingerprints(part), tracks=tracks)
+    ]
     if len(expected_s) > 1 and (by_plan := _by_plan(recording, sounds, expected_s)) is not None:
         return [by_plan]
     lone = find_lone(book, tracks)

@@ -72,6 +72,15 @@ def test_a_return_between_two_boundaries_is_left_out_and_told():
     assert found.astray_s == (300.0,)
 
 
+def test_what_is_faint_and_off_the_lengths_at_an_end_is_left_out_and_told():
+    """Before the first and after the last that keep the lengths a clear sound stays, since a class may be cut."""
+    after = float(GRID_S[-1]) + 8.0
+    faint, clear = (completed([*heard(GRID_S), Boundary(after, score)], []) for score in (0.53, 0.9))
+
+    assert (places(faint), faint.astray_s) == (GRID_S.tolist(), (after,))
+    assert (places(clear), clear.astray_s) == ([*GRID_S.tolist(), after], ())
+
+
 def test_a_cut_and_lengths_of_their_own_are_left_as_they_were_heard():
     """After a cut the grid begins anew; intervals that each have their own length have no grid."""
     cut = np.where(GRID_S > 200, GRID_S - 3.3, GRID_S)

@@ -45,18 +45,21 @@ def completed(
 
     Between two that keep the lengths of the class, `lengths` if a person named them and else their own, a
     missing one is where `faint` has it, and otherwise where the lengths put it. Before the first and after
-    the last of all, one is added only where `faint` has it.
+    the last of all, one is added only where `faint` has it; one that is off there is left out if it is not
+    sure.
     """
     times = np.array([boundary.at_s for boundary in clear])
     chain = own_chain(times) if lengths is None else chain_by_hint(times, lengths)
     if chain is None or not chain.n_kept or not chain.tells_apart:
         return Completed(tuple(clear), (), chain)
-    out = set(astray(times, chain))
+    first, last = chain.links[0].index, chain.links[-1].index
+    outside = [*range(first), *range(last + 1, len(times))]
+    out = {*astray(times, chain), *(index for index in outside if not clear[index].is_sure)}
     found = [boundary for index, boundary in enumerate(clear) if index not in out]
     missing = unheard_s(times, chain) if lengths is None else unheard_s(times, chain, None)
     found += [_near(at_s, faint) or Boundary(at_s, 0.0, "lengths") for at_s in missing]
     before, after = beyond_s(times, chain, _MOST_BEYOND)
-    is_whole = chain.links[0].index == 0, chain.links[-1].index == len(times) - 1
+    is_whole = first == 0, last == len(times) - 1
     for places, ends_here in ((before, is_whole[0]), (after, is_whole[1])):
         for at_s in places if ends_here else ():
             beside = _near(at_s, faint)

@@ -73,7 +73,7 @@ def test_a_return_between_two_boundaries_is_left_out_and_told():
 
 
 def test_what_is_faint_and_off_the_lengths_at_an_end_is_left_out_and_told():
-    """Before the first and after the last that keep the lengths a clear sound stays, since a class may be cut."""
+    """Before the first and after the last that keep the lengths a clear sound stays: a class may be cut."""
     after = float(GRID_S[-1]) + 8.0
     faint, clear = (completed([*heard(GRID_S), Boundary(after, score)], []) for score in (0.53, 0.9))
 

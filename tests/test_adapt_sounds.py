@@ -20,6 +20,7 @@ from cuelane.adapt.beeps.mark import BoundaryMark
 from cuelane.adapt.beeps.regularity import (
     SAME_GAP_S,
     evidence,
+    evidence_of_ten,
     faint_between,
     firsts,
     in_turn,
@@ -306,6 +307,19 @@ def test_the_evidence_is_in_lengths_that_come_again():
     assert 10 < evidence(np.delete(regular, 4)) < evidence(regular)
     assert in_turn(np.array([30.0, 15, 30, 15, 45, 15, 22])).tolist() == [True] * 6 + [False]
     assert firsts(np.array([1.0, 1.3, 2.2, 9.0, 12.0, 20.0])).tolist() == [1.0, 9.0, 20.0]
+
+
+def test_a_length_that_many_intervals_have_is_more_evidence_than_pairs_among_many():
+    """Nine sets of 30 s and two cut ones outweigh thirty lengths by chance, of which half agree in pairs."""
+    rng = np.random.default_rng(3)
+    cut = np.cumsum([5.0, 27.2, 30, 30, 30, 28.4, *[30] * 6]) + rng.uniform(-0.006, 0.006, 12)
+    in_pairs = np.cumsum(
+        rng.permutation(np.concatenate([np.repeat(rng.uniform(5, 20, 10), 2), rng.uniform(5, 20, 15)]))
+    )
+
+    assert evidence_of_ten(cut) > 25 > 10 > evidence_of_ten(in_pairs)
+    assert evidence(in_pairs) > 0.8 * evidence(cut)
+    assert evidence_of_ten(cut[:4]) < 0.5 * evidence_of_ten(cut)
 
 
 @pytest.mark.parametrize("speed", [1.0, 1.037, 0.96])

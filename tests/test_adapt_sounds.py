@@ -24,6 +24,7 @@ from cuelane.adapt.beeps.regularity import (
     faint_between,
     firsts,
     in_turn,
+    settled,
     timer_evidence,
 )
 from cuelane.adapt.beeps.returning import onsets, patches, tones_returning
@@ -351,6 +352,16 @@ def test_a_faint_return_counts_only_where_two_usual_lengths_meet():
 
     assert faint_between(times, faint).tolist() == [110.02]
     assert faint_between(times, np.array([91.0])).tolist() == []
+
+
+def test_a_return_heard_at_its_second_stroke_is_moved_to_its_first():
+    """Where the interval before is too long and the next too short; not at a cut, nor for a stroke alone."""
+    right = np.cumsum([5.0, 40, 40, 40, 40, 36.5, 40, 40, 40, 37.3, 40, 40])
+    heard = right.copy()
+    heard[[2, 7]] += 0.28
+
+    assert settled(heard, np.sort([*right, *(right + 0.28)])).tolist() == pytest.approx(right.tolist())
+    assert settled(right, right + 0.28).tolist() == right.tolist()
 
 
 @pytest.mark.parametrize("by_s", [-9.0, -0.6, -0.3, 0.0, 0.3, 0.6, 9.0])

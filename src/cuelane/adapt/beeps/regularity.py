@@ -28,6 +28,10 @@ _FEWEST_WHOLE = 6
 # Chosen: a recording may be played faster or slower by so much; a step moves a minute by 0.06 s, and four of
 # them are one occasion for chance at usual lengths.
 _SPEEDS = np.arange(0.93, 1.0705, 0.001)
+# Chosen, pairs of like lengths for each boundary: one that is put right gains more, chance less.
+_MORE_ALIKE = 0.5
+# Chosen: strokes of one sound are no farther apart; farther on another sound begins.
+_STROKES_APART_S = 0.5
 # Chosen: what has fewer returns than this is no class.
 FEWEST = 4
 
@@ -156,3 +160,30 @@ def faint_between(times_s: Floats, faint_s: Floats) -> Floats:
         if off.min() < SAME_GAP_S:
             found.append(float(inside[int(off.argmin())]))
     return np.array(found)
+
+
+def settled(times_s: Floats, others_s: Floats) -> Floats:
+    """Return `times_s`, shape (n,), each moved to one of `others_s` beside it if that makes lengths alike.
+
+    Both are in order, in seconds. A sound of two like strokes may be heard at its second one now and then:
+    the interval before it is then too long, and the one after it too short by the same.
+    """
+    moved = times_s
+    apart = np.abs(others_s[None, :] - times_s[:, None])
+    rows, beside = np.nonzero((apart < _STROKES_APART_S) & (apart > SAME_GAP_S))
+    if len(times_s) <= FEWEST or not len(rows):
+        return moved
+    # Each round moves one at most.
+    for _ in range(len(times_s)):
+        tried = np.tile(moved, (len(rows), 1))
+        tried[np.arange(len(rows)), rows] = others_s[beside]
+        gained = np.array([_n_alike(gaps) for gaps in np.diff(tried)]) - _n_alike(np.diff(moved))
+        if gained.max() <= _MORE_ALIKE * len(times_s):
+            break
+        moved = tried[int(gained.argmax())]
+    return moved
+
+
+def _n_alike(gaps: Floats) -> int:
+    """Return how many pairs of `gaps`, shape (n,), are of one length, each pair counted twice."""
+    return int((np.abs(gaps[:, None] - gaps[None, :]) < SAME_GAP_S).sum())

@@ -9,7 +9,7 @@ from scipy.signal import find_peaks
 from cuelane.adapt.beeps.boundaries import Boundary, PlaceScores
 from cuelane.adapt.beeps.boundary_sound import BoundarySound, exact_places
 from cuelane.adapt.beeps.fingerprint import HOP_S, fingerprints
-from cuelane.adapt.beeps.regularity import faint_between, firsts
+from cuelane.adapt.beeps.regularity import faint_between, firsts, settled
 from cuelane.adapt.beeps.sound_template import likeness
 from cuelane.adapt.beeps.tone_filter import SCORE_RATE
 from cuelane.recording.decode import Recording
@@ -21,6 +21,8 @@ Array = npt.NDArray[np.float32]
 _BLOCK_S, _OVERLAP_S, _LEAD_S = 300.0, 4.0, 3.0
 # Chosen: likeness by which a return exceeds what is no return, from which it is sure.
 _SURE_BEYOND = 0.1
+# Chosen, in steps, about 50 ms: nearer tops are of one stroke.
+_LEAST_APART = 6
 # Chosen: a return that is so much less like the others still counts where two usual lengths meet.
 _FAINTER = 0.25
 
@@ -44,7 +46,8 @@ def sound_boundaries(recording: Recording, sound: BoundarySound) -> tuple[list[B
     like = likeness_over(recording, sound)
     tops, _ = find_peaks(like, height=max(0.0, sound.least_like - _FAINTER), distance=round(1.0 / HOP_S))
     clear = like[tops] >= sound.least_like
-    times = firsts(tops[clear].astype(np.float64) * HOP_S)
+    strokes, _ = find_peaks(like, height=max(0.0, sound.least_like - _FAINTER), distance=_LEAST_APART)
+    times = settled(firsts(tops[clear].astype(np.float64) * HOP_S), strokes * HOP_S)
     between = faint_between(times, tops[~clear] * HOP_S)
     times = np.sort(np.concatenate([times, between]))
     found = []

@@ -42,6 +42,10 @@ _MOST_SOUNDS = 16
 _EARLY_S = 0.008
 # Chosen: signals are not longer; figures of music are.
 _LONG_S = 2.0
+# Chosen: boundaries within it are one, found by two sounds or by two parts of one.
+_SAME_TIME_S = 0.1
+# Chosen: the share of its boundaries by which a sound is another one, found once more.
+_NEARLY_ALL = 0.8
 # Derived: what is alike is seen so much too long, since its windows hold 64 ms.
 _SPREAD_S = 0.05
 
@@ -89,6 +93,11 @@ class BoundarySound:
     def confidence(self) -> float:
         return confidence_of(self.features)
 
+    def is_part_of(self, other: BoundarySound) -> bool:
+        """Whether `other` has nearly all of its boundaries."""
+        apart = np.abs(np.array(self.times_s)[:, None] - np.array(other.times_s)[None, :]).min(axis=1)
+        return bool((apart < _SAME_TIME_S).mean() >= _NEARLY_ALL)
+
 
 def confidence_of(features: tuple[float, ...]) -> float:
     """Return how sure a sound with `features` marks boundaries, 0 to 1: a logistic function of them.
@@ -115,7 +124,8 @@ def returning_sounds(
     made = (_sound(prints, apart, one, usual) for one in returning(apart, onsets(apart), near))
     clear = list(islice((one for one in made if one is not None), _MOST_SOUNDS))
     tones = (_sound(prints, apart, one, usual) for one in tones_returning(tracks))
-    return sorted([*clear, *(one for one in tones if one is not None)], key=lambda one: -one.confidence)
+    ranked = sorted([*clear, *(one for one in tones if one is not None)], key=lambda one: -one.confidence)
+    return [one for k, one in enumerate(ranked) if not any(one.is_part_of(other) for other in ranked[:k])]
 
 
 def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> BoundarySound | None:

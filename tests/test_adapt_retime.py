@@ -9,7 +9,7 @@ from ruamel.yaml import YAML
 
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import class_shape
-from cuelane.adapt.exercise_lines import ABOUT_REST, NAMED_AGAIN, OWN_CALL
+from cuelane.adapt.exercise_lines import ABOUT_REST, NAMED_AGAIN, NAMED_TWICE, OWN_CALL
 from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.intervals import FoundInterval
@@ -77,6 +77,33 @@ def test_what_is_said_at_rest_after_the_last_set_is_kept():
     assert made.lines.left == []
 
 
+def test_a_line_is_said_from_the_round_on_in_which_it_was_first_said():
+    """So a later round has points of form, and ways, of its own left; a repeated one keeps its first."""
+    _, plan = planned({
+        1: [("setup", "Side lunge. Sit back."), ("form", "Long spine.")],
+        3: [("setup", "Row. Elbows back."), ("easier", "Use less weight.")],
+        5: [("announce", "Side lunge."), ("form", "Long spine."), ("form", "Heel down.")],
+        7: [("announce", "Row."), ("harder", "For more, slow down."), ("say", "My favourite.")],
+    })  # fmt: skip
+
+    lunge, row = plan["exercises"]["side lunge"], plan["exercises"]["row"]
+    assert [line.get("from_round") for line in lunge["form"]] == [None, 2]
+    assert [row[role][0].get("from_round") for role in ("easier", "harder", "say")] == [None, 2, 2]
+
+
+def test_what_only_names_a_set_is_said_once_in_it():
+    """Two announcements of one set would be two in a row."""
+    made, plan = planned({
+        1: [("setup", "Row. Elbows back."), ("announce", "Row.")],
+        3: [("announce", "Row."), ("announce", "Rows for forty.")],
+    })  # fmt: skip
+
+    assert [line["text"] for line in plan["exercises"]["row"]["announce"]] == ["Row. Elbows back.", "Row."]
+    assert [(cue.text, why) for cue, why in made.lines.left] == [
+        ("Row.", NAMED_TWICE), ("Rows for forty.", OWN_CALL),
+    ]  # fmt: skip
+
+
 def test_what_is_true_of_either_leg_is_kept_in_a_set_that_turns():
     """ "Keep the other leg long" holds before the turn and after it."""
     _, plan = planned({
@@ -89,6 +116,7 @@ def test_what_is_true_of_either_leg_is_kept_in_a_set_that_turns():
     assert not untrue.names_side("Keep the other leg long.")
     assert untrue.names_side("And now the other leg.")
     assert untrue.names_side("Same on the other side.")
+    assert untrue.names_side("Same thing on this side.")
 
 
 def test_a_set_is_not_called_twice():
@@ -186,6 +214,13 @@ def test_other_times_are_no_ladder(work_s):
 
     assert shape is not None
     assert shape.ladder_ms == ()
+
+
+def test_all_that_is_kept_is_to_be_said():
+    """The plan asks for as many points of form in a set as there is room for: the instructor said all."""
+    _, plan = planned({1: [("setup", "Row. Elbows back.")], 3: [("setup", "Row. Long neck.")]})
+
+    assert plan["coaching"] == "full"
 
 
 def test_own_calls_are_named():

@@ -19,6 +19,7 @@ MOST_LINES = 40
 OWN_CALL = "tells the time or the round; the program calls those as they are now"
 OWN_REST = "calls the rest; the program does that"
 NAMED_AGAIN = "names or prepares what comes again; the program does that"
+NAMED_TWICE = "names the set, as another of its lines does"
 NOTHING_FOLLOWS = "prepares a set, and none follows"
 SAID_TWICE = "said before in the same words"
 OWN_TURN = "turns to the other side; the program does that at half of the set"
@@ -28,13 +29,21 @@ ABOUT_REST = "said in a rest, and perhaps about it: in a set it could be wrong"
 TOO_MANY = f"one of more than {MOST_LINES} lines of its kind"
 
 
+# Said from the round on in which the instructor said them first: all in the first one would leave none.
+_FROM_ITS_ROUND = ("form", "easier", "harder", "say")
+
+
 @dataclass(frozen=True)
 class OwnLine:
-    """A line of the instructor's. ``rounds`` is the one appearance at which it holds, None for any."""
+    """A line of the instructor's. ``rounds`` is the one appearance at which it holds, None for any.
+
+    ``from_round`` is the round in which it was first said, None for the first.
+    """
 
     cue: CutCue
     rounds: int | None = None
     to: str | None = None
+    from_round: int | None = None
 
 
 @dataclass
@@ -132,6 +141,8 @@ class _Sorter:
                 self._preview(cue, number + 1)
             case "preview":
                 self.lines.left.append((cue, NOTHING_FOLLOWS))
+            case "announce" if self._begins_with_name(cue, number) and not self._names_itself(cue, number):
+                self.lines.left.append((cue, NAMED_TWICE))
             case "setup" | "announce" | "side" if self._names_itself(cue, number):
                 self._add(cue, number, "announce", pinned=cue.purpose != "announce")
             case "setup" | "announce" | "side":
@@ -185,8 +196,10 @@ class _Sorter:
         pinned = pinned or self._untrue.names_side(cue.text)
         pinned = pinned or (appearance > 1 and self._untrue.compares(cue.text))
         rounds = appearance if pinned else None
+        round_number = number // len(self._shape.places) + 1
+        later = round_number if role in _FROM_ITS_ROUND and rounds is None and round_number > 1 else None
         rows = self.lines.exercises[self._shape.names[number]].setdefault(role, [])
-        self.lines.add(rows, OwnLine(cue, rounds, to))
+        self.lines.add(rows, OwnLine(cue, rounds, to, later))
 
 
 def class_lines(

@@ -79,6 +79,8 @@ def _plan(
     return {
         "title": fit_for_plan(title, MAX_NAME),
         "language": language,
+        # The instructor said all of it.
+        "coaching": "full",
         "pips": pips_of(beep),
         "session": session,
         "exercises": {
@@ -110,6 +112,8 @@ def _line(line: OwnLine, role: str = "") -> dict[str, Any]:
         row["rounds"] = line.rounds
     if line.to is not None:
         row["to"] = line.to
+    if line.from_round is not None:
+        row["from_round"] = line.from_round
     if role in ("setup", "change", "remind"):
         # At another work some have no room; better without than not at all.
         row["must"] = False

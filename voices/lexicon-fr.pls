@@ -18,4 +18,6 @@
   <!-- eSpeak NG takes these for English. -->
   <lexeme><grapheme>dos</grapheme><phoneme>dˈo</phoneme><alias>dô</alias></lexeme>
   <lexeme><grapheme>assieds</grapheme><phoneme>asjˈe</phoneme><alias>assié</alias></lexeme>
+  <!-- The styled model swallows the last consonant. -->
+  <lexeme><grapheme>cigogne</grapheme><phoneme>siɡˈɔɲə</phoneme></lexeme>
 </lexicon>

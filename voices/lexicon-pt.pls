@@ -15,4 +15,9 @@
   <lexeme><grapheme>crunch</grapheme><alias>crântch</alias></lexeme>
   <lexeme><grapheme>jumping jack</grapheme><alias>djâmping djék</alias></lexeme>
   <lexeme><grapheme>jumping jacks</grapheme><alias>djâmping djéks</alias></lexeme>
+  <!-- eSpeak NG's two nasal vowels in a row are not understood of the styled model. -->
+  <lexeme><grapheme>muito</grapheme><phoneme>mˈuintʊ</phoneme></lexeme>
+  <lexeme><grapheme>muitos</grapheme><phoneme>mˈuintʊs</phoneme></lexeme>
+  <lexeme><grapheme>muita</grapheme><phoneme>mˈuintɐ</phoneme></lexeme>
+  <lexeme><grapheme>muitas</grapheme><phoneme>mˈuintɐs</phoneme></lexeme>
 </lexicon>

@@ -90,7 +90,8 @@ def check_told(result: Arranged) -> None:
     rows = Counter((event.role, event.text, event.interval) for event in result.schedule.cues)
     rows += Counter((row.role, row.text, row.interval) for row in result.schedule.dropped)
     told = Counter((role, text) for role, text, _ in rows.elements())
-    wanted = Counter((one.role, one.text) for one in result.offered if one.group is None)
+    # A talk that is hurried is offered at each pace, the usual one among them.
+    wanted = Counter((one.role, one.text) for one in result.offered if one.group is None and one.hurry == 1.0)
     assert wanted <= told, f"a line went without a word: {wanted - told}"
 
 

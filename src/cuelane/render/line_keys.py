@@ -20,6 +20,6 @@ class Key(NamedTuple):
 def key_of(candidate: Candidate, voice: VoiceDefinition, pace: float) -> Key:
     """Return what decides how `candidate` sounds, where the voice as a whole speaks at `pace`."""
     if candidate.clip is None:
-        return Key(candidate.text, voice.pace_for(candidate.role, pace, candidate.manner))
+        return Key(candidate.text, voice.pace_for(candidate.role, pace * candidate.hurry, candidate.manner))
     folder = Path(candidate.mark.file).parent if candidate.mark else Path()
     return Key(candidate.text, 1.0, str(folder / candidate.clip))

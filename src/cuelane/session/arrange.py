@@ -20,6 +20,7 @@ from cuelane.session.candidates import Candidate, History
 from cuelane.session.cues.naming import behind_words
 from cuelane.session.manner import manner_of
 from cuelane.session.model import Interval, Session
+from cuelane.session.offers import ever_faster
 from cuelane.session.offers import offers as cue_offers
 from cuelane.session.placing import Offer, Placement, Space, musts_fit, place
 
@@ -68,7 +69,11 @@ class Attempt:
 
 @dataclass(frozen=True)
 class Arranged:
-    """A schedule, what did not fit, and every candidate that was offered, placed or not."""
+    """A schedule, what did not fit, and every candidate that was offered, placed or not.
+
+    A talk's lines are among ``offered`` at each pace that was tried, since their lengths at the usual pace
+    decide whether they are hurried at all.
+    """
 
     schedule: Schedule
     misfits: tuple[Attempt, ...]
@@ -95,16 +100,18 @@ def arrange(session: Session, sounding_of: Soundings, sample_rate: int, *, place
     nearest = _nearest_pips(pips)
     for index, interval in enumerate(session.intervals):
         events += pips[index]
-        candidates = tuple(cue_offers(arc, index, words, history))
-        soundings = [sounding_of(candidate) for candidate in candidates]
         space = _space(session, index, sample_rate, nearest[index])
         origin = to_sample(interval.start_ms, sample_rate)
-        slots = tuple(
-            _slot(candidate, sounding.n_frames, space, interval, sample_rate)
-            for candidate, sounding in zip(candidates, soundings, strict=True)
-        )
-        offered += candidates
-        found = place(slots, space)
+        for candidates in ever_faster(interval, tuple(cue_offers(arc, index, words, history))):
+            soundings = [sounding_of(candidate) for candidate in candidates]
+            slots = tuple(
+                _slot(candidate, sounding.n_frames, space, interval, sample_rate)
+                for candidate, sounding in zip(candidates, soundings, strict=True)
+            )
+            offered += candidates
+            found = place(slots, space)
+            if found is not None:
+                break
         longer = partial(_space, session, index, sample_rate, nearest[index])
         as_preview = partial(_as_preview, arc, index, words, sounding_of)
         here = Attempt(interval, candidates, slots, space, longer, as_preview)

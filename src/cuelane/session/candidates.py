@@ -26,7 +26,8 @@ class Candidate:
     ``latest_ms`` are the first and last moment at which it may start, and ``quiet_ms`` is the silence wished
     before it. ``uses`` names the pack's phrases in it, so that each comes in its next form next time;
     ``tells`` what a listener knows once it has been said. ``appearance`` is the set it is about, where that
-    is not the interval's own; ``manner`` is what slows it down (see `speech.definition.Manner`).
+    is not the interval's own; ``manner`` is what slows it down (see `speech.definition.Manner`); ``hurry`` is
+    how many times as fast as usual it is said, so that a talk fits.
     """
 
     role: str
@@ -48,6 +49,7 @@ class Candidate:
     tells: tuple[Fact, ...] = ()
     appearance: int | None = None
     manner: str | None = None
+    hurry: float = 1.0
     clip: str | None = None
     mark: Mark | None = None
 

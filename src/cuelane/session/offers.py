@@ -18,6 +18,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from cuelane.base.language import Language
+from cuelane.base.paces import FASTER
 from cuelane.session.arc import Arc
 from cuelane.session.candidates import WEIGHTS, Candidate, History
 from cuelane.session.cues.breathing import before_breath, breath
@@ -26,6 +27,7 @@ from cuelane.session.cues.in_work import work
 from cuelane.session.cues.rests import before_set, rest
 from cuelane.session.ends import easy_places
 from cuelane.session.manner import manner_of
+from cuelane.session.model import Interval
 
 _BEHIND_A_BREATH = ", after a silence for the last breath to end"
 
@@ -34,6 +36,18 @@ def offers(arc: Arc, index: int, words: Language, history: History) -> list[Cand
     """Return the candidates for interval `index`; deterministic."""
     found, manner = _offered(arc, index, words, history), manner_of(arc, index, words)
     return [replace(candidate, manner=manner) for candidate in found] if manner else found
+
+
+def ever_faster(interval: Interval, usual: tuple[Candidate, ...]) -> Iterator[tuple[Candidate, ...]]:
+    """Yield an interval's lines at the paces at which they may be said, the usual one first.
+
+    How long a talk lasts is the program's choice where the plan does not say it, and the same with every
+    voice; so a slower voice has to hurry there, where a person could not cut the program's own words.
+    """
+    yield usual
+    if interval.lines and not interval.lasts:
+        for hurry in FASTER:
+            yield tuple(replace(candidate, hurry=hurry) for candidate in usual)
 
 
 def _offered(arc: Arc, index: int, words: Language, history: History) -> list[Candidate]:

@@ -8,13 +8,12 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from cuelane.base.errors import Mark
-from cuelane.base.paces import MAX_PACE
+from cuelane.base.paces import FASTER
 from cuelane.base.units import format_clock, format_duration
 from cuelane.session.arrange import Attempt
 from cuelane.session.candidates import Candidate
 from cuelane.session.placing import Offer, Space, musts_fit
 
-_PACES = (1.05, 1.10, MAX_PACE)
 _LONGEST_STRETCH_S = 600
 
 
@@ -98,7 +97,9 @@ def _advice(misfit: Attempt, sample_rate: int, pace: float) -> Advice:
         spoken_s = sum(offer.length for offer in offers) / sample_rate
         n_words = sum(len(candidate.text.split()) for candidate in candidates)
         words_to_cut = max(1, round(missing_s * n_words / spoken_s + 0.49))
-        remedies += _by_pace(offers, misfit.space, pace)
+        # A talk that does not fit has been tried faster already.
+        hurry = max(candidate.hurry for candidate in candidates)
+        remedies += _by_pace(offers, misfit.space, pace * hurry)
     remedies += _by_moving(misfit, candidates, offers)
     remedies += _by_leaving_out(candidates, offers, misfit.space)
     remedies += _by_lengthening(misfit, offers, sample_rate)
@@ -171,7 +172,7 @@ def _clashes(
 
 
 def _by_pace(offers: Sequence[Offer], space: Space, pace: float) -> list[Remedy]:
-    for faster in _PACES:
+    for faster in FASTER:
         if faster > pace and musts_fit([_shorter(offer, faster / pace) for offer in offers], space):
             return [Remedy(f"speak a little faster: --pace {faster:.2f}", "pace")]
     return []

@@ -72,6 +72,19 @@ def test_a_return_between_two_boundaries_is_left_out_and_told():
     assert found.astray_s == (300.0,)
 
 
+def test_where_only_rests_are_of_one_length_one_that_is_missing_is_put_between_sets():
+    """Of 35 s and 25 s in a row the first holds a rest of 15 s, since sets of 20 s come, of 10 s not."""
+    times = np.cumsum([6.0, 20, 15, 25, 15, 30, 15, 35, 15, 20, 15, 25, 15])
+    cut = np.concatenate([times[:6], times[6:] - 4.0])
+
+    found = completed(heard(np.delete(times, 9)), [])
+
+    assert places(found) == times.tolist()
+    assert [b.at_s for b in found.boundaries if b.placed_by == "lengths"] == [times[9]]
+    assert places(completed(heard(cut), [])) == cut.tolist()
+    assert places(completed(heard(np.delete(times, 4)), [])) == np.delete(times, 4).tolist()
+
+
 def test_what_is_faint_and_off_the_lengths_at_an_end_is_left_out_and_told():
     """Before the first and after the last that keep the lengths a clear sound stays: a class may be cut."""
     after = float(GRID_S[-1]) + 8.0

@@ -50,8 +50,9 @@ def about_lengths(analysis: Analysis) -> list[str]:
             "placed."
         )
     if analysis.n_placed:
+        keep = _lengths(analysis) if analysis.lengths_s else "rests of one length"
         found.append(
-            f"Not heard, and placed by the lengths around, {_lengths(analysis)}: "
+            f"Not heard, and placed by the lengths around, {keep}: "
             f"{counted(analysis.n_placed, 'boundary', 'boundaries')}; the table says which."
         )
     if analysis.astray_s:

@@ -12,6 +12,7 @@ from cuelane.adapt.beeps.timing_grid import (
     Chain,
     Lengths,
     astray,
+    between_sets_s,
     beyond_s,
     chain_by_hint,
     own_chain,
@@ -30,7 +31,8 @@ _MOST_BY_CHANCE = 0.02
 class Completed:
     """Boundaries in order of time, the lengths that they keep, and where the sound was but no boundary is.
 
-    ``chain`` is None where no two lengths were found.
+    ``chain`` is None where no two lengths were found; some may be where rests of one length put them all the
+    same.
     """
 
     boundaries: tuple[Boundary, ...]
@@ -51,7 +53,9 @@ def completed(
     times = np.array([boundary.at_s for boundary in clear])
     chain = own_chain(times) if lengths is None else chain_by_hint(times, lengths)
     if chain is None or not chain.n_kept or not chain.tells_apart:
-        return Completed(tuple(clear), (), chain)
+        between = between_sets_s(times) if chain is None else []
+        added = [_near(at_s, faint) or Boundary(at_s, 0.0, "lengths") for at_s in between]
+        return Completed(tuple(sorted([*clear, *added], key=lambda boundary: boundary.at_s)), (), chain)
     first, last = chain.links[0].index, chain.links[-1].index
     outside = [*range(first), *range(last + 1, len(times))]
     out = {*astray(times, chain), *(index for index in outside if not clear[index].is_sure)}

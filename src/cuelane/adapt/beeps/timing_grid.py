@@ -237,6 +237,33 @@ def unheard_s(times_s: Floats, chain: Chain, most: int | None = _MOST_FILLED) ->
     return found
 
 
+def between_sets_s(times_s: Floats) -> list[float]:
+    """Return where boundaries must be that are not among `times_s`, shape (n,), if only rests are alike.
+
+    Where two sets seem to follow each other, a rest is in one of the two: in the one that then leaves a
+    length which another set has. Nothing is said if that is so of both or of neither, or if three follow each
+    other, as around a rest that was cut.
+    """
+    gaps = np.diff(times_s)
+    usual = _usual_lengths(gaps)
+    if not usual:
+        return []
+    rest_s = usual[0]
+    is_set = np.abs(gaps - rest_s) >= NEAR_GRID_S
+    sets = gaps[is_set]
+    if (~is_set).sum() < _FEWEST_KEPT or (~is_set[:-1] & ~is_set[1:]).any():
+        return []
+    found: list[float] = []
+    for index in np.flatnonzero(is_set[:-1] & is_set[1:]).tolist():
+        if is_set[max(0, index - 1) : index].any() or is_set[index + 2 : index + 3].any():
+            continue
+        middle_s = float(times_s[index + 1])
+        places = ((middle_s - rest_s, gaps[index]), (middle_s + rest_s, gaps[index + 1]))
+        fits = [at_s for at_s, gap in places if (np.abs(sets - (gap - rest_s)) < NEAR_GRID_S).any()]
+        found += fits if len(fits) == 1 else []
+    return found
+
+
 def astray(times_s: Floats, chain: Chain) -> list[int]:
     """Return which of `times_s`, shape (n,), are off the grid between two of the chain that keep to it."""
     found: list[int] = []

@@ -72,6 +72,17 @@ def test_a_return_between_two_boundaries_is_left_out_and_told():
     assert found.astray_s == (300.0,)
 
 
+def test_faint_ones_do_not_hide_the_lengths_that_the_sure_ones_keep():
+    """Seven that are faint and off the lengths are left out and told; a faint one that is on them stays."""
+    off = [Boundary(float(t), 0.4) for t in GRID_S[:7] + np.array([9.1, 11.3, 14.1, 6.7, 17.9, 8.2, 12.6])]
+    on = [Boundary(b.at_s, 0.4 if k == 5 else 0.9) for k, b in enumerate(heard(GRID_S))]
+
+    found = completed(sorted([*on, *off], key=lambda b: b.at_s), [])
+
+    assert places(found) == GRID_S.tolist()
+    assert found.astray_s == tuple(b.at_s for b in off)
+
+
 def test_where_only_rests_are_of_one_length_one_that_is_missing_is_put_between_sets():
     """Of 35 s and 25 s in a row the first holds a rest of 15 s, since sets of 20 s come, of 10 s not."""
     times = np.cumsum([6.0, 20, 15, 25, 15, 30, 15, 35, 15, 20, 15, 25, 15])

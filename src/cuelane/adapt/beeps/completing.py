@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -48,11 +48,13 @@ def completed(
     Between two that keep the lengths of the class, `lengths` if a person named them and else their own, a
     missing one is where `faint` has it, and otherwise where the lengths put it. Before the first and after
     the last of all, one is added only where `faint` has it; one that is off there is left out if it is not
-    sure.
+    sure. If all together keep no lengths, the sure ones alone may.
     """
     times = np.array([boundary.at_s for boundary in clear])
     chain = own_chain(times) if lengths is None else chain_by_hint(times, lengths)
     if chain is None or not chain.n_kept or not chain.tells_apart:
+        if lengths is None and (made := _by_sure(clear, faint)) is not None:
+            return made
         between = between_sets_s(times) if chain is None else []
         added = [_near(at_s, faint) or Boundary(at_s, 0.0, "lengths") for at_s in between]
         return Completed(tuple(sorted([*clear, *added], key=lambda boundary: boundary.at_s)), (), chain)
@@ -72,6 +74,16 @@ def completed(
             found.append(beside)
     found.sort(key=lambda boundary: boundary.at_s)
     return Completed(tuple(found), tuple(float(times[index]) for index in sorted(out)), chain)
+
+
+def _by_sure(clear: Sequence[Boundary], faint: Sequence[Boundary]) -> Completed | None:
+    """Return the sure ones of `clear` made whole, the others taken as faint; None if they keep no lengths."""
+    sure, unsure = ([b for b in clear if b.is_sure is wanted] for wanted in (True, False))
+    if not unsure or own_chain(np.array([b.at_s for b in sure])) is None:
+        return None
+    made = completed(sure, sorted([*faint, *unsure], key=lambda boundary: boundary.at_s))
+    lost = [b.at_s for b in unsure if b not in made.boundaries]
+    return replace(made, astray_s=tuple(sorted([*made.astray_s, *lost])))
 
 
 def _near(at_s: float, faint: Sequence[Boundary]) -> Boundary | None:

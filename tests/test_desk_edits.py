@@ -93,6 +93,24 @@ def test_removing_the_only_item_leaves_an_empty_list() -> None:
     assert data_of(apply(once, Remove(("exercises", "row", "form", 0))))["exercises"]["row"] == {"form": []}
 
 
+@pytest.mark.parametrize(
+    ("text", "edit", "after"),
+    [
+        (
+            "row: {setup: Sit.}  # one\n",
+            Set(("row", "setup"), "Sit tall."),
+            "row: {setup: Sit tall.}  # one\n",
+        ),
+        ("pips: {count: 3, spacing: 1s}\n", Remove(("pips", "count")), "pips: {spacing: 1s}\n"),
+        ("swap: {row: press up}\n", Rename(("swap", "row"), "oar"), "swap: {oar: press up}\n"),
+        ("row: {form: [{text: Sit.}]}\n", Set(("row", "form", 0, "text"), "A"), "row: {form: [{text: A}]}\n"),
+    ],
+)
+def test_a_group_of_one_key_in_brackets_keeps_its_braces(text: str, edit: Edit, after: str) -> None:
+    """As exercises with a single line are often written."""
+    assert apply(text, edit) == after
+
+
 def test_a_comment_inside_brackets_is_not_lost() -> None:
     """What would take a comment away is refused, with the way out."""
     text = "title: A\nexercises: [a, # first\n  b]\n"

@@ -371,6 +371,7 @@ def in_yaml(value: Any) -> str:
     stream = io.StringIO()
     writer = YAML(typ="safe", pure=True)
     writer.default_flow_style = True
+    writer.brace_single_entry_mapping_in_flow_sequence = True
     writer.width = 1_000_000
     writer.dump([value], stream)
     return stream.getvalue().strip()[1:-1]

@@ -100,6 +100,8 @@ def _writer(*, flow: bool) -> YAML:
     writer.width = 1_000_000
     writer.allow_unicode = True
     writer.default_flow_style = flow
+    # Else a mapping of one key loses its braces in a list, and a lone one is dumped in a list.
+    writer.brace_single_entry_mapping_in_flow_sequence = True
     writer.indent(mapping=2, sequence=4, offset=2)
     return writer
 

@@ -143,6 +143,34 @@ def test_an_added_block_is_ready(pattern: str, tmp_path: Path) -> None:
     assert len(loaded.plan.session) == 2
 
 
+def test_an_exercise_has_its_new_name_wherever_the_plan_speaks_of_it() -> None:
+    """Not where the same word stands for something else: a block's title, a line."""
+    made: Any = {
+        "session": [{"block": "row", "exercises": "row"}],
+        "exercises": {
+            "row": {"change": {"text": "row", "to": "row"}, "form": "row"},
+            "to": {"change": [{"text": "Down.", "to": "row"}, {"text": "Up.", "to": "rest"}]},
+        },
+        "variants": {
+            "a": {"leave_out": "row"},
+            "b": {"leave_out": ["to", "row"], "swap": {"row": "to", "to": "row"}},
+        },
+    }
+    for edit in edits_asked([{"op": "rename", "at": "exercises/row", "name": "oar"}], made):
+        made = on_data(made, edit)
+    assert made == {
+        "session": [{"block": "row", "exercises": "oar"}],
+        "exercises": {
+            "oar": {"change": {"text": "row", "to": "oar"}, "form": "row"},
+            "to": {"change": [{"text": "Down.", "to": "oar"}, {"text": "Up.", "to": "rest"}]},
+        },
+        "variants": {
+            "a": {"leave_out": "oar"},
+            "b": {"leave_out": ["to", "oar"], "swap": {"oar": "to", "to": "oar"}},
+        },
+    }
+
+
 ODD_REQUESTS: list[Any] = [
     None,
     [],
@@ -151,6 +179,8 @@ ODD_REQUESTS: list[Any] = [
     [{"op": "x", "at": "a"}],
     [{"op": "move", "at": "session", "index": "0", "to": 1}],
     [{"op": "insert", "at": "session", "index": -1}],
+    [{"op": "insert", "at": "session", "index": 10**30}],
+    [{"op": "set", "at": "session/" + "9" * 5_000, "value": 1}],
     [{"op": "set", "at": [1.5], "value": 1}],
     [{"op": "append", "at": "x", "typed": " "}],
     [{"op": "wish", "at": "exercises/row/form", "key": "__class__", "value": 1}],
@@ -167,7 +197,7 @@ ODD_REQUESTS: list[Any] = [
 def test_odd_requests_are_refused_in_words(rows: Any) -> None:
     """Never a traceback."""
     with pytest.raises((BadRequestError, EditError)):
-        edits_asked(rows, PLAN)
+        _ = [on_data(PLAN, edit) for edit in edits_asked(rows, PLAN)]
 
 
 @pytest.mark.parametrize("body", [b"\xff", b"{", b"[1]", b'{"a": ' + b"9" * 5_000 + b"}"])

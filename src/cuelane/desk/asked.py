@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -25,6 +26,9 @@ from cuelane.desk.words import Said, desk_words
 from cuelane.plan.starter import starter_plan
 
 MOST_EDITS = 100
+_MOST_ITEMS, _INDEX = 10**9, re.compile(r"[0-9]{1,9}")
+"""Far more than a list of a plan holds; what is larger is no index."""
+_NAMING_KEYS = ("exercise", "exercises", "to", "leave_out")
 _LINE_KEYS = ("text", "rounds", "from_round", "to", "at", "must", "weight", "allow")
 
 
@@ -70,7 +74,7 @@ def place_of(data: Any, name: Any) -> Place:
     place: list[str | int] = []
     here = data
     for step in steps:
-        if isinstance(here, list) and str(step).isascii() and str(step).isdigit():
+        if isinstance(here, list) and _INDEX.fullmatch(str(step)):
             step = int(step)
         place.append(step)
         try:
@@ -124,7 +128,7 @@ def _value(row: Mapping[str, Any]) -> Any:
 
 def _index(row: Mapping[str, Any], key: str) -> int:
     value = row.get(key)
-    if type(value) is not int or value < 0:
+    if type(value) is not int or not 0 <= value < _MOST_ITEMS:
         raise BadRequestError(f"{key} must be a whole number")
     return value
 
@@ -187,19 +191,23 @@ def _renamed(place: Place, name: str, data: Any) -> Iterator[Edit]:
     if not name:
         raise BadRequestError("a name is needed")
     old = place[-1]
+    # What speaks of it first: a line of its own may, and stands at its old name until that is changed.
+    for part in ("session", "exercises", "variants") if place[0] == "exercises" else ():
+        yield from _mentions((part,), data.get(part), old, name)
     yield Rename(place, name)
-    if place[0] == "exercises":
-        yield from _mentions(("session",), _there(data, ("session",)), old, name)
 
 
 def _mentions(place: Place, here: Any, old: Any, name: str) -> Iterator[Edit]:
+    """Return the edits for each place that names an exercise: at a key, in a list there, or swapped."""
     items = here.items() if isinstance(here, dict) else enumerate(here) if isinstance(here, list) else ()
     for step, value in items:
-        is_name = step == "exercise" or (place and place[-1] == "exercises") or step == "exercises"
-        if value == old and is_name:
+        key = place[-1] if isinstance(step, int) else step
+        if value == old and (key in _NAMING_KEYS or place[-1] == "swap"):
             yield Set((*place, step), name)
         elif isinstance(value, dict | list):
             yield from _mentions((*place, step), value, old, name)
+        if step == old and place[-1] == "swap":
+            yield Rename((*place, step), name)
 
 
 def _added(row: Mapping[str, Any], data: Any) -> Iterator[Edit]:

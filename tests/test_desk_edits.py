@@ -111,6 +111,20 @@ def test_a_group_of_one_key_in_brackets_keeps_its_braces(text: str, edit: Edit, 
     assert apply(text, edit) == after
 
 
+@pytest.mark.parametrize(
+    ("text", "edit"),
+    [
+        ("? title\n", Remove(("title",))),
+        ("? title\n? session\n", Set(("new",), "x")),
+        ("\ufefftitle: A\n", Remove(("title",))),
+    ],
+)
+def test_what_the_text_side_cannot_follow_is_said(text: str, edit: Edit) -> None:
+    """A key without a colon, which YAML knows too, and a mark before the first key."""
+    with pytest.raises(EditError, match="only the text can change"):
+        apply(text, edit)
+
+
 def test_a_comment_inside_brackets_is_not_lost() -> None:
     """What would take a comment away is refused, with the way out."""
     text = "title: A\nexercises: [a, # first\n  b]\n"

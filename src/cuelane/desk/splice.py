@@ -55,7 +55,13 @@ def apply(text: str, edit: Edit) -> str:
             raise EditError(Said("wrong.in_brackets"))
         made = _splice(text, node.start_mark.index, node.end_mark.index, _flow(value_at(wanted, outer)))
     else:
-        made = _TextEdit(text, root).made(edit, wanted)
+        try:
+            made = _TextEdit(text, root).made(edit, wanted)
+        except EditError:
+            raise
+        except (IndexError, ValueError) as error:
+            # Such as a key without a colon, which only a person who knows YAML well writes.
+            raise EditError(Said("wrong.only_text")) from error
     if not same(data_of(made), wanted):
         raise EditError(Said("wrong.only_text"))
     return made

@@ -151,6 +151,20 @@ def test_music_is_tried_and_kept_only_if_asked(desk: Pilot, tmp_path: Path) -> N
         assert desk.post("/api/finish/p.yaml/under", {"level": level}).status == 422
 
 
+def test_songs_that_some_systems_take_for_one_have_names_of_their_own(tmp_path: Path) -> None:
+    """Capitals tell nothing on some disks, and no file of Windows is called as a device is."""
+    musics = TriedMusics()
+    for n, name in enumerate(("Song.mp3", "song.mp3", "SONG.MP3", "song.mp3", "aux.wav", "Con.tar.mp3")):
+        source = tmp_path / f"{n}"
+        source.write_bytes(b"%d" % n)
+        musics.add("p", name, source)
+    songs = musics.of("p").songs
+    names = ["Song.mp3", "2 song.mp3", "3 SONG.MP3", "4 song.mp3", "2 aux.wav", "2 Con.tar.mp3"]
+    assert [song.name for song in songs] == names
+    assert [song.read_bytes() for song in songs] == [b"%d" % n for n in range(6)]
+    musics.close()
+
+
 def test_a_mix_is_kept_beside_its_plan(desk: Pilot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """That of a class in the class's folder, where it is looked for, and where no other class has its own."""
     below = tmp_path / "monday"

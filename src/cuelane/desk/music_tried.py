@@ -16,6 +16,7 @@ from cuelane.base.errors import AudioFileError, UsageError
 from cuelane.base.files import all_or_nothing
 from cuelane.base.units import format_clock, to_ms
 from cuelane.base.unsafe_text import on_one_line
+from cuelane.desk.device_names import is_device
 from cuelane.desk.words import Said
 from cuelane.media.formats import FORMATS
 from cuelane.under.mix_options import UnderOptions
@@ -67,11 +68,11 @@ class TriedMusics:
                 raise UsageError(Said("music.enough", n=MOST_SONGS))
             plain = (one if one.isalnum() or one in " .-_" else "-" for one in on_one_line(name))
             safe = "".join(plain).strip(" .")[-80:] or "song"
-            taken = {song.name for song in bed.songs}
-            unique = next(
-                one for n in range(MOST_SONGS + 1) if (one := f"{n + 1} {safe}" if n else safe) not in taken
-            )
-            target = bed.folder / unique
+            # Some disks do not tell capitals from small letters; and some systems keep names for devices.
+            taken = {song.name.casefold() for song in bed.songs}
+            names = [safe] if not is_device(safe.partition(".")[0]) else []
+            names += [f"{n} {safe}" for n in range(2, MOST_SONGS + 3)]
+            target = bed.folder / next(one for one in names if one.casefold() not in taken)
             shutil.move(source, target)
             bed.songs.append(target)
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 from collections.abc import Iterator
+from types import SimpleNamespace
 
 import psutil
 import pytest
@@ -73,6 +75,22 @@ def test_one_that_runs_another_program_is_not_asked() -> None:
     first = asked()
     with a_maker(PROGRAM + "\n") as other:
         assert int(other.answer(b"who\n")) != first
+
+
+def test_one_that_has_died_is_told_by_what_it_said_whichever_error_its_pipe_gives(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Windows calls writing to it an invalid argument."""
+    with a_maker(PROGRAM) as maker:
+        assert not maker.answer(b"die\n")
+        with monkeypatch.context() as patched:
+            patched.setattr(maker._process, "stdin", SimpleNamespace(write=_invalid, flush=_invalid))
+            assert not maker.answer(b"who\n")
+        assert maker.death() == "ended with 7; run the batch again. so be it"
+
+
+def _invalid(*_: bytes) -> None:
+    raise OSError(errno.EINVAL, "Invalid argument")
 
 
 def test_an_error_while_it_works_ends_it() -> None:

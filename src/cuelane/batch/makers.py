@@ -55,7 +55,8 @@ class Maker:
         assert self._process.stdout is not None
         self._n_asked += 1
         # Its standard input stays open: its end tells the process that nobody waits any more.
-        with contextlib.suppress(BrokenPipeError):
+        # Windows tells of a process that has ended by another error than a broken pipe.
+        with contextlib.suppress(OSError):
             self._process.stdin.write(request)
             self._process.stdin.flush()
         return self._process.stdout.readline()

@@ -422,3 +422,16 @@ def test_only_lengths_that_leave_something_out_are_offered(tmp_path: Path) -> No
     page = index_html(Series(title="S"), sessions, None)
     (lengths,) = html.fromstring(page).xpath("//select[@name='length']")
     assert lengths.xpath("option/@value") == ["", "15", "20", "30"]
+
+
+def test_sizes_are_written_as_the_series_language_writes_numbers(tmp_path: Path) -> None:
+    """With a comma in German; kB below a tenth of a MB."""
+    sounds = []
+    for name, n_bytes in (("a.wav", 1_540_000), ("b.wav", 99_000)):
+        sounds.append(SessionSound(tmp_path / name, name))
+        sounds[-1].path.write_bytes(bytes(n_bytes))
+    schedule = Schedule("S", "de", RATE, 60 * RATE, (), ())
+    sessions = [ShelfSession("s", schedule, sounds[0], (sounds[1],))]
+    for language, sizes in (("de", ("1,5 MB", "99 kB")), ("en", ("1.5 MB", "99 kB"))):
+        page = index_html(Series(title="S", language=language), sessions, None)
+        assert all(size in page for size in sizes)

@@ -7,7 +7,7 @@ from functools import cache
 from importlib import resources
 from urllib.parse import quote
 
-from cuelane.base.page_words import page_words
+from cuelane.base.page_words import PageWords, page_words
 from cuelane.base.units import format_clock
 from cuelane.deliver.outline import outline_of
 from cuelane.deliver.page_score import overview_paths
@@ -29,7 +29,7 @@ def _asset(name: str) -> str:
 def index_html(series: Series, sessions: Sequence[ShelfSession], place: Place | None) -> str:
     """Return the page; with `place`, it says where the feed is."""
     words = page_words(series.language)
-    rows = [_row(session) for session in sessions]
+    rows = [_row(session, words) for session in sessions]
     longest = max(session.length_ms for session in sessions)
     shortest = min(session.length_ms for session in sessions)
     steps = [step for step in STEPS_MIN if shortest <= step * 60_000 < longest]
@@ -72,7 +72,7 @@ def _cautions(sessions: Sequence[ShelfSession]) -> dict[str, list[str]]:
     return {language: list(lines) for language, lines in found.items() if lines}
 
 
-def _row(session: ShelfSession) -> dict[str, object]:
+def _row(session: ShelfSession, words: PageWords) -> dict[str, object]:
     schedule = session.schedule
     return {
         "title": plain(schedule.title) or session.stem,
@@ -84,13 +84,13 @@ def _row(session: ShelfSession) -> dict[str, object]:
         "needs": [plain(item) for item in session.equipment],
         "works": [plain(item) for item in session.regions],
         "page": _href(page_of(session)) if ".html" in session.parts else "",
-        "files": [_file(sound) for sound in (session.sound, *session.others)],
+        "files": [_file(sound, words) for sound in (session.sound, *session.others)],
     }
 
 
-def _file(sound: SessionSound) -> dict[str, str]:
+def _file(sound: SessionSound, words: PageWords) -> dict[str, str]:
     n_bytes = sound.n_bytes
-    size = f"{n_bytes / 1e6:.1f} MB" if n_bytes >= 1e5 else f"{max(1, round(n_bytes / 1e3))} kB"
+    size = f"{words.decimal(n_bytes / 1e6, 1)} MB" if n_bytes >= 1e5 else f"{max(1, round(n_bytes / 1e3))} kB"
     return {"href": _href(sound.href), "format": format_of(sound.path).suffix[1:], "size": size}
 
 

@@ -42,6 +42,22 @@ def test_a_new_plan_can_be_scheduled_at_once(pattern: str, tmp_path: Path) -> No
     assert "Total" in done.stdout
 
 
+@pytest.mark.parametrize(
+    ("audio", "told"),
+    [
+        ("legs.yaml", "legs.yaml: is no audio; name the track that was made of it, such as legs.m4a"),
+        ("none.m4a", "none.m4a: there is no such file"),
+        ("song.mp3", "song.schedule.json: there is no schedule beside song.mp3; name it with --schedule"),
+    ],
+)
+def test_what_cannot_be_checked_is_named(audio: str, told: str, tmp_path: Path) -> None:
+    """The plan in place of its track, a track that is not there, one without a schedule."""
+    for name in ("legs.yaml", "song.mp3"):
+        (tmp_path / name).write_text("title: Legs\n", encoding="utf-8")
+    done = run("check", audio, cwd=tmp_path)
+    assert (done.returncode, done.stderr.strip()) == (2, f"cuelane: {told}")
+
+
 def test_new_never_overwrites(tmp_path: Path) -> None:
     """A plan that is there is left alone, with exit code 2."""
     (tmp_path / "mine.yaml").write_text("mine", encoding="utf-8")

@@ -105,8 +105,13 @@ def _schedule_found(audio: Path) -> Path:
     from cuelane.base.errors import UsageError
     from cuelane.base.schedule import schedule_beside
 
+    if audio.suffix.lower() in (".yaml", ".yml"):
+        made = audio.with_suffix(".m4a").name
+        raise UsageError(f"{audio}: is no audio; name the track that was made of it, such as {made}")
+    if not audio.exists():
+        raise UsageError(f"{audio}: there is no such file")
     where = schedule_beside(audio)
-    if not where.exists() and audio.exists():
+    if not where.exists():
         raise UsageError(f"{where}: there is no schedule beside {audio}; name it with --schedule")
     return where
 

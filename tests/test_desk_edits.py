@@ -111,6 +111,32 @@ def test_a_group_of_one_key_in_brackets_keeps_its_braces(text: str, edit: Edit, 
     assert apply(text, edit) == after
 
 
+@pytest.mark.parametrize("beside", ["", "   # the first", "\n\n  # second"])
+@pytest.mark.parametrize("row", ["", "  oar: {a: b}\n"])
+@pytest.mark.parametrize(
+    ("edit", "after"),
+    [
+        (Remove(("exercises", "row")), None),
+        (Set(("exercises", "row"), "x"), "x"),
+        (Set(("exercises", "row", "setup"), "Sit."), {"setup": "Sit."}),
+        (Set(("exercises", "row", "form"), ["A.", "B."]), {"form": ["A.", "B."]}),
+        (Set(("exercises", "hop"), {"setup": "Hop."}), ...),
+    ],
+)
+def test_what_stands_with_its_name_alone_is_filled_and_taken_out(
+    edit: Edit, after: Any, row: str, beside: str
+) -> None:
+    """As an exercise may be written; with whatever follows, and no comment lost but its own."""
+    text = f"title: A\nexercises:\n  row:{beside}\n{row}"
+    made = apply(text, edit)
+    found = data_of(made)["exercises"]
+    assert found.get("row") == (None if after is ... else after)
+    assert ("row" in found) == (after is not None)
+    assert found.get("oar") == ({"a": "b"} if row else None)
+    if after is not None:
+        assert beside.strip() in made
+
+
 @pytest.mark.parametrize(
     ("text", "edit"),
     [

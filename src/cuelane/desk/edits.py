@@ -143,7 +143,8 @@ def on_data(data: Any, edit: Edit) -> Any:
     try:
         match edit:
             case Set(path, value):
-                made, parent = _copied_to(data, path[:-1])
+                # What stands with its name alone, such as an exercise, is a group without keys.
+                made, parent = _copied_to(data, path[:-1], empty={})
                 parent[path[-1]] = copy.deepcopy(value)
             case Remove(path):
                 made, parent = _copied_to(data, path[:-1])
@@ -168,11 +169,14 @@ def on_data(data: Any, edit: Edit) -> Any:
     return made
 
 
-def _copied_to(data: Any, path: Place) -> tuple[Any, Any]:
-    """Return `data` with each group on the way to `path` copied, and the copy of what stands there."""
+def _copied_to(data: Any, path: Place, empty: Any = None) -> tuple[Any, Any]:
+    """Return `data` with each group on the way to `path` copied, and the copy of what stands there.
+
+    `empty` takes the place of a value that is not written.
+    """
     made = here = copy.copy(data)
     for step in path:
-        here[step] = copy.copy(here[step])
+        here[step] = copy.copy(empty if here[step] is None else here[step])
         here = here[step]
     return made, here
 

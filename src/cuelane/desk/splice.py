@@ -97,6 +97,11 @@ def _bracketed(root: Node, path: Place, *, inside: bool) -> Place | None:
     return None
 
 
+def _is_empty(node: Node) -> bool:
+    """Tell whether a value is not written at all, as after ``squat:`` alone."""
+    return isinstance(node, ScalarNode) and bool(node.start_mark.index == node.end_mark.index)
+
+
 def _splice(text: str, start: int, end: int, new: str) -> str:
     return text[:start] + new + text[end:]
 
@@ -187,10 +192,11 @@ class _TextEdit:
         if not isinstance(node, MappingNode | SequenceNode) or node.flow_style or not node.value:
             return int(node.end_mark.index)
         last = node.value[-1]
-        if isinstance(node, MappingNode):
-            key, value = last
-            return max(self._end(value), self._colon(key))
-        return self._end(last)
+        return self._entry_end(*last) if isinstance(node, MappingNode) else self._end(last)
+
+    def _entry_end(self, key: Node, value: Node) -> int:
+        """Return the place after an entry; an empty value's own place may be that of whatever comes next."""
+        return self._colon(key) if _is_empty(value) else max(self._end(value), self._colon(key))
 
     def _colon(self, key: Node) -> int:
         return self.text.index(":", key.end_mark.index) + 1
@@ -231,6 +237,9 @@ class _TextEdit:
         if old is None:
             return self._add(parent, path, str(path[-1]), value, order)
         simple = not isinstance(value, dict | list) or _is_plain_list(value) or not value
+        if isinstance(parent, MappingNode) and _is_empty(old) and simple:
+            at = self._colon(self._entry(path)[0])
+            return _splice(self.text, at, at, f" {_flow(value)}")
         if isinstance(old, ScalarNode) and old.style not in ("|", ">") and simple:
             space = "" if self.text[old.start_mark.index - 1 : old.start_mark.index] in (" ", "") else " "
             written = _flow(_quoted_alike(value, old.style))
@@ -242,7 +251,7 @@ class _TextEdit:
         key, _ = self._entry(path)
         column = key.start_mark.column
         lines = _block(str(path[-1]), value, column).rstrip("\n")
-        return _splice(self.text, key.start_mark.index, self._end(old), lines[column:])
+        return _splice(self.text, key.start_mark.index, self._entry_end(key, old), lines[column:])
 
     def _add(self, parent: Node, path: Place, key: str, value: Any, order: Sequence[str]) -> str:
         """Add a key to a mapping: before the first that comes later in `order`, else at its end."""
@@ -260,7 +269,7 @@ class _TextEdit:
                 at = self._with_comments(self._line_start(other.start_mark.index))
                 return _splice(self.text, at, at, lines)
         last_key, last = entries[-1]
-        at = self._line_end(max(self._end(last), self._colon(last_key)))
+        at = self._line_end(self._entry_end(last_key, last))
         return _splice(self.text, at, at, lines)
 
     def _remove(self, path: Place) -> str:
@@ -272,7 +281,7 @@ class _TextEdit:
             return _splice(self.text, start, end, "")
         key, value = self._entry(path)
         start = self._line_start(key.start_mark.index)
-        end = self._line_end(max(self._end(value), self._colon(key)))
+        end = self._line_end(self._entry_end(key, value))
         if self.text[start : key.start_mark.index].strip():
             # It shares its line with the dash of an item: the next key takes its place.
             following = self._entry((*path[:-1], parent.value[1][0].value))[0].start_mark.index

@@ -151,6 +151,58 @@ def test_what_the_text_side_cannot_follow_is_said(text: str, edit: Edit) -> None
         apply(text, edit)
 
 
+MIXED = """\
+title: "T"
+pips: {count: 3}
+session:
+  - {block: A, pattern: circuit, work: 40s, exercises: [squat, {exercise: lunge, work: 30s}, {exercise: row}]}
+  - block: B      # a comment
+    exercises:
+    - squat
+    - exercise: lunge
+      work: 20s
+  - say: >-
+      Folded
+      text.
+  - say: |
+      Literal.
+  - say:
+      - One.    # another
+      - {text: Two., must: true}
+exercises:
+  row:
+  squat: {setup: Sit down., form: [A., B.]}
+  lunge:
+    setup: "Go: down."
+    form: [X., 'Y''s']
+  hop:
+"""
+
+
+def edits_of(place: Place, value: Any) -> list[Edit]:
+    """Return the edits that the desk's buttons and fields make of what stands at a place."""
+    found: list[Edit] = [Remove(place)]
+    if isinstance(value, list):
+        found += [Insert(place, 0, "New."), Insert(place, len(value), {"text": "New.", "at": "3s"})]
+        found += [Move(place, 0, len(value) - 1)] if len(value) > 1 else []
+    elif isinstance(value, dict) or value is None:
+        found += [Set((*place, "new"), new) for new in ("New.", ["A", "B"], {"key": "value"})]
+    if not isinstance(value, list | dict):
+        found += [Set(place, new) for new in ("New: #1.", {"text": value, "must": True}, [value, "New."])]
+    if len(place) > 1 and place[-2] == "exercises" and isinstance(place[-1], str):
+        found.append(Rename(place, "new name"))
+    return found
+
+
+def test_no_usual_way_of_writing_keeps_a_place_from_being_edited() -> None:
+    """Brackets, quotes, folded and literal text, comments, names alone: each edit of each place is made."""
+    data = data_of(MIXED)
+    rows = [edit for place in places(data) for edit in edits_of(place, there(data, place))]
+    assert len(rows) > 150
+    for edit in rows:
+        assert data_of(apply(MIXED, edit)) == on_data(data, edit)
+
+
 def test_a_comment_inside_brackets_is_not_lost() -> None:
     """What would take a comment away is refused, with the way out."""
     text = "title: A\nexercises: [a, # first\n  b]\n"

@@ -98,6 +98,18 @@ def test_a_voice_that_stands_in_counts_too(voices: Path, workspace: Workspace) -
     assert stands(workspace)
 
 
+def test_a_voice_put_in_place_of_the_one_that_stands_in_counts_at_once(
+    voices: Path, workspace: Workspace
+) -> None:
+    """Beside the plan, under the name of one of the program's own: it is found before that."""
+    (voices / "mine").mkdir()
+    (voices / "mine" / "index.json").write_text(json.dumps(INDEX), encoding="utf-8")
+    planned = workspace.now()[1]
+    assert planned.stands
+    (voices / "natural.toml").write_text('engine = "system"\npace = 0.6\n', encoding="utf-8")
+    assert not planned.stands
+
+
 def test_a_line_s_own_recording_replaced_counts_at_once(tmp_path: Path) -> None:
     """Also that of a plan which is included; it is heard as it is."""
     line = "session:\n  - {say: {text: Sit tall., clip: a.wav}, lasts: 20s}\n"

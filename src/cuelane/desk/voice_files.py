@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 
 from cuelane.base.errors import CuelaneError
 from cuelane.desk.named_files import stays_inside
 from cuelane.speech.definition import VoiceDefinition
 from cuelane.speech.recorded import RecordedSettings, read_index
-from cuelane.speech.voices import find_voice, voice_places
+from cuelane.speech.voices import voice_places, with_fallbacks
 
 
 def files_of_voice(voice: VoiceDefinition) -> list[Path]:
@@ -19,34 +20,30 @@ def files_of_voice(voice: VoiceDefinition) -> list[Path]:
     CuelaneError : one of them cannot be found.
     """
     found: list[Path] = []
-    while voice.source not in found:
-        found.append(voice.source)
-        settings = voice.settings
-        if settings.lexicon is not None:
-            found.append(voice.path_of(settings.lexicon, "lexicon"))
-        if isinstance(settings, RecordedSettings):
-            found.append(voice.path_of(settings.index, "index"))
-            voice = find_voice(settings.fallback, voice.plan_folder)
+    for one in with_fallbacks(voice):
+        found.append(one.source)
+        if one.settings.lexicon is not None:
+            found.append(one.path_of(one.settings.lexicon, "lexicon"))
+        if isinstance(one.settings, RecordedSettings):
+            found.append(one.path_of(one.settings.index, "index"))
     return list(dict.fromkeys(found))
 
 
 def watched_files(voice: VoiceDefinition) -> list[Path]:
     """Return those files and the recordings, whether they are there or not: one that is missing may come."""
     found: list[Path] = []
-    while voice.source not in found:
-        found.append(voice.source)
-        settings = voice.settings
-        if settings.lexicon is not None:
-            found += _beside(voice.source, settings.lexicon)
-        if isinstance(settings, RecordedSettings):
-            found += _beside(voice.source, settings.index)
-            found += _recordings(voice, settings)
-            try:
-                voice = find_voice(settings.fallback, voice.plan_folder)
-            except CuelaneError:
-                # It is told of where a line needs it.
-                found += voice_places(settings.fallback, voice.plan_folder)
-    return list(dict.fromkeys(found))
+    missing: tuple[Path, ...] = ()
+    # A voice that cannot be found is told of where a line needs it.
+    with contextlib.suppress(CuelaneError):
+        for one in with_fallbacks(voice):
+            found.append(one.source)
+            if one.settings.lexicon is not None:
+                found += _beside(one.source, one.settings.lexicon)
+            if isinstance(one.settings, RecordedSettings):
+                found += _beside(one.source, one.settings.index)
+                found += _recordings(one, one.settings)
+                missing = voice_places(one.settings.fallback, one.plan_folder)
+    return list(dict.fromkeys((*found, *missing)))
 
 
 def _recordings(voice: VoiceDefinition, settings: RecordedSettings) -> list[Path]:

@@ -7,11 +7,12 @@ cuelane's own are in ``voices/`` (inside the wheel, or at the top of a checkout)
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import itertools
 import os
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -76,21 +77,30 @@ def files_beside(plan_folder: Path) -> list[Path]:
     return sorted(path for path in (plan_folder / "voices").rglob("*") if path.is_file())
 
 
+def with_fallbacks(voice: VoiceDefinition) -> Iterator[VoiceDefinition]:
+    """Yield a voice, then the one that speaks where it has no recording, and so on, each once.
+
+    Raises UsageError or PlanError as :func:`find_voice` does, where it comes to a voice that cannot be found.
+    """
+    seen: set[Path] = set()
+    while voice.source not in seen:
+        seen.add(voice.source)
+        yield voice
+        if isinstance(voice.settings, RecordedSettings):
+            voice = find_voice(voice.settings.fallback, voice.plan_folder)
+
+
 def recordings_of(voice: VoiceDefinition) -> list[Path]:
     """Return the recordings that a voice may play, and those of the voices that speak where it has none.
 
     None of a voice that cannot be read by now.
     """
     found: list[Path] = []
-    seen: set[str] = set()
-    while isinstance(voice.settings, RecordedSettings) and voice.name not in seen:
-        seen.add(voice.name)
-        try:
-            folder = voice.path_of(voice.settings.index, "index").parent
-            found += [folder / clip.file for clip in read_index(voice).clips]
-            voice = find_voice(voice.settings.fallback, voice.plan_folder)
-        except (PlanError, UsageError):
-            break
+    with contextlib.suppress(PlanError, UsageError):
+        for one in with_fallbacks(voice):
+            if isinstance(one.settings, RecordedSettings):
+                folder = one.path_of(one.settings.index, "index").parent
+                found += [folder / clip.file for clip in read_index(one).clips]
     return found
 
 

@@ -163,6 +163,26 @@ def test_only_plans_of_the_folder_are_opened(path: Path, tmp_path: Path) -> None
     assert folder.document("own.yaml") is folder.document("own.yaml")
 
 
+def test_a_plan_is_opened_without_a_look_at_all_others(
+    path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The shelf opens each of them: were each to list the folder, its time would grow with their square."""
+    below = tmp_path / "class"
+    below.mkdir()
+    (below / "plan.yaml").write_text("title: Below\n", encoding="utf-8")
+    folder = Folder(tmp_path)
+    with monkeypatch.context() as patched:
+        patched.setattr(Folder, "_entries", lambda _self: pytest.fail("the folder was listed"))
+        assert folder.document(path.name).path == path
+        assert folder.document("class:plan.yaml").path == below / "plan.yaml"
+        assert folder.plan_below("class") == below / "plan.yaml"
+    for name in ("", ".", "..", "class/..", ".class", "none", path.name):
+        assert folder.folder(name) is None
+    for name in (":plan.yaml", ".:plan.yaml", "none:plan.yaml", "class:other.yaml"):
+        with pytest.raises(UsageError):
+            folder.document(name)
+
+
 def test_a_killed_desk_loses_no_confirmed_edit(path: Path) -> None:
     """Killed at twenty moments: the last edit that was confirmed is in the file, or a later one, whole."""
     code = (

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from cuelane.adapt.adapt_options import AdaptOptions
-from cuelane.adapt.adapted_folder import ANALYSIS, CLIPS, DECISIONS, MAX_OWN_BYTES, PATTERNS, PLAN, WRITTEN
+from cuelane.adapt.adapted_folder import ANALYSIS, CLIPS, DECISIONS, MAX_OWN_BYTES, PLAN, WRITTEN
 from cuelane.adapt.analysis import LONGEST_S, SHORTEST_S, Analysis, analysis_key, from_json
 from cuelane.adapt.decisions import decide, decisions_text, read_decisions, with_purposes
 from cuelane.adapt.report import doubts
@@ -126,7 +126,7 @@ class Classes:
 
     def open(self, name: str) -> BroughtClass:
         """Return the class called `name`. Raises UsageError where there is none."""
-        folder = next((one for one in self._workspaces.folder.folders() if one.name == name), None)
+        folder = self._workspaces.folder.folder(name)
         if folder is None:
             raise UsageError(Said("classes.no_such_class"))
         try:
@@ -221,16 +221,15 @@ class Classes:
         path = folder / DECISIONS
         with all_or_nothing(path, owned=[path]) as staged:
             staged.write_text(path, decisions_text(with_purposes(analysis.cues, decisions), kept, left))
-        for plan in (f"{name}:{file}" for file in (PLAN, PATTERNS)):
-            if plan in self._workspaces.folder.names_below():
-                # The page says that changes of a plan are replaced; with it open here, undo brings them back.
-                self._workspaces.open(plan).now()
+        plan = self.plan_name(name)
+        if plan is not None:
+            # The page says that changes of a plan are replaced; with it open here, undo brings them back.
+            self._workspaces.open(plan).now()
         self.run(name, again=True)
 
     def plan_name(self, name: str) -> str | None:
         """Return the desk's name of a class's plan, None where there is none yet."""
-        plan = f"{name}:{PLAN}"
-        return plan if plan in self._workspaces.folder.names_below() else None
+        return f"{name}:{PLAN}" if self._workspaces.folder.plan_below(name) is not None else None
 
     def sound(self, name: str, start_s: float, end_s: float) -> Audio:
         """Return a part of a class's recording, a minute at most; shape (n_samples,), 48 kHz.

@@ -228,13 +228,22 @@ class Folder:
 
     def folders(self) -> list[Path]:
         """Return the folders that lie directly in this one; none that is hidden or a link."""
-        return sorted(
-            path for path in self._entries() if path.is_dir() and path.resolve() == self.path / path.name
-        )
+        return sorted(path for path in self._entries() if self._is_folder(path))
+
+    def folder(self, name: str) -> Path | None:
+        """Return the one of :meth:`folders` that is called `name`, None where there is none."""
+        path = self.path / name
+        plain = name and name == Path(name).name and not name.startswith(".") and _is_text(name)
+        return path if plain and self._is_folder(path) else None
 
     def names_below(self) -> list[str]:
         """Return the names of plans in folders of their own, such as a class: ``FOLDER:plan.yaml``."""
         return [f"{path.name}:{OWN_PLAN}" for path in self.folders() if _is_in(path / OWN_PLAN, path)]
+
+    def plan_below(self, name: str) -> Path | None:
+        """Return the plan in the folder called `name`, None where there is none."""
+        folder = self.folder(name)
+        return folder / OWN_PLAN if folder is not None and _is_in(folder / OWN_PLAN, folder) else None
 
     def document(self, name: str) -> Document:
         """Return the document of the plan called `name`.
@@ -246,10 +255,12 @@ class Folder:
         """
         path = self.path / name
         plain = name == Path(name).name and not name.startswith(".")
-        if name in self.names_below():
-            # Made of the names that are there, never of what was asked for.
-            path = self.path / name.removesuffix(f":{OWN_PLAN}") / OWN_PLAN
+        below = self.plan_below(name.removesuffix(f":{OWN_PLAN}")) if name.endswith(f":{OWN_PLAN}") else None
+        if below is not None:
+            path = below
         elif not plain or path.suffix not in (".yaml", ".yml") or not self._is_own(path):
+            # Where the whole folder is gone, that is said.
+            self._entries()
             raise UsageError(Said("wrong.no_plan", name=name))
         with self._lock:
             if name not in self._open:
@@ -266,6 +277,9 @@ class Folder:
                 "with another folder"
             ) from error
         return [path for path in every if not path.name.startswith(".") and _is_text(path.name)]
+
+    def _is_folder(self, path: Path) -> bool:
+        return path.is_dir() and path.resolve() == self.path / path.name
 
     def _is_own(self, path: Path) -> bool:
         return _is_in(path, self.path)

@@ -95,6 +95,11 @@ def test_a_token_opens_once(desk: Guard) -> None:
     assert "HttpOnly" in first.headers["set-cookie"]
     assert "SameSite=Strict" in first.headers["set-cookie"]
     assert ask(desk, "GET", f"/open?token={desk.token}").status == 403
+    # The browser that it opened is not shut out by its own link, pressed again.
+    cookie = first.headers["set-cookie"].partition(";")[0]
+    again = ask(desk, "GET", f"/open?token={desk.token}", headers={"cookie": cookie})
+    assert (again.status, again.headers["set-cookie"]) == (200, first.headers["set-cookie"])
+    assert ask(desk, "GET", f"/open?token={desk.token}", headers={"cookie": f"{cookie}x"}).status == 403
 
 
 @pytest.mark.parametrize("chunks", [1, 7])

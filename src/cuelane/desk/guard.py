@@ -83,7 +83,7 @@ class Guard:
             await _refuse(send, *refusal)
             return
         if scope["method"] == "GET" and scope["path"] == "/open":
-            await self._open(scope, send)
+            await self._open(scope, send, is_known=self._has_cookie(headers))
             return
         if not self._has_cookie(headers):
             await _refuse(send, 403, desk_words().wrong["by_link"])
@@ -119,12 +119,14 @@ class Guard:
                 return True
         return False
 
-    async def _open(self, scope: Scope, send: Send) -> None:
+    async def _open(self, scope: Scope, send: Send, *, is_known: bool) -> None:
+        """Trade the link for the cookie; whoever has that already may press the link again."""
         given = scope["query_string"].decode("latin-1").removeprefix("token=")
-        if self._spent or not hmac.compare_digest(given.encode(), self.token.encode()):
-            await _refuse(send, 403, desk_words().wrong["link_used"])
-            return
-        self._spent = True
+        if not is_known:
+            if self._spent or not hmac.compare_digest(given.encode(), self.token.encode()):
+                await _refuse(send, 403, desk_words().wrong["link_used"])
+                return
+            self._spent = True
         cookie = f"{self._cookie}={self._session}; Path=/; HttpOnly; SameSite=Strict"
         # Strict cookies do not go with the redirect of a link from another program, so the page is asked for
         # by the desk's own page.

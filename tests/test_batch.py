@@ -23,6 +23,7 @@ from cuelane.batch.run import orders_of, render_options, run_batch
 from cuelane.batch.tracks import Asked, plan_files, tracks
 from cuelane.cli.app import run
 from cuelane.plan.series import load_series
+from cuelane.plan.source_text import MAX_FILE_BYTES
 from cuelane.speech.recorded import MAX_CLIPS
 from dask_clusters import local_cluster
 
@@ -123,6 +124,13 @@ def test_a_folder_and_a_star_stand_for_plans(tmp_path: Path) -> None:
         plan_files([tmp_path / "empty"], None)
     with pytest.raises(UsageError, match="name at least one plan"):
         plan_files([], None)
+
+
+def test_a_file_too_large_for_a_plan_is_not_read_to_see_what_it_is(tmp_path: Path) -> None:
+    """It is taken for a plan by its ending; that no plan is so large is said when it is made."""
+    plan = write(tmp_path, "one")
+    (tmp_path / "large.yaml").write_text("plans: [one.yaml]\n" + "#" * MAX_FILE_BYTES, encoding="utf-8")
+    assert plan_files([tmp_path], None) == [tmp_path / "large.yaml", plan]
 
 
 def test_two_tracks_of_one_name_are_refused(tmp_path: Path) -> None:

@@ -332,6 +332,11 @@ def test_a_track_that_was_changed_does_not_go_online(tracks: Path, tmp_path: Pat
     (tmp_path / "art.yaml").write_text("title: x\nartwork: art.png\n", encoding="utf-8")
     with pytest.raises(UsageError, match="is 300 by 200 pixels; a feed's picture is square"):
         write_site(tracks, tmp_path / "site", load_series(tmp_path / "art.yaml"), PLACE)
+    with (tmp_path / "art.png").open("r+b") as file:
+        # Whatever a file begins with, one so large is not read into memory.
+        file.truncate(64_000_001)
+    with pytest.raises(UsageError, match=r"is no PNG or JPEG picture \(is larger than 64 MB"):
+        write_site(tracks, tmp_path / "site", load_series(tmp_path / "art.yaml"), PLACE)
     (tmp_path / "none.yaml").write_text("title: x\nartwork: no.png\n", encoding="utf-8")
     with pytest.raises(PlanError, match=re.escape("artwork: there is no file 'no.png'")):
         load_series(tmp_path / "none.yaml")

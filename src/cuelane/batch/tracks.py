@@ -9,11 +9,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cuelane.base.errors import PlanError, UsageError
+from cuelane.base.ordinary import read_ordinary
 from cuelane.media.formats import SUFFIXES
 from cuelane.plan.load import load_plan
 from cuelane.plan.model import Variant
 from cuelane.plan.phrases import did_you_mean, listing, names, quoted
 from cuelane.plan.series import LoadedSeries
+from cuelane.plan.source_text import MAX_FILE_BYTES
 from cuelane.plan.variants import PLAIN, Chosen
 
 MOST_TRACKS = 100_000
@@ -130,7 +132,7 @@ def _may_be_a_plan(path: Path) -> bool:
     if path.suffix.lower() not in _SUFFIXES or not path.is_file():
         return False
     try:
-        text = path.read_text(encoding="utf-8", errors="replace")
+        text = read_ordinary(path, MAX_FILE_BYTES).decode("utf-8", "replace")
     except OSError:
         return True
     return bool(re.search(r"(?m)^session:", text)) or not re.search(r"(?m)^(plans|defaults|feed):", text)

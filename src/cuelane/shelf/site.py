@@ -17,7 +17,7 @@ from PIL import Image
 
 from cuelane.base.errors import UsageError
 from cuelane.base.files import Staged, all_or_nothing
-from cuelane.base.ordinary import read_ordinary
+from cuelane.base.ordinary import OddFileError, read_ordinary
 from cuelane.base.schedule_limits import MAX_BYTES
 from cuelane.base.seals import sealable_html, sealable_json
 from cuelane.deliver.cover import draw_cover
@@ -29,6 +29,8 @@ from cuelane.shelf.sessions import ShelfSession, sessions_in
 LISTED = "site.json"
 """The list of all files of the site with their digests, by which the next run knows its own."""
 
+_MOST_ARTWORK_BYTES = 64_000_000
+"""Chosen: more than the largest picture takes without any packing, 27 MB at 8 bits in 3 channels."""
 ARTWORK_SIDES = range(1400, 3001)
 """Pixels; what podcast directories take (from memory)."""
 
@@ -138,14 +140,15 @@ def _pictures(
 
 
 def _artwork(path: Path) -> tuple[str, bytes]:
-    content = path.read_bytes()
     try:
+        content = read_ordinary(path, _MOST_ARTWORK_BYTES)
         with Image.open(io.BytesIO(content), formats=("PNG", "JPEG")) as image:
             kind, (width, height) = image.format, image.size
             if width in ARTWORK_SIDES and height in ARTWORK_SIDES:
                 image.load()
     except (OSError, ValueError, Image.DecompressionBombError) as error:
-        raise UsageError(f"{path}: is no PNG or JPEG picture") from error
+        why = f" ({error})" if isinstance(error, OddFileError) else ""
+        raise UsageError(f"{path}: is no PNG or JPEG picture{why}") from error
     if width != height or width not in ARTWORK_SIDES:
         low, high = ARTWORK_SIDES[0], ARTWORK_SIDES[-1]
         raise UsageError(

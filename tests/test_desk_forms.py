@@ -11,8 +11,10 @@ import pytest
 from cuelane.desk.answers import object_in
 from cuelane.desk.asked import BadRequestError, edits_asked
 from cuelane.desk.edits import EditError, data_of, on_data, value_at
+from cuelane.desk.fixes import error_fixes
 from cuelane.desk.forms import Field, all_fields, exercise_items, plan_fields, session_items, typed
 from cuelane.desk.labels import label_of, unit_of
+from cuelane.desk.splice import apply
 from cuelane.desk.words import desk_words
 from cuelane.plan.load import load_plan
 from cuelane.plan.schema import plan_schema
@@ -141,6 +143,47 @@ def test_an_added_block_is_ready(pattern: str, tmp_path: Path) -> None:
     path.write_text(json.dumps(made), encoding="utf-8")
     loaded = load_plan(path)
     assert len(loaded.plan.session) == 2
+
+
+BARE = """\
+title: T
+session:
+  - block: A
+    pattern: circuit
+    work: 40s
+    exercises: [row]
+"""
+
+
+def test_every_field_that_is_shown_can_be_filled() -> None:
+    """Also in a group that the plan has not, such as the pips of one block; on the text too."""
+    data = data_of(BARE)
+    every = fields_of(data)
+    assert {one.name for one in every} >= {"pips/count", "talk_share/work", "session/0/pips/count"}
+    for field in every:
+        if field.kind in ("group", "switch"):
+            continue
+        row = {"op": "set", "at": field.name, "kind": field.kind, "typed": "3"}
+        if field.kind in ("lines", "entries"):
+            row = {"op": "append", "at": field.name, "typed": "row"}
+        (edit,) = edits_asked([row], data)
+        assert data_of(apply(BARE, edit)) == on_data(data, edit) != data, field.name
+
+
+@pytest.mark.parametrize("text", [BARE, f"{BARE}exercises:\n", f"{BARE}exercises: {{hop: {{}}}}\n"])
+def test_an_exercise_is_added_whether_or_not_the_plan_has_any(text: str) -> None:
+    """By its button, with a block of a pattern, and beside the message that it is missing."""
+    for row, name in (
+        ({"op": "add", "kind": "exercise", "name": "oar"}, "oar"),
+        ({"op": "add", "kind": "block", "pattern": "flow"}, "chair squat"),
+    ):
+        made = text
+        for edit in edits_asked([row], data_of(text)):
+            made = apply(made, edit)
+        assert name in data_of(made)["exercises"]
+    fixes = error_fixes(text, ("session", 0, "exercises", 0))
+    (edit,) = next(fix.edits for fix in fixes if "row" in str(fix.label) and len(fix.edits) == 1)
+    assert "row" in data_of(apply(text, edit))["exercises"]
 
 
 def test_an_exercise_has_its_new_name_wherever_the_plan_speaks_of_it() -> None:

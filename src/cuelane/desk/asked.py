@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import re
 from collections.abc import Iterator, Mapping
+from functools import cache
 from typing import Any
 
 from cuelane.base.language import pack_code
@@ -19,9 +20,10 @@ from cuelane.desk.edits import (
     Rename,
     Set,
     data_of,
+    set_in,
     value_at,
 )
-from cuelane.desk.forms import key_order, typed
+from cuelane.desk.forms import all_fields, key_order, plan_fields, typed
 from cuelane.desk.words import Said, desk_words
 from cuelane.plan.starter import starter_plan
 
@@ -152,7 +154,22 @@ def _set(place: Place, value: Any, kind: Any, data: Any) -> Edit:
         return Set((*place, "exercise"), value)
     if kind == "line" and value == "":
         return Remove(place)
+    if len(place) > 1 and place[-2] in _group_keys() and _holds_nothing(data, place[:-1]):
+        return Set(place[:-1], {place[-1]: value}, key_order(place[:-2]))
     return Set(place, value, key_order(place[:-1]))
+
+
+@cache
+def _group_keys() -> frozenset[str]:
+    """Return the keys that hold a group of others, whose fields are shown before the plan has the group."""
+    return frozenset(one.label for one in all_fields(plan_fields({})) if one.kind in ("group", "switch"))
+
+
+def _holds_nothing(data: Any, place: Place) -> bool:
+    try:
+        return value_at(data, place) is None
+    except (KeyError, IndexError, TypeError):
+        return True
 
 
 def _appended(place: Place, text: str, data: Any) -> Edit:
@@ -223,7 +240,8 @@ def _added(row: Mapping[str, Any], data: Any) -> Iterator[Edit]:
             raise BadRequestError("a name is needed")
         if name in exercises:
             raise EditError(Said("wrong.there_already", name=name))
-        yield Set(("exercises", name), {"setup": f"{name[:1].upper()}{name[1:]}."})
+        body = {"setup": f"{name[:1].upper()}{name[1:]}."}
+        yield from set_in(data, "exercises", {name: body}, key_order(()))
         return
     new: dict[str, Any]
     match kind:
@@ -236,9 +254,12 @@ def _added(row: Mapping[str, Any], data: Any) -> Iterator[Edit]:
         case "block":
             starter = data_of(starter_plan(str(row.get("pattern", "")), "New", language))
             new = next(item for item in starter["session"] if "block" in item)
-            for name, body in starter.get("exercises", {}).items():
-                if name not in exercises and _speaks_of(new, name):
-                    yield Set(("exercises", name), body)
+            named = {
+                name: body
+                for name, body in starter.get("exercises", {}).items()
+                if name not in exercises and _speaks_of(new, name)
+            }
+            yield from set_in(data, "exercises", named, key_order(()))
         case other:
             raise BadRequestError(f"nothing is called {other!r}")
     if isinstance(session, list) and session:

@@ -169,6 +169,16 @@ def on_data(data: Any, edit: Edit) -> Any:
     return made
 
 
+def set_in(data: Any, group: str, values: dict[str, Any], order: tuple[str, ...]) -> list[Set]:
+    """Return the edits that put `values` into a group of the plan, which need not be there yet.
+
+    ``order`` is that of the plan's own keys.
+    """
+    if isinstance(data, dict) and isinstance(data.get(group), dict):
+        return [Set((group, key), value) for key, value in values.items()]
+    return [Set((group,), values, order)] if values else []
+
+
 def _copied_to(data: Any, path: Place, empty: Any = None) -> tuple[Any, Any]:
     """Return `data` with each group on the way to `path` copied, and the copy of what stands there.
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from cuelane.desk.edits import Edit, EditError, Insert, Place, Remove, Set, data_of, value_at
+from cuelane.desk.edits import Edit, EditError, Insert, Place, Remove, Set, data_of, set_in, value_at
 from cuelane.desk.forms import WORDS, key_order
 from cuelane.desk.longer import longer
 from cuelane.desk.words import Said, desk_words
@@ -148,8 +148,8 @@ def error_fixes(text: str, place: Place) -> tuple[Fix, ...]:
     found = []
     if meant := nearest(name, map(str, exercises)):
         found.append(Fix(Said("remedy.meant", name=meant), (Set(place, meant),)))
-    new = Set(("exercises", name), {"setup": f"{name[:1].upper()}{name[1:]}."}, key_order(()))
-    found.append(Fix(Said("remedy.add", name=_short(name)), (new,)))
+    new = set_in(data, "exercises", {name: {"setup": f"{name[:1].upper()}{name[1:]}."}}, key_order(()))
+    found.append(Fix(Said("remedy.add", name=_short(name)), tuple(new)))
     if len(value_at(data, place[:3])) > 1:
         found.append(Fix(Said("remedy.out_of_block", name=_short(name)), (Remove(place[:_ENTRY_DEPTH]),)))
     return tuple(found)

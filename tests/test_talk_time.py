@@ -3,16 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from cuelane.base.language import load_language, pack_code
+from cuelane.plan.starter import starter_plan
 from cuelane.render.line_keys import key_of
+from cuelane.render.run import prepare
 from cuelane.session.arrange import Sounding, arrange
 from cuelane.session.candidates import Candidate
 from cuelane.session.remedies import advise
-from cuelane.speech.voices import find_voice
+from cuelane.speech.definition import Recordings, VoiceDefinition
+from cuelane.speech.voices import find_voice, readable_voices
 from planning import RATE, exercise, session_of, steady_voice
+
+DEMOS = Path(__file__).parents[1] / "demo"
+OWN = [voice for voice in readable_voices()[0] if not isinstance(voice.settings, Recordings)]
+# The starters with the least time for what is said before them.
+TIGHT = ("breath", "flow", "script")
 
 
 def slower(times: float, *, hurries: bool) -> Callable[[Candidate], Sounding]:
@@ -75,3 +85,24 @@ def test_what_no_pace_saves_is_told_without_a_pace_as_its_remedy() -> None:
     # Where the plan gives the length nothing was tried, and the advice is worth something.
     asked = advise(arrange(session_of(LASTING), slower(1.1, hurries=True), RATE).misfits, RATE)
     assert "--pace 1.05" in str(asked[0])
+
+
+@pytest.mark.parametrize("voice", OWN, ids=lambda voice: voice.name)
+def test_each_voice_says_what_the_program_says_unhurried(voice: VoiceDefinition, tmp_path: Path) -> None:
+    """By the lengths that its definition gives, in its language's demos and the starters with least time."""
+    code = pack_code(voice.language)
+    assert code is not None
+    plans = []
+    for pattern in TIGHT:
+        path = tmp_path / f"{pattern}.yaml"
+        path.write_text(starter_plan(pattern, "Plan", code), encoding="utf-8")
+        plans.append(path)
+    for path in DEMOS.glob("*.yaml"):
+        head = path.read_text(encoding="utf-8").partition("session:")[0]
+        if f"\nlanguage: {load_language(code).code}\n" in head and "\nfeed:" not in head:
+            plans.append(path)
+    assert len(plans) > len(TIGHT), "its language has a demo"
+    for path in plans:
+        found = prepare(path, voice=voice.name, speak=False)
+        assert not found.advice, (path.name, [str(row) for row in found.advice])
+        assert {one.hurry for one in found.voiced.arranged.offered} == {1.0}, path.name

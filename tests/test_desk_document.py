@@ -6,15 +6,17 @@ import os
 import signal
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from cuelane.audio.store import ClipStore
-from cuelane.base.errors import CuelaneError, PlanError, UsageError
+from cuelane.base.errors import CuelaneError, DeliveryError, PlanError, UsageError
 from cuelane.desk.document import ChangedElsewhereError, Document, Folder, digest_of
-from cuelane.desk.edits import EditError, Insert, Remove, Set
+from cuelane.desk.edits import Edit, EditError, Insert, Remove, Set
 from cuelane.desk.named_files import files_named
+from cuelane.desk.splice import apply
 from cuelane.desk.workspace import Workspaces
 
 PLAN = "title: One\nsession:\n  - say: A\n  - say: B\n"
@@ -96,6 +98,59 @@ def test_two_changes_of_one_place_are_both_offered(path: Path) -> None:
         document.edit([Set(("title",), "Mine")], what="", number=number, was="One")
     assert caught.value.theirs == "Theirs"
     assert title(path) == "Theirs"
+
+
+def quicker(monkeypatch: pytest.MonkeyPatch, change: Callable[[], object]) -> None:
+    """Let another program change the file while the first edit from now on is being made."""
+    waiting = [change]
+
+    def applied(text: str, edit: Edit) -> str:
+        made = apply(text, edit)
+        if waiting:
+            waiting.pop()()
+        return made
+
+    monkeypatch.setattr("cuelane.desk.document.apply", applied)
+
+
+def test_an_edit_that_another_desk_overtakes_is_made_on_top(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Between reading and writing the file another desk writes it: neither edit is lost."""
+    document, other = Document(path), Document(path)
+    number = document.now().number
+    quicker(monkeypatch, lambda: other.edit([Set(("session", 1, "say"), "Bee")], what="b", number=number))
+    document.edit([Set(("title",), "Two")], what="title", number=number, was="One")
+    assert path.read_text(encoding="utf-8") == PLAN.replace("One", "Two").replace("say: B", "say: Bee")
+    assert "say: Bee" in document.undo().text
+
+
+def test_an_edit_that_is_overtaken_at_its_place_is_handed_back(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What the other desk wrote stays until the person has chosen."""
+    document, other = Document(path), Document(path)
+    number = document.now().number
+    quicker(monkeypatch, lambda: other.edit([Set(("title",), "Theirs")], what="", number=number))
+    with pytest.raises(ChangedElsewhereError) as caught:
+        document.edit([Set(("title",), "Mine")], what="", number=number, was="One")
+    assert (title(path), caught.value.theirs) == ("Theirs", "Theirs")
+
+
+def test_a_file_that_another_program_never_leaves_alone_is_said(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The desk does not try for ever, and writes over nothing."""
+    document, texts = Document(path), iter(range(1_000))
+
+    def applied(text: str, edit: Edit) -> str:
+        path.write_text(f"{PLAN}# {next(texts)}\n", encoding="utf-8")
+        return apply(text, edit)
+
+    monkeypatch.setattr("cuelane.desk.document.apply", applied)
+    with pytest.raises(DeliveryError, match="another program"):
+        document.edit([Set(("title",), "Mine")], what="", number=document.now().number, was="One")
+    assert title(path) == "One"
 
 
 def test_a_stale_index_moves_nothing(path: Path) -> None:

@@ -149,11 +149,16 @@ class Staged:
         self._home = None if rules.home is None else Path(os.path.realpath(rules.home))
         self._groups: dict[Path, _Group] = {}
         self._given: dict[Path, Path] = {}
+        self._checks: list[Callable[[], None]] = []
         self._list: tuple[Path, Callable[[dict[str, Any]], str], Keep] | None = None
 
     def own(self, target: Path) -> None:
         """Let `target` be replaced, whatever it holds: the command knows it for one of its own."""
         self._rules.owned.append(target)
+
+    def check_last(self, check: Callable[[], None]) -> None:
+        """Call `check` when all is ready and other deliveries are held off; if it raises, nothing is placed."""
+        self._checks.append(check)
 
     def path_for(self, target: Path) -> Path:
         """Return the temporary path, with the same suffix, at which to write what becomes `target`.
@@ -220,6 +225,8 @@ class Staged:
                 drops = self._write_list(group)
                 moves = self._moves(group) + drops
                 journal.sync_folder(group.staging)
+                while self._checks:
+                    self._checks.pop(0)()
                 journal.put_in_place(group.staging, moves)
 
     def _moves(self, group: _Group) -> list[journal.FileMove]:

@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import hashlib
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from cuelane.base.errors import UsageError
+from cuelane.base.errors import DeliveryError, UsageError
 from cuelane.base.files import all_or_nothing
 from cuelane.desk.edits import ABSENT, Edit, EditError, Place, Set, data_of, value_at
 from cuelane.desk.splice import apply
@@ -27,6 +27,10 @@ OWN_PLAN = "plan.yaml"
 
 MAX_STEPS = 500
 """Steps that can be taken back. Asked for were 200; a plan of usual size is a few kilobytes."""
+
+
+_MOST_OVERTAKEN = 20
+"""Chosen: another program that writes the file so often while one edit is made does not stop by itself."""
 
 
 def digest_of(text: str) -> str:
@@ -56,6 +60,10 @@ class ChangedElsewhereError(Exception):
         super().__init__("this was changed elsewhere meanwhile")
         self.version = version
         self.theirs = theirs
+
+
+class _OvertakenError(Exception):
+    """Another program put another text into the file after it was read for an edit."""
 
 
 class Document:
@@ -100,8 +108,8 @@ class Document:
         PlanError : no plan's file may hold the text: it is too large, or no text; nothing was changed.
         DeliveryError : the disk refused; nothing was changed.
         """
-        with self._lock:
-            self._take_in()
+
+        def made() -> Version:
             if self._is_stale(number, seen):
                 self._refuse_stale(edits, was)
             text = self._text
@@ -109,13 +117,17 @@ class Document:
                 text = apply(text, edit)
             return self._step(text, what)
 
+        return self._on_newest(made)
+
     def replace(self, text: str, *, what: str, number: int, seen: str = "") -> Version:
         """Put a new text in place of the one that was seen, as one step. Raises as :meth:`edit` does."""
-        with self._lock:
-            self._take_in()
+
+        def made() -> Version:
             if self._is_stale(number, seen) and text != self._text:
                 raise ChangedElsewhereError(self._version(), self._text)
             return self._step(text, what)
+
+        return self._on_newest(made)
 
     def undo(self, seen: str = "") -> Version:
         """Go one step back, if there is one.
@@ -138,6 +150,17 @@ class Document:
         for edit in edits:
             text = apply(text, edit)
         return text
+
+    def _on_newest(self, change: Callable[[], Version]) -> Version:
+        """Make a change on what the file holds; anew, where another desk or editor was quicker."""
+        with self._lock:
+            for _ in range(_MOST_OVERTAKEN):
+                self._take_in()
+                try:
+                    return change()
+                except _OvertakenError:
+                    continue
+        raise DeliveryError(f"{self.path}: another program changes it all the time; end that one first")
 
     def _version(self, base: str = "") -> Version:
         return Version(self._number, self._text, self._what, bool(self._before), bool(self._after), base)
@@ -177,10 +200,15 @@ class Document:
     def _write(self, text: str) -> None:
         with all_or_nothing(self.path, owned=[self.path]) as staged:
             staged.write_text(self.path, text)
+            staged.check_last(self._require_untouched)
+
+    def _require_untouched(self) -> None:
+        """Raise _OvertakenError if the file no longer holds what was last read."""
+        if self._read() != self._text:
+            raise _OvertakenError
 
     def _travel(self, source: list[tuple[str, str]], other: list[tuple[str, str]], seen: str) -> Version:
-        with self._lock:
-            self._take_in()
+        def made() -> Version:
             if seen and self._is_stale(0, seen):
                 raise ChangedElsewhereError(self._version(), None)
             base = digest_of(self._text)
@@ -192,6 +220,8 @@ class Document:
                 self._text, self._what = text, what
                 self._number += 1
             return self._version(base)
+
+        return self._on_newest(made)
 
     def _refuse_stale(self, edits: Sequence[Edit], was: Any) -> None:
         """Raise unless the one edit sets a place that still holds what the person saw there."""

@@ -325,6 +325,27 @@ def test_what_sentences_are_for_tells_rest_from_work_where_neither_is_called():
     assert named == [("work", False)] * 6
 
 
+def test_rests_in_turn_that_are_never_called_are_rests():
+    """40 s and 20 s: the breaks only get one ready for what comes, in words that are not of rest."""
+    said = {
+        0: "Keep your elbows close to your ribs.",
+        1: "Push ups are next down on the floor.",
+        2: "Lower your chest slowly and keep your neck long.",
+        3: "Halfway through the class.",
+        4: "Keep your knees over your toes.",
+        5: "Up you get.",
+        6: "If that's too much drop your knees.",
+        7: "Park the bell on the floor.",
+    }
+    found = said_in_intervals([40.0, 20.0] * 4 + [40.0], said)
+    every_one = said_in_intervals([40.0, 20.0] * 4, {k: said[k % 2 * 2] for k in range(8)})
+
+    assert [kind for kind, _ in found] == ["work", "rest"] * 4 + ["work"]
+    assert [kind for kind, _ in every_one] == ["work"] * 8
+    assert word_lists().kind_votes("push ups") == 0
+    assert word_lists().kind_votes("push harder") < 0
+
+
 def test_equal_work_and_rest_alternate():
     """Where work and rest last the same, what is said decides which is which."""
     found = interval_kinds([20.0] * 5, {0: "Rest now.", 2: "Recover.", 3: "Ten seconds left."})

@@ -21,6 +21,9 @@ SAME_LENGTH_S = 0.25
 _CALLED_IN_TURN = 0.3
 # Chosen, of 1: by less than this more of a rest in every second interval, sentences tell nothing.
 _ROLES_TELL = 0.15
+# Chosen, of 2: two lengths in turn of which one holds so much less of what is said in sets are work and rest,
+# whether or not a rest is ever called.
+_ROLES_APART = 0.5
 PLACED_BY = {
     "plan": "placed by the plan",
     "lengths": "placed by the lengths of work and rest around it",
@@ -152,7 +155,8 @@ def _kinds(
         score = alternating * (turn if abs(turn) > _ROLES_TELL else 0.0)
     # Which of the two alternations, work first or rest first, agrees with what was said?
     turn = float((alternating * score).sum()) / max(1, len(score))
-    if lengths_alternate(lengths, SAME_LENGTH_S) and (group > 0).any():
+    apart_in_turn = abs(float(roles[::2].mean() - roles[1::2].mean())) >= _ROLES_APART
+    if lengths_alternate(lengths, SAME_LENGTH_S) and ((group > 0).any() or apart_in_turn):
         # One of two lengths in turn is the rest's, if any is; "relax your shoulders" in sets makes no second.
         score = alternating * turn
     else:

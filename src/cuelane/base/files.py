@@ -157,7 +157,7 @@ class Staged:
         self._rules.owned.append(target)
 
     def check_last(self, check: Callable[[], None]) -> None:
-        """Call `check` when all is ready and other deliveries are held off; if it raises, nothing is placed."""
+        """Call `check` when all is ready and other deliveries are held off. If it raises, nothing is put."""
         self._checks.append(check)
 
     def path_for(self, target: Path) -> Path:

@@ -213,3 +213,26 @@ def test_another_language_is_analysed_anew(tmp_path: Path, found: Analysis, reco
     with pytest.raises(UsageError, match="there are none for 'tlh' yet; there are: en"):
         adapt_recording(recording, tmp_path / "other", AdaptOptions(language="tlh"))
     assert not (tmp_path / "other").exists()
+
+
+@pytest.mark.parametrize("moment", ["analyse", "cut_clip"])
+def test_a_decision_made_while_it_works_counts(
+    tmp_path: Path, found: Analysis, recording: Path, moment: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A class is listened to for minutes; what was edited in the decisions meanwhile was written over."""
+    folder = tmp_path / "new"
+    adapt_recording(recording, folder)
+    decisions = folder / "decisions.txt"
+    work, edits = getattr(adapting, moment), ["\nkeep "]
+
+    def edited_meanwhile(*given: object, **named: object) -> object:
+        done = work(*given, **named)
+        text = decisions.read_text(encoding="utf-8")
+        if edits:
+            decisions.write_text(text.replace(edits.pop(), "\ndrop "), encoding="utf-8")
+        return done
+
+    monkeypatch.setattr(adapting, moment, edited_meanwhile)
+    assert adapt_recording(recording, folder, AdaptOptions(beep_at_s=3.0)).kept == (False,)
+    assert "\ndrop " in decisions.read_text(encoding="utf-8")
+    assert list((folder / "clips").iterdir()) == []

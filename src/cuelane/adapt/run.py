@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, replace
 from functools import partial
@@ -104,29 +104,70 @@ def adapt_recording(
     with delivery():
         # Refused here, before an hour of sound is analysed.
         pass
-    decisions = read_decisions(folder / DECISIONS)
+    # Refused here too if it cannot be used; what counts is what it holds once the class has been listened to.
+    read_decisions(folder / DECISIONS)
     with ExitStack() as stack:
         opened = OpenedWhenNeeded(recording, stack, told)
         analysis, key, reused = _analysed(opened, recording, folder, options, told)
-        kept, left = decide(analysis.cues, decisions)
-        found = analysis
-        analysis = replace(found, cues=tuple(with_purposes(found.cues, decisions)))
-        wanted = [cue for cue, keep in zip(analysis.cues, kept, strict=True) if keep]
-        clips = folder / CLIPS
-        clips.mkdir(parents=True, exist_ok=True)
-        leads = read_leads(folder) if reused else {}
-        staged = stack.enter_context(delivery())
-        give_up_damaged_clips(folder, listed, staged)
-        cut = [cut_clip(cue, clips, opened, leads, staged) for cue in wanted]
-        planned = plan_intervals(analysis.intervals, cut, analysis.beep, options.timing)
-        title = re.sub(r"[_\s]+", " ", recording.stem).strip() or "Recorded class"
-        patterns, why = _patterns(title, analysis, cut, folder, options)
-        adapted = Adapted(folder, analysis, tuple(kept), planned, reused, patterns, why)
-        instead = _instead(analysis, patterns, options.language)
-        staged.write_text(folder / DECISIONS, decisions_text(analysis.cues, kept, left, instead))
-        staged.write_text(folder / ANALYSIS, to_json(found, key))
-        staged.write_text(folder / LEADS, json.dumps(leads, indent=1) + "\n")
-        _write_plan(adapted, title, cut, instead, options, staged, report)
+        found = _Found(recording, analysis, key, reused)
+        while True:
+            try:
+                with delivery() as staged:
+                    return _made(opened, folder, options, staged, found, report=report, listed=listed)
+            except _DecidedMeanwhileError:
+                # Somebody edits the decisions while the clips are cut.
+                continue
+
+
+class _DecidedMeanwhileError(Exception):
+    """The decisions file holds other decisions than those that were read."""
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What was found in a recording, the key of all it depends on, and whether an earlier run found it."""
+
+    recording: Path
+    analysis: Analysis
+    key: str
+    reused: bool
+
+
+def _made(
+    opened: OpenedWhenNeeded,
+    folder: Path,
+    options: AdaptOptions,
+    staged: Staged,
+    found: _Found,
+    *,
+    report: Path | None,
+    listed: Mapping[str, str],
+) -> Adapted:
+    """Make all files of what was found, by the decisions as they are now."""
+    decisions = read_decisions(folder / DECISIONS)
+
+    def check() -> None:
+        if read_decisions(folder / DECISIONS) != decisions:
+            raise _DecidedMeanwhileError
+
+    staged.check_last(check)
+    kept, left = decide(found.analysis.cues, decisions)
+    analysis = replace(found.analysis, cues=tuple(with_purposes(found.analysis.cues, decisions)))
+    wanted = [cue for cue, keep in zip(analysis.cues, kept, strict=True) if keep]
+    clips = folder / CLIPS
+    clips.mkdir(parents=True, exist_ok=True)
+    leads = read_leads(folder) if found.reused else {}
+    give_up_damaged_clips(folder, listed, staged)
+    cut = [cut_clip(cue, clips, opened, leads, staged) for cue in wanted]
+    planned = plan_intervals(analysis.intervals, cut, analysis.beep, options.timing)
+    title = re.sub(r"[_\s]+", " ", found.recording.stem).strip() or "Recorded class"
+    patterns, why = _patterns(title, analysis, cut, folder, options)
+    adapted = Adapted(folder, analysis, tuple(kept), planned, found.reused, patterns, why)
+    instead = _instead(analysis, patterns, options.language)
+    staged.write_text(folder / DECISIONS, decisions_text(analysis.cues, kept, left, instead))
+    staged.write_text(folder / ANALYSIS, to_json(found.analysis, found.key))
+    staged.write_text(folder / LEADS, json.dumps(leads, indent=1) + "\n")
+    _write_plan(adapted, title, cut, instead, options, staged, report)
     return adapted
 
 

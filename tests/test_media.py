@@ -261,6 +261,18 @@ def test_names_that_look_like_protocols_are_only_names(folder: Path, monkeypatch
         assert len(_read(Path(name))) == 5 * RATE, name
 
 
+@pytest.mark.parametrize("suffix", FORMATS)
+def test_a_name_that_is_no_text_is_read_like_any_other(folder: Path, tmp_path: Path, suffix: str) -> None:
+    """A name in Latin-1, as an old disk has them, ended in an error of our own for WAV and FLAC."""
+    path = Path(os.fsdecode(os.fsencode(tmp_path) + b"/M\xe4rz." + suffix.encode()))
+    try:
+        shutil.copy(folder / f"ours.{suffix}", path)
+    except OSError as error:
+        pytest.skip(f"this system takes no such names: {error}")
+    assert len(_read(path)) == 5 * RATE
+    assert media.probe(path).duration_s == pytest.approx(5.0, abs=0.03)
+
+
 @pytest.mark.parametrize("name", ["ours.wav", "ours.flac", "ours.m4a", "ours.mp3", "ours.opus", "film.mkv"])
 def test_what_is_left_of_a_cut_file_is_read_and_told(folder: Path, tmp_path: Path, name: str) -> None:
     """Two thirds of a file give about two thirds of its sound, and a line that says it is damaged."""

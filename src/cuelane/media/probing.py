@@ -24,6 +24,7 @@ from cuelane.media.media_limits import (
     require_shape,
     too_much_text,
 )
+from cuelane.media.named_sound import named_sound
 from cuelane.media.reader import magic
 
 _ROOM_BYTES = 65_536
@@ -170,7 +171,7 @@ def _shape(description: str) -> tuple[int, int]:
 
 def _exact_duration(path: Path) -> float | None:
     try:
-        return float(soundfile.info(str(path)).duration)
+        return float(soundfile.info(named_sound(path)).duration)
     except soundfile.SoundFileError:
         return None
 

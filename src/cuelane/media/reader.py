@@ -27,6 +27,7 @@ from cuelane.base.memory import keep_freed_memory
 from cuelane.media import ffmpeg, media_limits
 from cuelane.media.container_bytes import sign_of_damage
 from cuelane.media.media_limits import require_file
+from cuelane.media.named_sound import named_sound
 
 Block = npt.NDArray[np.float32]
 Damage = Callable[[str], None]
@@ -128,7 +129,7 @@ class _NotForSoundfileError(Exception):
 
 def _by_soundfile(path: Path, notice: Damage, block_frames: int) -> Iterator[Any]:
     try:
-        file = soundfile.SoundFile(path)
+        file = soundfile.SoundFile(named_sound(path))
     except soundfile.SoundFileError as error:
         raise _NotForSoundfileError from error
     with file:
@@ -170,7 +171,7 @@ def _again_in_steps(path: Path, n_known: int, notice: Damage) -> Iterator[Block]
     whether a damaged one can be sought in, in blocks so small that little is lost.
     """
     read = 0
-    with soundfile.SoundFile(path) as file:
+    with soundfile.SoundFile(named_sound(path)) as file:
         try:
             for block in _frames_of(file, DAMAGE_STEP_FRAMES):
                 if len(left := block[max(0, n_known - read) :]):

@@ -215,6 +215,23 @@ def test_another_language_is_analysed_anew(tmp_path: Path, found: Analysis, reco
     assert not (tmp_path / "other").exists()
 
 
+def test_a_plan_that_stacks_a_changed_one_is_listened_for_anew(
+    tmp_path: Path, found: Analysis, recording: Path
+) -> None:
+    """What was found by the old times of an included plan was taken for what the new ones give."""
+    warm = write(tmp_path / "warm.yaml", "title: W\nsession:\n  - rest: 10s\n")
+    part = "{block: A, pattern: circuit, work: 10s, rest: 5s, rounds: 3, exercises: [row]}"
+    plan = write(
+        tmp_path / "plan.yaml",
+        f"title: P\nsession:\n  - include: warm.yaml\n  - {part}\nexercises:\n  row: {{}}\n",
+    )
+    options = AdaptOptions(plan=plan)
+    adapt_recording(recording, tmp_path / "new", options)
+    assert adapt_recording(recording, tmp_path / "new", options).reused is True
+    write(warm, "title: W\nsession:\n  - rest: 20s\n")
+    assert adapt_recording(recording, tmp_path / "new", options).reused is False
+
+
 @pytest.mark.parametrize("moment", ["analyse", "cut_clip"])
 def test_a_decision_made_while_it_works_counts(
     tmp_path: Path, found: Analysis, recording: Path, moment: str, monkeypatch: pytest.MonkeyPatch

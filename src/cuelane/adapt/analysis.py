@@ -24,7 +24,9 @@ from cuelane.adapt.words.role_judge import role_judge
 from cuelane.adapt.words.said_times import said_times
 from cuelane.adapt.words.spoken_grid import by_words
 from cuelane.adapt.words.word_lists import word_lists
-from cuelane.base.errors import UsageError
+from cuelane.base.errors import PlanError, UsageError
+from cuelane.plan.load import load_plan
+from cuelane.plan.loaded import included_files
 from cuelane.recording.decode import Recording
 from cuelane.recording.word_engines import WordEngine, choose_engine
 
@@ -256,4 +258,14 @@ def analysis_key(recording: Path, options: AdaptOptions) -> str:
         digest.update(file.read(1 << 20))
     for path in (options.captions, options.plan):
         digest.update(path.read_bytes() if path else b"none")
+    for path in _included(options.plan):
+        digest.update(path.read_bytes())
     return digest.hexdigest()
+
+
+def _included(plan: Path | None) -> list[Path]:
+    """Return the plans that are stacked in `plan`; none where it is wrong, which is said when it is used."""
+    try:
+        return [] if plan is None else included_files(load_plan(plan))
+    except PlanError:
+        return []

@@ -190,6 +190,17 @@ def test_a_cue_over_the_pips_moves_or_is_named():
     assert planned.crowded_out == (long,)
 
 
+def test_a_cue_at_an_end_too_short_for_an_interval_is_named():
+    """Talk of less than the least length of an interval is left away, and so is what is heard in it."""
+    last = FoundInterval("talk", 60.0, 60.15, 0.15, False)
+    sound = cut(60_010, 60_140, 3)
+
+    planned = plan_intervals([*intervals(25.7)[:3], last], [sound], BEEP, "recorded")
+
+    assert len(planned.intervals) == 3
+    assert planned.crowded_out == (sound,)
+
+
 @pytest.fixture(scope="module")
 def class_folder(tmp_path_factory):
     folder = tmp_path_factory.mktemp("class")

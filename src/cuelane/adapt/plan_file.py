@@ -86,6 +86,7 @@ def plan_intervals(
         if interval.kind == "talk":
             start_ms, length_ms = _talk(start_ms, end_ms, inside, index, len(intervals), countdown_ms)
             if length_ms < LEAST_LENGTH_MS:
+                crowded += inside
                 continue
         added_ms = 0
         if timing == "exact" and interval.kind != "talk":

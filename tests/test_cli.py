@@ -200,3 +200,17 @@ def test_the_version_is_the_packages() -> None:
     import cuelane
 
     assert run("--version").stdout.strip() == f"cuelane {cuelane.__version__}"
+
+
+def test_python_runs_it_as_a_module(tmp_path: Path) -> None:
+    """Where pip puts programs is often not on the path; `python -m cuelane` is the same command."""
+    (tmp_path / "p.yaml").write_text("title: T\nsession: []\n", encoding="utf-8")
+    for line in (["--help"], ["schedule", "p.yaml"]):
+        by_name = run(*line, cwd=tmp_path)
+        command = [sys.executable, "-m", "cuelane", *line]
+        as_module = subprocess.run(command, capture_output=True, text=True, cwd=tmp_path)
+        assert (as_module.returncode, as_module.stdout, as_module.stderr) == (
+            by_name.returncode,
+            by_name.stdout,
+            by_name.stderr,
+        )

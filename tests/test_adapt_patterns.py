@@ -189,6 +189,40 @@ def test_a_set_may_be_called_by_a_name_that_another_set_gives():
     ]) == [*["bird dog"] * 4, None, None]  # fmt: skip
 
 
+def test_a_name_that_no_list_knows_is_heard_where_it_is_said_twice():
+    """It stands alone before a set-up; a part of the body or a side that stands so is none."""
+    assert named([
+        [("setup", "Woodpecker. Fold forward and tap the floor.", True)],
+        [("setup", "Arms up. Reach for the ceiling.", True)],
+        [("time", "Forty seconds, woodpeckers, the big one.", True)],
+        [("setup", "Left leg. Fold forward.", True), ("form", "Arms up and left leg long.", True)],
+        [("setup", "Elbows wide. Fold forward.", True)],
+    ]) == ["woodpecker", None, "woodpecker", None, None]  # fmt: skip
+
+
+def test_no_order_is_a_name():
+    """Nor is what stands in a sentence of its own before a name."""
+    assert named([
+        [("announce", "Swing those arms across.", True)],
+        [("preview", "Phew. Marching next.", True)],
+    ]) == [None, None]  # fmt: skip
+    assert ExerciseNames().in_text("Phew. Marching next.", "preview") == "marching"
+    assert ExerciseNames().in_text("Squat thrust. Hands on the floor.", "setup") == "squat thrust"
+
+
+def test_what_is_said_of_all_exercises_before_the_first_names_none():
+    """ "Wide hovers and a bear hold": the first set is not the one that another is called by."""
+    rows = [
+        CutCue(0, 1, "Two moves today, wide hovers and a bear hold.", "preview", 0, "0.wav"),
+        CutCue(2, 3, "Land on one leg.", "form", 1, "1.wav"),
+        CutCue(4, 5, "Bear hold. On all fours, tuck your toes.", "setup", 2, "2.wav"),
+    ]
+    first = CutCue(1, 2, "We'll start in a bear hold, on all fours.", "setup", 0, "3.wav")
+
+    assert ExerciseNames().of_sets([1, 2], rows) == [None, "bear hold"]
+    assert ExerciseNames().of_sets([1, 2], [first, *rows]) == ["bear hold"] * 2
+
+
 def test_few_words_that_are_only_guessed_to_announce_are_no_name():
     """ "Don't squat it, hinge" is how it is done; the set-up that names the move is heard all the same."""
     said = [("setup", "Kettlebell swing here we go snap your hips", True)]

@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.words.role_judge import hints_of
 from cuelane.adapt.words.word_lists import any_of, lists_of, plain
 
 _NAMING = ("announce", "setup", "preview")
@@ -22,6 +23,8 @@ _MOST_WORDS = 4
 _LONGEST = 60
 # Chosen: one word that two sets begin with may be any.
 _LEAST_SHARED = 2
+# Chosen: a sentence of its own that is longer tells how.
+_MOST_ALONE = 3
 # Chosen: words that a recogniser heard a little differently are one; of two names, one word is farther apart.
 _ALIKE = 0.7
 
@@ -60,24 +63,32 @@ class ExerciseNames:
         self._then = re.compile(
             rf"^(?P<name>\S+(?: \S+){{0,{_MOST_WORDS - 1}}}?) (?:{'|'.join(lists['then'])})(?= |$)"
         )
-        self._inside = any_of(lists["inside"])
+        self._inside, self._first = any_of(lists["inside"]), any_of(lists["first"])
+        self._no_head = any_of(lists["no_head"])
+        self._body = hints_of(language)["body"]
 
     def in_text(self, text: str, purpose: str) -> str | None:
         """Return the exercise that `text` begins by naming, in lower case; None if it names none."""
         if purpose not in _NAMING:
             return None
         head = re.split(r"[.,;:!?]", text.strip(), maxsplit=1)[0]
-        for part in (head, text) if purpose != "announce" else (text,):
+        # "Arms up. Reach for the ceiling": a name does not run on into the next sentence.
+        sentence = next((part for part in re.split(r"[.!?]", text) if self._without_lead(part)), "")
+        for part in (head, sentence) if purpose != "announce" else (text,):
             words = self._without_lead(part)
             if name := self._known_move(words):
                 return name
         words = self._without_lead(text)
         # What is nothing but a name, or a name and that it comes, needs no word that is known.
         is_name = purpose == "announce" and 0 < len(words.split()) <= _MOST_WORDS
+        is_name = is_name and not self._does.match(words)
         if is_name and len(words) <= _LONGEST:
             return words
-        if purpose == "preview" and (name := self._named_next(words)):
-            return name
+        if purpose == "preview":
+            # "Phew. Marching next": the words before it are no part of it.
+            for sentence in re.split(r"[.!?]", text):
+                if name := self._named_next(self._without_lead(sentence)):
+                    return name
         # "Hands on the floor for push ups": how one gets into it, and then the name.
         led = self._inside.search(words) if purpose == "setup" else None
         return self._known_move(words[led.end() :].strip()) if led else None
@@ -111,11 +122,36 @@ class ExerciseNames:
 
     def of_sets(self, sets: Sequence[int], cues: Sequence[CutCue]) -> list[str | None]:
         """Return the name of each set, None where none is said; `sets` are the indices of their intervals."""
-        found = [next(self._said(cues, sets, number), None) for number in range(len(sets))]
+        found = [
+            self._alone(cues, sets, number) or next(self._said(cues, sets, number), None)
+            for number in range(len(sets))
+        ]
         found = _alike_as_one(found)
         known = tuple(dict.fromkeys(name for name in found if name))
         found = [name or self._named_elsewhere(cues, sets, n, known) for n, name in enumerate(found)]
         return self._begun_alike(cues, sets, found)
+
+    def _alone(self, cues: Sequence[CutCue], sets: Sequence[int], number: int) -> str | None:
+        """Return the first words of a set that are a sentence of their own, if they are said elsewhere too.
+
+        "Inchworm. Fold forward": no list knows every name, but who says this and "inchworms next" has one.
+        """
+        cue = next(iter(_around(cues, sets, number)[0]), None)
+        if cue is None or cue.purpose not in ("announce", "setup"):
+            return None
+        head, mark, _ = re.split(r"([.,;:!?])", f"{cue.text.strip()}.", maxsplit=1)
+        words = self._without_lead(head).split()
+        if not mark or not 0 < len(words) <= _MOST_ALONE or self._tells(words):
+            return None
+        elsewhere = (other for other in cues if other.interval != cue.interval)
+        said = _stems(" ".join(words))
+        return " ".join(words) if any(said in _stems(other.text) for other in elsewhere) else None
+
+    def _tells(self, words: Sequence[str]) -> bool:
+        """Return whether words tell what to do with what ("arms up"), or a side, and name nothing."""
+        of_body = words[0].endswith("s") and self._body.fullmatch(words[0]) is not None
+        known = self._no_part & set(words) or words[0] in self._told
+        return bool(known or of_body or self._no_head.search(" ".join(words)))
 
     def _begun_alike(
         self, cues: Sequence[CutCue], sets: Sequence[int], named: Sequence[str | None]
@@ -152,9 +188,14 @@ class ExerciseNames:
         inside, rest = _around(cues, sets, number)
         for cue in inside:
             said = _stems(self._without_lead(cue.text))
-            begun = [name for name in known if cue.purpose in _BEGINNING and said.startswith(_stems(name))]
+            # "Inchworms, thirty seconds now" names the set, too.
+            begins = cue.purpose in (*_BEGINNING, "time")
+            begun = [name for name in known if begins and said.startswith(_stems(name))]
             if begun:
                 return max(begun, key=len)
+        if not number:
+            # Before the first set all others are spoken of, too.
+            rest = [cue for cue in rest if self._first.search(plain(cue.text))]
         holding = [cue for cue in inside if cue.purpose in _HOLDING]
         for cue in (*holding, *(cue for cue in reversed(rest) if cue.purpose in _HOLDING)):
             held = [name for name in known if _stems(name) in _stems(cue.text)]

@@ -168,6 +168,40 @@ def test_a_guess_at_praise_in_a_rest_is_said_in_no_set():
     assert (guess, ABOUT_REST) in made.lines.left
 
 
+def test_a_set_on_the_other_side_is_of_the_same_exercise():
+    """Sets on the left and on the right are one exercise whose sides alternate, as the plan calls it."""
+    made, plan = planned({
+        1: [("setup", "Split squat, left foot forward."), ("form", "Straight down.")],
+        2: [("side", "Other side next, so the right foot comes forward.")],
+        3: [("side", "Right foot forward now."), ("form", "Push through your heel.")],
+        5: [("announce", "Split squat.")],
+        7: [("side", "And your right leg.")],
+    })  # fmt: skip
+
+    squat = plan["exercises"]["split squat"]
+    assert made.shape.names == ("split squat",) * 4
+    assert squat["sides"] == "alternate"
+    assert [(line["text"], line["rounds"]) for line in squat["remind"]] == [
+        ("Right foot forward now.", 2), ("And your right leg.", 4),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        # One that names no side is not known to have another.
+        {1: "Split squat.", 3: "Right foot forward now."},
+        {1: "Split squat, left foot forward.", 3: "Left foot forward still."},
+    ],
+)
+def test_a_side_alone_names_no_exercise(said):
+    """It may be the other side of an earlier one, whose name was not heard."""
+    made, plan = planned({index: [("setup", text)] for index, text in said.items()}, 2)
+
+    assert made.shape.named == 1
+    assert "sides" not in plan["exercises"]["split squat"]
+
+
 def ladder(work_s: list[float]) -> list[FoundInterval]:
     """Return sets of these lengths with rests of 15 s between them, 30 s after every second."""
     rows, now = [FoundInterval("talk", 0.0, 20.0, 20.0, True)], 20.0

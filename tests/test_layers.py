@@ -50,8 +50,8 @@ INSIDE = {
         pattern_plan
         plan_file exercise_lines
         set_turns
-        adapted_folder class_shape exercise_names untrue_calls picture_words
-        decisions class_cues length_doubts
+        adapted_folder class_shape exercise_names picture_words
+        decisions class_cues untrue_calls length_doubts
         analysis
         words
         beeps adapt_options clock piece_ends

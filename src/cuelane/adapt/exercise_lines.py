@@ -60,6 +60,8 @@ class ClassLines:
     left: list[tuple[CutCue, str]] = field(default_factory=list)
     turned: dict[str, Literal["left", "right"]] = field(default_factory=dict)
     """The exercises that are done on both sides in each set, and the side that each begins on."""
+    alternated: dict[str, Literal["left", "right"]] = field(default_factory=dict)
+    """Those of which a set on one side follows one on the other, and the side of the first."""
 
     def add(self, rows: list[OwnLine], line: OwnLine) -> None:
         """Add a line to one of this class's lists, unless it is there already or the list is full."""
@@ -83,6 +85,7 @@ class _Sorter:
         self._shape, self._intervals, self._untrue, self._names = shape, intervals, untrue, names
         self._turns = turns
         self.lines = ClassLines({place.exercise: {} for place in shape.places}, turned=turns.first)
+        self.lines.alternated = turns.in_turn
 
     def put(self, cue: CutCue) -> None:
         """Give a cue its place in the plan, or note why it has none."""

@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.role_judge import hints_of
 from cuelane.adapt.words.word_lists import any_of, lists_of, plain
 
@@ -65,6 +66,7 @@ class ExerciseNames:
         )
         self._inside, self._first = any_of(lists["inside"]), any_of(lists["first"])
         self._no_head = any_of(lists["no_head"])
+        self._untrue = UntrueCalls(language)
         self._body = hints_of(language)["body"]
 
     def in_text(self, text: str, purpose: str) -> str | None:
@@ -129,7 +131,27 @@ class ExerciseNames:
         found = _alike_as_one(found)
         known = tuple(dict.fromkeys(name for name in found if name))
         found = [name or self._named_elsewhere(cues, sets, n, known) for n, name in enumerate(found)]
-        return self._begun_alike(cues, sets, found)
+        return self._on_other_sides(cues, sets, self._begun_alike(cues, sets, found))
+
+    def _on_other_sides(
+        self, cues: Sequence[CutCue], sets: Sequence[int], named: Sequence[str | None]
+    ) -> list[str | None]:
+        """Return `named`; a set that has no name and begins with the other side is of the exercise before it.
+
+        Where the set before names no side, either, "left side this time" is the other side of an earlier one.
+        """
+        found = list(named)
+        for number in range(1, len(found)):
+            before, (inside, rest) = _around(cues, sets, number - 1)[0], _around(cues, sets, number)
+            left = next(filter(None, (self._untrue.side_of(cue.text) for cue in before)), None)
+            sides = [self._untrue.side_of(cue.text) for cue in (*rest, *inside[:1])]
+            if (
+                found[number] is None
+                and left is not None
+                and {"left": "right", "right": "left"}[left] in sides
+            ):
+                found[number] = found[number - 1]
+        return found
 
     def _alone(self, cues: Sequence[CutCue], sets: Sequence[int], number: int) -> str | None:
         """Return the first words of a set that are a sentence of their own, if they are said elsewhere too.

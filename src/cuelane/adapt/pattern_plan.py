@@ -85,7 +85,8 @@ def _plan(
         "session": session,
         "exercises": {
             name: {
-                **_sides(lines.turned.get(name)),
+                **_sides("each", lines.turned.get(name)),
+                **_sides("alternate", lines.alternated.get(name)),
                 **{role: [_line(line, role) for line in rows[role]] for role in ROLES if role in rows},
             }
             for name, rows in lines.exercises.items()
@@ -99,11 +100,11 @@ def _entry(exercise: str, work_ms: int | None, rest_ms: int | None) -> Any:
     return {"exercise": exercise, **times} if times else exercise
 
 
-def _sides(first: str | None) -> dict[str, str]:
-    """Return the keys of an exercise that begins each set on side `first` and ends it on the other."""
+def _sides(sides: str, first: str | None) -> dict[str, str]:
+    """Return the keys of an exercise that begins on side `first`: each set, or the first of two."""
     if first is None:
         return {}
-    return {"sides": "each", "first_side": first} if first == "right" else {"sides": "each"}
+    return {"sides": sides, "first_side": first} if first == "right" else {"sides": sides}
 
 
 def _line(line: OwnLine, role: str = "") -> dict[str, Any]:

@@ -23,11 +23,13 @@ _NO_TURN = ("easier", "harder", "caution")
 class SetTurns:
     """``cues`` are the clips of those that turn to the other side in the middle of a set.
 
-    ``first`` is the side that an exercise begins on, of the exercises of which most sets turn.
+    ``first`` is the side that an exercise begins on, of the exercises of which most sets turn; ``in_turn``
+    is that of the exercises whose sets follow one another in pairs, one for each side.
     """
 
     cues: frozenset[str]
     first: dict[str, Literal["left", "right"]]
+    in_turn: dict[str, Literal["left", "right"]]
 
 
 def set_turns(
@@ -41,7 +43,38 @@ def set_turns(
         own = [index for index, one in zip(shape.sets, shape.names, strict=True) if one == name]
         if len(turned & set(own)) >= _MOSTLY * len(own):
             first[name] = _begins_on(own[0], cues, turns, untrue)
-    return SetTurns(frozenset(turns), first)
+    in_turn: dict[str, Literal["left", "right"]] = {}
+    for name in dict.fromkeys(shape.names):
+        side = None if name in first else _first_in_turn(name, shape, cues, untrue)
+        if side is not None:
+            in_turn[name] = side
+    return SetTurns(frozenset(turns), first, in_turn)
+
+
+def _first_in_turn(
+    name: str, shape: ClassShape, cues: Sequence[CutCue], untrue: UntrueCalls
+) -> Literal["left", "right"] | None:
+    """Return the side of an exercise's first set, if its sets are pairs and what they name takes turns."""
+    numbers = [number for number, one in enumerate(shape.names) if one == name]
+    pairs = list(zip(numbers[::2], numbers[1::2], strict=False))
+    if len(numbers) % 2 or any(two != one + 1 for one, two in pairs):
+        return None
+    said = [_side_named(shape.sets[number], cues, untrue) for number in numbers]
+    turned: list[str | None] = [{"left": "right", "right": "left"}.get(side or "") for side in said]
+    in_turn = [
+        side if n % 2 == 0 else other for n, (side, other) in enumerate(zip(said, turned, strict=True))
+    ]
+    named = {side for side in in_turn if side}
+    # One that is named in its first pair on both sides; a later set may leave it unsaid.
+    if len(named) != 1 or None in said[:2]:
+        return None
+    return "left" if named == {"left"} else "right"
+
+
+def _side_named(index: int, cues: Sequence[CutCue], untrue: UntrueCalls) -> Literal["left", "right"] | None:
+    """Return the side that is named first in the set of interval `index`."""
+    sides = (untrue.side_of(cue.text) for cue in cues if cue.interval == index)
+    return next(filter(None, sides), None)
 
 
 def _turns(cue: CutCue, intervals: Sequence[FoundInterval], untrue: UntrueCalls) -> bool:

@@ -202,6 +202,53 @@ def test_a_side_alone_names_no_exercise(said):
     assert "sides" not in plan["exercises"]["split squat"]
 
 
+def parted(said: list[str | None], rests_s: list[float]) -> list[str] | None:
+    """Return what sets of 20 s are called, with these rests between them, where `said` names them."""
+    rows, now = [FoundInterval("talk", 0.0, 20.0, 20.0, True)], 20.0
+    for rest in [*rests_s, 0.0]:
+        rows.append(FoundInterval("work", now, now + 20, 20.0, True))
+        rows.append(FoundInterval("rest", now + 20, now + 20 + rest, rest, True))
+        now += 20 + rest
+    shape = class_shape(rows[:-1], said)
+    return shape and [place.exercise for place in shape.places] * shape.rounds
+
+
+def test_an_exercise_that_is_named_once_goes_on_to_the_long_rest():
+    """Eight times 20 s and 10 s of one exercise, a minute of rest, and eight of another."""
+    none = [None] * 3
+    rests = [10.0] * 3 + [60.0] + [10.0] * 3
+
+    assert parted(["hops", *none, "hold", *none], rests) == ["hops"] * 4 + ["hold"] * 4
+    # The same name again begins a round of others; without a longer rest nothing parts them.
+    again = parted(["hops", *none, "hops", *none], rests)
+    assert again is not None
+    assert "exercise 2" in again
+    unparted = parted(["hops", *none, "hold", *none], [10.0] * 7)
+    assert unparted is not None
+    assert "exercise 2" in unparted
+
+
+def test_lines_of_sets_in_a_row_keep_their_order():
+    """They are of one round; a later set's own lines are said from that set on."""
+    rows = ladder([20.0] * 3)
+    said = [("setup", "Row. Elbows back."), ("announce", "Row."), ("announce", "Row.")]
+    cues = [
+        CutCue(
+            at + 2000 * k, at + 2000 * k + 1500, text, plan_role(purpose), 2 * n + 1, f"{n}-{k}.wav", purpose
+        )
+        for n, name in enumerate(said)
+        for at in [round(1000 * rows[2 * n + 1].start_s) + 900]
+        for k, (purpose, text) in enumerate([name, ("form", f"Cue {'abc'[n]}.")])
+    ]
+    cues.append(CutCue(150_000, 151_000, "Plank. Long neck.", "setup", 7, "p.wav"))
+    rows += [FoundInterval("rest", 140.0, 149.0, 15.0, True), FoundInterval("work", 149.0, 169.0, 20.0, True)]
+    made = pattern_plan("Rows", rows, cues, None)
+
+    assert made is not None
+    form = YAML(typ="safe").load(made.text)["exercises"]["row"]["form"]
+    assert [line.get("rounds") for line in form] == [None, [2, 3], [3]]
+
+
 def ladder(work_s: list[float]) -> list[FoundInterval]:
     """Return sets of these lengths with rests of 15 s between them, 30 s after every second."""
     rows, now = [FoundInterval("talk", 0.0, 20.0, 20.0, True)], 20.0

@@ -12,6 +12,11 @@ from cuelane.adapt.words.intervals import FoundInterval
 REGULAR = 0.6
 """Chosen: so large a part of all sets, and of all rests, must have one length for it to be the class's."""
 
+# Chosen: a rest that is so much longer than the usual one ends a part of a class.
+_LONG_REST = 1.5
+# Chosen: fewer sets of a part than this show no exercise that goes on.
+_LEAST_OF_PART = 3
+
 
 @dataclass(frozen=True)
 class RoundPlace:
@@ -58,9 +63,9 @@ def class_shape(intervals: Sequence[FoundInterval], said: Sequence[str | None]) 
     sets = sets_of(intervals)
     if len(sets) < 2:
         return None
-    said = _in_full(said)
     work = [round(intervals[index].true_s * 1000) for index in sets]
     rest = [_rest_ms(intervals, one, two) for one, two in zip(sets, [*sets[1:], None], strict=True)]
+    said = _in_full(_in_parts(said, rest))
     size, names = _round_of(said)
     rounds = len(sets) // size
     work_ms, n_work = Counter(work).most_common(1)[0]
@@ -119,6 +124,23 @@ def _own_times(work: Sequence[int], rest: Sequence[int], n: int, size: int) -> t
     """
     works, rests = set(work[n::size]), set(rest[n:-1:size]) or {rest[n]}
     return (works.pop(), rests.pop()) if len(works) == len(rests) == 1 else None
+
+
+def _in_parts(said: Sequence[str | None], rest: Sequence[int]) -> Sequence[str | None]:
+    """Return `said`; where long rests part sets of which the first alone is named, its name goes on.
+
+    Eight times 20 s and 10 s of one exercise, a minute of rest, eight times of the next: it is named once.
+    `rest` is that after each set, in ms. All parts must be so, as long as each other, and of other names.
+    """
+    usual = Counter(rest[:-1]).most_common(1)[0][0]
+    starts = [0, *(n + 1 for n, ms in enumerate(rest[:-1]) if ms >= _LONG_REST * max(usual, 1))]
+    parts = [list(said[one:two]) for one, two in zip(starts, [*starts[1:], None], strict=True)]
+    firsts = [part[0] for part in parts]
+    alike = len({len(part) for part in parts}) == 1 and len(parts[0]) >= _LEAST_OF_PART
+    once = all(part[0] and not any(name not in (None, part[0]) for name in part) for part in parts)
+    if len(parts) < 2 or not alike or not once or len(set(firsts)) < len(firsts):
+        return said
+    return [part[0] for part in parts for _ in part]
 
 
 def _in_full(said: Sequence[str | None]) -> Sequence[str | None]:

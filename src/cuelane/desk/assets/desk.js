@@ -163,16 +163,33 @@ function goTo(name) {
   }
 }
 
-// Sending. Tells whether the edits were made.
-function edit(edits, what, { was, focus } = {}) {
+// While the desk is gone an edit waits, and those after it, and is made once it is back. What was typed for it
+// into a field that is emptied at once, for the next, stands there again meanwhile.
+const AGAIN_MS = 1000;
+let waits = false;
+async function sendOnceThere(url, body, typed) {
+  let answer = await send(url, body);
+  const field = !answer.status && typed && at(typed.id);
+  if (field) Object.assign(field, { value: typed.text, readOnly: true });
+  while ((waits = !answer.status)) {
+    await new Promise((done) => setTimeout(done, AGAIN_MS));
+    answer = await send(url, body);
+  }
+  if (field) Object.assign(field, { value: "", readOnly: false });
+  return answer;
+}
+
+// Sending. Tells whether the edits were made. `typed` is the text that they were made of, and its field's id:
+// where the desk does not take it, it comes back.
+function edit(edits, what, { was, focus, typed } = {}) {
   return inTurn(async () => {
     at("state").textContent = w("top.saving");
     for (const { at: name } of edits) if (typeof name === "string") nearest(name)?.replaceChildren();
     dropAttempts();
     const body = { number: state.number, seen: state.seen, shown: state.shown, edits, what: what || "" };
     if (was) body.was = was;
-    const answer = await send(`${api}/edit`, body);
-    at("state").textContent = w("top.saved");
+    const answer = await sendOnceThere(`${api}/edit`, body, typed);
+    at("state").textContent = answer.status === 200 ? w("top.saved") : "";
     if (answer.status === 409) await conflict(edits, what, answer.body);
     else if (answer.status === 200) {
       const n = state.findings.length;
@@ -181,7 +198,11 @@ function edit(edits, what, { was, focus } = {}) {
       const left = state.findings.length;
       const more = left === n ? "" : left ? w("compose.n_findings", { n: left }) : w("compose.none");
       if (what && !elsewhere.mine) announce(`${w("top.taken", { what })}. ${more}`.trim());
-    } else if (answer.body) refuse(edits, answer.body.error);
+    } else if (answer.body) {
+      refuse(edits, answer.body.error);
+      const field = typed && at(typed.id);
+      if (field) field.value = [typed.text, field.value].filter(Boolean).join(" ");
+    }
     return answer.status === 200;
   });
 }
@@ -350,9 +371,9 @@ const choices = {
     if (name) edit([{ op: "rename", at: field.dataset.at, name }], named(w("compose.rename"), name), { focus: `rename/exercises/${letters(name)}` });
   },
   "add-line": (value, field) => {
-    if (!value.trim()) return;
+    if (!value.trim() || field.readOnly) return;
     field.value = "";
-    edit([{ op: "append", at: field.dataset.at, typed: value }], named(w("compose.add_line"), value).slice(0, 120), { focus: field.id });
+    edit([{ op: "append", at: field.dataset.at, typed: value }], named(w("compose.add_line"), value).slice(0, 120), { focus: field.id, typed: { id: field.id, text: value } });
   },
 };
 
@@ -399,9 +420,14 @@ function wire() {
     event.preventDefault();
     const field = at("new-exercise");
     const name = field.value.trim();
-    if (!name) return;
+    if (!name || field.readOnly) return;
     field.value = "";
-    edit([{ op: "add", kind: "exercise", name }], named(w("compose.add_exercise"), name), { focus: "new-exercise" });
+    edit([{ op: "add", kind: "exercise", name }], named(w("compose.add_exercise"), name), { focus: "new-exercise", typed: { id: "new-exercise", text: name } });
+  });
+  // A field counts when it is left: so too where the page is left with it.
+  addEventListener("pagehide", () => document.activeElement?.blur());
+  addEventListener("beforeunload", (event) => {
+    if (waits || at("text").value !== (at("text").dataset.saved ?? "")) event.preventDefault();
   });
   at("save-text").addEventListener("click", () =>
     inTurn(async () => {

@@ -66,10 +66,21 @@ export function trouble(text) {
   box.hidden = !text;
 }
 
+// What is sent while the page is left would go with it; a browser lets so many bytes outlive their page.
+const MOST_OUTLIVING = 60000;
+let isLeft = false;
+addEventListener("pagehide", () => (isLeft = true));
+addEventListener("pageshow", () => (isLeft = false));
+
+function posted(body) {
+  const text = JSON.stringify(body);
+  return { method: "POST", body: text, headers: { "Content-Type": "application/json" }, keepalive: isLeft && text.length < MOST_OUTLIVING };
+}
+
 // Returns {status, body}; the desk gone is trouble that ends by itself when it is back.
 export async function send(url, body) {
   try {
-    const options = body === null ? {} : { method: "POST", body: JSON.stringify(body), headers: { "Content-Type": "application/json" } };
+    const options = body === null ? {} : posted(body);
     const answer = await fetch(url, options);
     if (answer.status === 403) throw new Error("stopped");
     if (at("trouble").textContent === w("top.offline")) trouble("");

@@ -1,0 +1,136 @@
+"""Nothing typed is lost: the desk stops and comes back, it refuses, or the page is left in the middle."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from devtools import PATIENCE_S, Browser
+from opened_desk import Desk, follow, opened, start
+
+PLAN = """\
+title: Pier
+session:
+  - block: Legs
+    pattern: circuit
+    work: 40s
+    exercises: [squat]
+exercises:
+  squat:
+    form: [Knees over toes., Keep your heels heavy.]
+"""
+FIELD, ADDER = "f/exercises/squat/form/0", "a/exercises/squat/form"
+LEAVING = "window.dispatchEvent(new Event('beforeunload', { cancelable: true }))"
+
+
+@pytest.fixture
+def desk(browser: Browser, tmp_path: Path) -> Iterator[Desk]:
+    """A desk with the plan open in Compose, all of it to be seen."""
+    with opened(browser, tmp_path, plan=PLAN) as made:
+        shown(made)
+        yield made
+
+
+def shown(desk: Desk) -> None:
+    desk.page.wait("document.getElementById('speaking')?.textContent === ''")
+    desk.page.run("document.querySelectorAll('details').forEach(one => one.open = true)")
+
+
+def typed(desk: Desk, field: str, text: str, then: str = "") -> None:
+    """Type at the start of a field, and press a key."""
+    desk.page.run(f"document.getElementById({field!r}).focus()")
+    desk.keys(text)
+    if then:
+        desk.page.press(then)
+
+
+def value(desk: Desk, field: str) -> str:
+    return str(desk.page.run(f"document.getElementById({field!r}).value"))
+
+
+def test_what_is_typed_while_the_desk_is_gone_is_saved_when_it_is_back(
+    browser: Browser, tmp_path: Path
+) -> None:
+    """It stays where it was typed, nothing says that it is saved, and leaving the page asks first."""
+    plan = tmp_path / "p.yaml"
+    plan.write_text(PLAN, encoding="utf-8")
+    running, link = start(tmp_path)
+    try:
+        desk = follow(browser, link, tmp_path)
+        desk.go("/plan/p.yaml")
+        shown(desk)
+        assert desk.page.run(LEAVING) is True
+        running.terminate()
+        running.communicate(timeout=PATIENCE_S)
+        typed(desk, FIELD, "Your ", "Tab")
+        typed(desk, ADDER, "Chest up.", "Enter")
+        desk.page.wait("!document.getElementById('trouble').hidden")
+        assert desk.page.run("document.getElementById('state').textContent") == "Saving"
+        assert desk.page.run(LEAVING) is False, "the browser asks before the page goes"
+        assert value(desk, FIELD) == "Your Knees over toes."
+        port = desk.address.rpartition(":")[2]
+        running, link = start(tmp_path, "--port", port)
+        desk.page.run(f"fetch({link!r}).then(answer => answer.status)")
+        form = "[Your Knees over toes., Keep your heels heavy., Chest up.]"
+        desk.until(lambda: form in plan.read_text(encoding="utf-8"))
+        desk.saved()
+        desk.page.wait("document.getElementById('trouble').hidden")
+        assert (value(desk, ADDER), desk.page.run(LEAVING)) == ("", True)
+        desk.page.close()
+    finally:
+        running.terminate()
+        running.communicate(timeout=PATIENCE_S)
+
+
+def test_a_line_waits_in_its_field_while_the_desk_is_gone(browser: Browser, tmp_path: Path) -> None:
+    """The field for one more line is emptied at once, for the next; a line that is not taken stands there."""
+    (tmp_path / "p.yaml").write_text(PLAN, encoding="utf-8")
+    running, link = start(tmp_path)
+    try:
+        desk = follow(browser, link, tmp_path)
+        desk.go("/plan/p.yaml")
+        shown(desk)
+    finally:
+        running.terminate()
+        running.communicate(timeout=PATIENCE_S)
+    typed(desk, ADDER, "Chest up.", "Enter")
+    desk.page.wait("!document.getElementById('trouble').hidden")
+    desk.page.wait(f"document.getElementById({ADDER!r}).value === 'Chest up.'")
+    desk.page.close()
+
+
+def test_what_is_refused_comes_back_into_its_field(desk: Desk) -> None:
+    """A name that is there already: it can be changed instead of typed again, and is not called saved."""
+    typed(desk, "new-exercise", "squat", "Enter")
+    desk.page.wait("document.getElementById('trouble').textContent.includes('squat')")
+    desk.page.wait("document.getElementById('new-exercise').value === 'squat'")
+    assert desk.page.run("document.getElementById('state').textContent") == ""
+    desk.keys("s")
+    desk.page.press("Enter")
+    desk.until(lambda: "squats" in (desk.folder / "p.yaml").read_text(encoding="utf-8"))
+    desk.saved()
+    assert value(desk, "new-exercise") == ""
+
+
+def test_a_page_that_is_left_in_the_middle_of_a_word_saves_it(desk: Desk) -> None:
+    """Loaded anew or gone to another address, with the focus still in the field."""
+    plan = desk.folder / "p.yaml"
+    typed(desk, FIELD, "Your ")
+    desk.page.call("Page.reload")
+    desk.until(lambda: "[Your Knees over toes.," in plan.read_text(encoding="utf-8"))
+    desk.go("/plan/p.yaml")
+    shown(desk)
+    typed(desk, ADDER, "Chest up.")
+    desk.go("/")
+    desk.until(lambda: "heavy., Chest up.]" in plan.read_text(encoding="utf-8"))
+
+
+def test_leaving_asks_while_the_text_is_not_saved(desk: Desk) -> None:
+    """The whole file as text is saved by its button alone."""
+    assert desk.page.run(LEAVING) is True
+    typed(desk, "text", "# mine\n")
+    assert desk.page.run(LEAVING) is False
+    desk.page.run("document.getElementById('save-text').click()")
+    desk.until(lambda: "# mine" in (desk.folder / "p.yaml").read_text(encoding="utf-8"))
+    desk.page.wait(LEAVING)

@@ -11,6 +11,7 @@ from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import class_shape
 from cuelane.adapt.exercise_lines import ABOUT_REST, NAMED_AGAIN, NAMED_TWICE, OWN_CALL
 from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
+from cuelane.adapt.pattern_report import pattern_lines
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.role_judge import plan_role
@@ -228,25 +229,36 @@ def test_an_exercise_that_is_named_once_goes_on_to_the_long_rest():
     assert "exercise 2" in unparted
 
 
-def test_lines_of_sets_in_a_row_keep_their_order():
-    """They are of one round; a later set's own lines are said from that set on."""
-    rows = ladder([20.0] * 3)
-    said = [("setup", "Row. Elbows back."), ("announce", "Row."), ("announce", "Row.")]
+def test_one_exercise_after_another_is_a_block_for_each():
+    """Their sets are its rounds, so that they are counted, and later sets' lines are said from theirs on."""
+    rows, now = [FoundInterval("talk", 0.0, 20.0, 20.0, True)], 20.0
+    for rest in [10.0, 10.0, 60.0, 10.0, 10.0, 0.0]:
+        rows.append(FoundInterval("work", now, now + 20, 20.0, True))
+        rows.append(FoundInterval("rest", now + 20, now + 20 + rest, rest, True))
+        now += 20 + rest
+    said = {
+        1: [("setup", "Row. Elbows back."), ("form", "Cue a."), ("praise", "Lovely.")],
+        5: [("form", "Cue b.")],
+        7: [("setup", "Plank. Long neck."), ("form", "Cue c."), ("praise", "Super.")],
+    }
     cues = [
-        CutCue(
-            at + 2000 * k, at + 2000 * k + 1500, text, plan_role(purpose), 2 * n + 1, f"{n}-{k}.wav", purpose
-        )
-        for n, name in enumerate(said)
-        for at in [round(1000 * rows[2 * n + 1].start_s) + 900]
-        for k, (purpose, text) in enumerate([name, ("form", f"Cue {'abc'[n]}.")])
+        CutCue(at + 2000 * k, at + 2000 * k + 900, text, plan_role(purpose), n, f"{n}-{k}.wav", purpose)
+        for n, lines in said.items()
+        for at in [round(1000 * rows[n].start_s) + 900]
+        for k, (purpose, text) in enumerate(lines)
     ]
-    cues.append(CutCue(150_000, 151_000, "Plank. Long neck.", "setup", 7, "p.wav"))
-    rows += [FoundInterval("rest", 140.0, 149.0, 15.0, True), FoundInterval("work", 149.0, 169.0, 20.0, True)]
-    made = pattern_plan("Rows", rows, cues, None)
+    made = pattern_plan("Rows", rows[:-1], cues, None)
 
     assert made is not None
-    form = YAML(typ="safe").load(made.text)["exercises"]["row"]["form"]
-    assert [line.get("rounds") for line in form] == [None, [2, 3], [3]]
+    plan = YAML(typ="safe").load(made.text)
+    row, rest, plank = plan["session"]
+    assert [(one["exercises"], one["rounds"], one["work"], one["rest"]) for one in (row, plank)] == [
+        (["row"], 3, "20s", "10s"), (["plank"], 3, "20s", "10s"),
+    ]  # fmt: skip
+    assert rest == {"rest": "1m"}
+    assert [line["text"] for one in (row, plank) for line in one["praise"]] == ["Lovely.", "Super."]
+    assert [line.get("from_round") for line in plan["exercises"]["row"]["form"]] == [None, 3]
+    assert "3 × row, then 3 × plank; 20s of work, 10s of rest." in pattern_lines(made, "")
 
 
 def ladder(work_s: list[float]) -> list[FoundInterval]:

@@ -28,6 +28,16 @@ class RoundPlace:
 
 
 @dataclass(frozen=True)
+class ClassPart:
+    """Sets in a row of one exercise: the first's number, from 0, how many, and the rest after the last."""
+
+    exercise: str
+    first: int
+    n_sets: int
+    rest_ms: int
+
+
+@dataclass(frozen=True)
 class ClassShape:
     """A class as a circuit.
 
@@ -47,6 +57,21 @@ class ClassShape:
     named: int
     is_regular: bool
     ladder_ms: tuple[int, ...] = ()
+
+    @property
+    def parts(self) -> tuple[ClassPart, ...]:
+        """The class as one exercise after another, each with its sets in a row; empty if it is not so."""
+        found, at = [], 0
+        for name, run in itertools.groupby(self.names):
+            n_sets = len(list(run))
+            places = self.places[at : at + n_sets]
+            at += n_sets
+            own = [place.work_ms for place in places] + [place.rest_ms for place in places[:-1]]
+            if self.rounds > 1 or n_sets < _LEAST_OF_PART or any(ms is not None for ms in own):
+                return ()
+            last = places[-1].rest_ms
+            found.append(ClassPart(name, at - n_sets, n_sets, self.rest_ms if last is None else last))
+        return tuple(found) if len({part.exercise for part in found}) == len(found) > 1 else ()
 
     def appearance(self, number: int) -> int:
         """Return how often the exercise of set `number` (from 0) has come by then; 1 for its first set."""

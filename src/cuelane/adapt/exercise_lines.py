@@ -35,13 +35,13 @@ _FROM_ITS_ROUND = ("form", "easier", "harder", "say")
 
 @dataclass(frozen=True)
 class OwnLine:
-    """A line of the instructor's. ``rounds`` is the appearance, or those, at which it holds, None for any.
+    """A line of the instructor's. ``rounds`` is the one appearance at which it holds, None for any.
 
     ``from_round`` is the round in which it was first said, None for the first.
     """
 
     cue: CutCue
-    rounds: int | tuple[int, ...] | None = None
+    rounds: int | None = None
     to: str | None = None
     from_round: int | None = None
 
@@ -198,12 +198,10 @@ class _Sorter:
         appearance = self._shape.appearance(number)
         pinned = pinned or self._untrue.names_side(cue.text)
         pinned = pinned or (appearance > 1 and self._untrue.compares(cue.text))
-        rounds: int | tuple[int, ...] | None = appearance if pinned else None
-        round_number = number // len(self._shape.places) + 1
+        rounds = appearance if pinned else None
+        # A part of one exercise has a round for each of its sets.
+        round_number = appearance if self._shape.parts else number // len(self._shape.places) + 1
         later = round_number if role in _FROM_ITS_ROUND and rounds is None and round_number > 1 else None
-        if role in _FROM_ITS_ROUND and rounds is None and self._shape.rounds == 1 and appearance > 1:
-            # Eight sets in a row are of one round.
-            rounds = tuple(range(appearance, self._shape.names.count(self._shape.names[number]) + 1))
         rows = self.lines.exercises[self._shape.names[number]].setdefault(role, [])
         self.lines.add(rows, OwnLine(cue, rounds, to, later))
 

@@ -62,20 +62,8 @@ def pattern_plan(
 def _plan(
     title: str, shape: ClassShape, lines: ClassLines, beep: Beep | None, language: str
 ) -> dict[str, Any]:
-    work: Any = [format_duration(ms) for ms in shape.ladder_ms] or format_duration(shape.work_ms)
-    pattern = "ladder" if shape.ladder_ms else "circuit"
-    block: dict[str, Any] = {"block": "Class", "pattern": pattern, "work": work}
-    block["rest"] = format_duration(shape.rest_ms)
-    if shape.round_rest_ms is not None:
-        block["round_rest"] = format_duration(shape.round_rest_ms)
-    if not shape.ladder_ms:
-        block["rounds"] = shape.rounds
-    if shape.last_rest:
-        block["last_rest"] = True
-    block["exercises"] = [_entry(place.exercise, place.work_ms, place.rest_ms) for place in shape.places]
-    if lines.praise:
-        block["praise"] = [_line(line) for line in lines.praise]
-    session = [*_talk(lines.opening), block, *_talk(lines.closing)]
+    blocks = _parts(shape, lines) or [_block(shape, lines)]
+    session = [*_talk(lines.opening), *blocks, *_talk(lines.closing)]
     return {
         "title": fit_for_plan(title, MAX_NAME),
         "language": language,
@@ -94,6 +82,53 @@ def _plan(
     }
 
 
+def _block(shape: ClassShape, lines: ClassLines) -> dict[str, Any]:
+    """Return the class as one block: a circuit, or a ladder."""
+    work: Any = [format_duration(ms) for ms in shape.ladder_ms] or format_duration(shape.work_ms)
+    pattern = "ladder" if shape.ladder_ms else "circuit"
+    block: dict[str, Any] = {"block": "Class", "pattern": pattern, "work": work}
+    block["rest"] = format_duration(shape.rest_ms)
+    if shape.round_rest_ms is not None:
+        block["round_rest"] = format_duration(shape.round_rest_ms)
+    if not shape.ladder_ms:
+        block["rounds"] = shape.rounds
+    if shape.last_rest:
+        block["last_rest"] = True
+    block["exercises"] = [_entry(place.exercise, place.work_ms, place.rest_ms) for place in shape.places]
+    return {**block, **_praise(lines.praise)}
+
+
+def _parts(shape: ClassShape, lines: ClassLines) -> list[dict[str, Any]]:
+    """Return a class of one exercise after another as a block for each, with the rests between them."""
+    found: list[dict[str, Any]] = []
+    for number, part in enumerate(shape.parts):
+        begin = shape.sets[part.first]
+        after = shape.sets[part.first + part.n_sets :][:1] or (None,)
+        own = [line for line in lines.praise if _lies_in(line.cue.interval, begin if number else 0, after[0])]
+        times = {"work": shape.work_ms, "rest": shape.rest_ms}
+        found.append({
+            "block": part.exercise.capitalize(),
+            "pattern": "circuit",
+            **{key: format_duration(ms) for key, ms in times.items()},
+            "rounds": part.n_sets,
+            "exercises": [part.exercise],
+            **_praise(own),
+        })  # fmt: skip
+        if after[0] is not None and part.rest_ms:
+            found.append({"rest": format_duration(part.rest_ms)})
+        elif after[0] is None and shape.last_rest:
+            found[-1]["last_rest"] = True
+    return found
+
+
+def _lies_in(interval: int, begin: int, end: int | None) -> bool:
+    return begin <= interval and (end is None or interval < end)
+
+
+def _praise(lines: Sequence[OwnLine]) -> dict[str, Any]:
+    return {"praise": [_line(line) for line in lines]} if lines else {}
+
+
 def _entry(exercise: str, work_ms: int | None, rest_ms: int | None) -> Any:
     own = {"work": work_ms, "rest": rest_ms}
     times = {key: format_duration(value) for key, value in own.items() if value is not None}
@@ -110,7 +145,7 @@ def _sides(sides: str, first: str | None) -> dict[str, str]:
 def _line(line: OwnLine, role: str = "") -> dict[str, Any]:
     row: dict[str, Any] = {"text": fit_for_plan(line.cue.text, MAX_TEXT), "clip": f"{CLIPS}/{line.cue.clip}"}
     if line.rounds is not None:
-        row["rounds"] = list(line.rounds) if isinstance(line.rounds, tuple) else line.rounds
+        row["rounds"] = line.rounds
     if line.to is not None:
         row["to"] = line.to
     if line.from_round is not None:

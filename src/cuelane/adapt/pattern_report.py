@@ -43,7 +43,10 @@ def pattern_lines(patterns: PatternPlan | None, why: str) -> list[str]:
     if shape.round_rest_ms is not None:
         times += f", {format_duration(shape.round_rest_ms)} between rounds"
     places = ", ".join(plain(place.exercise) for place in shape.places)
-    lines.append(f"{shape.rounds} × ({places}); {times}.")
+    done = f"{shape.rounds} × ({places})"
+    if shape.parts:
+        done = ", then ".join(f"{part.n_sets} × {plain(part.exercise)}" for part in shape.parts)
+    lines.append(f"{done}; {times}.")
     doubts = shape_doubts(shape)
     lines += ["", *(f"- {doubt}" for doubt in doubts)] if doubts else []
     lines += ["", "Not in it:", ""]

@@ -164,6 +164,37 @@ def test_a_word_placed_wrongly_is_not_cut():
     assert cues[0].end_s >= end_s
 
 
+@pytest.mark.parametrize(
+    ("first", "texts"),
+    [
+        ("And rest.", ["And rest.", "Slow steps next."]),
+        # Without its mark it may be a part of what follows, and what is more than the call is kept together.
+        ("And rest", ["And rest Slow steps next."]),
+        ("Slow steps.", ["Slow steps. Slow steps next."]),
+    ],
+)
+def test_the_call_of_a_rest_is_cut_from_what_comes_next(first, texts):
+    """A plan calls its rests by itself; the sentence behind the call is wanted without it."""
+    at_s, sound, words = 1.0, np.zeros(48_000 * 6, np.float32), []
+    for text in (first, "Slow steps next."):
+        spoken = natural(text)
+        onset = round(at_s * 48_000)
+        sound[onset : onset + len(spoken.samples)] = spoken.samples
+        words += [
+            PlacedWord(w.text, at_s + w.onset_sample / 48_000, at_s + w.end_sample / 48_000, 0)
+            for w in spoken.words
+        ]
+        at_s += len(spoken.samples) / 48_000 + 0.2
+    sound += np.random.default_rng(4).standard_normal(len(sound)).astype(np.float32) * 5e-4
+    hearing = Hearing(recording(sound), None, [])
+
+    cues = find_cues(
+        words, [FoundInterval("rest", 0.0, 6.0, 6.0, False)], hearing, word_lists(), role_judge()
+    )
+
+    assert [cue.text for cue in cues] == texts
+
+
 def test_the_level_finds_a_word_after_a_pause():
     """A word heard 80 ms early in room noise gets its onset from the level, to 10 ms."""
     sound = np.random.default_rng(6).standard_normal(48_000 * 3).astype(np.float32) * 1e-3

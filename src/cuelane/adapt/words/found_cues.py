@@ -75,7 +75,7 @@ def find_cues(
 ) -> list[FoundCue]:
     """Return the cues that `words` make, in order of time."""
     quiet = hearing.quiet()
-    groups = _split(words, intervals, quiet)
+    groups = _split(words, intervals, quiet, lists)
     found: list[FoundCue] = []
     seen: set[int] = set()
     for number, group in enumerate(groups):
@@ -140,20 +140,33 @@ def untexted(
 
 
 def _split(
-    words: Sequence[PlacedWord], intervals: Sequence[FoundInterval], quiet: Quiet
+    words: Sequence[PlacedWord], intervals: Sequence[FoundInterval], quiet: Quiet, lists: WordLists
 ) -> list[list[PlacedWord]]:
     ends = [interval.end_s for interval in intervals[:-1]]
     groups: list[list[PlacedWord]] = []
     for word in words:
         last = groups[-1][-1] if groups else None
         crosses = last is not None and any(last.onset_s < end <= word.onset_s + 0.05 for end in ends)
-        if last is None or crosses or _pauses_between(last, word, quiet):
+        called = last is not None and _calls_rest(groups[-1], word, quiet, lists)
+        if last is None or crosses or called or _pauses_between(last, word, quiet):
             groups.append([word])
             continue
         groups[-1].append(word)
         if word.end_s - groups[-1][0].onset_s > LONGEST_S:
             groups[-1:] = _halves(groups[-1])
     return groups
+
+
+def _calls_rest(group: Sequence[PlacedWord], word: PlacedWord, quiet: Quiet, lists: WordLists) -> bool:
+    """Return whether `group` is a sentence that only calls a rest, with quiet between it and `word`.
+
+    "And rest. Squat thrusts next" is wanted without the call, which a plan makes by itself.
+    """
+    last = group[-1]
+    if not last.text.endswith((".", "!", "?")) or not lists.calls_rest(" ".join(one.text for one in group)):
+        return False
+    # The captions' own mark says where; any quiet there is enough to cut in.
+    return bool(quiet.within(last.end_s - 0.1, word.onset_s + 0.1))
 
 
 def _pauses_between(last: PlacedWord, word: PlacedWord, quiet: Quiet) -> bool:

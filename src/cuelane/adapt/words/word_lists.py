@@ -28,6 +28,8 @@ class WordLists:
         names: dict[str, list[str]] = lists["names"]  # type: ignore[assignment]
         lead, then = ("|".join(names[key]) for key in ("lead", "then"))
         self._call = re.compile(rf"^(?:(?:{lead}) )*(?P<name>\S+(?: \S+){{0,3}}?) (?:{then})$")
+        rest = "|".join(lists["kinds"]["rest"])
+        self._rest_call = re.compile(rf"^(?:(?:{lead}) )*(?:{rest})$")
         self._no_name = frozenset([*names["no_part"], *names["told"]])
         self._marks = {name: (any_of(lists[name]["always"]), str(lists[name]["reason"])) for name in MARKINGS}
 
@@ -35,6 +37,10 @@ class WordLists:
         """Return whether `text` is nothing but a name and that it comes: "Bear crawl coming up."."""
         found = self._call.match(plain(text))
         return found is not None and not self._no_name & set(found["name"].split())
+
+    def calls_rest(self, text: str) -> bool:
+        """Return whether `text` is nothing but the call of a rest: "And rest."."""
+        return self._rest_call.match(plain(text)) is not None
 
     def kind_votes(self, text: str) -> int:
         """Return how strongly `text` suggests rest (positive) or work (negative)."""

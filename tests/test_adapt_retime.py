@@ -9,7 +9,12 @@ from ruamel.yaml import YAML
 
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import class_shape
-from cuelane.adapt.exercise_lines import ABOUT_REST, NAMED_AGAIN, NAMED_TWICE, OWN_CALL
+from cuelane.adapt.exercise_lines import (
+    ABOUT_REST,
+    NAMED_AGAIN,
+    NAMED_TWICE,
+    OWN_CALL,
+)
 from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
 from cuelane.adapt.pattern_report import pattern_lines
 from cuelane.adapt.untrue_calls import UntrueCalls
@@ -259,6 +264,22 @@ def test_one_exercise_after_another_is_a_block_for_each():
     assert [line["text"] for one in (row, plank) for line in one["praise"]] == ["Lovely.", "Super."]
     assert [line.get("from_round") for line in plan["exercises"]["row"]["form"]] == [None, 3]
     assert "3 × row, then 3 × plank; 20s of work, 10s of rest." in pattern_lines(made, "")
+
+
+@pytest.mark.parametrize(
+    ("text", "purpose", "untrue"),
+    [
+        ("Lift one hand for a second, then the other.", "setup", False),
+        ("Hold for two seconds and lower.", "form", False),
+        ("Balance for a second on each leg.", "form", False),
+        ("Thirty seconds and then we swap.", "setup", True),
+        ("Twenty seconds on, ten seconds off.", "setup", True),
+        ("Side lunges, and then you're done.", "announce", True),
+    ],
+)
+def test_a_hold_inside_a_movement_is_none_of_the_class_times(text, purpose, untrue):
+    """A second or two is how it is done, at any work and rest."""
+    assert UntrueCalls().tells_time(text, purpose) is untrue
 
 
 def ladder(work_s: list[float]) -> list[FoundInterval]:

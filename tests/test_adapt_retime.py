@@ -11,9 +11,11 @@ from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import class_shape
 from cuelane.adapt.exercise_lines import (
     ABOUT_REST,
+    FOR_REST,
     NAMED_AGAIN,
     NAMED_TWICE,
     OWN_CALL,
+    OWN_REST,
 )
 from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
 from cuelane.adapt.pattern_report import pattern_lines
@@ -264,6 +266,18 @@ def test_one_exercise_after_another_is_a_block_for_each():
     assert [line["text"] for one in (row, plank) for line in one["praise"]] == ["Lovely.", "Super."]
     assert [line.get("from_round") for line in plan["exercises"]["row"]["form"]] == [None, 3]
     assert "3 × row, then 3 × plank; 20s of work, 10s of rest." in pattern_lines(made, "")
+
+
+def test_what_is_for_a_rest_is_not_said_to_call_it():
+    """The report gives the reason that is true: the plan says nothing of water, and calls the rest."""
+    made, _ = planned({
+        1: [("setup", "Row. Elbows back.")],
+        2: [("rest", "And rest."), ("rest", "Have some water if you need it.")],
+    })  # fmt: skip
+
+    assert [(cue.text, why) for cue, why in made.lines.left] == [
+        ("And rest.", OWN_REST), ("Have some water if you need it.", FOR_REST),
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize(

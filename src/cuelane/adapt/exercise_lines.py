@@ -12,12 +12,14 @@ from cuelane.adapt.exercise_names import ExerciseNames
 from cuelane.adapt.set_turns import SetTurns, set_turns
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.adapt.words.word_lists import WordLists, word_lists
 
 MOST_LINES = 40
 """Derived from the plan's own limit: as many as it takes for one role."""
 
 OWN_CALL = "tells the time or the round; the program calls those as they are now"
 OWN_REST = "calls the rest; the program does that"
+FOR_REST = "is for the rest in which it was said; a plan has no lines of its own for that"
 NAMED_AGAIN = "names or prepares what comes again; the program does that"
 NAMED_TWICE = "names the set, as another of its lines does"
 NOTHING_FOLLOWS = "prepares a set, and none follows"
@@ -81,9 +83,10 @@ class _Sorter:
         untrue: UntrueCalls,
         names: ExerciseNames,
         turns: SetTurns,
+        lists: WordLists,
     ) -> None:
         self._shape, self._intervals, self._untrue, self._names = shape, intervals, untrue, names
-        self._turns = turns
+        self._turns, self._lists = turns, lists
         self.lines = ClassLines({place.exercise: {} for place in shape.places}, turned=turns.first)
         self.lines.alternated = turns.in_turn
 
@@ -101,7 +104,7 @@ class _Sorter:
             # "Let your arms hang" after the last set calls no rest.
             self.lines.add(self.lines.closing, OwnLine(cue))
         elif purpose == "rest":
-            self.lines.left.append((cue, OWN_REST))
+            self.lines.left.append((cue, OWN_REST if self._lists.calls_rest(cue.text) else FOR_REST))
         elif cue.interval in shape.sets:
             self._in_set(cue, shape.sets.index(cue.interval))
         else:
@@ -212,7 +215,7 @@ def class_lines(
     """Return the lines of a class whose exercises are as `shape` says."""
     untrue, in_order = UntrueCalls(language), sorted(cues, key=lambda cue: cue.onset_ms)
     turns = set_turns(shape, intervals, in_order, untrue)
-    sorter = _Sorter(shape, intervals, untrue, ExerciseNames(language), turns)
+    sorter = _Sorter(shape, intervals, untrue, ExerciseNames(language), turns, word_lists(language))
     for cue in in_order:
         sorter.put(cue)
     return sorter.lines

@@ -280,6 +280,49 @@ def test_what_is_for_a_rest_is_not_said_to_call_it():
     ]  # fmt: skip
 
 
+def test_what_follows_the_name_in_a_rest_is_about_what_comes():
+    """A guess at form behind "next is the plank" gets one into it; before it, it may be about the rest."""
+    said = [("form", "Long exhale."), ("preview", "Next is the plank."), ("form", "Wrists under shoulders.")]
+    cues = [CutCue(21_000, 22_000, "Row. Elbows back.", "setup", 1, "1.wav", "setup")]
+    for number, interval in enumerate((2, 4)):
+        cues += [
+            CutCue(at, at + 1000, f"{text}{'!' * number}", plan_role(purpose), interval,
+                   f"{interval}-{k}.wav", purpose, purpose != "form")
+            for k, (purpose, text) in enumerate(said)
+            for at in [61_000 + 60_000 * number + 2000 * k]
+        ]  # fmt: skip
+    made = pattern_plan("Legs", intervals(n_sets=3), cues, None)
+
+    assert made is not None
+    plank = YAML(typ="safe").load(made.text)["exercises"]["plank"]
+    assert [line["text"] for line in plank["preview"]] == ["Next is the plank.", "Wrists under shoulders."]
+    assert [line["text"] for line in plank["form"]] == ["Wrists under shoulders.!"]
+    left = {(cue.text, why) for cue, why in made.lines.left}
+    assert left == {
+        ("Long exhale.", ABOUT_REST), ("Long exhale.!", ABOUT_REST), ("Next is the plank.!", NAMED_AGAIN),
+    }  # fmt: skip
+
+
+def test_what_begins_a_set_with_its_name_is_said_there_or_not_at_all():
+    """ "Push ups, you know what to do" is no remark for the middle of a set."""
+    made, plan = planned({
+        1: [("setup", "Push ups. Elbows back."), ("say", "Push ups are my favourite.")],
+        3: [("say", "Push ups, you know what to do.")],
+        4: [("setup", "Bell down, well done, now push ups.")],
+        5: [("announce", "Push ups.")],
+        7: [("say", "Push ups, here we are.")],
+    })  # fmt: skip
+
+    ups = plan["exercises"]["push ups"]
+    assert [(line["text"], line.get("rounds")) for line in ups["announce"]] == [
+        ("Push ups. Elbows back.", 1), ("Push ups, you know what to do.", 2), ("Push ups.", None),
+    ]  # fmt: skip
+    assert [line["text"] for line in ups["say"]] == ["Push ups are my favourite."]
+    assert {(cue.text, why) for cue, why in made.lines.left} == {
+        ("Bell down, well done, now push ups.", NAMED_AGAIN), ("Push ups, here we are.", NAMED_TWICE),
+    }  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("text", "purpose", "untrue"),
     [

@@ -87,12 +87,15 @@ class _Sorter:
     ) -> None:
         self._shape, self._intervals, self._untrue, self._names = shape, intervals, untrue, names
         self._turns, self._lists = turns, lists
+        self._prepared: set[int] = set()
+        self._first: dict[int, str] = {}
         self.lines = ClassLines({place.exercise: {} for place in shape.places}, turned=turns.first)
         self.lines.alternated = turns.in_turn
 
     def put(self, cue: CutCue) -> None:
         """Give a cue its place in the plan, or note why it has none."""
         shape, purpose = self._shape, cue.purpose
+        self._first.setdefault(cue.interval, cue.clip)
         if cue.clip in self._turns.cues:
             name = shape.names[shape.sets.index(cue.interval)]
             self.lines.left.append((cue, OWN_TURN if name in self._turns.first else LOST_TURN))
@@ -117,7 +120,11 @@ class _Sorter:
         elif number == len(self._shape.sets):
             self.lines.left.append((cue, NOTHING_FOLLOWS))
         elif cue.purpose in ("preview", "announce", "setup", "side", "change"):
+            self._prepared.add(number)
             self._preview(cue, number)
+        elif number in self._prepared and cue.purpose in ("form", "remind"):
+            # "Next is the bear hold", and then "wrists under your shoulders": it is about what comes.
+            self._add(cue, number, "preview" if self._shape.appearance(number) == 1 else cue.role)
         elif cue.role == "say" or (cue.purpose in ("form", "remind", "praise") and not cue.is_sure):
             # "Sit back on your heels" after a bird dog, in the hollow hold that follows.
             self.lines.left.append((cue, ABOUT_REST))
@@ -127,7 +134,7 @@ class _Sorter:
     def _preview(self, cue: CutCue, number: int) -> None:
         if self._shape.appearance(number) == 1:
             self._add(cue, number, "preview")
-        elif cue.purpose == "setup" and cue.is_sure and not self._begins_with_name(cue, number):
+        elif cue.purpose == "setup" and cue.is_sure and not self._holds_name(cue, number):
             # It is not new any more, and is said where the set begins.
             self._add(cue, number, "remind")
         else:
@@ -138,6 +145,7 @@ class _Sorter:
         if not self._holds_for_both(cue, number):
             self.lines.left.append((cue, OTHER_SIDE))
             return
+        named = self._begins_with_name(cue, number)
         match cue.purpose:
             case "praise" if cue.is_sure:
                 self.lines.add(self.lines.praise, OwnLine(cue))
@@ -147,8 +155,11 @@ class _Sorter:
                 self._preview(cue, number + 1)
             case "preview":
                 self.lines.left.append((cue, NOTHING_FOLLOWS))
-            case "announce" if self._begins_with_name(cue, number) and not self._names_itself(cue, number):
+            case "announce" if named and not self._names_itself(cue, number):
                 self.lines.left.append((cue, NAMED_TWICE))
+            case "say" | "remind" if self._first[cue.interval] == cue.clip and named:
+                # "Push ups, you know what to do" begins the set, and would be odd later.
+                self._announce_or_leave(cue, number)
             case "setup" | "announce" | "side" if self._names_itself(cue, number):
                 self._add(cue, number, "announce", pinned=cue.purpose != "announce")
             case "setup" | "announce" | "side":
@@ -157,6 +168,12 @@ class _Sorter:
                 self._change(cue, number)
             case _:
                 self._add(cue, number, cue.role)
+
+    def _announce_or_leave(self, cue: CutCue, number: int) -> None:
+        if self._names_itself(cue, number):
+            self._add(cue, number, "announce", pinned=True)
+        else:
+            self.lines.left.append((cue, NAMED_TWICE))
 
     def _holds_for_both(self, cue: CutCue, number: int) -> bool:
         """Return whether a line is true of a set that is done on both sides; any is, of the others.
@@ -185,6 +202,10 @@ class _Sorter:
         name = self._shape.names[number]
         others = [place.exercise for place in self._shape.places if place.exercise != name]
         return self._names.begins_with(cue.text, name, others)
+
+    def _holds_name(self, cue: CutCue, number: int) -> bool:
+        name = self._shape.names[number]
+        return self._begins_with_name(cue, number) or self._names.holds(cue.text, name)
 
     def _change(self, cue: CutCue, number: int) -> None:
         following = self._intervals[cue.interval + 1 : cue.interval + 2]

@@ -122,6 +122,10 @@ class ExerciseNames:
         alike = [one for one in (name, *others) if _stems(one).endswith(said)]
         return bool(said.strip()) and alike == [name]
 
+    def holds(self, text: str, name: str) -> bool:
+        """Return whether `text` has an exercise's name in it."""
+        return _stems(name) in _stems(text)
+
     def of_sets(self, sets: Sequence[int], cues: Sequence[CutCue]) -> list[str | None]:
         """Return the name of each set, None where none is said; `sets` are the indices of their intervals."""
         found = [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,9 @@ from cuelane.desk.edits import EditError, data_of, on_data, value_at
 from cuelane.desk.fixes import error_fixes
 from cuelane.desk.forms import Field, all_fields, exercise_items, plan_fields, session_items, typed
 from cuelane.desk.labels import label_of, unit_of
+from cuelane.desk.page_pieces import ToldPages
 from cuelane.desk.splice import apply
+from cuelane.desk.views import forms
 from cuelane.desk.words import desk_words
 from cuelane.plan.load import load_plan
 from cuelane.plan.schema import plan_schema
@@ -248,3 +251,35 @@ def test_a_body_that_is_no_object_is_refused_in_words(body: bytes) -> None:
     """Never a traceback, nor bytes that are no text, nor a number of more digits than Python reads."""
     with pytest.raises(BadRequestError, match="an object"):
         object_in(body)
+
+
+class _References(HTMLParser):
+    """The ids of a page, which of them describe a control, and the controls that have a help beside them."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.ids: list[str] = []
+        self.described: dict[str, str] = {}
+        self.helps: set[str] = set()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        found = {name: value or "" for name, value in attrs}
+        self.ids.append(found.get("id", ""))
+        if "data-kind" in found and "aria-describedby" in found:
+            self.described[found["id"]] = found["aria-describedby"]
+        if found.get("class") == "help" and found.get("id", "").startswith("n/"):
+            self.helps.add(found["id"])
+
+
+def test_the_help_beside_a_field_is_read_with_it(tmp_path: Path) -> None:
+    """It stood below its field and belonged to none; an exercise's name may hold spaces and other signs."""
+    plan = starter_plan("circuit", "Test") + '  "step 1/2 up":\n    sides: each\n    work: 30s\n'
+    page = _References()
+    for part in ToldPages().changes(forms(plan, [], tmp_path), "")[0].values():
+        page.feed(part)
+    ours = {name: told for name, told in page.described.items() if "step 1" in name}
+    assert {name.rpartition("/")[2] for name in ours} >= {"sides", "work", "first_side"}
+    assert page.helps == set(page.described.values()), "each help describes a field"
+    for told in page.described.values():
+        assert page.ids.count(told) == 1
+        assert not any(letter.isspace() for letter in told), "a space would part it in two"

@@ -164,6 +164,20 @@ def test_what_was_found_stands_on_its_page(listened: Any) -> None:
     assert np.abs(sound).max() > 0.15
 
 
+def test_what_was_decided_counts_when_the_class_is_listened_to_again(
+    listened: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever has decided by ear and then tells the desk a length loses no decision by it."""
+    monkeypatch.setattr("cuelane.adapt.run.analyse", lambda *_, **__: FOUND)
+    wrong = post(listened, f"/api/class-run/{NAME}", {"beep_at": "", "kept": [True]})
+    assert wrong.status == 400, "another number of sounds than were found"
+    told = {"beep_at": "", "work": "10s", "rest": "0", "kept": [False, True, False]}
+    assert post(listened, f"/api/class-run/{NAME}", told).status == 200
+    assert ended(listened)["state"] == "done"
+    rows = (tmp_path / NAME / DECISIONS).read_text(encoding="utf-8").splitlines()
+    assert [row[:4] for row in rows if row[:1] in "kd"] == ["drop", "keep", "drop"]
+
+
 def test_what_is_known_of_a_class_is_given_to_the_listening(listened: Any, tmp_path: Path) -> None:
     """A time and a plan, kept with the class; nonsense is refused in words and changes nothing."""
     plan = (

@@ -46,6 +46,25 @@ def test_a_class_is_decided_on_by_ear_and_opens_as_a_plan(desk: Desk) -> None:
     assert page.complaints_of_console() == []
 
 
+def test_what_was_decided_is_not_left_behind(desk: Desk) -> None:
+    """Leaving the page asks first; to listen again takes the decisions along."""
+    known_class(desk.folder)
+    page = desk.page
+    desk.go(f"/class/{NAME}")
+    leaving = "window.dispatchEvent(new Event('beforeunload', { cancelable: true }))"
+    assert page.run(leaving) is True
+    page.click("[data-index='2']")
+    assert page.run(leaving) is False
+    page.run(
+        "window.sent = []; window.real = window.fetch; window.fetch = (url, options) =>"
+        " url.includes('class-run') ? (sent.push(JSON.parse(options.body)), new Promise(() => {}))"
+        " : real(url, options)"
+    )
+    page.click("#class-know button")
+    page.wait("sent.length === 1")
+    assert page.run("sent[0].kept") == [True, False, False]
+
+
 def test_files_are_dropped_in(desk: Desk) -> None:
     """A recording and its captions, told apart by their names; one that misses does not replace the page."""
     desk.go("/classes")

@@ -105,6 +105,9 @@ class _ClassPages:
 
     def run(self, request: Request, data: Asked) -> Any:
         name, told = request.path_params["name"], "beep_at" in data
+        if data.get("kept") is not None:
+            # Decided on the page and not yet made again with: what is found now is told by these too.
+            self._classes.keep(name, _kept(data))
         if told:
             beep_at, work, rest = (str(data.get(key, "")).strip()[:20] for key in ("beep_at", "work", "rest"))
             self._classes.tell(name, beep_at, str(data.get("plan", ""))[:200], work, rest)
@@ -137,10 +140,7 @@ class _ClassPages:
         return {**told, "found": self._classes.analysis(name) is not None}
 
     def decide(self, request: Request, data: Asked) -> Any:
-        kept = data.get("kept")
-        if not isinstance(kept, list) or not all(isinstance(one, bool) for one in kept):
-            raise BadRequestError("kept must be a list of yes and no")
-        self._classes.decide(request.path_params["name"], kept)
+        self._classes.decide(request.path_params["name"], _kept(data))
         return self.state(request)
 
     def sound(self, request: Request) -> Response:
@@ -169,6 +169,14 @@ class _ClassPages:
         return Markup(
             '<svg viewBox="0 0 {} 124" preserveAspectRatio="none" aria-hidden="true">{}</svg>'
         ).format(N_POINTS, drawn)
+
+
+def _kept(data: Asked) -> list[bool]:
+    """Return which cues a page says are kept. Raises BadRequestError where it says something else."""
+    kept = data.get("kept")
+    if not isinstance(kept, list) or not all(isinstance(one, bool) for one in kept):
+        raise BadRequestError("kept must be a list of yes and no")
+    return kept
 
 
 def _rows(analysis: Analysis, kept: list[bool]) -> list[dict[str, Any]]:

@@ -206,8 +206,8 @@ class Classes:
         """Return what is uncertain about the class as a whole."""
         return doubts(analysis)
 
-    def decide(self, name: str, kept: list[bool]) -> None:
-        """Write which cues are kept, and make the plan again with them.
+    def keep(self, name: str, kept: list[bool]) -> None:
+        """Write which cues are kept, for the next time that the class is listened to.
 
         Raises
         ------
@@ -221,6 +221,10 @@ class Classes:
         path = folder / DECISIONS
         with all_or_nothing(path, owned=[path]) as staged:
             staged.write_text(path, decisions_text(with_purposes(analysis.cues, decisions), kept, left))
+
+    def decide(self, name: str, kept: list[bool]) -> None:
+        """Write which cues are kept, and make the plan again with them. Raises as :meth:`keep` does."""
+        self.keep(name, kept)
         plan = self.plan_name(name)
         if plan is not None:
             # The page says that changes of a plan are replaced; with it open here, undo brings them back.

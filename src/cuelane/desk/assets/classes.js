@@ -84,9 +84,16 @@ function wireOne(box) {
     if (state === "running" || state === "waiting") setTimeout(lookAtTape, state === "running" ? 300 : LOOK_MS);
   }
 
+  // What was decided on this page and is not yet in the class's own file.
+  const boxes = () => [...document.querySelectorAll("[data-index]")].sort((a, b) => a.dataset.index - b.dataset.index);
+  const undecided = () => boxes().some((one) => one.checked !== one.defaultChecked);
+  const kept = () => boxes().map((one) => one.checked);
+  addEventListener("beforeunload", (event) => undecided() && event.preventDefault());
+
   async function begin(path, body) {
     const answer = await send(`/api/${path}/${name}`, body);
     if (answer.status !== 200) return answer.body && trouble(answer.body.error);
+    if (body.kept) boxes().forEach((one, n) => (one.defaultChecked = body.kept[n]));
     at("working").hidden = false;
     announce(w("classes.listening"));
     at("class-stop").hidden = false;
@@ -107,10 +114,7 @@ function wireOne(box) {
     at("audio").src = `/class-sound/${name}/${Math.max(0, button.dataset.start - 200)}-${Number(button.dataset.end) + 200}.wav`;
     at("audio").play().catch((error) => error.name !== "AbortError" && trouble(w("booth.not_heard")));
   });
-  at("class-decide")?.addEventListener("click", () => {
-    const boxes = [...document.querySelectorAll("[data-index]")].sort((a, b) => a.dataset.index - b.dataset.index);
-    begin("class-decide", { kept: boxes.map((one) => one.checked) });
-  });
+  at("class-decide")?.addEventListener("click", () => begin("class-decide", { kept: kept() }));
   at("class-know")?.addEventListener("submit", (event) => {
     event.preventDefault();
     begin("class-run", {
@@ -118,6 +122,7 @@ function wireOne(box) {
       plan: at("know-plan").value,
       work: at("know-work").value,
       rest: at("know-rest").value,
+      kept: undecided() ? kept() : null,
     });
   });
   const lookNow = box.dataset.found ? lookAtTape : look;

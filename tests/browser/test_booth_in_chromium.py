@@ -111,6 +111,32 @@ def test_a_take_is_thrown_away_and_a_kept_one_taken_back(booth: Desk) -> None:
     assert page.complaints_of_console() == []
 
 
+def test_one_microphone_takes_one_thing_down(booth: Desk) -> None:
+    """A line begun during a whole reading took its place: the reading was gone. Leaving then asks first."""
+    page = booth.page
+    page.run(
+        "window.sent = []; XMLHttpRequest.prototype.send = function (sound) { sent.push(sound.size); };"
+        "window.off = () => ['record', 'whole-record'].map(id => document.getElementById(id).disabled);"
+        "window.leaves = () => window.dispatchEvent(new Event('beforeunload', { cancelable: true }))"
+    )
+    page.click("#record")
+    page.wait("document.getElementById('record').dataset.now === 'stop'")
+    assert page.run("off()") == [False, True]
+    page.click("#record")
+    page.wait("document.getElementById('record').dataset.now === ''")
+    assert page.run("off()") == [False, False]
+    assert page.run("leaves()") is True
+    page.click("#whole-record")
+    page.wait("document.getElementById('whole-state').textContent !== ''")
+    assert page.run("off()") == [True, False]
+    assert page.run("leaves()") is False
+    page.click("#whole-record")
+    page.wait("sent.length === 1")
+    assert page.run("sent[0]") > 0
+    assert page.run("off()") == [False, False]
+    assert page.run("leaves()") is False, "it has not all gone to the desk yet"
+
+
 def test_axe_finds_nothing(booth: Desk, axe: Path) -> None:
     """WCAG 2.2 A and AA and best practices: before, in and after a take; nothing over the screen's edge."""
     page = booth.page

@@ -19,6 +19,7 @@ let take = null; // {id, seconds, remarks} of the line that is shown
 let began = 0;
 let spoke = 0;
 let turn = 0;
+let reading = null;
 
 const mic = new Microphone(showLevel);
 const line = () => state.lines.find((one) => one.key === key) || state.lines[0];
@@ -89,7 +90,9 @@ function showPhase() {
   const record = at("record");
   record.textContent = w(busy ? "booth.stop" : take ? "booth.again" : "booth.record");
   record.dataset.now = busy ? "stop" : "";
-  record.disabled = phase === "judging";
+  // One microphone takes one thing down: a line, or a whole reading.
+  record.disabled = phase === "judging" || Boolean(reading?.runs());
+  at("whole-record").disabled = busy;
   at("hear").disabled = phase !== "idle" || !(take || line().mine);
   at("keep").disabled = phase !== "idle" || !take;
   at("back").hidden = !line().mine || Boolean(take);
@@ -315,5 +318,5 @@ function wire() {
 if (at("state-data")) {
   accept(JSON.parse(at("state-data").textContent));
   wire();
-  wireReading({ plan, mic, openMic, voice, accept, hearFrom: (url) => ((audio.src = url), audio.play()) });
+  reading = wireReading({ plan, mic, openMic, voice, accept, hearFrom: (url) => ((audio.src = url), audio.play()), changed: showPhase });
 }

@@ -5,10 +5,13 @@ import { upload } from "./microphone.js";
 
 const LOOK_MS = 700;
 
-export function wireReading({ plan, mic, openMic, voice, accept, hearFrom }) {
+// `changed` hears when the microphone begins to take a reading down, and when it ends; the answer tells whether it does.
+export function wireReading({ plan, mic, openMic, voice, accept, hearFrom, changed }) {
   const api = `/api/booth/${plan}/reading`;
   const told = (text) => tell(at("whole-state"), text);
   let recording = false;
+  let sending = false;
+  addEventListener("beforeunload", (event) => (recording || sending) && event.preventDefault());
 
   function bar(part) {
     const box = at("whole-progress");
@@ -21,7 +24,9 @@ export function wireReading({ plan, mic, openMic, voice, accept, hearFrom }) {
     at("report").hidden = true;
     told(w("booth.sending"));
     bar(0);
+    sending = true;
     const answer = await upload(`/api/reading/${plan}`, file, (part) => bar(part));
+    sending = false;
     if (answer.status === 200) return look();
     bar(null);
     told(answer.body?.error || w("top.offline"));
@@ -91,13 +96,15 @@ export function wireReading({ plan, mic, openMic, voice, accept, hearFrom }) {
   at("whole-record").addEventListener("click", async () => {
     const button = at("whole-record");
     if (recording) {
-      recording = false;
+      [recording, sending] = [false, true];
       button.textContent = w("booth.whole_record");
+      changed();
       return bring(await mic.stop());
     }
-    if (!(await openMic(at("mic").value))) return;
-    await mic.start(true);
+    if (!(await openMic(at("mic").value)) || recording) return;
     recording = true;
+    changed();
+    await mic.start(true);
     button.textContent = w("booth.stop");
     told(w("booth.whole_runs"));
   });
@@ -109,4 +116,5 @@ export function wireReading({ plan, mic, openMic, voice, accept, hearFrom }) {
   fileZone(at("whole"), at("whole-file"), bring);
   document.addEventListener("reworded", () => (recording ? told(w("booth.whole_runs")) : look()));
   look();
+  return { runs: () => recording };
 }

@@ -273,6 +273,13 @@ def test_loud_music_well_before_some_returns_is_not_the_rise():
     assert risen({-20: 0.0, **beep}, in_two={-20: 2.0, -19: 2.2, -18: 1.5}) == 0
 
 
+def test_a_sound_that_does_not_rise_out_of_music_before_it_begins_where_it_is_alike():
+    """Music in time with the class is loud from 100 ms before each return on, each time another note."""
+    beep = {0: 1.0, 1: 1.1, 2: 0.9, 3: 0.6, 4: 0.4}
+
+    assert risen({-2: 0.0, **beep}, talk=dict.fromkeys(range(-13, 1), 1.0)) == -2
+
+
 def test_a_sound_that_is_never_above_what_was_before_begins_where_it_is_alike():
     """In music that falls quiet one band after another rises alone: that was a traceback."""
     prints = np.zeros((900, N_BANDS), np.float32)

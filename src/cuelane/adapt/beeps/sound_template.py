@@ -32,6 +32,8 @@ _QUIET, _RISE = 24, 60
 # Fitted on 42 classes of the benchmark of boundaries, seeds 118, 188 and 700 to 739: with 0.25 a word that
 # begins with a hiss is late, with less what comes before is nearer; from 0.1 on all is within 40 ms.
 _RISEN = 0.15
+# Derived, in steps: a window that begins sooner than so much before a signal's rise lies mostly outside it.
+_HALF_IN = _WINDOW // 2
 # Chosen: three of four returns exceed it; a lower share has single ones with loud music before them decide,
 # a higher one takes talk that comes before every second return.
 _NEARLY_ALL = 0.25
@@ -159,7 +161,8 @@ def rises_at(prints: Array, steps: Steps, first: int, last: int, alike: Floats) 
     The course that nearly all returns exceed is taken, in the bands that their mean raises, since talk and
     loud music come before some returns only. The first of its rises counts from which the returns are alike:
     what else comes before nearly all is not the same each time, a signal's own soft beginning is. A signal
-    that is never above what was before is taken to begin where it is alike.
+    that is never above what was before, or does not rise out of what is loud before it, is taken to begin
+    where it is alike.
     """
     steps = steps[(steps > _QUIET - first) & (steps < len(prints) - last - _RISE)]
     if not len(steps):
@@ -175,7 +178,9 @@ def rises_at(prints: Array, steps: Steps, first: int, last: int, alike: Floats) 
     high = usual >= _RISEN * usual.max()
     rises = lags[_QUIET // 2 + np.flatnonzero(high & ~np.concatenate([[False], high[:-1]]))]
     own = rises[alike[AROUND + rises] >= _level(alike)]
-    return int(own[0] if len(own) else rises[0])
+    if not len(own):
+        own = rises[rises >= first - _HALF_IN]
+    return int(own[0]) if len(own) else first
 
 
 def company_of(alike: Floats, parts: Sequence[tuple[int, int]]) -> float:

@@ -7,6 +7,7 @@ import pytest
 import soundfile
 
 from children import run_command
+from cuelane.adapt.analysis import analysis_of
 from cuelane.adapt.beeps import search
 from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.beeps.completing import completed
@@ -14,6 +15,7 @@ from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN, Beep
 from cuelane.adapt.beeps.mark import BoundaryMark
 from cuelane.adapt.beeps.search import Structure, find_structure
 from cuelane.adapt.beeps.timing_grid import SURE_GRID, Lengths, chain_by_hint, own_chain
+from cuelane.adapt.report import doubts
 from cuelane.adapt.words.placed_word import PlacedWord
 from cuelane.adapt.words.said_times import SaidTime, SaidTimes, said_times
 from cuelane.adapt.words.spoken_grid import by_words, grid_by_words
@@ -94,6 +96,33 @@ def test_where_only_rests_are_of_one_length_one_that_is_missing_is_put_between_s
     assert [b.at_s for b in found.boundaries if b.placed_by == "lengths"] == [times[9]]
     assert places(completed(heard(cut), [])) == cut.tolist()
     assert places(completed(heard(np.delete(times, 4)), [])) == np.delete(times, 4).tolist()
+
+
+def test_a_rest_that_is_missing_between_two_sets_is_where_something_faint_is_or_told():
+    """Of two ends that were not heard, three rests are left: one is faint, of the other nothing is known."""
+    times = np.cumsum([6.0, 20, 10, 25, 10, 30, 10, 35, 10, 20, 10])
+    heard_of_it = heard(np.delete(times, [2, 8]))
+    faint = [Boundary(float(times[2]), 0.4), Boundary(150.0, 0.4)]
+
+    with_faint, without = completed(heard_of_it, faint), completed(heard_of_it, [])
+
+    assert places(with_faint) == np.delete(times, 8).tolist()
+    assert with_faint.no_rest_s == (times[7],)
+    assert (places(without), without.no_rest_s) == (np.delete(times, [2, 8]).tolist(), (times[1], times[7]))
+    assert completed(heard(times), []).no_rest_s == ()
+    of_their_own = np.cumsum([6.0, 34, 34, 14, 32, 21, 17, 21, 30, 14, 34, 36])
+    assert completed(heard(of_their_own), []).no_rest_s == ()
+
+
+def test_a_report_says_where_no_rest_was_found_between_two_sets():
+    """Of ends that were not heard the lengths around may all be usual ones, so that nothing else shows it."""
+    times = np.cumsum([6.0, 20, 10, 25, 10, 30, 10, 35, 10, 20, 10])
+    found = completed(heard(np.delete(times, [2, 8])), [])
+    structure = Structure(Beep(900.0, 0.3), 0.9, found.boundaries, "", no_rest_s=found.no_rest_s)
+
+    told = doubts(analysis_of(220.0, structure, [], [], [], [], ""))
+
+    assert any("none was found beside 0:26.0, 2:26.0" in doubt for doubt in told)
 
 
 def test_what_is_faint_and_off_the_lengths_at_an_end_is_left_out_and_told():

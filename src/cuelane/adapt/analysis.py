@@ -33,7 +33,7 @@ from cuelane.recording.word_engines import WordEngine, choose_engine
 # Chosen: as short and as long as any work or rest of a class.
 SHORTEST_S, LONGEST_S = 4.0, 1800.0
 
-SCHEMA = "cuelane.adapt/6"
+SCHEMA = "cuelane.adapt/7"
 
 Step = Callable[[str, int, int], None]
 
@@ -46,7 +46,7 @@ class Analysis:
 
     ``n_placed`` boundaries were not heard and are where the lengths of work and rest put them; with
     ``by_words`` all are where what is said puts them. ``lengths_s`` are work and rest, where the boundaries
-    keep two lengths; the last three are as in :class:`cuelane.adapt.beeps.search.Structure`.
+    keep two lengths; what follows it is as in :class:`cuelane.adapt.beeps.search.Structure`.
     """
 
     seconds: float
@@ -70,6 +70,7 @@ class Analysis:
     astray_s: tuple[float, ...] = ()
     tells_apart: bool = True
     lengths_left_aside: bool = False
+    no_rest_s: tuple[float, ...] = ()
 
 
 def analyse(
@@ -166,6 +167,7 @@ def analysis_of(
         structure.astray_s,
         structure.tells_apart,
         structure.lengths_left_aside,
+        structure.no_rest_s,
     )
 
 
@@ -204,7 +206,7 @@ def from_json(text: str, key: str) -> Analysis | None:
             cues.append(_with_tuples(FoundCue, row, "reasons", "notes"))
         data["cues"] = tuple(cues)
         data["alternatives"] = tuple(Alternative(**row) for row in data["alternatives"])
-        for name in ("tried", "astray_s"):
+        for name in ("tried", "astray_s", "no_rest_s"):
             data[name] = tuple(data[name])
         data["lengths_s"] = tuple(data["lengths_s"]) if data["lengths_s"] else None
         data["lost_captions"], data["notes"] = tuple(data["lost_captions"]), tuple(data["notes"])

@@ -61,6 +61,12 @@ def about_lengths(analysis: Analysis) -> list[str]:
             f"The sound is at {places} too, where by {_lengths(analysis)} no boundary is: left out. If one "
             "is there, the lengths are not the class's: give them with --work and --rest."
         )
+    if analysis.no_rest_s:
+        places = ", ".join(clock(at_s) for at_s in analysis.no_rest_s[:_MOST_PLACES])
+        found.append(
+            f"Rests of one length part the sets, but none was found beside {places}. A cut, a rest of "
+            "another length, or a boundary that was not heard: listen there."
+        )
     if analysis.lengths_s is not None and analysis.tells_apart and not analysis.by_words:
         found += _unlike(analysis)
     return found

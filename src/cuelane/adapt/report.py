@@ -131,6 +131,7 @@ def report_json(analysis: Analysis, kept: Sequence[bool], made: MadeFiles, timin
         "lengths_s": analysis.lengths_s,
         "lengths_left_aside": analysis.lengths_left_aside,
         "astray_s": analysis.astray_s,
+        "no_rest_s": analysis.no_rest_s,
         "by_words": analysis.by_words,
         "uncertain": doubts(analysis),
         "intervals": [asdict(interval) for interval in analysis.intervals],

@@ -12,11 +12,11 @@ from cuelane.adapt.beeps.timing_grid import (
     Chain,
     Lengths,
     astray,
-    between_sets_s,
     beyond_s,
     chain_by_hint,
     own_chain,
     unheard_s,
+    without_rest,
 )
 
 # Chosen: a class goes on for no more boundaries than this before the first or after the last one heard.
@@ -32,12 +32,13 @@ class Completed:
     """Boundaries in order of time, the lengths that they keep, and where the sound was but no boundary is.
 
     ``chain`` is None where no two lengths were found; some may be where rests of one length put them all the
-    same.
+    same, and ``no_rest_s`` is where between two sets such a rest was not found.
     """
 
     boundaries: tuple[Boundary, ...]
     astray_s: tuple[float, ...] = ()
     chain: Chain | None = None
+    no_rest_s: tuple[float, ...] = ()
 
 
 def completed(
@@ -55,9 +56,7 @@ def completed(
     if chain is None or not chain.n_kept or not chain.tells_apart:
         if lengths is None and (made := _by_sure(clear, faint)) is not None:
             return made
-        between = between_sets_s(times) if chain is None else []
-        added = [_near(at_s, faint) or Boundary(at_s, 0.0, "lengths") for at_s in between]
-        return Completed(tuple(sorted([*clear, *added], key=lambda boundary: boundary.at_s)), (), chain)
+        return _with_rests(clear, faint) if chain is None else Completed(tuple(clear), (), chain)
     first, last = chain.links[0].index, chain.links[-1].index
     outside = [*range(first), *range(last + 1, len(times))]
     out = {*astray(times, chain), *(index for index in outside if not clear[index].is_sure)}
@@ -74,6 +73,26 @@ def completed(
             found.append(beside)
     found.sort(key=lambda boundary: boundary.at_s)
     return Completed(tuple(found), tuple(float(times[index]) for index in sorted(out)), chain)
+
+
+def _with_rests(clear: Sequence[Boundary], faint: Sequence[Boundary]) -> Completed:
+    """Return `clear` made whole by rests that are of one length while sets are not.
+
+    Where a rest is missing between two sets, its other end is where `faint` has it, else where it leaves a
+    length that another set has; if that is so at both places or at neither, nothing is added.
+    """
+    added: list[Boundary] = []
+    no_rest: list[float] = []
+    for one in without_rest(np.array([boundary.at_s for boundary in clear])):
+        heard = [beside for at_s in one.tried_s if (beside := _near(at_s, faint)) is not None]
+        by_length = [Boundary(at_s, 0.0, "lengths") for at_s in one.fits_s]
+        likely = heard or by_length
+        if len(likely) == 1:
+            added += likely
+        else:
+            no_rest.append(one.at_s)
+    found = sorted([*clear, *added], key=lambda boundary: boundary.at_s)
+    return Completed(tuple(found), no_rest_s=tuple(no_rest))
 
 
 def _by_sure(clear: Sequence[Boundary], faint: Sequence[Boundary]) -> Completed | None:

@@ -68,7 +68,7 @@ class Structure:
     nothing that was heard keeps them. ``tried`` says what was looked for. ``lengths`` are the work and rest
     that the boundaries keep; ``tells_apart`` is false where their sound comes once in both together, so
     that it may begin either. ``astray_s`` where the sound is at no boundary by the
-    lengths.
+    lengths, ``no_rest_s`` where two sets seem to follow each other though the others have a rest between.
     """
 
     beep: Beep | None
@@ -82,6 +82,7 @@ class Structure:
     astray_s: tuple[float, ...] = ()
     tells_apart: bool = True
     lengths_left_aside: bool = False
+    no_rest_s: tuple[float, ...] = ()
 
 
 def find_structure(
@@ -154,6 +155,7 @@ def _with_lengths(
         astray_s=made.astray_s,
         tells_apart=made.chain is None or made.chain.tells_apart,
         lengths_left_aside=not keeps,
+        no_rest_s=made.no_rest_s,
     )
 
 

@@ -34,6 +34,9 @@ _SAME_LENGTH_S = 0.12
 _MOST_LENGTHS = 6
 # Chosen: a class's own lengths are believed if so many gaps, and this share of all, keep them.
 _FEWEST_KEPT, _MOST_KEPT_SHARE = 5, 0.75
+# Chosen: so many rests of one length, and more than this share of all gaps, are those of a class; of gaps
+# that each have a length of their own, fewer are alike.
+_FEWEST_RESTS, _MORE_RESTS_SHARE = 3, 0.34
 # Chosen: more boundaries in a row than this are not filled in without a person's word.
 _MOST_FILLED = 2
 # Chosen: a recording may be played faster or slower by so much, in steps finer than what a gap shows.
@@ -237,12 +240,25 @@ def unheard_s(times_s: Floats, chain: Chain, most: int | None = _MOST_FILLED) ->
     return found
 
 
-def between_sets_s(times_s: Floats) -> list[float]:
-    """Return where boundaries must be that are not among `times_s`, shape (n,), if only rests are alike.
+@dataclass(frozen=True)
+class NoRest:
+    """A boundary at which two sets seem to follow each other in a class that rests after each, in seconds.
 
-    Where two sets seem to follow each other, a rest is in one of the two: in the one that then leaves a
-    length which another set has. Nothing is said if that is so of both or of neither, or if three follow each
-    other, as around a rest that was cut.
+    ``tried_s`` are where the rest would begin, or end, if it is in the first or in the second of the two;
+    ``fits_s`` those that leave a length which another set has. Both are empty where more than two intervals
+    follow each other without a rest, as around one that was cut.
+    """
+
+    at_s: float
+    tried_s: tuple[float, ...] = ()
+    fits_s: tuple[float, ...] = ()
+
+
+def without_rest(times_s: Floats) -> list[NoRest]:
+    """Return where `times_s`, shape (n,), in order, lack a rest between two sets, if only rests are alike.
+
+    The commonest length is that of rests if no two of it follow each other and it is more than a third of
+    all. Lengths alone tell in which of the two sets the rest is only where many are alike.
     """
     gaps = np.diff(times_s)
     usual = _usual_lengths(gaps)
@@ -250,17 +266,20 @@ def between_sets_s(times_s: Floats) -> list[float]:
         return []
     rest_s = usual[0]
     is_set = np.abs(gaps - rest_s) >= NEAR_GRID_S
-    sets = gaps[is_set]
-    if (~is_set).sum() < _FEWEST_KEPT or (~is_set[:-1] & ~is_set[1:]).any():
+    sets, n_rests = gaps[is_set], int((~is_set).sum())
+    if n_rests < max(_FEWEST_RESTS, _MORE_RESTS_SHARE * len(gaps)) or (~is_set[:-1] & ~is_set[1:]).any():
         return []
-    found: list[float] = []
+    found: list[NoRest] = []
     for index in np.flatnonzero(is_set[:-1] & is_set[1:]).tolist():
-        if is_set[max(0, index - 1) : index].any() or is_set[index + 2 : index + 3].any():
-            continue
         middle_s = float(times_s[index + 1])
+        if is_set[max(0, index - 1) : index].any() or is_set[index + 2 : index + 3].any():
+            found.append(NoRest(middle_s))
+            continue
         places = ((middle_s - rest_s, gaps[index]), (middle_s + rest_s, gaps[index + 1]))
-        fits = [at_s for at_s, gap in places if (np.abs(sets - (gap - rest_s)) < NEAR_GRID_S).any()]
-        found += fits if len(fits) == 1 else []
+        tried = [(at_s, gap - rest_s) for at_s, gap in places if gap > rest_s]
+        fits = [at_s for at_s, left in tried if (np.abs(sets - left) < NEAR_GRID_S).any()]
+        many = n_rests >= _FEWEST_KEPT
+        found.append(NoRest(middle_s, tuple(at_s for at_s, _ in tried), tuple(fits) if many else ()))
     return found
 
 

@@ -55,6 +55,18 @@ def test_a_faint_return_is_taken_where_the_lengths_have_a_boundary():
     assert all(b.placed_by == "sound" for b in found.boundaries)
 
 
+def test_what_is_faint_and_a_little_off_says_that_a_boundary_is_there():
+    """Under talk a return seems up to 80 ms off: the boundary is there, and when, the lengths tell better."""
+    faint = [Boundary(float(GRID_S[-1]) + off, 0.4) for off in (-0.06, 11.0)]
+    farther = [Boundary(float(GRID_S[-1]) + 0.11, 0.4)]
+
+    found = completed(heard(GRID_S[:-1]), faint)
+
+    assert places(found) == GRID_S.tolist()
+    assert (found.boundaries[-1].placed_by, found.boundaries[-1].score) == ("sound", 0.4)
+    assert places(completed(heard(GRID_S[:-1]), farther)) == GRID_S[:-1].tolist()
+
+
 def test_what_is_faint_and_everywhere_is_no_return():
     """Where something as faint comes every two seconds, one of them beside a place on the grid is chance."""
     left = np.delete(GRID_S, [0, 5, 15])

@@ -9,6 +9,7 @@ import numpy as np
 
 from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.beeps.timing_grid import (
+    NEAR_GRID_S,
     Chain,
     Lengths,
     astray,
@@ -106,12 +107,19 @@ def _by_sure(clear: Sequence[Boundary], faint: Sequence[Boundary]) -> Completed 
 
 
 def _near(at_s: float, faint: Sequence[Boundary]) -> Boundary | None:
-    """Return the clearest of `faint` that is where the lengths put a boundary, if it is not so by chance."""
-    near = [boundary for boundary in faint if abs(boundary.at_s - at_s) < _NEAR_FAINT_S]
-    best = max(near, key=lambda boundary: boundary.score, default=None)
-    if best is None:
-        return None
-    as_clear = [boundary.at_s for boundary in faint if boundary.score >= best.score]
-    # As many as that, anywhere, put one so near to a place so often.
-    by_chance = 2 * _NEAR_FAINT_S * len(as_clear) / max(at_s, faint[-1].at_s)
-    return best if by_chance < _MOST_BY_CHANCE else None
+    """Return the clearest of `faint` that is where the lengths put a boundary, if it is not so by chance.
+
+    One that is a little off there, as under talk, says that the sound is there; when, the lengths tell
+    better.
+    """
+    for within_s in (_NEAR_FAINT_S, NEAR_GRID_S):
+        near = [boundary for boundary in faint if abs(boundary.at_s - at_s) < within_s]
+        best = max(near, key=lambda boundary: boundary.score, default=None)
+        if best is None:
+            continue
+        as_clear = [boundary.at_s for boundary in faint if boundary.score >= best.score]
+        # As many as that, anywhere, put one so near to a place so often.
+        by_chance = 2 * within_s * len(as_clear) / max(at_s, faint[-1].at_s)
+        if by_chance < _MOST_BY_CHANCE:
+            return best if within_s == _NEAR_FAINT_S else replace(best, at_s=at_s)
+    return None

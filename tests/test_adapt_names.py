@@ -38,6 +38,7 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
         ("kettlebell swings hinge and snap", "announce", "kettlebell swings"),
         ("okay forty five seconds of swings", "announce", "swings"),
         ("row to press next", "preview", "row to press"),
+        ("good mornings hinge from the hips", "setup", "good mornings"),
         ("squat to calf raise after this", "preview", "squat to calf raise"),
         # What one does to something is told, not named.
         ("reach your left arm up and over", "setup", None),

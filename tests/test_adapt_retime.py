@@ -176,6 +176,20 @@ def test_a_guess_at_praise_in_a_rest_is_said_in_no_set():
     assert (guess, ABOUT_REST) in made.lines.left
 
 
+@pytest.mark.parametrize(
+    ("text", "turns"),
+    [
+        ("Now face the other way.", True),
+        ("Other way round.", True),
+        ("Turn to the other wall", True),
+        ("Turn your head the other way.", False),
+    ],
+)
+def test_facing_the_other_way_turns_to_the_other_side(text, turns):
+    """A press against a band is done facing left and then right, and nobody says the word side."""
+    assert UntrueCalls().turns(text) is turns
+
+
 def test_a_set_on_the_other_side_is_of_the_same_exercise():
     """Sets on the left and on the right are one exercise whose sides alternate, as the plan calls it."""
     made, plan = planned({
@@ -332,6 +346,12 @@ def test_what_begins_a_set_with_its_name_is_said_there_or_not_at_all():
         ("Thirty seconds and then we swap.", "setup", True),
         ("Twenty seconds on, ten seconds off.", "setup", True),
         ("Side lunges, and then you're done.", "announce", True),
+        ("We do five exercises three times, thirty five on and twenty five off.", "say", True),
+        ("Today it's four moves, and we go round twice.", "preview", True),
+        ("Three rounds of this.", "say", True),
+        ("Thirty on. Your knees stay bent.", "say", False),
+        ("Two moves today, hops and a hold.", "preview", False),
+        ("Pulse three times each way.", "form", False),
     ],
 )
 def test_a_hold_inside_a_movement_is_none_of_the_class_times(text, purpose, untrue):

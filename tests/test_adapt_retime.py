@@ -359,6 +359,35 @@ def test_a_hold_inside_a_movement_is_none_of_the_class_times(text, purpose, untr
     assert UntrueCalls().tells_time(text, purpose) is untrue
 
 
+def test_a_guess_that_begins_a_set_is_of_that_set():
+    """Its name, guessed to be praise, names it; a guess at a change is form, until it is late."""
+    rows = intervals(n_sets=2)
+    said = [
+        (1, 0.9, "Push ups. Elbows back.", "setup", True),
+        (1, 5.0, "Push the floor away to stand up.", "change", False),
+        (1, 30.0, "Then up to your feet.", "change", False),
+        (2, 5.0, "Push ups next.", "preview", True),
+        (3, 0.9, "Push ups again.", "praise", False),
+        (3, 5.0, "Push ups, lovely.", "praise", False),
+    ]
+    cues = [
+        CutCue(at, at + 900, text, plan_role(purpose), index, f"{number}.wav", purpose, sure)
+        for number, (index, after_s, text, purpose, sure) in enumerate(said)
+        for at in [round(1000 * (rows[index].start_s + after_s))]
+    ]
+    made = pattern_plan("Legs", rows, cues, None)
+
+    assert made is not None
+    ups = YAML(typ="safe").load(made.text)["exercises"]["push ups"]
+    texts = {role: [line["text"] for line in lines] for role, lines in ups.items()}
+    assert texts == {
+        "announce": ["Push ups. Elbows back.", "Push ups again."],
+        "form": ["Push the floor away to stand up."],
+        "change": ["Then up to your feet."],
+        "praise": ["Push ups, lovely."],
+    }
+
+
 def ladder(work_s: list[float]) -> list[FoundInterval]:
     """Return sets of these lengths with rests of 15 s between them, 30 s after every second."""
     rows, now = [FoundInterval("talk", 0.0, 20.0, 20.0, True)], 20.0

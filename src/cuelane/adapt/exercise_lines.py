@@ -31,6 +31,8 @@ ABOUT_REST = "said in a rest, and perhaps about it: in a set it could be wrong"
 TOO_MANY = f"one of more than {MOST_LINES} lines of its kind"
 
 
+# Chosen: what changes for the next set is told in the last part of one; a guess at it before that is form.
+_CHANGES_FROM = 0.5
 # Said from the round on in which the instructor said them first: all in the first one would leave none.
 _FROM_ITS_ROUND = ("form", "easier", "harder", "say")
 
@@ -145,7 +147,7 @@ class _Sorter:
         if not self._holds_for_both(cue, number):
             self.lines.left.append((cue, OTHER_SIDE))
             return
-        named = self._begins_with_name(cue, number)
+        named, begins = self._begins_with_name(cue, number), self._first[cue.interval] == cue.clip
         match cue.purpose:
             case "praise" if cue.is_sure:
                 self.lines.add(self.lines.praise, OwnLine(cue))
@@ -157,13 +159,17 @@ class _Sorter:
                 self.lines.left.append((cue, NOTHING_FOLLOWS))
             case "announce" if named and not self._names_itself(cue, number):
                 self.lines.left.append((cue, NAMED_TWICE))
-            case "say" | "remind" if self._first[cue.interval] == cue.clip and named:
+            case "say" | "remind" if begins and named:
                 # "Push ups, you know what to do" begins the set, and would be odd later.
+                self._announce_or_leave(cue, number)
+            case "praise" | "form" if begins and named and not cue.is_sure:
                 self._announce_or_leave(cue, number)
             case "setup" | "announce" | "side" if self._names_itself(cue, number):
                 self._add(cue, number, "announce", pinned=cue.purpose != "announce")
             case "setup" | "announce" | "side":
                 self._add(cue, number, "setup" if first else "remind", pinned=cue.purpose == "side")
+            case "change" if not cue.is_sure and self._share(cue) < _CHANGES_FROM:
+                self._add(cue, number, "form")
             case "change":
                 self._change(cue, number)
             case _:
@@ -206,6 +212,11 @@ class _Sorter:
     def _holds_name(self, cue: CutCue, number: int) -> bool:
         name = self._shape.names[number]
         return self._begins_with_name(cue, number) or self._names.holds(cue.text, name)
+
+    def _share(self, cue: CutCue) -> float:
+        """Return how much of its set has passed where `cue` begins, from 0 to 1."""
+        interval = self._intervals[cue.interval]
+        return (cue.onset_ms / 1000 - interval.start_s) / interval.length_s
 
     def _change(self, cue: CutCue, number: int) -> None:
         following = self._intervals[cue.interval + 1 : cue.interval + 2]

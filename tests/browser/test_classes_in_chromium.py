@@ -81,6 +81,26 @@ def test_files_are_dropped_in(desk: Desk) -> None:
     assert desk.page.complaints_of_console() == []
 
 
+def test_a_recording_is_sent_once_though_its_captions_are_refused(desk: Desk) -> None:
+    """A recording may be gigabytes: captions that are refused made a second class of it at the next try."""
+    page = desk.page
+    desk.go("/classes")
+    page.run(
+        "window.held = (id, name, text) => { const held = new DataTransfer();"
+        " held.items.add(new File([text], name)); document.getElementById(id).files = held.files; };"
+        " held('class-file', 'monday.mp4', 'x'); held('class-captions', 'monday.vtt', 'no captions')"
+    )
+    page.click("#bring-form button")
+    page.wait(
+        "!document.querySelector('#bring-form button').disabled"
+        " && document.getElementById('bring-state').textContent !== ''"
+    )
+    page.run("held('class-captions', 'monday.vtt', 'WEBVTT\\n\\n00:01.000 --> 00:02.000\\nHeels heavy.\\n')")
+    page.click("#bring-form button")
+    page.wait("location.pathname === '/class/monday'")
+    assert [path.name for path in desk.folder.iterdir() if path.is_dir()] == ["monday"]
+
+
 def test_a_file_that_is_no_class_is_refused_in_words(
     desk: Desk, tmp_path_factory: pytest.TempPathFactory
 ) -> None:

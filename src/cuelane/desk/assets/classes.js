@@ -14,6 +14,8 @@ function wireBring() {
       if (found.length) putInto(at(id), found.slice(0, 1));
     at("bring-form").querySelector("button").focus();
   });
+  // A recording that is there already is not sent again where only what came after it went wrong.
+  let there = { file: null, name: "" };
   at("bring-form").addEventListener("submit", async (event) => {
     event.preventDefault();
     const file = at("class-file").files[0];
@@ -28,9 +30,12 @@ function wireBring() {
       button.disabled = false;
       told(answer.body?.error || w("top.offline"));
     };
-    const brought = await upload(`/api/class/new?name=${encodeURIComponent(file.name)}`, file, (part) => (bar.value = part));
-    if (brought.status !== 200) return fail(brought);
-    const name = encodeURIComponent(brought.body.name);
+    if (there.file !== file) {
+      const brought = await upload(`/api/class/new?name=${encodeURIComponent(file.name)}`, file, (part) => (bar.value = part));
+      if (brought.status !== 200) return fail(brought);
+      there = { file, name: brought.body.name };
+    }
+    const name = encodeURIComponent(there.name);
     const captions = at("class-captions").files[0];
     if (captions) {
       const words = await upload(`/api/class-words/${name}`, captions);

@@ -134,3 +134,26 @@ def test_leaving_asks_while_the_text_is_not_saved(desk: Desk) -> None:
     desk.page.run("document.getElementById('save-text').click()")
     desk.until(lambda: "# mine" in (desk.folder / "p.yaml").read_text(encoding="utf-8"))
     desk.page.wait(LEAVING)
+
+
+def test_a_choice_that_is_refused_does_not_stay_as_if_it_were_taken(desk: Desk) -> None:
+    """A list and a box show what the plan holds; what cannot be changed there is said beside it."""
+    text = PLAN.replace("    form:", "    load: [arms] # mine\n    form:").replace(
+        "  - block: Legs\n    pattern: circuit\n    work: 40s\n    exercises: [squat]\n",
+        "  - {block: Legs, pattern: circuit, work: 40s, # mine\n     last_rest: true, exercises: [squat]}\n",
+    )
+    (desk.folder / "p.yaml").write_text(text, encoding="utf-8")
+    desk.go("/plan/p.yaml")
+    shown(desk)
+    field = "document.getElementById('{}/session/0{}')"
+    for one, now, change in (
+        (field.format("pattern", ""), "value", "flow"),
+        (field.format("f", "/last_rest"), "checked", False),
+    ):
+        before = desk.page.run(f"{one}.{now}")
+        desk.page.run("document.getElementById('said').textContent = ''")
+        set_to = "false" if change is False else f"'{change}'"
+        desk.page.run(f"{one}.{now} = {set_to}; {one}.dispatchEvent(new Event('change', {{bubbles: true}}))")
+        desk.page.wait("document.getElementById('said').textContent.includes('brackets')")
+        desk.page.wait(f"{one}.{now} === {str(before).lower() if before is True else repr(before)}")
+    assert (desk.folder / "p.yaml").read_text(encoding="utf-8") == text

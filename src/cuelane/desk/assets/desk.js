@@ -3,7 +3,7 @@
 import { laneWidths, wireCues } from "./cues.js";
 import { Elsewhere } from "./elsewhere.js";
 import { calledOf, changeOf, chosenIn } from "./naming.js";
-import { announce, at, heardIn, letters, morph, named, send, setParts, tell, trouble, w } from "./page.js";
+import { announce, at, heardIn, letters, morph, named, savedChoice, send, setParts, tell, trouble, w } from "./page.js";
 import { Player } from "./player.js";
 import { Score } from "./score.js";
 
@@ -315,7 +315,14 @@ function commit(field) {
   const change = editOf(field);
   if (change.op === "remove" && field.matches("input:not([type=checkbox])") && !saved) return;
   const was = wasOf(field);
-  edit([change], changeOf(field), was ? { was } : {});
+  chosen(field, edit([change], changeOf(field), was ? { was } : {}));
+}
+
+// A choice that is not taken does not stay as if it were: the plan has what was there before.
+async function chosen(field, taken) {
+  if (await taken) return;
+  if (field.matches("select")) field.value = savedChoice(field);
+  else if (field.type === "checkbox") field.checked = field.hasAttribute("checked");
 }
 
 function moved(name, by) {
@@ -393,13 +400,13 @@ function wire() {
   });
   document.addEventListener("change", (event) => {
     const field = event.target;
-    const chosen = choices[field.dataset?.do];
-    if (chosen) {
+    const choice = choices[field.dataset?.do];
+    if (choice) {
       const value = field.value;
-      if (value) chosen(value, field);
+      if (value) chosen(field, choice(value, field));
     } else if (field.dataset?.off !== undefined) {
       const name = field.dataset.off;
-      edit([field.checked ? { op: "set", at: name, value: false } : { op: "remove", at: name }], changeOf(field));
+      chosen(field, edit([field.checked ? { op: "set", at: name, value: false } : { op: "remove", at: name }], changeOf(field)));
     } else if (field.dataset?.kind) commit(field);
   });
   document.addEventListener("input", (event) => {

@@ -143,7 +143,8 @@ function keep(old, { attributes }) {
   }
 }
 
-function savedChoice(select) {
+// What a list of choices shows by what the plan holds.
+export function savedChoice(select) {
   const chosen = [...select.options].find((option) => option.hasAttribute("selected"));
   return chosen ? chosen.value : (select.options[0]?.value ?? "");
 }

@@ -77,6 +77,22 @@ def test_a_wrong_decision_is_named_with_its_line(tmp_path):
     assert "expected a line that begins with keep or drop and a time" in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("content", "line"), [("keep 0:01\n".encode("utf-16"), 1), (b"# a\n# b\nkeep 0:01 | caf\xe9\n", 3)]
+)
+def test_decisions_that_an_editor_saved_otherwise_are_told(tmp_path, content, line):
+    """In words for whoever saved them, not in those of the decoder."""
+    path = tmp_path / "decisions.txt"
+    path.write_bytes(content)
+
+    with pytest.raises(PlanError) as caught:
+        read_decisions(path)
+
+    (problem,) = caught.value.problems
+    assert (problem.mark.line, problem.message) == (line, "is not UTF-8 text")
+    assert problem.hint == "save it as UTF-8 text"
+
+
 def cut(onset_ms: int, end_ms: int, interval: int, text: str = "Words.") -> CutCue:
     return CutCue(onset_ms, end_ms, text, "form", interval, "a.wav")
 
@@ -250,6 +266,8 @@ def test_what_cannot_be_adapted_is_refused(class_folder, tmp_path):
     folder, _ = class_folder
     with pytest.raises(UsageError, match="no such file; give the video or audio file"):
         adapt_recording(tmp_path / "none.mp4", tmp_path / "out")
+    with pytest.raises(UsageError, match="is a folder; give the video or audio file"):
+        adapt_recording(tmp_path, tmp_path / "out")
     (tmp_path / "plan.yaml").write_text("title: mine\n", encoding="utf-8")
     with pytest.raises(UsageError, match="there is a file already, and it was not written by cuelane"):
         adapt_recording(folder / "legs.mp4", tmp_path)

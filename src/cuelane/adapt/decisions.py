@@ -63,6 +63,10 @@ def read_decisions(path: Path) -> list[Decision]:
         return []
     try:
         lines = read_ordinary(path, MAX_BYTES).decode("utf-8-sig").split("\n")
+    except UnicodeDecodeError as error:
+        # Such as by an editor that saves as UTF-16.
+        place = Mark(str(path), error.object[: error.start].count(b"\n") + 1, 1)
+        raise PlanError([Problem(place, "is not UTF-8 text", hint="save it as UTF-8 text")]) from error
     except (OSError, ValueError) as error:
         raise PlanError([Problem(Mark(str(path), 1, 1), f"cannot be read: {error}")]) from error
     found: list[Decision] = []

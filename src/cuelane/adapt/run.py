@@ -94,7 +94,8 @@ def adapt_recording(
     """
     options, told = options or AdaptOptions(), step or (lambda what, done, total: None)
     if not recording.is_file():
-        raise UsageError(f"{recording}: no such file; give the video or audio file of the class")
+        what = "is a folder" if recording.is_dir() else "no such file"
+        raise UsageError(f"{recording}: {what}; give the video or audio file of the class")
     _require_language(options.language)
     lengths_of(options)
     require_usable(folder)

@@ -91,6 +91,8 @@ SYMBOLS_OF = {
     ("it", "energia."): "eneɾʤia.",
     ("pt-br", "mão."): "mɐ\u0303ʊ\u0303.",
     ("pt-br", "dia."): "ʤiɐ.",
+    ("pt-br", "joelho."): "ʒoeljʊ.",
+    ("pt-br", "banho."): "bɐ\u0303ɲʊ.",
 }
 
 

@@ -45,7 +45,7 @@ from cuelane.speech.style_model import (
     StyledModel,
     missing,
 )
-from cuelane.speech.style_symbols import GLIDES_VERSION, GLIDING, to_symbols
+from cuelane.speech.style_symbols import RULES_VERSIONS, to_symbols
 
 Array = npt.NDArray[np.float32]
 Words = tuple[tuple[str, float], ...]
@@ -114,7 +114,7 @@ class StyledVoice:
             "speed": self._speed(pace),
             "pause_ms": self._pause_ms(pace),
             **({"liaison": french_liaison.VERSION} if self._settings.phonemes == "fr" else {}),
-            **({"glides": GLIDES_VERSION} if self._settings.phonemes in GLIDING else {}),
+            **({"glides": rules} if (rules := RULES_VERSIONS.get(self._settings.phonemes)) else {}),
             # Which try is kept depends on it.
             **({} if knows_lengths(self._voice) else {"lengths": "unknown"}),
         }

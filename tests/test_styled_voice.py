@@ -85,6 +85,8 @@ SYMBOLS_OF = {
     ("en-gb-x-rp", "bird."): "bɜːd.",
     ("es", "chico."): "ʧiko.",
     ("fr", "un bon matin."): "œ\u0303 bɔ\u0303 matɛ\u0303.",
+    ("fr", "tour deux sur trois."): "tuʁ døː syʁ tʁwa.",
+    ("fr", "deux exercices."): "døz ɛɡzɛʁsis.",
     ("it", "pizza."): "piʦːa.",
     ("it", "sedia."): "sɛdja.",
     ("it", "ginocchio."): "ʤinɔkːjo.",

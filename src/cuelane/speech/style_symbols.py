@@ -40,14 +40,18 @@ _GLIDES = (("ˈiʲ", "ˈi"), ("ˌiʲ", "ˌi"), ("ːʲ", "ː"), ("iʲ", "j"))
 # recogniser wrote 9 and 8 of two speakers right, and 10 and 12 when they were given l and j instead. With its
 # palatal n it is the other way round (of 19 words 15 and 15, and 3 and 4 with n and j).
 _PALATAL_L = (("ʎ", "lj"),)
+# A short vowel before a consonant: of "tour deux sur trois" a recogniser heard "tour de sur trois" each time,
+# and "tour 2 sur 3" when it is long.
+_FRENCH_TWO = (("dˈø ", "dˈøː "),)
 
 _RULES = {
     "en-us": _ENGLISH + _AMERICAN,
     "en-gb-x-rp": _ENGLISH + _BRITISH,
+    "fr": _FRENCH_TWO + _OTHERS,
     "it": _GLIDES + _OTHERS,
     "pt-br": _GLIDES + _PALATAL_L + _OTHERS,
 }
-RULES_VERSIONS = {"it": 1, "pt-br": 2}
+RULES_VERSIONS = {"fr": 1, "it": 1, "pt-br": 2}
 """Part of the recipes of clips in these of eSpeak's voices: raise one when its rules change."""
 
 

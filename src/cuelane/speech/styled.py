@@ -114,7 +114,7 @@ class StyledVoice:
             "speed": self._speed(pace),
             "pause_ms": self._pause_ms(pace),
             **({"liaison": french_liaison.VERSION} if self._settings.phonemes == "fr" else {}),
-            **({"glides": rules} if (rules := RULES_VERSIONS.get(self._settings.phonemes)) else {}),
+            **({"rules": rules} if (rules := RULES_VERSIONS.get(self._settings.phonemes)) else {}),
             # Which try is kept depends on it.
             **({} if knows_lengths(self._voice) else {"lengths": "unknown"}),
         }

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import multiprocessing
+import os
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -102,3 +106,65 @@ def test_the_oldest_are_forgotten(tmp_path, monkeypatch):
 
     assert listener.n_heard == 0
     assert len(list((tmp_path / FOLDER).glob("??/*.json"))) == 2
+
+
+class InItsProcess(Counting):
+    """Says in which process it hears a piece."""
+
+    def hear(self, samples):
+        return [replace(word, posterior=float(os.getpid())) for word in super().hear(samples)]
+
+
+class EndedByTheSystem(Counting):
+    """Dies as a process does that the system ends, at the third piece, but in the process that asks."""
+
+    def hear(self, samples):
+        if samples[0] == PIECES[2][0] and multiprocessing.current_process().name != "MainProcess":
+            os._exit(9)
+        return super().hear(samples)
+
+
+def each(listener: type[Counting], tmp_path, *, is_on_one_core: bool = True) -> list[HeardWord]:
+    """Return the one word of each of the pieces."""
+    one = replace(engine(), make=listener, is_on_one_core=is_on_one_core)
+    kept = HeardPieces(listener(), one, tmp_path)
+    return [words[0] for words in kept.hear_each(PIECES.__getitem__, len(PIECES), is_long=True)]
+
+
+@pytest.mark.parametrize("is_on_one_core", [True, False])
+def test_pieces_are_heard_side_by_side_in_their_order(tmp_path, monkeypatch, is_on_one_core):
+    """In processes of their own where the recogniser uses one core, else in this one; kept in the store."""
+    monkeypatch.setattr(heard_pieces, "_n_processes", lambda: 2)
+
+    words = each(InItsProcess, tmp_path, is_on_one_core=is_on_one_core)
+
+    assert [word.text for word in words] == ["0.1", "0.2", "0.3", "0.4"]
+    here = [word.posterior == os.getpid() for word in words]
+    assert here == [not is_on_one_core] * 4
+    again = HeardPieces(Counting(stops_at=0), engine(), tmp_path)
+    assert [again.hear(piece)[0] for piece in PIECES] == words
+
+
+def test_what_a_process_leaves_undone_is_heard_here(tmp_path, monkeypatch):
+    """Where the system ends one of them, as for want of memory, no word is lost."""
+    monkeypatch.setattr(heard_pieces, "_n_processes", lambda: 2)
+
+    words = each(EndedByTheSystem, tmp_path)
+
+    assert [word.text for word in words] == ["0.1", "0.2", "0.3", "0.4"]
+
+
+def _says_how_many(to_tell):
+    to_tell.send(heard_pieces._n_processes())
+
+
+def test_a_process_that_must_not_have_children_hears_alone():
+    """The desk's work is done in such processes."""
+    context = multiprocessing.get_context("spawn")
+    told_from, to_tell = context.Pipe(duplex=False)
+    process = context.Process(target=_says_how_many, args=(to_tell,), daemon=True)
+    process.start()
+    to_tell.close()
+
+    assert told_from.recv() == 1
+    process.join()

@@ -2,15 +2,27 @@
 
 So a class whose recognition was interrupted goes on where it was. A piece is known by its samples and by what
 heard it; a file is whole or not there, and one that is damaged is heard again.
+
+A recogniser that works on one core hears several pieces at once, each in a process of its own: pocketsphinx
+holds Python's lock while it listens, so that threads would wait for each other.
 """
 
 from __future__ import annotations
 
 import contextlib
+import functools
 import hashlib
 import json
-from collections.abc import Mapping
+import multiprocessing
+import os
+import signal
+import threading
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import asdict
+from multiprocessing.synchronize import Event
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +42,8 @@ _MAX_BYTES = 1 << 20
 # Chosen: when there are too many, so many stay, those used last.
 _SHRINK_TO = 0.8
 _TOKEN = "heard"
+# Chosen: each process holds the recogniser's model, 150 MB; more cores than that are rare where this runs.
+_MOST_PROCESSES = 4
 
 
 class HeardPieces:
@@ -70,6 +84,48 @@ class HeardPieces:
             write_whole(path, canonical(sealed), self._store, _TOKEN)
         return words
 
+    def hear_each(
+        self, sound_of: Callable[[int], Audio], n_pieces: int, *, is_long: bool
+    ) -> Iterator[list[HeardWord]]:
+        """Yield the words of each piece, in their order, as :meth:`hear` returns them.
+
+        Parameters
+        ----------
+        sound_of : returns the samples of the piece of a number from 0, shape (n,), 16 kHz mono.
+        is_long : there is so much to hear that starting processes pays.
+        """
+        n_done = 0
+        n_processes = _n_processes() if is_long and self._engine.is_on_one_core else 1
+        if n_processes > 1:
+            with contextlib.suppress(BrokenProcessPool):
+                for words in self._side_by_side(sound_of, n_pieces, n_processes):
+                    n_done += 1
+                    yield words
+        # All of them, or what is left where the system ended a process, as when there is no memory for two.
+        yield from (self.hear(sound_of(number)) for number in range(n_done, n_pieces))
+
+    def _side_by_side(
+        self, sound_of: Callable[[int], Audio], n_pieces: int, n_processes: int
+    ) -> Iterator[list[HeardWord]]:
+        """Yield the words of each piece, heard in processes of their own, and kept there."""
+        # A spawned child is the same on every system, and inherits no thread's lock half way.
+        context = multiprocessing.get_context("spawn")
+        given_up = context.Event()
+        pool = ProcessPoolExecutor(n_processes, context, _begin, (given_up,))
+        waiting: deque[Future[list[HeardWord]]] = deque()
+        try:
+            for number in range(n_pieces):
+                waiting.append(pool.submit(_heard, self._engine, self._store, sound_of(number)))
+                # Few are waiting at any time, so that memory does not grow with the recording.
+                if len(waiting) > 2 * n_processes:
+                    yield waiting.popleft().result()
+            while waiting:
+                yield waiting.popleft().result()
+        finally:
+            # Where the work was interrupted, what waits in the processes is left unheard.
+            given_up.set()
+            pool.shutdown(cancel_futures=True)
+
     def _forget_oldest(self) -> None:
         with contextlib.suppress(OSError):
             kept = list((self._store / FOLDER).glob("??/*.json"))
@@ -77,6 +133,47 @@ class HeardPieces:
                 kept.sort(key=lambda path: path.stat().st_mtime_ns)
                 for path in kept[: len(kept) - round(_SHRINK_TO * MAX_PIECES)]:
                     path.unlink(missing_ok=True)
+
+
+def _n_processes() -> int:
+    # A process of the desk's must not have children.
+    if multiprocessing.current_process().daemon:
+        return 1
+    affinity = getattr(os, "sched_getaffinity", None)
+    n_cores = len(affinity(0)) if affinity is not None else os.cpu_count() or 1
+    return min(_MOST_PROCESSES, n_cores)
+
+
+_given_up: Event | None = None
+"""In a process beside the one that asks: nobody waits for words any more."""
+
+
+def _begin(given_up: Event) -> None:
+    """Make this process one that ends with its parent, however that ends, and says nothing of its own."""
+    global _given_up
+    _given_up = given_up
+    # From the keyboard the parent is interrupted too, and it is the one that puts things away.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    assert parent is not None
+
+    def watch() -> None:
+        parent.join()
+        os.kill(os.getpid(), signal.SIGTERM)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+@functools.cache
+def _of_this_process(engine: WordEngine, store: Path) -> HeardPieces:
+    return HeardPieces(engine.make(), engine, store)
+
+
+def _heard(engine: WordEngine, store: Path, samples: Audio) -> list[HeardWord]:
+    """Hear a piece, shape (n,), in a process beside the one that asks."""
+    if _given_up is not None and _given_up.is_set():
+        return []
+    return _of_this_process(engine, store).hear(samples)
 
 
 def _read(path: Path, key: str) -> list[HeardWord] | None:

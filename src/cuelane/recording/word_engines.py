@@ -41,13 +41,15 @@ class WordEngine:
     """A recogniser that can be used here.
 
     ``version`` names the program and its model, as reports and kept analyses have it. ``language`` is
-    ISO 639-1. ``make`` loads it.
+    ISO 639-1. ``make`` loads it; ``is_on_one_core`` says that it uses no more, and can be loaded, and hear a
+    piece for itself, in several processes.
     """
 
     name: EngineName
     version: str
     language: str
     make: Callable[[], WordListener]
+    is_on_one_core: bool = False
 
     @property
     def said(self) -> str:
@@ -70,7 +72,7 @@ class _Entry:
 
 def _light(language: str) -> WordEngine:
     version = importlib.metadata.version("pocketsphinx")
-    return WordEngine("light", f"pocketsphinx {version}", language, FreeListener)
+    return WordEngine("light", f"pocketsphinx {version}", language, FreeListener, is_on_one_core=True)
 
 
 def _strong(language: str, folder: Path | None = None) -> WordEngine:

@@ -102,6 +102,20 @@ def test_words_that_do_not_fit_are_linked_to_their_fields(desk: Pilot, tmp_path:
     assert [link["at"] for link in made(desk)["links"]] == ["session/0/work"]
 
 
+def test_two_plans_of_one_name_do_not_take_each_other_s_track(desk: Pilot, tmp_path: Path) -> None:
+    """p.yaml and p.yml: what is made of a plan has its name without the ending, so one is to be renamed."""
+    made(desk)
+    track = (tmp_path / "p.flac").read_bytes()
+    (tmp_path / "p.yml").write_text(PLAN.replace("20s", "25s"), encoding="utf-8")
+    for name in ("p.yml", "p.yaml"):
+        answer = desk.post(f"/api/finish/{name}/render", {"format": ".flac"})
+        assert answer.status == 400
+        assert {"p.yaml", "p.yml", "p.flac."} <= set(answer.json["error"].split())
+    assert (tmp_path / "p.flac").read_bytes() == track
+    (tmp_path / "p.yml").rename(tmp_path / "q.yml")
+    assert made(desk)["status"] == "done"
+
+
 def test_a_file_of_somebodys_own_is_not_overwritten(desk: Pilot, tmp_path: Path) -> None:
     """A recording that happens to have the track's name, and no schedule beside it."""
     (tmp_path / "p.flac").write_bytes(b"mine")

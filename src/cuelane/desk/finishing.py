@@ -129,6 +129,11 @@ def post_render(finishing: Finishing, request: Request, data: Asked) -> Any:
     out = workspace.document.path.with_suffix(str(suffix))
     if out.exists() and not out.with_suffix(".schedule.json").is_file():
         raise UsageError(Said("finish.in_the_way", file=out.name))
+    own = workspace.document.path
+    twin = own.with_suffix(".yml" if own.suffix == ".yaml" else ".yaml")
+    if twin.is_file():
+        # One's track would take the place of the other's, with all that is beside it.
+        raise UsageError(Said("finish.same_name", one=own.name, other=twin.name, file=out.name))
     options = _options(data)
 
     def work(tell: Tell) -> dict[str, Any]:

@@ -208,6 +208,24 @@ def test_a_set_on_the_other_side_is_of_the_same_exercise():
     ]  # fmt: skip
 
 
+def test_the_other_leg_is_of_the_set_before():
+    """Nobody says left or right: the plan begins on the left, and calls both; "this time" is not so."""
+    made, plan = planned({
+        1: [("setup", "Split squat. Straight down.")],
+        2: [("side", "Swap legs.")],
+        3: [("form", "Push through your heel.")],
+        5: [("announce", "Split squat.")],
+        7: [("side", "And the other leg.")],
+    })  # fmt: skip
+    later, _ = planned(
+        {1: [("setup", "Split squat. Straight down.")], 3: [("side", "This time the other leg.")]}
+    )
+
+    assert made.shape.names == ("split squat",) * 4
+    assert plan["exercises"]["split squat"]["sides"] == "alternate"
+    assert later.shape.named == 1
+
+
 @pytest.mark.parametrize(
     "said",
     [

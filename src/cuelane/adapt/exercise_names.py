@@ -142,18 +142,17 @@ class ExerciseNames:
     ) -> list[str | None]:
         """Return `named`; a set that has no name and begins with the other side is of the exercise before it.
 
-        Where the set before names no side, either, "left side this time" is the other side of an earlier one.
+        Where the set before names no side, either, "left side this time" is the other side of an earlier one;
+        "other leg now" is of the set before in any case.
         """
         found = list(named)
         for number in range(1, len(found)):
             before, (inside, rest) = _around(cues, sets, number - 1)[0], _around(cues, sets, number)
             left = next(filter(None, (self._untrue.side_of(cue.text) for cue in before)), None)
-            sides = [self._untrue.side_of(cue.text) for cue in (*rest, *inside[:1])]
-            if (
-                found[number] is None
-                and left is not None
-                and {"left": "right", "right": "left"}[left] in sides
-            ):
+            beside = [cue.text for cue in (*rest, *inside[:1])]
+            sides = [self._untrue.side_of(text) for text in beside]
+            turned = left is not None and {"left": "right", "right": "left"}[left] in sides
+            if found[number] is None and (turned or any(map(self._untrue.goes_on, beside))):
                 found[number] = found[number - 1]
         return found
 

@@ -65,10 +65,20 @@ def _first_in_turn(
         side if n % 2 == 0 else other for n, (side, other) in enumerate(zip(said, turned, strict=True))
     ]
     named = {side for side in in_turn if side}
+    if not named and all(_goes_on(shape.sets[one], shape.sets[two], cues, untrue) for one, two in pairs):
+        return "left"
     # One that is named in its first pair on both sides; a later set may leave it unsaid.
     if len(named) != 1 or None in said[:2]:
         return None
     return "left" if named == {"left"} else "right"
+
+
+def _goes_on(one: int, two: int, cues: Sequence[CutCue], untrue: UntrueCalls) -> bool:
+    """Return whether the other side is told between two sets, or as the first thing in the second alone."""
+    firsts = [next((cue for cue in cues if cue.interval == index), None) for index in (one, two)]
+    begun, turned = (cue is not None and untrue.goes_on(cue.text) for cue in firsts)
+    between = (cue for cue in cues if one < cue.interval < two)
+    return not begun and (turned or any(untrue.goes_on(cue.text) for cue in between))
 
 
 def _side_named(index: int, cues: Sequence[CutCue], untrue: UntrueCalls) -> Literal["left", "right"] | None:

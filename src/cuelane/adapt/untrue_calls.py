@@ -37,6 +37,10 @@ class UntrueCalls:
         """Return whether `text` says to change sides."""
         return self._turn.search(plain(text)) is not None
 
+    def goes_on(self, text: str) -> bool:
+        """Return whether `text`, said before or as a set begins, makes it the other side of the last one."""
+        return self.turns(text) and not self.compares(text)
+
     def side_of(self, text: str) -> Literal["left", "right"] | None:
         """Return the side that `text` names first, None where it names none."""
         words = plain(text)

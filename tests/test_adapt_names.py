@@ -101,3 +101,11 @@ def test_a_call_of_what_comes_next_points_at_no_picture():
     assert lists.reasons("next the frog squats coming up") == ()
     assert lists.reasons("This one coming up.") == ("points at a picture",)
     assert lists.reasons("The picture of the move coming up.") == ("points at a picture",)
+
+
+@pytest.mark.parametrize("count", ["Three, two, one,", "3, 2, 1,"])
+def test_counting_into_a_set_names_nothing(count):
+    """However the numbers are written, they are no exercise, though they are said again elsewhere."""
+    said = [[("setup", f"{count} and lift your heels.")], [("form", "Hold for three. Up for 3.")]]
+
+    assert named(said) == [None, None]

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from cuelane.adapt.decisions import decide, decisions_text, read_decisions, with_purposes
+from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.adapt.words.role_judge import NAMES, OUT, role_judge
+from cuelane.adapt.words.word_lists import word_lists
 from cuelane.base.errors import PlanError
+from cuelane.base.language import load_language
 from role_fit import fitted, unseen
 
 UNSEEN = unseen()
@@ -35,6 +40,30 @@ def test_what_sentences_are_for_is_found_as_measured():
     assert right >= 162
     assert len(sure) >= 120
     assert sum(sure) / len(sure) >= 0.93
+
+
+def in_figures(text: str) -> str:
+    """Return `text` as a recogniser may write it: its numbers from two to 99 in figures."""
+    say = load_language("en").number
+    counted = {say(n).replace("-", " "): str(n) for n in range(2, 100)}
+    words = "|".join(sorted(counted, key=len, reverse=True))
+    said = re.sub(r"(?<=ty)-", " ", text)
+    return re.sub(rf"\b({words})\b", lambda found: counted[found[0].lower()], said, flags=re.IGNORECASE)
+
+
+def test_numbers_in_figures_are_read_like_numbers_in_words():
+    """What is said is the same, however who hears it writes it: its purpose, its truth, what it points at."""
+    judge, untrue, lists = role_judge(), UntrueCalls(), word_lists()
+    rows = [row for row in fitted() if in_figures(row.text) != row.text]
+
+    assert len(rows) > 100
+    for row in rows:
+        other = in_figures(row.text)
+        assert judge.judge(other, row.where) == judge.judge(row.text, row.where), other
+        assert untrue.tells_time(other, row.role) == untrue.tells_time(row.text, row.role), other
+        assert lists.reasons(other) == lists.reasons(row.text), other
+    assert untrue.tells_time("Move when you like, 3 rounds of that.", "say")
+    assert not untrue.tells_time("Lift 1 leg at a time.", "form")
 
 
 @pytest.mark.parametrize(

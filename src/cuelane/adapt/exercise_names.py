@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.role_judge import hints_of
-from cuelane.adapt.words.word_lists import any_of, lists_of, plain
+from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain
 
 _NAMING = ("announce", "setup", "preview")
 _FROM_REST = ("preview", "announce", "setup")
@@ -176,7 +176,7 @@ class ExerciseNames:
         """Return whether words tell what to do with what ("arms up"), or a side, and name nothing."""
         of_body = words[0].endswith("s") and self._body.fullmatch(words[0]) is not None
         known = self._no_part & set(words) or words[0] in self._told
-        return bool(known or of_body or self._no_head.search(" ".join(words)))
+        return bool(known or of_body or self._no_head.search(in_words(" ".join(words))))
 
     def _begun_alike(
         self, cues: Sequence[CutCue], sets: Sequence[int], named: Sequence[str | None]

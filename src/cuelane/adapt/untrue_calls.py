@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Literal
 
-from cuelane.adapt.words.word_lists import any_of, lists_of, plain
+from cuelane.adapt.words.word_lists import any_of, lists_of, plain, ways_written
 
 ABOUT_TIME = ("time", "preview", "announce", "praise", "say", "change", "rest", "side")
 """What is not about how an exercise is done: any stretch of time in it is one of the class's."""
@@ -24,10 +24,10 @@ class UntrueCalls:
 
     def tells_time(self, text: str, purpose: str) -> bool:
         """Return whether `text`, which is for `purpose`, may be wrong at another work and rest."""
-        words = plain(text)
-        if purpose == "time" or self._always.search(words):
+        ways = ways_written(text)
+        if purpose == "time" or any(map(self._always.search, ways)):
             return True
-        return purpose in ABOUT_TIME and self._besides.search(words) is not None
+        return purpose in ABOUT_TIME and any(map(self._besides.search, ways))
 
     def compares(self, text: str) -> bool:
         """Return whether `text` compares with an earlier set, and so belongs to the one it was said in."""

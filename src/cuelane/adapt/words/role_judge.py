@@ -17,7 +17,7 @@ from importlib import resources
 from itertools import pairwise
 from typing import Literal
 
-from cuelane.adapt.words.word_lists import any_of, lists_of, plain
+from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain
 from cuelane.base.roles import ROLES, Role
 
 Where = Literal["", "opening", "begin", "work", "rest", "closing"]
@@ -98,7 +98,8 @@ class RoleJudge:
 
 def features(text: str, where: Where, hints: Mapping[str, re.Pattern[str]]) -> set[str]:
     """Return the words of `text`, its pairs of neighbours with its ends (^ and $), hints (#), place (@)."""
-    words = plain(text).split()
+    # The table knows numbers as the sentences that it was fitted to have them: in words.
+    words = plain(in_words(text)).split()
     found = {*words, *(f"{one} {two}" for one, two in pairwise(["^", *words, "$"]))}
     joined = " ".join(words)
     found |= {f"#{name}" for name, pattern in hints.items() if pattern.search(joined)}

@@ -8,13 +8,25 @@ from functools import cache
 from importlib import resources
 
 from cuelane.lint.pointing import PROPOSE, Pointing, pointing
+from cuelane.recording.pronouncing import spoken_words
 
 MARKINGS = ("channel", "aside")
+_FIGURES = re.compile(r"\b\d{1,2}\b")
 
 
 def plain(text: str) -> str:
     """Return `text` in lower case, its words apart by one space, without punctuation but apostrophes."""
     return " ".join(re.findall(r"[\w']+", text.lower().replace("’", "'")))
+
+
+def in_words(text: str) -> str:
+    """Return `text` with its numbers below a hundred in words: one who hears "30" writes it as they like."""
+    return _FIGURES.sub(lambda found: " ".join(spoken_words(found[0])), text)
+
+
+def ways_written(text: str) -> tuple[str, ...]:
+    """Return the plain words of `text` as they stand, and with its numbers in words where it has figures."""
+    return tuple(dict.fromkeys((plain(text), plain(in_words(text)))))
 
 
 class WordLists:
@@ -53,12 +65,12 @@ class WordLists:
 
     def reasons(self, text: str) -> tuple[str, ...]:
         """Return why an audio-only listener cannot use `text`; nothing if they can."""
-        words = plain(text)
-        found = tuple(reason for pattern, reason in self._marks.values() if pattern.search(words))
+        ways = ways_written(text)
+        found = tuple(reason for pattern, reason in self._marks.values() if any(map(pattern.search, ways)))
         # Talk to viewers and asides often point at a picture too; that they are such is the better reason.
         if found or self.calls_next(text):
             return found
-        return (self.picture_reason,) if self._measure.score(text) > PROPOSE else ()
+        return (self.picture_reason,) if self._measure.score(in_words(text)) > PROPOSE else ()
 
 
 def any_of(rules: list[str] | str) -> re.Pattern[str]:

@@ -12,7 +12,7 @@ fifteen begun and broken off; what was placed, listed as doubtful or placed wron
 words, and onsets: a prompt's first word against the prompt's first audible sample; where a recording has
 noise (pocketsphinx-testdata's, at -30 to -45 dB) that sample is not the word's, so neither its onsets nor
 "cut wrongly" mean anything there. Processor seconds, of this
-process and its threads, for each second of the reading.
+process and of those it starts (not on Windows), for each second of the reading.
 """
 
 from __future__ import annotations
@@ -20,7 +20,6 @@ from __future__ import annotations
 import os
 import sys
 import tempfile
-import time
 from dataclasses import dataclass, field
 from difflib import SequenceMatcher
 from pathlib import Path
@@ -98,9 +97,9 @@ def takes(made: Reading, recogniser: str, name: str) -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "reading.wav"
         soundfile.write(path, made.samples, RATE)
-        before = time.process_time()
+        before = sum(os.times()[:4])
         result = find_takes([path], made.lines, recogniser=recogniser)
-        spent = time.process_time() - before
+        spent = sum(os.times()[:4]) - before
     count = {
         state: sum(line.state == state for line in result.lines)
         for state in ("placed", "uncertain", "missing")
@@ -133,9 +132,9 @@ def words(folder: Path, rows: list[tuple[str, np.ndarray]], recogniser: str, nam
         recording = open_recording(path, Path(scratch))
         hearing = Hearing(recording, None, [])
         islands = hearing.islands()
-        before = time.process_time()
+        before = sum(os.times()[:4])
         heard, _ = recognise(islands, hearing, lambda done, total: None, choose_engine(recogniser, "en"))
-        spent = time.process_time() - before
+        spent = sum(os.times()[:4]) - before
     right = n_said = n_heard = 0
     firsts = []
     for (text, _), (start, end) in zip(rows, spans, strict=True):

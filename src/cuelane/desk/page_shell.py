@@ -36,10 +36,18 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters.update(role=role_of)
-    made.filters.update(script_json=script_json, plain=plain)
+    made.filters.update(script_json=script_json, plain=plain, as_id=as_id)
     made.filters.update(called=label_of, unit=unit_of, about=help_of, option=option_of, pattern=pattern_of)
     made.filters.update(does=pattern_help, example=example_of)
     return made
+
+
+def as_id(name: str) -> str:
+    """Return a name of the plan's as what may be part of an id: with no space, whatever it holds.
+
+    It may be half of a character (a lone surrogate), as a plan that is refused for it has.
+    """
+    return quote(name, safe="", errors="surrogatepass")
 
 
 def render(template: str, **values: Any) -> Markup:

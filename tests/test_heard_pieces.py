@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import multiprocessing
 import os
 from dataclasses import replace
@@ -150,6 +151,22 @@ def test_what_a_process_leaves_undone_is_heard_here(tmp_path, monkeypatch):
     monkeypatch.setattr(heard_pieces, "_n_processes", lambda: 2)
 
     words = each(EndedByTheSystem, tmp_path)
+
+    assert [word.text for word in words] == ["0.1", "0.2", "0.3", "0.4"]
+
+
+@pytest.mark.parametrize("what", ["Event", "Process"])
+def test_where_no_process_can_begin_all_is_heard_here(tmp_path, monkeypatch, what):
+    """As in a container without shared memory, or where a person may have no more processes."""
+    monkeypatch.setattr(heard_pieces, "_n_processes", lambda: 2)
+    context = multiprocessing.get_context("spawn")
+
+    def refused(*_, **__):
+        raise OSError(errno.EAGAIN, "not now")
+
+    monkeypatch.setattr(type(context), what, refused)
+
+    words = each(Counting, tmp_path)
 
     assert [word.text for word in words] == ["0.1", "0.2", "0.3", "0.4"]
 

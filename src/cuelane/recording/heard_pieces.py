@@ -97,11 +97,12 @@ class HeardPieces:
         n_done = 0
         n_processes = _n_processes() if is_long and self._engine.is_on_one_core else 1
         if n_processes > 1:
-            with contextlib.suppress(BrokenProcessPool):
+            with contextlib.suppress(BrokenProcessPool, OSError):
                 for words in self._side_by_side(sound_of, n_pieces, n_processes):
                     n_done += 1
                     yield words
-        # All of them, or what is left where the system ended a process, as when there is no memory for two.
+        # All of them, or what is left where the system ended a process, as when there is no memory for two, or
+        # did not let one begin, as where there is no shared memory.
         yield from (self.hear(sound_of(number)) for number in range(n_done, n_pieces))
 
     def _side_by_side(

@@ -146,6 +146,19 @@ def test_pieces_are_heard_side_by_side_in_their_order(tmp_path, monkeypatch, is_
     assert [again.hear(piece)[0] for piece in PIECES] == words
 
 
+def test_no_process_begins_for_what_was_heard_before(tmp_path, monkeypatch):
+    """Adapted again with other lengths, a class has its words at once."""
+    monkeypatch.setattr(heard_pieces, "_n_processes", lambda: 2)
+    before = each(Counting, tmp_path)
+
+    def refused(*_, **__):
+        raise AssertionError("a process begins")
+
+    monkeypatch.setattr(type(multiprocessing.get_context("spawn")), "Process", refused)
+
+    assert each(Counting, tmp_path) == before
+
+
 def test_what_a_process_leaves_undone_is_heard_here(tmp_path, monkeypatch):
     """Where the system ends one of them, as for want of memory, no word is lost."""
     monkeypatch.setattr(heard_pieces, "_n_processes", lambda: 2)

@@ -19,7 +19,7 @@ import signal
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import asdict
 from multiprocessing.synchronize import Event
@@ -64,20 +64,12 @@ class HeardPieces:
 
     def hear(self, samples: Audio) -> list[HeardWord]:
         """Return the words in `samples`, shape (n,), 16 kHz mono, full scale 1.0, in order of time."""
-        key = recipe_key(
-            {
-                "engine": self._engine.version,
-                "language": self._engine.language,
-                "samples": hashlib.sha256(np.ascontiguousarray(samples, np.float32).tobytes()).hexdigest(),
-            }
-        )
-        path = self._store / FOLDER / key[:2] / f"{key}.json"
-        known = _read(path, key)
+        path = self._path_of(samples)
+        known = self._known(path)
         if known is not None:
-            touch(path)
             return known
         words = self._listener.hear(samples)
-        facts = {"key": key, "words": [asdict(word) for word in words]}
+        facts = {"key": path.stem, "words": [asdict(word) for word in words]}
         sealed = {**facts, "seal": _seal(facts)}
         # A full or locked disk costs only that it is heard again.
         with contextlib.suppress(OSError):
@@ -101,8 +93,8 @@ class HeardPieces:
                 for words in self._side_by_side(sound_of, n_pieces, n_processes):
                     n_done += 1
                     yield words
-        # All of them, or what is left where the system ended a process, as when there is no memory for two, or
-        # did not let one begin, as where there is no shared memory.
+        # All of them, or what is left where the system ended a process, as when there is no memory for two,
+        # or let none begin, as where there is no shared memory.
         yield from (self.hear(sound_of(number)) for number in range(n_done, n_pieces))
 
     def _side_by_side(
@@ -113,19 +105,44 @@ class HeardPieces:
         context = multiprocessing.get_context("spawn")
         given_up = context.Event()
         pool = ProcessPoolExecutor(n_processes, context, _begin, (given_up,))
-        waiting: deque[Future[list[HeardWord]]] = deque()
+        waiting: deque[Callable[[], list[HeardWord]]] = deque()
         try:
             for number in range(n_pieces):
-                waiting.append(pool.submit(_heard, self._engine, self._store, sound_of(number)))
+                waiting.append(self._asked(pool, sound_of(number)))
                 # Few are waiting at any time, so that memory does not grow with the recording.
                 if len(waiting) > 2 * n_processes:
-                    yield waiting.popleft().result()
+                    yield waiting.popleft()()
             while waiting:
-                yield waiting.popleft().result()
+                yield waiting.popleft()()
         finally:
             # Where the work was interrupted, what waits in the processes is left unheard.
             given_up.set()
             pool.shutdown(cancel_futures=True)
+
+    def _asked(self, pool: ProcessPoolExecutor, samples: Audio) -> Callable[[], list[HeardWord]]:
+        """Return what waits for the words in `samples`, shape (n,); only what is new goes to a process."""
+        known = self._known(self._path_of(samples))
+        if known is not None:
+            return lambda: known
+        return pool.submit(_heard, self._engine, self._store, samples).result
+
+    def _path_of(self, samples: Audio) -> Path:
+        """Return where the words in `samples`, shape (n,), are kept, under their key."""
+        key = recipe_key(
+            {
+                "engine": self._engine.version,
+                "language": self._engine.language,
+                "samples": hashlib.sha256(np.ascontiguousarray(samples, np.float32).tobytes()).hexdigest(),
+            }
+        )
+        return self._store / FOLDER / key[:2] / f"{key}.json"
+
+    def _known(self, path: Path) -> list[HeardWord] | None:
+        """Return the words that are kept at `path`, now used last; None where there are none."""
+        known = _read(path, path.stem)
+        if known is not None:
+            touch(path)
+        return known
 
     def _forget_oldest(self) -> None:
         with contextlib.suppress(OSError):

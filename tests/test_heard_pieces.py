@@ -5,6 +5,8 @@ from __future__ import annotations
 import errno
 import multiprocessing
 import os
+import subprocess
+import sys
 from dataclasses import replace
 
 import numpy as np
@@ -14,6 +16,7 @@ from cuelane.recording import heard_pieces
 from cuelane.recording.heard_pieces import FOLDER, HeardPieces
 from cuelane.recording.recogniser import HeardWord
 from cuelane.recording.word_engines import WordEngine
+from deskkit import PATIENCE_S, until
 
 PIECES = [np.full(1_600, level, np.float32) for level in (0.1, 0.2, 0.3, 0.4)]
 
@@ -182,6 +185,73 @@ def test_where_no_process_can_begin_all_is_heard_here(tmp_path, monkeypatch, wha
     words = each(Counting, tmp_path)
 
     assert [word.text for word in words] == ["0.1", "0.2", "0.3", "0.4"]
+
+
+PROGRAM = """\
+import contextlib, os, pathlib, signal, sys, time
+from cuelane.recording import heard_pieces
+from cuelane.recording.word_engines import WordEngine
+import numpy as np
+
+HOME = pathlib.Path(sys.argv[1])
+
+class Slow:
+    longest_s, join_s = 20.0, 0.5
+
+    def hear(self, samples):
+        (HOME / f"heard-{os.getpid()}").touch()
+        time.sleep(float(sys.argv[2]))
+        return []
+
+if __name__ == "__mp_main__" and sys.argv[3] == "interrupt":
+    # A process that begins: from the keyboard all of them are interrupted, once.
+    with contextlib.suppress(FileExistsError):
+        (HOME / "interrupted").touch(exist_ok=False)
+        os.killpg(0, signal.SIGINT)
+if __name__ == "__main__":
+    heard_pieces._n_processes = lambda: 2
+    engine = WordEngine("light", "slow 1.0", "en", Slow, is_on_one_core=True)
+    kept = heard_pieces.HeardPieces(Slow(), engine, HOME / "store")
+    pieces = kept.hear_each(lambda number: np.full(99, number, np.float32), 9, is_long=True)
+    try:
+        print(len(list(pieces)))
+    except KeyboardInterrupt:
+        print("put away")
+"""
+
+
+def started(tmp_path, seconds: float, what: str) -> subprocess.Popen[str]:
+    """Start a program that hears nine pieces in two processes, each for so long."""
+    path = tmp_path / "program.py"
+    path.write_text(PROGRAM, encoding="utf-8")
+    return subprocess.Popen(
+        [sys.executable, str(path), str(tmp_path), str(seconds), what],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no signals of this kind")
+def test_an_interrupt_while_processes_begin_is_the_parents_alone(tmp_path):
+    """From the keyboard all are interrupted; those that are not ready yet say nothing of it."""
+    program = started(tmp_path, 0.01, "interrupt")
+
+    said, complaints = program.communicate(timeout=PATIENCE_S)
+
+    assert (tmp_path / "interrupted").exists()
+    assert (said, complaints, program.returncode) == ("put away\n", "", 0)
+
+
+def test_processes_end_with_the_one_that_asks(tmp_path):
+    """Killed, as by the system, it leaves none that hears on: its output ends when the last has ended."""
+    program = started(tmp_path, 10 * PATIENCE_S, "hear")
+    until(lambda: len(list(tmp_path.glob("heard-*"))), lambda n: n == 2)
+
+    program.kill()
+
+    program.communicate(timeout=PATIENCE_S)
 
 
 def _says_how_many(to_tell):

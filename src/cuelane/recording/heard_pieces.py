@@ -124,7 +124,8 @@ class HeardPieces:
         known = self._known(self._path_of(samples))
         if known is not None:
             return lambda: known
-        return pool.submit(_heard, self._engine, self._store, samples).result
+        with _not_interrupted():
+            return pool.submit(_heard, self._engine, self._store, samples).result
 
     def _path_of(self, samples: Audio) -> Path:
         """Return where the words in `samples`, shape (n,), are kept, under their key."""
@@ -160,6 +161,22 @@ def _n_processes() -> int:
     affinity = getattr(os, "sched_getaffinity", None)
     n_cores = len(affinity(0)) if affinity is not None else os.cpu_count() or 1
     return min(_MOST_PROCESSES, n_cores)
+
+
+@contextlib.contextmanager
+def _not_interrupted() -> Iterator[None]:
+    """Keep an interrupt from the keyboard until this is over, and for good from processes that begin in it.
+
+    They would say where it met them, until they have come to :func:`_begin`. On Windows they do.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 _given_up: Event | None = None

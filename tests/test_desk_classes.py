@@ -22,11 +22,12 @@ from cuelane.adapt.analysis import Analysis, analysis_key, to_json
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.audio.store import ClipStore
+from cuelane.base.errors import UsageError
 from cuelane.base.seals import digest_of, sealable_json, sealed
 from cuelane.desk import booth_pages, class_pages, uploads
 from cuelane.desk.app import application
 from cuelane.desk.classes import Classes
-from cuelane.desk.words import desk_words, in_language
+from cuelane.desk.words import Said, desk_words, in_language
 from deskkit import ask, post, until
 
 RATE = 48_000
@@ -164,18 +165,39 @@ def test_what_was_found_stands_on_its_page(listened: Any) -> None:
     assert np.abs(sound).max() > 0.15
 
 
-def test_what_was_decided_counts_when_the_class_is_listened_to_again(
-    listened: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def rows(tmp_path: Path) -> list[str]:
+    """Return what the class's file of decisions says of each sound."""
+    lines = (tmp_path / NAME / DECISIONS).read_text(encoding="utf-8").splitlines()
+    return [line[:4] for line in lines if line[:1] in "kd"]
+
+
+def test_what_was_decided_counts_when_the_class_is_listened_to_again(listened: Any, tmp_path: Path) -> None:
     """Whoever has decided by ear and then tells the desk a length loses no decision by it."""
-    monkeypatch.setattr("cuelane.adapt.run.analyse", lambda *_, **__: FOUND)
     wrong = post(listened, f"/api/class-run/{NAME}", {"beep_at": "", "kept": [True]})
     assert wrong.status == 400, "another number of sounds than were found"
+    folder = tmp_path / NAME
+    write_found(folder, analysis_key(folder / "Monday class.wav", AdaptOptions(work_s=10.0, rest_s=0.0)))
     told = {"beep_at": "", "work": "10s", "rest": "0", "kept": [False, True, False]}
     assert post(listened, f"/api/class-run/{NAME}", told).status == 200
     assert ended(listened)["state"] == "done"
-    rows = (tmp_path / NAME / DECISIONS).read_text(encoding="utf-8").splitlines()
-    assert [row[:4] for row in rows if row[:1] in "kd"] == ["drop", "keep", "drop"]
+    assert rows(tmp_path) == ["drop", "keep", "drop"]
+
+
+def test_decisions_are_taken_again_where_the_listening_came_to_nothing(
+    listened: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The desk was busy: the page still shows what was found before a length was told."""
+
+    def busy(*_: Any, **__: Any) -> None:
+        raise UsageError(Said("busy.class", name="another"))
+
+    monkeypatch.setattr(Classes, "run", busy)
+    told = {"beep_at": "", "work": "10s", "rest": "0", "kept": [False, True, False]}
+    assert post(listened, f"/api/class-run/{NAME}", told).status == 400
+    monkeypatch.setattr(Classes, "run", lambda *_, **__: None)
+    again = post(listened, f"/api/class-run/{NAME}", {**told, "kept": [False, True, True]})
+    assert again.status == 200, again.json["error"]
+    assert rows(tmp_path) == ["drop", "keep", "keep"]
 
 
 def test_what_is_known_of_a_class_is_given_to_the_listening(listened: Any, tmp_path: Path) -> None:

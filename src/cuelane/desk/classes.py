@@ -192,11 +192,8 @@ class Classes:
     def analysis(self, name: str) -> Analysis | None:
         """Return what was found in a class, None before it has been listened to."""
         found = self.open(name)
-        try:
-            text = read_ordinary(found.folder / ANALYSIS, MAX_OWN_BYTES).decode("utf-8")
-        except (OSError, UnicodeDecodeError):
-            return None
-        return from_json(text, analysis_key(found.recording, _options(found)))
+        text = _analysis_text(found)
+        return None if text is None else from_json(text, analysis_key(found.recording, _options(found)))
 
     def decided(self, name: str, analysis: Analysis) -> list[bool]:
         """Return whether each cue is kept. Raises PlanError where the decisions file is wrong."""
@@ -213,7 +210,10 @@ class Classes:
         ------
         UsageError : the class was not listened to, or was listened to anew since the page was opened.
         """
-        folder, analysis = self.open(name).folder, self.analysis(name)
+        found = self.open(name)
+        folder, text = found.folder, _analysis_text(found)
+        # What the page showed, though more of the class may have been told since and not come to anything.
+        analysis = None if text is None else from_json(text, None)
         if analysis is None or len(kept) != len(analysis.cues):
             raise UsageError(Said("classes.anew"))
         decisions = read_decisions(folder / DECISIONS)
@@ -265,6 +265,14 @@ class Classes:
         path = found.folder / ABOUT
         with all_or_nothing(path, owned=[path]) as staged:
             staged.write_text(path, json.dumps(about, ensure_ascii=False) + "\n")
+
+
+def _analysis_text(found: BroughtClass) -> str | None:
+    """Return what the last listening wrote of a class, None before there is one."""
+    try:
+        return read_ordinary(found.folder / ANALYSIS, MAX_OWN_BYTES).decode("utf-8")
+    except (OSError, UnicodeDecodeError):
+        return None
 
 
 def _adapt(told: Told, found: BroughtClass, again: bool) -> int:

@@ -137,6 +137,27 @@ def test_one_microphone_takes_one_thing_down(booth: Desk) -> None:
     assert page.run("leaves()") is False, "it has not all gone to the desk yet"
 
 
+@pytest.mark.parametrize("order", [("record", "whole-record"), ("whole-record", "record")])
+def test_of_two_that_wait_for_the_microphone_one_has_it(booth: Desk, order: tuple[str, str]) -> None:
+    """Both are pressed while the browser asks for leave: only one of them begins."""
+    page = booth.page
+    page.run(
+        "window.begun = 0; const start = MediaRecorder.prototype.start;"
+        "MediaRecorder.prototype.start = function (...by) { begun++; return start.apply(this, by); };"
+        "window.states = () => [document.getElementById('record').dataset.now === 'stop',"
+        " document.getElementById('whole-state').textContent !== ''];"
+        "const own = navigator.mediaDevices.enumerateDevices.bind(navigator.mediaDevices); window.looked = 0;"
+        "navigator.mediaDevices.enumerateDevices = () => own().finally(() => looked++)"
+    )
+    page.run("".join(f"document.getElementById('{one}').click();" for one in order))
+    page.wait("looked === 2 && states().includes(true)")
+    assert page.run("new Promise(done => setTimeout(() => done(begun), 0))") == 1
+    line_runs, reading_runs = page.run("states()")
+    assert line_runs is not reading_runs
+    assert page.run("document.getElementById('record').disabled") is reading_runs
+    assert page.run("document.getElementById('whole-record').disabled") is line_runs
+
+
 def test_axe_finds_nothing(booth: Desk, axe: Path) -> None:
     """WCAG 2.2 A and AA and best practices: before, in and after a take; nothing over the screen's edge."""
     page = booth.page

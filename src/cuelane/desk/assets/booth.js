@@ -22,6 +22,8 @@ let turn = 0;
 let reading = null;
 
 const mic = new Microphone(showLevel);
+// One microphone takes one thing down: a line, or a whole reading.
+const busy = () => phase === "counting" || phase === "recording";
 const line = () => state.lines.find((one) => one.key === key) || state.lines[0];
 const voice = () => at("voice").value.trim();
 
@@ -86,24 +88,22 @@ function showLine() {
 const span = () => Math.max(4, 1.5 * line().room_s, 2 * line().usual_s);
 
 function showPhase() {
-  const busy = phase === "counting" || phase === "recording";
   const record = at("record");
-  record.textContent = w(busy ? "booth.stop" : take ? "booth.again" : "booth.record");
-  record.dataset.now = busy ? "stop" : "";
-  // One microphone takes one thing down: a line, or a whole reading.
+  record.textContent = w(busy() ? "booth.stop" : take ? "booth.again" : "booth.record");
+  record.dataset.now = busy() ? "stop" : "";
   record.disabled = phase === "judging" || Boolean(reading?.runs());
-  at("whole-record").disabled = busy;
+  at("whole-record").disabled = busy();
   at("hear").disabled = phase !== "idle" || !(take || line().mine);
   at("keep").disabled = phase !== "idle" || !take;
   at("back").hidden = !line().mine || Boolean(take);
   at("back").disabled = phase !== "idle";
   at("lamp").classList.toggle("live", phase === "recording");
-  if (!busy) at("count").textContent = "";
-  if (!busy) at("elapsed").style.setProperty("width", "0");
+  if (!busy()) at("count").textContent = "";
+  if (!busy()) at("elapsed").style.setProperty("width", "0");
 }
 
 function choose(next) {
-  if (phase === "counting" || phase === "recording") stopNow();
+  if (busy()) stopNow();
   key = next;
   take = null;
   phase = "idle";
@@ -157,7 +157,7 @@ async function openMic(deviceId = "") {
 async function start() {
   audio.pause();
   const mine = ++turn;
-  if (!(await openMic(at("mic").value)) || mine !== turn) return;
+  if (!(await openMic(at("mic").value)) || mine !== turn || reading.runs()) return;
   take = null;
   at("verdict").replaceChildren();
   phase = "counting";
@@ -290,7 +290,7 @@ async function refresh() {
 }
 
 function wire() {
-  at("record").addEventListener("click", () => (phase === "counting" || phase === "recording" ? finish() : start()));
+  at("record").addEventListener("click", () => (busy() ? finish() : start()));
   at("hear").addEventListener("click", hear);
   at("keep").addEventListener("click", keep);
   at("back").addEventListener("click", takeBack);
@@ -318,5 +318,5 @@ function wire() {
 if (at("state-data")) {
   accept(JSON.parse(at("state-data").textContent));
   wire();
-  reading = wireReading({ plan, mic, openMic, voice, accept, hearFrom: (url) => ((audio.src = url), audio.play()), changed: showPhase });
+  reading = wireReading({ plan, mic, openMic, voice, accept, hearFrom: (url) => ((audio.src = url), audio.play()), changed: showPhase, busy });
 }

@@ -6,7 +6,8 @@ import { upload } from "./microphone.js";
 const LOOK_MS = 700;
 
 // `changed` hears when the microphone begins to take a reading down, and when it ends; the answer tells whether it does.
-export function wireReading({ plan, mic, openMic, voice, accept, hearFrom, changed }) {
+// `busy` tells whether it takes something else down.
+export function wireReading({ plan, mic, openMic, voice, accept, hearFrom, changed, busy }) {
   const api = `/api/booth/${plan}/reading`;
   const told = (text) => tell(at("whole-state"), text);
   let recording = false;
@@ -101,7 +102,7 @@ export function wireReading({ plan, mic, openMic, voice, accept, hearFrom, chang
       changed();
       return bring(await mic.stop());
     }
-    if (!(await openMic(at("mic").value)) || recording) return;
+    if (!(await openMic(at("mic").value)) || recording || busy()) return;
     recording = true;
     changed();
     await mic.start(true);

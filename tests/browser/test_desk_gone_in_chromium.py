@@ -100,6 +100,26 @@ def test_a_line_waits_in_its_field_while_the_desk_is_gone(browser: Browser, tmp_
     desk.page.close()
 
 
+def test_a_line_that_waits_takes_no_other_s_place(desk: Desk) -> None:
+    """Where it takes a while to notice that the desk is gone, the next line is half typed in the field."""
+    desk.page.run(
+        "const own = window.fetch; window.back = () => (window.fetch = own);"
+        "window.fetch = (url, given) => !String(url).endsWith('/edit') ? own(url, given)"
+        " : new Promise((_, gone) => { window.notice = () => gone(new TypeError('gone')); })"
+    )
+    typed(desk, ADDER, "Chest up.", "Enter")
+    desk.page.wait("window.notice !== undefined")
+    desk.keys("Eyes")
+    desk.page.run("notice()")
+    desk.page.wait(f"document.getElementById({ADDER!r}).value === 'Chest up.'")
+    desk.page.run("back(); notice()")
+    desk.until(lambda: "Chest up.]" in (desk.folder / "p.yaml").read_text(encoding="utf-8"))
+    desk.saved()
+    assert value(desk, ADDER) == "Eyes"
+    desk.page.press("Enter")
+    desk.until(lambda: "Chest up., Eyes]" in (desk.folder / "p.yaml").read_text(encoding="utf-8"))
+
+
 def test_what_is_refused_comes_back_into_its_field(desk: Desk) -> None:
     """A name that is there already: it can be changed instead of typed again, and is not called saved."""
     typed(desk, "new-exercise", "squat", "Enter")

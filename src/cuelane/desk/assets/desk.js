@@ -170,12 +170,14 @@ let waits = false;
 async function sendOnceThere(url, body, typed) {
   let answer = await send(url, body);
   const field = !answer.status && typed && at(typed.id);
+  // The next may have been begun there before it was known that this one waits.
+  const next = field ? field.value : "";
   if (field) Object.assign(field, { value: typed.text, readOnly: true });
   while ((waits = !answer.status)) {
     await new Promise((done) => setTimeout(done, AGAIN_MS));
     answer = await send(url, body);
   }
-  if (field) Object.assign(field, { value: "", readOnly: false });
+  if (field) Object.assign(field, { value: next, readOnly: false });
   return answer;
 }
 

@@ -100,6 +100,37 @@ def test_a_line_waits_in_its_field_while_the_desk_is_gone(browser: Browser, tmp_
     desk.page.close()
 
 
+def test_what_waits_is_not_made_on_a_text_it_was_not_meant_for(browser: Browser, tmp_path: Path) -> None:
+    """The file is changed while the desk is gone: each edit asks, and none meets another line."""
+    plan = tmp_path / "p.yaml"
+    plan.write_text(PLAN, encoding="utf-8")
+    running, link = start(tmp_path)
+    try:
+        desk = follow(browser, link, tmp_path)
+        desk.go("/plan/p.yaml")
+        shown(desk)
+        running.terminate()
+        running.communicate(timeout=PATIENCE_S)
+        typed(desk, FIELD, "Your ", "Tab")
+        typed(desk, FIELD.replace("/0", "/1"), "And ", "Tab")
+        typed(desk, ADDER, "Eyes up.", "Enter")
+        desk.page.wait("!document.getElementById('trouble').hidden")
+        theirs = PLAN.replace("[Knees", "[Chest up., Knees")
+        plan.write_text(theirs, encoding="utf-8")
+        running, link = start(tmp_path, "--port", desk.address.rpartition(":")[2])
+        desk.page.run(f"fetch({link!r}).then(answer => answer.status)")
+        desk.page.wait("!document.getElementById('elsewhere').hidden")
+        assert plan.read_text(encoding="utf-8") == theirs
+        assert desk.page.run("document.querySelectorAll('[data-stays]').length") == 2
+        desk.page.click("#keep-mine")
+        form = "[Knees over toes., Keep your heels heavy., Eyes up.]"
+        desk.until(lambda: form in plan.read_text(encoding="utf-8"))
+        desk.page.close()
+    finally:
+        running.terminate()
+        running.communicate(timeout=PATIENCE_S)
+
+
 def test_a_line_that_waits_takes_no_other_s_place(desk: Desk) -> None:
     """Where it takes a while to notice that the desk is gone, the next line is half typed in the field."""
     desk.page.run(

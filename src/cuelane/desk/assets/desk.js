@@ -18,6 +18,9 @@ const elsewhere = plan ? new Elsewhere(restore, () => at("undo").focus()) : null
 let queue = Promise.resolve();
 const inTurn = (work) => (queue = queue.then(work, work));
 
+// What was shown here before each change that was made elsewhere.
+const replaced = [];
+
 // `edits` are those that were asked for on the text that was shown here before; a change made elsewhere that
 // the person is asked about already is not offered again.
 function take(found, { edits = [], asked = false } = {}) {
@@ -31,6 +34,7 @@ function take(found, { edits = [], asked = false } = {}) {
   keepFocus(had);
   // Made on a text that was not shown here, or followed by another change already.
   const changed = base === undefined ? state.seen !== before.seen : base !== before.seen || made !== state.seen;
+  if (changed) replaced.push({ text: before.text, seen: before.seen });
   if (changed && !asked) elsewhere.offer(before.text, state.text, edits);
 }
 
@@ -184,15 +188,18 @@ async function sendOnceThere(url, body, typed) {
 // Sending. Tells whether the edits were made. `typed` is the text that they were made of, and its field's id:
 // where the desk does not take it, it comes back.
 function edit(edits, what, { was, focus, typed } = {}) {
+  const met = replaced.length;
   return inTurn(async () => {
     at("state").textContent = w("top.saving");
     for (const { at: name } of edits) if (typeof name === "string") nearest(name)?.replaceChildren();
     dropAttempts();
-    const body = { number: state.number, seen: state.seen, shown: state.shown, edits, what: what || "" };
+    // One that waited while a change made elsewhere was taken in is meant for the text before that.
+    const { seen, text } = replaced[met] ?? state;
+    const body = { number: state.number, seen, shown: state.shown, edits, what: what || "" };
     if (was) body.was = was;
     const answer = await sendOnceThere(`${api}/edit`, body, typed);
     at("state").textContent = answer.status === 200 ? w("top.saved") : "";
-    if (answer.status === 409) await conflict(edits, what, answer.body);
+    if (answer.status === 409) await conflict(edits, what, answer.body, text);
     else if (answer.status === 200) {
       const n = state.findings.length;
       take(answer.body, { edits });
@@ -248,12 +255,13 @@ function restore(text, edits) {
   });
 }
 
-// Two changes met at one place: both are shown, and the person says which it is to be.
-async function conflict(edits, what, body) {
+// Two changes met at one place: both are shown, and the person says which it is to be. `text` is that on which
+// the edits were asked for.
+async function conflict(edits, what, body, text) {
   const lone = edits.length === 1 && edits[0].op === "set" && body.theirs !== null && nearest(edits[0].at);
-  await refresh({ edits, asked: Boolean(lone) });
+  await refresh({ asked: true });
   const beside = lone && nearest(edits[0].at);
-  if (!beside) return;
+  if (!beside) return elsewhere.offer(text, state.text, edits);
   const { theirs } = body;
   const box = element("div", { class: "finding f-error", role: "alert", "data-stays": "" });
   box.append(element("p", {}, w("compose.theirs", { value: theirs })));

@@ -37,7 +37,9 @@ export class Elsewhere {
   // `mine` is what was seen here before; `edits` what was then done on it, and `now` the text as it stands.
   offer(mine, now, edits = []) {
     if (mine === now) return;
-    this.mine ??= { text: mine, edits };
+    // What was done on the same text and had to wait comes back with it.
+    if (this.mine?.text === mine) this.mine.edits.push(...edits);
+    this.mine ??= { text: mine, edits: [...edits] };
     const [old, fresh] = parted(this.mine.text, now);
     show("elsewhere-before", old);
     show("elsewhere-now", fresh);

@@ -6,6 +6,7 @@ import pytest
 
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.exercise_names import ExerciseNames
+from cuelane.adapt.misheard_names import as_meant, sound_alike
 from cuelane.adapt.words.role_judge import plan_role
 from cuelane.adapt.words.word_lists import word_lists
 
@@ -109,3 +110,55 @@ def test_counting_into_a_set_names_nothing(count):
     said = [[("setup", f"{count} and lift your heels.")], [("form", "Hold for three. Up for 3.")]]
 
     assert named(said) == [None, None]
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "alike"),
+    [
+        ("sight plank", "side plank", True),
+        ("pell of press", "pallof press", True),
+        ("whichop", "wood chops", True),
+        ("bulgarian squat", "vulgarian squat", True),
+        # The end was lost.
+        ("pol", "pull apart", True),
+        ("high plank", "side plank", False),
+        ("chest press", "leg press", False),
+        ("push ups", "pull ups", False),
+        ("left lunge", "right lunge", False),
+        # What only one of them has was said.
+        ("squat", "squat jump", False),
+        ("jump squat", "squat", False),
+        ("let's squat", "squat left", False),
+        ("row", "romanian deadlift", False),
+    ],
+)
+def test_names_sound_alike_where_one_may_be_heard_for_the_other(one, other, alike):
+    """By the sounds of the words that differ; either way round."""
+    assert sound_alike(one, other) is sound_alike(other, one) is alike
+
+
+def test_a_name_is_what_sounds_like_it_and_is_said_more_often():
+    """ "Sight plank" is the side plank that is spoken of before and after; "high plank" is another."""
+    texts = ["Sight plank, elbow down.", "Down for a side plank.", "Side plank, last one.", "Goblet squat."]
+
+    assert as_meant(["goblet squat", "sight plank"], texts) == ["goblet squat", "side plank"]
+    assert as_meant(["goblet squat", "sight plank"], texts[:2]) == ["goblet squat", "sight plank"]
+    assert as_meant(["goblet squat", "high plank"], ["High plank.", *texts]) == ["goblet squat", "high plank"]
+
+
+def test_names_that_are_said_once_are_those_of_their_place_in_the_round():
+    """Only where they sound alike, and where as many sets show the round as speak against it."""
+    heard = ["halif press", "pull apart", "dead bug", "pell of press", "pol", "dead bug", None, "pull apart"]
+    heard.append("dead bug")
+
+    assert as_meant(heard, []) == [*["halif press", "pull apart", "dead bug"] * 2, None, *heard[7:]]
+    for said in (
+        ["squat", "row", "squat", "row", "squat jump", "row"],
+        ["push ups", "row", "pull ups", "row"],
+        ["high plank", "row", "side plank", "row"],
+        # Two of four sound alike, none is said twice.
+        ["halif press", "sight plank", "pell of press", "side plank"],
+        # A name of its own that is said twice was meant.
+        ["hollow hold", "row", "hollow hold", "row", "shallow hold", "row", "shallow hold", "row"],
+    ):
+        assert as_meant(said, []) == said

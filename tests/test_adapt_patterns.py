@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,7 @@ from cuelane.adapt.exercise_lines import (
 )
 from cuelane.adapt.exercise_names import ExerciseNames
 from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
+from cuelane.adapt.pattern_report import shape_doubts
 from cuelane.adapt.picture_words import proposals
 from cuelane.adapt.run import adapt_recording
 from cuelane.adapt.untrue_calls import UntrueCalls
@@ -131,6 +133,22 @@ def test_what_is_no_longer_true_or_said_by_the_program_is_named():
     lists = [made.lines.praise, made.lines.opening, made.lines.closing]
     lists += [rows for roles in made.lines.exercises.values() for rows in roles.values()]
     assert sum(map(len, lists)) + len(made.lines.left) == len(cues())
+
+
+def test_a_line_that_was_heard_with_another_name_still_names_its_set():
+    """ "Sight plank" begins a set of side planks: the line is its name, and the report says so."""
+    heard = [replace(cue, text=cue.text.replace("Side plank, elbow", "Sight plank, elbow")) for cue in cues()]
+    heard = [replace(cue, text=cue.text.replace("Lovely.", "That's a side plank.")) for cue in heard]
+    made = pattern_plan("Legs", intervals(), heard, None)
+    assert made is not None
+    plan = YAML(typ="safe").load(made.text)
+
+    assert plan["session"][1]["exercises"] == ["goblet squat", "side plank"]
+    announced = plan["exercises"]["side plank"]["announce"]
+    assert announced[0] == {"text": "Sight plank, elbow down.", "clip": "clips/3-0.wav", "rounds": 1}
+    assert shape_doubts(made.shape) == [
+        'Taken for one exercise, since they sound alike: "sight plank" for side plank.'
+    ]
 
 
 @pytest.mark.parametrize(

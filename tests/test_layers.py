@@ -49,7 +49,7 @@ INSIDE = {
         pattern_report
         pattern_plan
         plan_file exercise_lines
-        set_turns
+        misheard_names set_turns
         adapted_folder class_shape exercise_names picture_words
         decisions class_cues untrue_calls length_doubts
         analysis

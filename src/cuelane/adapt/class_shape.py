@@ -43,7 +43,8 @@ class ClassShape:
 
     ``sets`` holds the index of each set's interval, ``names`` what is done in it; ``places`` is one round.
     ``named`` is how many sets are called by a name that was said. ``is_regular`` is False where most sets or
-    rests have lengths of their own, so that the class cannot be re-timed by two numbers.
+    rests have lengths of their own, so that the class cannot be re-timed by two numbers. ``heard`` is each
+    set's name as it was heard in it, None where none was; empty where nothing was heard differently.
     """
 
     sets: tuple[int, ...]
@@ -57,6 +58,7 @@ class ClassShape:
     named: int
     is_regular: bool
     ladder_ms: tuple[int, ...] = ()
+    heard: tuple[str | None, ...] = ()
 
     @property
     def parts(self) -> tuple[ClassPart, ...]:
@@ -76,6 +78,11 @@ class ClassShape:
     def appearance(self, number: int) -> int:
         """Return how often the exercise of set `number` (from 0) has come by then; 1 for its first set."""
         return self.names[: number + 1].count(self.names[number])
+
+
+def repeats(said: Sequence[str | None]) -> bool:
+    """Return whether sets called as `said` are the same in each of several rounds."""
+    return _round_of(_in_full(said))[0] < len(said)
 
 
 def sets_of(intervals: Sequence[FoundInterval]) -> list[int]:

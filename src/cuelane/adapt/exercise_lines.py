@@ -207,7 +207,9 @@ class _Sorter:
     def _begins_with_name(self, cue: CutCue, number: int) -> bool:
         name = self._shape.names[number]
         others = [place.exercise for place in self._shape.places if place.exercise != name]
-        return self._names.begins_with(cue.text, name, others)
+        heard = self._shape.heard[number] if self._shape.heard else None
+        named = (one for one in (name, heard) if one)
+        return any(self._names.begins_with(cue.text, one, others) for one in named)
 
     def _holds_name(self, cue: CutCue, number: int) -> bool:
         name = self._shape.names[number]

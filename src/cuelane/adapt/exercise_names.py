@@ -44,6 +44,12 @@ def _stems(text: str) -> str:
     return f" {' '.join(word.rstrip('s') for word in plain(text).split())} "
 
 
+def same_name(one: str, other: str) -> bool:
+    """Return whether two names are the same but for plurals, or one is the other's last words."""
+    mine, its = _stems(one), _stems(other)
+    return mine.endswith(its) or its.endswith(mine)
+
+
 class ExerciseNames:
     """One language's words by which a name is told from what stands around it."""
 

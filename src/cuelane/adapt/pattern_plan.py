@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from cuelane.adapt.adapted_folder import CLIPS
@@ -18,6 +18,7 @@ from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import ClassShape, class_shape, sets_of
 from cuelane.adapt.exercise_lines import ClassLines, OwnLine, class_lines
 from cuelane.adapt.exercise_names import ExerciseNames
+from cuelane.adapt.misheard_names import as_meant
 from cuelane.adapt.plan_file import fit_for_plan, pips_of
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.base.roles import ROLES
@@ -51,10 +52,12 @@ def pattern_plan(
     language: str = "en",
 ) -> PatternPlan | None:
     """Return a class as a plan of exercises; None if it has not two sets."""
-    said = ExerciseNames(language).of_sets(sets_of(intervals), cues)
-    shape = class_shape(intervals, said)
+    heard = ExerciseNames(language).of_sets(sets_of(intervals), cues)
+    meant = as_meant(heard, [cue.text for cue in cues])
+    shape = class_shape(intervals, meant)
     if shape is None:
         return None
+    shape = shape if meant == heard else replace(shape, heard=tuple(heard))
     lines = class_lines(shape, intervals, cues, language)
     return PatternPlan(shape, lines, _yaml(_plan(title, shape, lines, beep, language)))
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from cuelane.adapt.class_shape import ClassShape
 from cuelane.adapt.clock import clock
+from cuelane.adapt.exercise_names import same_name
 from cuelane.adapt.pattern_plan import PatternPlan
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.base.units import format_duration
@@ -29,6 +30,13 @@ def shape_doubts(shape: ClassShape) -> list[str]:
         found.append(
             f"Called by no name, but by a number: {unnamed} of {len(shape.sets)} sets. Give them names."
         )
+    heard = {
+        f'"{one}" for {name}'
+        for one, name in zip(shape.heard, shape.names, strict=False)
+        if one and not same_name(one, name)
+    }
+    if heard:
+        found.append(f"Taken for one exercise, since they sound alike: {', '.join(sorted(heard))}.")
     return found
 
 
@@ -48,7 +56,7 @@ def pattern_lines(patterns: PatternPlan | None, why: str) -> list[str]:
         done = ", then ".join(f"{part.n_sets} × {plain(part.exercise)}" for part in shape.parts)
     lines.append(f"{done}; {times}.")
     doubts = shape_doubts(shape)
-    lines += ["", *(f"- {doubt}" for doubt in doubts)] if doubts else []
+    lines += ["", *(f"- {plain(doubt)}" for doubt in doubts)] if doubts else []
     lines += ["", "Not in it:", ""]
     lines += [f"- {clock(cue.onset_ms / 1000)} {plain(cue.text)}: {why}" for cue, why in patterns.lines.left]
     return lines if patterns.lines.left else [*lines[:-2], "All that is kept is in it."]

@@ -1,0 +1,109 @@
+"""Names of exercises that a recogniser heard a little differently from one set to the next, made one."""
+
+from __future__ import annotations
+
+import difflib
+import itertools
+from collections import Counter
+from collections.abc import Sequence
+from functools import lru_cache
+
+from cuelane.adapt.class_shape import repeats
+from cuelane.adapt.words.word_lists import plain
+from cuelane.recording.pronouncing import phones, spoken_words
+
+# Chosen on words of our own: "halif" and "pallof" share .8 of their sounds, "push" and "pull" .67.
+_ALIKE = 0.7
+# Chosen: fewer sounds begin many words.
+_LEAST_BEGUN = 3
+# Vowels are heard for one another most often, and consonants that differ by the voice alone.
+_VOWEL = "*"
+_UNVOICED = {"B": "P", "D": "T", "G": "K", "Z": "S", "ZH": "SH", "JH": "CH", "V": "F", "DH": "TH"}
+
+
+def as_meant(heard: Sequence[str | None], texts: Sequence[str]) -> list[str | None]:
+    """Return the names of sets as they are meant, where each was `heard` so; `texts` are all that is said.
+
+    A name that is said once is what sounds like it and is said more often ("sight plank", where "side plank"
+    is said twice). Where names that are said once keep the class from repeating in rounds, and sound like
+    that of their place in another round, they are that one. English words only.
+    """
+    said = [plain(text).split() for text in texts]
+    found = {name: _said_oftener(name, said) for name in dict.fromkeys(heard) if name}
+    meant = [name and found[name] for name in heard]
+    return meant if repeats(meant) else _in_their_place(meant)
+
+
+def sound_alike(one: str, other: str) -> bool:
+    """Return whether two names are the same but for words that sound alike.
+
+    "Squat" and "squat jump" are two: what only one of them has was said.
+    """
+    mine, its = one.split(), other.split()
+    begun, ended = _shared(mine, its), _shared(mine[::-1], its[::-1])
+    rest = [_sounds(tuple(words[begun : len(words) - ended])) for words in (mine, its)]
+    short, long = sorted(rest, key=len)
+    if len(short) >= _LEAST_BEGUN and not begun + ended and short == long[: len(short)]:
+        # The end was lost.
+        return True
+    return bool(short) and difflib.SequenceMatcher(None, short, long, autojunk=False).ratio() >= _ALIKE
+
+
+def _shared(one: Sequence[str], other: Sequence[str]) -> int:
+    """Return how many words both begin with."""
+    return sum(1 for _ in itertools.takewhile(lambda pair: pair[0] == pair[1], zip(one, other, strict=False)))
+
+
+@lru_cache(maxsize=4096)
+def _sounds(words: tuple[str, ...]) -> tuple[str, ...]:
+    spoken = (phone for word in spoken_words(" ".join(words)) for phone in phones(word).split())
+    return tuple(_VOWEL if phone[0] in "AEIOU" else _UNVOICED.get(phone, phone) for phone in spoken)
+
+
+def _part_shared(one: Sequence[str], other: Sequence[str]) -> bool:
+    """Return whether both begin or end with the same word."""
+    return one[0] == other[0] or one[-1] == other[-1]
+
+
+def _said_oftener(name: str, said: Sequence[Sequence[str]]) -> str:
+    """Return what sounds like `name`, shares a word with it and is said more often; `name` if it is not once.
+
+    `said` holds the words of each thing that is said.
+    """
+    words = name.split()
+    if len(words) == 1:
+        return name
+    runs = Counter(
+        run for text in said for run in {tuple(text[at : at + len(words)]) for at in range(len(text))}
+    )
+    own = tuple(words)
+    if runs[own] != 1:
+        return name
+    alike = [
+        run
+        for run, times in runs.items()
+        if times > 1 and len(run) == len(own) and _part_shared(own, run) and sound_alike(name, " ".join(run))
+    ]
+    most = max(alike, key=lambda run: runs[run], default=own)
+    return " ".join(most)
+
+
+def _in_their_place(meant: Sequence[str | None]) -> list[str | None]:
+    """Return `meant` as rounds, if names that are said once alone keep it from being so."""
+    often = Counter(name for name in meant if name)
+    for size in range(1, len(meant) // 2 + 1):
+        if len(meant) % size:
+            continue
+        columns = [[name for name in meant[n::size] if name] for n in range(size)]
+        chosen = [max(column, key=column.count, default="") for column in columns]
+        others = [(name, one) for column, one in zip(columns, chosen, strict=True) for name in column]
+        others = [(name, one) for name, one in others if name != one]
+        agreed = sum(column.count(one) - 1 for column, one in zip(columns, chosen, strict=True) if one)
+        is_once = all(often[name] == 1 and sound_alike(name, one) for name, one in others)
+        # As many sets show the round as speak against it.
+        if is_once and agreed >= len(others) > 0:
+            whole = dict(others)
+            found = [name and whole.get(name, name) for name in meant]
+            if repeats(found):
+                return found
+    return list(meant)

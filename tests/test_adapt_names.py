@@ -41,6 +41,9 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
         ("row to press next", "preview", "row to press"),
         ("good mornings hinge from the hips", "setup", "good mornings"),
         ("squat to calf raise after this", "preview", "squat to calf raise"),
+        ("Let's squat again, left foot forward.", "setup", "squat"),
+        ("Let's rest.", "announce", None),
+        ("Let's keep going.", "setup", None),
         # What one does to something is told, not named.
         ("reach your left arm up and over", "setup", None),
         ("roll the ball under your foot", "setup", None),

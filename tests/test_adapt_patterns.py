@@ -289,8 +289,10 @@ def test_a_set_that_turns_half_way_is_done_on_both_sides():
         [(0.05, "setup", "Side lunge. Step out to the right."), (0.2, "form", "Right knee over your toes."),
          (0.5, "side", "Swap to the left now.")],
         [(0.05, "setup", "Row. Pull your elbows back."), (0.3, "form", "Long neck.")],
-        [(0.05, "setup", "Side lunge. Start on the left this time."), (0.5, "time", "Halfway, change legs.")],
-        [(0.05, "setup", "Row. Same again."), (0.5, "form", "Change your grip if you like.")],
+        [(0.05, "setup", "Side lunge. Start on the left this time."), (0.5, "time", "Halfway, change legs."),
+         (0.6, "side", "Other site please.")],
+        [(0.05, "setup", "Row. Same again."), (0.5, "form", "Change your grip if you like."),
+         (0.7, "side", "Same thing there.")],
     ])  # fmt: skip
 
     assert left == {
@@ -298,6 +300,8 @@ def test_a_set_that_turns_half_way_is_done_on_both_sides():
         "Swap to the left now.": OWN_TURN,
         "Side lunge. Start on the left this time.": OTHER_SIDE,
         "Halfway, change legs.": OWN_TURN,
+        # Judged to be about a side, in words that no list knows.
+        "Other site please.": OTHER_SIDE,
     }
     assert (exercises["side lunge"]["sides"], exercises["side lunge"]["first_side"]) == ("each", "right")
     assert "sides" not in exercises["row"]

@@ -187,7 +187,8 @@ class _Sorter:
         What gets one into the first set may name the side that it begins on, as no other line may.
         """
         begins_on = self._turns.first.get(self._shape.names[number])
-        if begins_on is None or not self._untrue.names_side(cue.text):
+        # A turn that was misheard, "other site please", is still about a side.
+        if begins_on is None or not (cue.purpose == "side" or self._untrue.names_side(cue.text)):
             return True
         begins = cue.purpose in ("setup", "announce") and self._shape.appearance(number) == 1
         return begins and self._untrue.side_of(cue.text) in (None, begins_on)

@@ -15,8 +15,11 @@ from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.report import doubts
 from cuelane.adapt.run import adapt_recording
 from cuelane.adapt.words import recognising
+from cuelane.adapt.words.found_cues import FoundCue
+from cuelane.adapt.words.recognising import heard_cue
 from cuelane.adapt.words.word_lists import plain
 from cuelane.plan.load import load_plan
+from cuelane.plan.values import MAX_TEXT
 from cuelane.recording.recogniser import LISTEN_RATE, HeardWord, ScriptListener
 from cuelane.recording.word_engines import WordEngine
 
@@ -122,6 +125,27 @@ def test_without_a_recogniser_the_clips_have_no_words(uncaptioned, monkeypatch, 
     assert len(adapted.kept) >= len(made.phrases) - 1
     assert recognising.NO_ENGINE in doubts(adapted.analysis)
     assert load_plan(tmp_path / "out" / "plan.yaml").plan.title == "class"
+
+
+@pytest.mark.parametrize(
+    ("heard", "written"),
+    [
+        ("and swap sides.", "And swap sides."),
+        ("10 seconds to go", "10 seconds to go."),
+        ("so, left foot,", "So, left foot."),
+        ("Ready?", "Ready?"),
+        ("iPhones away", "iPhones away."),
+        ("\u201cand rest\u201d", "\u201cAnd rest\u201d."),
+        ("...", "..."),
+        ("", ""),
+        ("x" * MAX_TEXT, "X" + "x" * (MAX_TEXT - 1)),
+    ],
+)
+def test_what_was_heard_is_written_as_a_sentence(heard, written):
+    """A recogniser begins and ends where it was given sound; the clip is a caption of its own."""
+    cue = FoundCue(0.0, 1.0, heard, "say", 0)
+
+    assert heard_cue(cue).text == written
 
 
 class Listener:

@@ -19,7 +19,7 @@ from cuelane.adapt.words.found_cues import OVER_BEEP, FoundCue, find_cues, untex
 from cuelane.adapt.words.intervals import FoundInterval, find_intervals
 from cuelane.adapt.words.islands import Hearing
 from cuelane.adapt.words.placed_word import PlacedWord
-from cuelane.adapt.words.recognising import clips_without_words, doubts_named, recognise
+from cuelane.adapt.words.recognising import clips_without_words, heard_cue, recognise
 from cuelane.adapt.words.role_judge import role_judge
 from cuelane.adapt.words.said_times import said_times
 from cuelane.adapt.words.spoken_grid import by_words
@@ -122,7 +122,7 @@ def analyse(
     else:
         sounds = untexted(islands, cues, intervals)
     if captions is None:
-        cues = [doubts_named(cue) for cue in cues]
+        cues = [heard_cue(cue) for cue in cues]
     texts = captions or []
     return analysis_of(
         recording.seconds,

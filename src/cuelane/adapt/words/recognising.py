@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
@@ -10,6 +11,7 @@ from cuelane.adapt.words.heard_words import timed
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.islands import Hearing, Island
 from cuelane.adapt.words.placed_word import PlacedWord
+from cuelane.plan.values import MAX_TEXT
 from cuelane.recording.heard_pieces import HeardPieces
 from cuelane.recording.recogniser import Aligner, HeardWord, has_engine
 from cuelane.recording.word_engines import WordEngine
@@ -26,6 +28,7 @@ _SURE_POSTERIOR = 0.5
 _AROUND_S = 0.15
 # Chosen: a piece that is too long is cut in its last part, in the quietest place.
 _CUT_FROM = 0.75
+_FIRST_WORD = re.compile(r"\w+")
 # Measured: the light recogniser takes .2 s for a second of speech, and a process a second to start.
 _LONG_S = 60.0
 
@@ -91,13 +94,27 @@ def heard_together(
     return pieces
 
 
-def doubts_named(cue: FoundCue) -> FoundCue:
-    """Return `cue` with a note that names the words heard with little certainty, if there are any."""
+def heard_cue(cue: FoundCue) -> FoundCue:
+    """Return `cue` as a sentence, with a note that names the words heard with little certainty, if any."""
     doubtful = [word.text for word in cue.words if not word.sure]
     notes = [note for note in cue.notes if note != UNSURE]
     if doubtful:
         notes.append(f"heard with little certainty: {', '.join(doubtful)}")
-    return replace(cue, notes=tuple(notes))
+    return replace(cue, text=_as_sentence(cue.text), notes=tuple(notes))
+
+
+def _as_sentence(text: str) -> str:
+    """Return `text` with a capital to begin with and a mark at its end; it is a caption of its own.
+
+    A recogniser begins and ends where it was given sound, often amid what it takes for a sentence.
+    """
+    first = _FIRST_WORD.search(text)
+    if first is None:
+        return text
+    # "iPhone" has its capital.
+    word = first[0] if any(map(str.isupper, first[0])) else first[0][0].upper() + first[0][1:]
+    written = f"{text[: first.start()]}{word}{text[first.end() :]}".rstrip(" ,;:-\u2013\u2014")
+    return written if written.endswith((".", "!", "?", "\u2026")) else f"{written}."[:MAX_TEXT]
 
 
 def clips_without_words(islands: Sequence[Island], intervals: Sequence[FoundInterval]) -> list[FoundCue]:

@@ -250,3 +250,18 @@ def test_captions_of_no_use_are_refused(tmp_path):
 def test_what_is_said_at_its_start_tells_work_from_rest(text, votes):
     """A slow class rests in its own words, and breathes in its sets."""
     assert word_lists().kind_votes(text) == votes
+
+
+def test_a_goodbye_is_left_out_as_one():
+    """ "See you" points at nothing: the measure of pictures has no say in what is surely no instruction."""
+    said = "Let me know how you got on and I'll see you next time. Watch how my knee goes over my toe."
+    words = [
+        PlacedWord(word, 1.0 + 0.3 * n + 2.0 * (n > 12), 1.3 + 0.3 * n + 2.0 * (n > 12), 0)
+        for n, word in enumerate(said.split())
+    ]
+    hearing = Hearing(recording(np.zeros(round(12 * gen.SAMPLE_RATE), np.float32)), None, [])
+    cues = find_cues(
+        words, [FoundInterval("talk", 0.0, 12.0, 12.0, False)], hearing, word_lists(), role_judge()
+    )
+
+    assert [cue.reasons for cue in cues] == [("greeting, goodbye or housekeeping",), ("points at a picture",)]

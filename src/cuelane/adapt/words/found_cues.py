@@ -114,6 +114,9 @@ def find_cues(
 def _reasons(text: str, judged: JudgedRole, lists: WordLists) -> tuple[str, ...]:
     """Return why a listener has no use for `text`; nothing if they have."""
     found = lists.reasons(text)
+    if found == (lists.picture_reason,) and judged.is_sure and judged.name == "housekeeping":
+        # "See you next time" needs no picture, and nobody would want other words for it.
+        return (lists.out_reason(judged.name),)
     if found == (lists.picture_reason,) and judged.is_sure and judged.name in _NO_PICTURE:
         # "You've got this" is praise, and shows nothing.
         found = ()

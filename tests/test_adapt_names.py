@@ -44,6 +44,10 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
         ("Let's squat again, left foot forward.", "setup", "squat"),
         ("Let's rest.", "announce", None),
         ("Let's keep going.", "setup", None),
+        # Behind a mark, which one it is of several is no part of it.
+        ("Wall angels, last ones.", "announce", "wall angels"),
+        ("Wall angels, 2 more.", "announce", "wall angels"),
+        ("Wall angels, again.", "announce", "wall angels"),
         # What one does to something is told, not named.
         ("reach your left arm up and over", "setup", None),
         ("roll the ball under your foot", "setup", None),

@@ -86,7 +86,7 @@ class ExerciseNames:
             words = self._without_lead(part)
             if name := self._known_move(words):
                 return name
-        words = self._without_lead(text)
+        words = self._without_lead(self._without_count(text) if purpose == "announce" else text)
         # What is nothing but a name, or a name and that it comes, needs no word that is known.
         is_name = purpose == "announce" and 0 < len(words.split()) <= _MOST_WORDS
         is_name = is_name and not self._does.match(words)
@@ -100,6 +100,13 @@ class ExerciseNames:
         # "Hands on the floor for push ups": how one gets into it, and then the name.
         led = self._inside.search(words) if purpose == "setup" else None
         return self._known_move(words[led.end() :].strip()) if led else None
+
+    def _without_count(self, text: str) -> str:
+        """Return `text` without what stands behind a mark at its end and tells which set or round it is."""
+        parts = [part for part in re.split(r"[.,;:!?]", text) if part.strip()]
+        while len(parts) > 1 and (self._untrue.tells_time(parts[-1], "") or self._untrue.compares(parts[-1])):
+            parts.pop()
+        return " ".join(parts)
 
     def _without_lead(self, text: str) -> str:
         return self._lead.sub("", plain(text))

@@ -169,3 +169,32 @@ def test_names_that_are_said_once_are_those_of_their_place_in_the_round():
         ["hollow hold", "row", "hollow hold", "row", "shallow hold", "row", "shallow hold", "row"],
     ):
         assert as_meant(said, []) == said
+
+
+@pytest.mark.parametrize(
+    ("opening", "is_used"),
+    [
+        ("Four exercises, two rounds, thirty on and ten off.", True),
+        ("4 moves, and we go round twice.", True),
+        ("Four exercises. We do them 2 times.", True),
+        # Not the sets that were found.
+        ("Four exercises, three rounds.", False),
+        ("Five exercises, two rounds.", False),
+        ("Two rounds of this.", False),
+        ("Hello.", False),
+    ],
+)
+def test_rounds_that_are_announced_place_what_was_misheard(opening, is_used):
+    """Eight sets of which four exercises in two rounds are announced, though half of the names are lost."""
+    round_ = ["step ups", "swings", "renegade row", "bear crawl"]
+    heard = [*round_, None, None, "wants", "want to go crawl"]
+
+    assert as_meant(heard, [], [opening]) == (round_ * 2 if is_used else heard)
+
+
+def test_names_that_are_said_twice_are_stronger_than_what_is_announced():
+    """As are places that have no name at all."""
+    opening = ["Two exercises, two rounds."]
+
+    for heard in (["squat", "row", "row", "squat"], ["squat", None, "swings", None]):
+        assert as_meant(heard, [], opening) == heard

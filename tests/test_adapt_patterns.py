@@ -147,7 +147,7 @@ def test_a_line_that_was_heard_with_another_name_still_names_its_set():
     announced = plan["exercises"]["side plank"]["announce"]
     assert announced[0] == {"text": "Sight plank, elbow down.", "clip": "clips/3-0.wav", "rounds": 1}
     assert shape_doubts(made.shape) == [
-        'Taken for one exercise, since they sound alike: "sight plank" for side plank.'
+        'Taken for one exercise, by their sound or their place in the round: "sight plank" for side plank.'
     ]
 
 

@@ -4,34 +4,46 @@ from __future__ import annotations
 
 import difflib
 import itertools
+import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
 from cuelane.adapt.class_shape import repeats
-from cuelane.adapt.words.word_lists import plain
+from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain
 from cuelane.recording.pronouncing import phones, spoken_words
 
 # Chosen on words of our own: "halif" and "pallof" share .8 of their sounds, "push" and "pull" .67.
 _ALIKE = 0.7
 # Chosen: fewer sounds begin many words.
 _LEAST_BEGUN = 3
+# Chosen: more exercises, or rounds, are no circuit.
+_MOST_SAID = 20
 # Vowels are heard for one another most often, and consonants that differ by the voice alone.
 _VOWEL = "*"
 _UNVOICED = {"B": "P", "D": "T", "G": "K", "Z": "S", "ZH": "SH", "JH": "CH", "V": "F", "DH": "TH"}
 
 
-def as_meant(heard: Sequence[str | None], texts: Sequence[str]) -> list[str | None]:
+def as_meant(
+    heard: Sequence[str | None], texts: Sequence[str], opening: Sequence[str] = (), language: str = "en"
+) -> list[str | None]:
     """Return the names of sets as they are meant, where each was `heard` so; `texts` are all that is said.
+
+    `opening` is what is said before the first set.
 
     A name that is said once is what sounds like it and is said more often ("sight plank", where "side plank"
     is said twice). Where names that are said once keep the class from repeating in rounds, and sound like
-    that of their place in another round, they are that one. English words only.
+    that of their place in another round, they are that one. So are those that do not, where the class is said
+    to have as many exercises and rounds as make its sets.
     """
     said = [plain(text).split() for text in texts]
     found = {name: _said_oftener(name, said) for name in dict.fromkeys(heard) if name}
     meant = [name and found[name] for name in heard]
-    return meant if repeats(meant) else _in_their_place(meant)
+    if repeats(meant):
+        return meant
+    placed = _in_their_place(meant)
+    size = None if repeats(placed) else _said_size(len(meant), opening, language)
+    return placed if size is None else _as_announced(placed, size)
 
 
 def sound_alike(one: str, other: str) -> bool:
@@ -86,6 +98,32 @@ def _said_oftener(name: str, said: Sequence[Sequence[str]]) -> str:
     ]
     most = max(alike, key=lambda run: runs[run], default=own)
     return " ".join(most)
+
+
+def _said_size(n_sets: int, opening: Sequence[str], language: str) -> int | None:
+    """Return how many exercises a round has, where they and the rounds are said and make `n_sets`."""
+    lists: Mapping[str, list[str]] = lists_of(language)["counts"]  # type: ignore[assignment]
+    text = " ".join(plain(in_words(one)) for one in opening)
+    numbers = {" ".join(spoken_words(str(n))): n for n in range(2, _MOST_SAID + 1)}
+    said: dict[str, set[int]] = {}
+    for what in ("exercises", "rounds"):
+        rule = rf"\b({'|'.join(numbers)}) (?:{'|'.join(lists[what])})\b"
+        said[what] = {numbers[found[1]] for found in re.finditer(rule, text)}
+    if any_of(lists["twice"]).search(text):
+        said["rounds"].add(2)
+    return next((size for size in said["exercises"] for n in said["rounds"] if size * n == n_sets), None)
+
+
+def _as_announced(meant: Sequence[str | None], size: int) -> list[str | None]:
+    """Return `meant` as rounds of `size`; as it is where a name that is said oftener speaks against it."""
+    often = Counter(name for name in meant if name)
+    columns = [[name for name in meant[n::size] if name] for n in range(size)]
+    if not all(columns):
+        return list(meant)
+    chosen = [max(column, key=column.count) for column in columns]
+    found: list[str | None] = [chosen[n % size] for n in range(len(meant))]
+    is_once = all(name in (None, one) or often[name] == 1 for name, one in zip(meant, found, strict=True))
+    return found if is_once and repeats(found) else list(meant)
 
 
 def _in_their_place(meant: Sequence[str | None]) -> list[str | None]:

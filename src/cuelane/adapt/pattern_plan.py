@@ -52,8 +52,10 @@ def pattern_plan(
     language: str = "en",
 ) -> PatternPlan | None:
     """Return a class as a plan of exercises; None if it has not two sets."""
-    heard = ExerciseNames(language).of_sets(sets_of(intervals), cues)
-    meant = as_meant(heard, [cue.text for cue in cues])
+    sets = sets_of(intervals)
+    heard = ExerciseNames(language).of_sets(sets, cues)
+    opening = [cue.text for cue in cues if sets and cue.interval < sets[0]]
+    meant = as_meant(heard, [cue.text for cue in cues], opening, language)
     shape = class_shape(intervals, meant)
     if shape is None:
         return None

@@ -36,7 +36,9 @@ def shape_doubts(shape: ClassShape) -> list[str]:
         if one and not same_name(one, name)
     }
     if heard:
-        found.append(f"Taken for one exercise, since they sound alike: {', '.join(sorted(heard))}.")
+        found.append(
+            f"Taken for one exercise, by their sound or their place in the round: {', '.join(sorted(heard))}."
+        )
     return found
 
 

@@ -102,6 +102,37 @@ def test_two_tabs_do_not_lose_each_other_s_edits(desk: Desk, path: Path, browser
     written(desk, path, PLAN)
 
 
+NOT_LOOKING = "Object.defineProperty(document, 'hidden', { get: () => true, configurable: true })"
+
+
+def test_what_is_done_while_a_choice_stands_is_offered_too(desk: Desk, path: Path) -> None:
+    """A second change from outside meets what was done after the first: that is what comes back."""
+    theirs = PLAN.replace("say: B", "say: Bee")
+    path.write_text(theirs, encoding="utf-8")
+    offered(desk, "  - say: B", "  - say: Bee")
+    desk.page.run(NOT_LOOKING)
+    path.write_text(theirs.replace("Pier", "Jetty"), encoding="utf-8")
+    desk.page.run("document.getElementById('remove/session/2').click()")
+    desk.page.wait("document.getElementById('elsewhere-now').textContent === 'title: Jetty'")
+    desk.page.run("document.getElementById('keep-mine').click()")
+    written(desk, path, theirs.replace("  - rest: 30s\n", ""))
+
+
+def test_a_text_that_is_written_while_a_choice_stands_is_offered_too(desk: Desk, path: Path) -> None:
+    """It is not the file's, since that was changed once more, nor is it gone."""
+    theirs = PLAN.replace("say: B", "say: Bee")
+    path.write_text(theirs, encoding="utf-8")
+    offered(desk, "  - say: B", "  - say: Bee")
+    desk.page.run(NOT_LOOKING)
+    path.write_text(theirs.replace("Pier", "Jetty"), encoding="utf-8")
+    mine = theirs.replace("30s", "45s")
+    desk.page.run(f"document.getElementById('text').value = {mine!r}")
+    desk.page.run("document.getElementById('save-text').click()")
+    desk.page.wait("document.getElementById('elsewhere-now').textContent.includes('title: Jetty')")
+    desk.page.run("document.getElementById('keep-mine').click()")
+    written(desk, path, mine)
+
+
 def test_text_that_is_being_written_is_not_replaced(desk: Desk, path: Path) -> None:
     """The whole file as text: it stays over a change from outside, and saving it asks first."""
     field = "document.getElementById('text')"

@@ -23,7 +23,7 @@ const replaced = [];
 
 // `edits` are those that were asked for on the text that was shown here before; a change made elsewhere that
 // the person is asked about already is not offered again.
-function take(found, { edits = [], asked = false } = {}) {
+function take(found, { edits = null, asked = false } = {}) {
   if (!found) return;
   const { parts, base, made, ...rest } = found;
   const before = state;
@@ -458,7 +458,7 @@ function wire() {
         field.value = state.text;
         field.dataset.saved = field.value;
         field.dataset.seen = state.seen;
-        elsewhere.offer(text, state.text);
+        elsewhere.offer(text, state.text, []);
       } else if (answer.body) trouble(answer.body.error);
     }),
   );

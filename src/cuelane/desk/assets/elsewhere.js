@@ -34,12 +34,12 @@ export class Elsewhere {
     });
   }
 
-  // `mine` is what was seen here before; `edits` what was then done on it, and `now` the text as it stands.
-  offer(mine, now, edits = []) {
+  // `mine` is what was seen here before; `edits` what was then done on it, null if nothing was, and `now` the
+  // text as it stands. What was done takes the place of an older text that is offered: that one Undo reaches.
+  offer(mine, now, edits = null) {
     if (mine === now) return;
-    // What was done on the same text and had to wait comes back with it.
-    if (this.mine?.text === mine) this.mine.edits.push(...edits);
-    this.mine ??= { text: mine, edits: [...edits] };
+    if (edits && this.mine?.text === mine) this.mine.edits.push(...edits);
+    else if (edits || !this.mine) this.mine = { text: mine, edits: [...(edits ?? [])] };
     const [old, fresh] = parted(this.mine.text, now);
     show("elsewhere-before", old);
     show("elsewhere-now", fresh);

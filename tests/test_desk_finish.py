@@ -341,7 +341,7 @@ def test_names_that_are_no_text_are_packed_and_kept_from_no_page(desk: Pilot, tm
             path = Path(os.fsdecode(os.fsencode(tmp_path) + b"/" + name))
             path.parent.mkdir(exist_ok=True)
             path.write_text(PLAN, encoding="utf-8")
-    except OSError as error:
+    except (OSError, UnicodeDecodeError) as error:
         pytest.skip(f"this system takes no such names: {error}")
     for page in ("/", "/classes"):
         assert desk.get(page).status == 200

@@ -264,10 +264,10 @@ def test_names_that_look_like_protocols_are_only_names(folder: Path, monkeypatch
 @pytest.mark.parametrize("suffix", FORMATS)
 def test_a_name_that_is_no_text_is_read_like_any_other(folder: Path, tmp_path: Path, suffix: str) -> None:
     """A name in Latin-1, as an old disk has them, ended in an error of our own for WAV and FLAC."""
-    path = Path(os.fsdecode(os.fsencode(tmp_path) + b"/M\xe4rz." + suffix.encode()))
     try:
+        path = Path(os.fsdecode(os.fsencode(tmp_path) + b"/M\xe4rz." + suffix.encode()))
         shutil.copy(folder / f"ours.{suffix}", path)
-    except OSError as error:
+    except (OSError, UnicodeDecodeError) as error:
         pytest.skip(f"this system takes no such names: {error}")
     assert len(_read(path)) == 5 * RATE
     assert media.probe(path).duration_s == pytest.approx(5.0, abs=0.03)

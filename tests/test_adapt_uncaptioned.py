@@ -6,6 +6,7 @@ import importlib.metadata
 import json
 from difflib import SequenceMatcher
 
+import numpy as np
 import pytest
 import soundfile
 
@@ -16,12 +17,14 @@ from cuelane.adapt.report import doubts
 from cuelane.adapt.run import adapt_recording
 from cuelane.adapt.words import recognising
 from cuelane.adapt.words.found_cues import FoundCue
-from cuelane.adapt.words.recognising import heard_cue
+from cuelane.adapt.words.islands import Hearing, Island
+from cuelane.adapt.words.recognising import heard_cue, recognise
 from cuelane.adapt.words.word_lists import plain
 from cuelane.plan.load import load_plan
 from cuelane.plan.values import MAX_TEXT
 from cuelane.recording.recogniser import LISTEN_RATE, HeardWord, ScriptListener
 from cuelane.recording.word_engines import WordEngine
+from test_adapt_structure import recording
 
 
 @pytest.fixture(scope="module")
@@ -182,3 +185,29 @@ def test_another_recogniser_makes_the_analysis_anew(uncaptioned, monkeypatch):
     n_heard = len(listener.lengths_s)
     assert adapt_recording(folder / "class.wav", folder / "out").reused
     assert len(listener.lengths_s) == n_heard
+
+
+@pytest.mark.parametrize(
+    ("name", "posteriors", "is_told"),
+    [
+        ("strong", (0.9, 0.2), True),
+        ("strong", (0.9, 0.8), False),
+        # The light one doubts as much of plain English.
+        ("light", (0.9, 0.2), False),
+    ],
+)
+def test_many_doubtful_words_may_be_of_another_language(name, posteriors, is_told):
+    """A class in Spanish is heard as English that nobody said, and nothing else would tell."""
+    heard = [
+        HeardWord("Heels", 0.1, 0.4, False, posteriors[0]),
+        HeardWord("up.", 0.4, 0.8, False, posteriors[1]),
+    ]
+    listener = Listener()
+    listener.hear = lambda samples: heard
+    noise = np.random.default_rng(8).normal(0, 0.05, 3 * gen.SAMPLE_RATE).astype(np.float32)
+    engine = WordEngine(name, f"1.0 {posteriors}", "en", lambda: listener)
+    _, told = recognise(
+        [Island(1.0, 2.0)], Hearing(recording(noise), None, []), lambda done, total: None, engine
+    )
+
+    assert ("perhaps not in English" in told) is is_told

@@ -295,6 +295,11 @@ def said_in_intervals(lengths: list[float], said: dict[int, str], named: Lengths
     return [(i.kind, "work or rest is a guess" in i.notes) for i in found if i.kind != "talk"]
 
 
+def test_a_class_of_one_set_is_one():
+    """Two boundaries: there is nothing for the one interval to take turns with, and no warning of it."""
+    assert said_in_intervals([40.0], {}) == [("work", True)]
+
+
 def test_relax_in_a_set_makes_no_second_rest_of_two_lengths_in_turn():
     """40 s and 20 s: rests are called in the short ones, and "relax your shoulders" said in a long one."""
     said = {

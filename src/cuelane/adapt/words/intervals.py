@@ -155,8 +155,9 @@ def _kinds(
         score = alternating * (turn if abs(turn) > _ROLES_TELL else 0.0)
     # Which of the two alternations, work first or rest first, agrees with what was said?
     turn = float((alternating * score).sum()) / max(1, len(score))
-    apart_in_turn = abs(float(roles[::2].mean() - roles[1::2].mean())) >= _ROLES_APART
-    if lengths_alternate(lengths, SAME_LENGTH_S) and ((group > 0).any() or apart_in_turn):
+    in_turn = lengths_alternate(lengths, SAME_LENGTH_S)
+    apart_in_turn = in_turn and abs(float(roles[::2].mean() - roles[1::2].mean())) >= _ROLES_APART
+    if in_turn and ((group > 0).any() or apart_in_turn):
         # One of two lengths in turn is the rest's, if any is; "relax your shoulders" in sets makes no second.
         score = alternating * turn
     else:

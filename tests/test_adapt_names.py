@@ -153,6 +153,14 @@ def test_a_name_is_what_sounds_like_it_and_is_said_more_often():
     assert as_meant(["goblet squat", "high plank"], ["High plank.", *texts]) == ["goblet squat", "high plank"]
 
 
+def test_a_plural_is_the_same_name():
+    """One that is said in the plural more often keeps its name, and both count for what sounds like it."""
+    texts = ["Lateral lunge, step wide.", "Lateral lunges next.", "Lateral lunges again.", "Literal lunch."]
+
+    assert as_meant(["lateral lunge"], texts) == ["lateral lunge"]
+    assert as_meant(["literal lunge"], [*texts[:2], "Literal lunge."]) == ["lateral lunge"]
+
+
 def test_names_that_are_said_once_are_those_of_their_place_in_the_round():
     """Only where they sound alike, and where as many sets show the round as speak against it."""
     heard = ["halif press", "pull apart", "dead bug", "pell of press", "pol", "dead bug", None, "pull apart"]

@@ -82,22 +82,37 @@ def _said_oftener(name: str, said: Sequence[Sequence[str]]) -> str:
 
     `said` holds the words of each thing that is said.
     """
-    words = name.split()
+    words = tuple(name.split())
     if len(words) == 1:
         return name
-    runs = Counter(
-        run for text in said for run in {tuple(text[at : at + len(words)]) for at in range(len(text))}
+    # In order of time, so that of two that are said as often the first counts.
+    runs: Counter[tuple[str, ...]] = Counter(
+        run
+        for text in said
+        for run in dict.fromkeys(tuple(text[at : at + len(words)]) for at in range(len(text)))
+        if len(run) == len(words)
     )
-    own = tuple(words)
-    if runs[own] != 1:
+    often: Counter[tuple[str, ...]] = Counter()
+    for run, times in runs.items():
+        often[_singular(run)] += times
+    own = _singular(words)
+    if often[own] != 1:
         return name
     alike = [
         run
-        for run, times in runs.items()
-        if times > 1 and len(run) == len(own) and _part_shared(own, run) and sound_alike(name, " ".join(run))
+        for run, times in often.items()
+        if times > 1 and _part_shared(own, run) and sound_alike(" ".join(own), " ".join(run))
     ]
-    most = max(alike, key=lambda run: runs[run], default=own)
-    return " ".join(most)
+    if not alike:
+        return name
+    most = max(alike, key=lambda run: often[run])
+    spelt = max([run for run in runs if _singular(run) == most], key=lambda run: runs[run])
+    return " ".join(spelt)
+
+
+def _singular(words: Sequence[str]) -> tuple[str, ...]:
+    """Return `words` without the s of a plural, however they are meant."""
+    return tuple(re.sub(r"(?<=[^s])s$", "", word) for word in words)
 
 
 def _said_size(n_sets: int, opening: Sequence[str], language: str) -> int | None:

@@ -51,6 +51,12 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
         # What one does to something is told, not named.
         ("reach your left arm up and over", "setup", None),
         ("roll the ball under your foot", "setup", None),
+        ("Crunch your ribs down to your hips.", "setup", None),
+        ("Hinge the hips back.", "announce", None),
+        ("Shrug those shoulders.", "preview", None),
+        ("Crunches. The hands stay light.", "setup", "crunches"),
+        ("Hip hinge. Push your hips back.", "setup", "hip hinge"),
+        ("Dip. One minute.", "announce", "dip"),
     ],
 )  # fmt: skip
 def test_names_are_told_from_what_stands_around_them(text, purpose, name):

@@ -66,7 +66,8 @@ class ExerciseNames:
             rf"(?P<second> (?:and (?:{'|'.join(lists['second'])})|to (?:\w+ )?(?:{moves}))(?= |$))?(?= |$)"
         )
         self._no_part, self._told = frozenset(lists["no_part"]), frozenset(lists["told"])
-        self._does = re.compile(rf"^(?:{'|'.join(lists['told'])}) (?:{'|'.join(lists['done_to'])})\b")
+        told = f"(?:{'|'.join(lists['told'])}) (?:{'|'.join(lists['done_to'])})"
+        self._does = re.compile(rf"^(?:{'|'.join([told, *lists['does']])})\b")
         self._then = re.compile(
             rf"^(?P<name>\S+(?: \S+){{0,{_MOST_WORDS - 1}}}?) (?:{'|'.join(lists['then'])})(?= |$)"
         )

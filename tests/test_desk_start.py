@@ -367,6 +367,39 @@ def test_the_desk_ends_in_order_while_it_still_imports(
         assert desk.wait(PATIENCE_S) == (0 if told == signal.SIGINT else -told)
 
 
+LISTENS = """\
+import os, signal, time
+from cuelane.desk.chores import Chores
+from cuelane.desk.words import Said
+
+def work(told):
+    # From the keyboard all processes of the desk are interrupted.
+    os.killpg(0, signal.SIGINT)
+    time.sleep(600)
+
+if __name__ == "__main__":
+    chores = Chores()
+    try:
+        chores.start("class", Said("busy.class", name="x"), work, (), lambda: None)
+        time.sleep(600)
+    except KeyboardInterrupt:
+        chores.close()
+        print("closed")
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no signals of this kind")
+def test_an_interrupt_in_long_work_is_the_desks_alone(tmp_path: Path) -> None:
+    """A class is listened to in a process of its own; Ctrl-C ends it without a word from there."""
+    script = tmp_path / "listens.py"
+    script.write_text(LISTENS, encoding="utf-8")
+    command = [sys.executable, str(script)]
+    ended = subprocess.run(
+        command, capture_output=True, text=True, start_new_session=True, timeout=PATIENCE_S, check=False
+    )
+    assert (ended.stdout, ended.stderr, ended.returncode) == ("closed\n", "", 0)
+
+
 def test_two_desks_that_start_together_have_a_port_each(monkeypatch: pytest.MonkeyPatch) -> None:
     """The second finds the usual port taken though nothing is served there yet; asked for, it is refused."""
     with listening_socket(0) as one:

@@ -115,6 +115,9 @@ def _run(work: Work, values: tuple[Any, ...], to_tell: Connection) -> None:
         to_tell.send(("failed", without_options(message)))
     except OSError as error:
         to_tell.send(("failed", refused_by_system(error)))
+    except KeyboardInterrupt:
+        # From the keyboard the desk is interrupted too, and it is the one that puts things away.
+        pass
     except Exception as error:
         # The page must be told, whatever it is.
         to_tell.send(("failed", f"something went wrong in cuelane itself ({type(error).__name__}: {error})"))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -10,6 +12,7 @@ from cuelane.plan.load import load_plan
 from cuelane.render.run import prepare
 from cuelane.speech import choice, styled
 from cuelane.speech.choice import default_voice, voice_notes
+from cuelane.speech.definition import MeasuredQuality
 from cuelane.speech.engines import ENGINES
 from cuelane.speech.sound_doubts import sound_doubt
 from cuelane.speech.voices import find_voice
@@ -75,6 +78,26 @@ def test_the_computers_own_voice_is_a_stopgap_that_is_told(installed, monkeypatc
     assert all('pip install ".[voices]"' in note for note in notes)
     assert voice_notes(find_voice("system-fr"), "fr", chosen=True) == []
     assert voice_notes(find_voice("system-de"), "de", chosen=False) == []
+
+
+@pytest.mark.parametrize(
+    ("platform", "match", "told"),
+    [
+        ("linux", 0.374, " (a recogniser understood 37% of its letters);"),
+        ("linux", 0.96, "voice;"),
+        ("win32", 0.374, "voice;"),
+    ],
+)
+def test_how_far_the_computers_own_voice_is_understood_is_told(monkeypatch, platform, match, told):
+    """Where it is the one that was measured, Linux's, and less than is aimed at was understood."""
+    monkeypatch.setattr("cuelane.speech.choice.sys.platform", platform)
+    voice = find_voice("system-fr")
+    measured = MeasuredQuality(n_cues=200, words_per_min=200, dnsmos=3, recall=0.3, character_match=match)
+    settings = voice.settings.model_copy(update={"measured": measured})
+
+    *_, note = voice_notes(replace(voice, settings=settings), "fr", chosen=False)
+
+    assert told in note
 
 
 def test_recordings_are_anybodys_language_but_what_falls_back_is_not(tmp_path):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from cuelane.speech.definition import Recordings, VoiceDefinition
+from cuelane.speech.definition import AIM_CHARACTER_MATCH, Recordings, VoiceDefinition
 from cuelane.speech.engines import engine_of, load_voice
 from cuelane.speech.system import SystemSettings
 from cuelane.speech.voices import find_voice, readable_voices
@@ -53,8 +53,16 @@ def voice_notes(voice: VoiceDefinition, language: str, *, chosen: bool, fell_bac
     if not chosen and speaks.name != first.name:
         how = engine_of(first).missing()
         better = f"for a natural one, in the folder of cuelane: {how}"
-        notes.append(f"spoken by the computer's own voice; {better}")
+        notes.append(f"spoken by the computer's own voice{_understood(speaks)}; {better}")
     return notes
+
+
+def _understood(voice: VoiceDefinition) -> str:
+    """Return how far a voice of the computer's was understood, where it is the one that was measured."""
+    measured = voice.settings.measured
+    if sys.platform != "linux" or measured is None or measured.character_match >= AIM_CHARACTER_MATCH:
+        return ""
+    return f" (a recogniser understood {measured.character_match:.0%} of its letters)"
 
 
 def _set_by_hand(voice: VoiceDefinition) -> list[str]:

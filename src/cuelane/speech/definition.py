@@ -90,7 +90,8 @@ class MeasuredQuality(StrictModel):
 MEASURED_HOW = (
     "nobody listened: DNSMOS is the overall score of ITU-T P.835 as the model of the package speechmos "
     "judges it; words and letters are those that Whisper base (package faster-whisper, int8) understood in "
-    "lines of the demos and the starter plans; tests/benchmarks/bench_voices.py repeats it"
+    "lines of the demos and the starter plans; the computer's own voices were those of Linux (eSpeak NG); "
+    "tests/benchmarks/bench_voices.py repeats it"
 )
 """How the figures of `MeasuredQuality` came about, for people."""
 

@@ -372,6 +372,9 @@ import os, signal, time
 from cuelane.desk.chores import Chores
 from cuelane.desk.words import Said
 
+# Python takes no interrupt where a shell started it in the background.
+signal.signal(signal.SIGINT, signal.default_int_handler)
+
 def work(told):
     # From the keyboard all processes of the desk are interrupted.
     os.killpg(0, signal.SIGINT)

@@ -209,6 +209,8 @@ if __name__ == "__mp_main__" and sys.argv[3] == "interrupt":
         (HOME / "interrupted").touch(exist_ok=False)
         os.killpg(0, signal.SIGINT)
 if __name__ == "__main__":
+    # Python takes no interrupt where a shell started it in the background.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     heard_pieces._n_processes = lambda: 2
     engine = WordEngine("light", "slow 1.0", "en", Slow, is_on_one_core=True)
     kept = heard_pieces.HeardPieces(Slow(), engine, HOME / "store")

@@ -6,7 +6,6 @@ Nothing here waits, queues or tries again.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,7 @@ from dask.base import compute
 from dask.callbacks import Callback
 from dask.delayed import delayed
 
+from cuelane.base.cores import n_cores
 from cuelane.base.errors import DeliveryError
 from cuelane.batch import records
 from cuelane.batch.cluster import on_cluster
@@ -165,9 +165,3 @@ def _here(
     with Callback(posttask=lambda *_: told()):
         found = compute(*tasks, scheduler="threads", num_workers=workers or n_cores())
     yield from zip(orders, found, strict=True)
-
-
-def n_cores() -> int:
-    """Return how many cores this process may use."""
-    affinity = getattr(os, "sched_getaffinity", None)
-    return len(affinity(0)) if affinity is not None else os.cpu_count() or 1

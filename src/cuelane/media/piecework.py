@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import functools
 import hashlib
-import os
 import platform
 from collections import deque
 from collections.abc import Generator, Iterable, Iterator
@@ -22,6 +21,7 @@ from typing import Protocol
 
 import numpy as np
 
+from cuelane.base.cores import n_cores
 from cuelane.base.errors import DeliveryError
 from cuelane.media import ffmpeg
 from cuelane.media.counted import CountedBlocks
@@ -56,8 +56,7 @@ class Piecework:
     def encoders(self) -> int:
         if self.n_encoders is not None:
             return max(1, self.n_encoders)
-        affinity = getattr(os, "sched_getaffinity", None)
-        return min(MOST_ENCODERS, len(affinity(0)) if affinity is not None else os.cpu_count() or 1)
+        return min(MOST_ENCODERS, n_cores())
 
 
 @functools.cache

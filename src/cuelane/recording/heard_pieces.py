@@ -31,6 +31,7 @@ import numpy as np
 from cuelane.audio.cache_folder import default_folder
 from cuelane.audio.store import recipe_key
 from cuelane.audio.store_files import canonical, touch, write_whole
+from cuelane.base.cores import n_cores
 from cuelane.base.ordinary import read_ordinary
 from cuelane.recording.recogniser import Audio, HeardWord
 from cuelane.recording.word_engines import WordEngine, WordListener
@@ -158,9 +159,7 @@ def _n_processes() -> int:
     # A process of the desk's must not have children.
     if multiprocessing.current_process().daemon:
         return 1
-    affinity = getattr(os, "sched_getaffinity", None)
-    n_cores = len(affinity(0)) if affinity is not None else os.cpu_count() or 1
-    return min(_MOST_PROCESSES, n_cores)
+    return min(_MOST_PROCESSES, n_cores())
 
 
 @contextlib.contextmanager

@@ -21,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import Field
 
+from cuelane.base.cores import n_cores
 from cuelane.base.errors import VoiceError
 from cuelane.base.ordinary import open_ordinary
 from cuelane.speech.definition import Engine, EngineSettings, FileName, StrictModel, VoiceDefinition
@@ -78,9 +79,7 @@ class NaturalVoice:
 
     @property
     def workers(self) -> int:
-        affinity = getattr(os, "sched_getaffinity", None)
-        cores = len(affinity(0)) if affinity is not None else os.cpu_count() or 1
-        return cores if self._voice.own else min(cores, ModelProcesses.MOST)
+        return n_cores() if self._voice.own else min(n_cores(), ModelProcesses.MOST)
 
     def recipe(self, pace: float) -> Mapping[str, Any]:
         return {

@@ -11,7 +11,6 @@ from __future__ import annotations
 import functools
 import hashlib
 import importlib.metadata
-import os
 import re
 import threading
 from collections.abc import Iterator, Mapping
@@ -22,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import Field
 
+from cuelane.base.cores import n_cores
 from cuelane.base.errors import VoiceError
 from cuelane.base.ordinary import read_ordinary
 from cuelane.speech import french_liaison
@@ -96,8 +96,7 @@ class StyledVoice:
 
     @property
     def workers(self) -> int:
-        affinity = getattr(os, "sched_getaffinity", None)
-        return len(affinity(0)) if affinity is not None else os.cpu_count() or 1
+        return n_cores()
 
     def recipe(self, pace: float) -> Mapping[str, Any]:
         try:

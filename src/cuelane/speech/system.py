@@ -10,7 +10,6 @@ from __future__ import annotations
 import importlib.metadata
 import io
 import json
-import os
 import subprocess
 import sys
 import tempfile
@@ -23,6 +22,7 @@ import numpy.typing as npt
 import soundfile
 from pydantic import Field
 
+from cuelane.base.cores import n_cores
 from cuelane.base.errors import VoiceError
 from cuelane.base.ordinary import OddFileError, read_ordinary
 from cuelane.speech.definition import MAX_LINE_S, Engine, EngineSettings, VoiceDefinition
@@ -55,8 +55,7 @@ class SystemVoice:
 
     @property
     def workers(self) -> int:
-        affinity = getattr(os, "sched_getaffinity", None)
-        return len(affinity(0)) if affinity is not None else os.cpu_count() or 1
+        return n_cores()
 
     def recipe(self, pace: float) -> Mapping[str, Any]:
         versions = {}

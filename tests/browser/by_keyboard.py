@@ -24,9 +24,10 @@ class Keyboard:
         self._page.wait(f"!!{target}")
         closed = (
             f"(() => {{ let found = null, box = {target}.parentElement;"
-            " for (; box; box = box.parentElement)"
-            " if (box.matches('details:not([open])') &&"
-            f" !box.firstElementChild.contains({target})) found = box.id;"
+            " for (; box; box = box.parentElement) {"
+            " const opens = box.matches('.item > .inside') ? box.parentElement.firstElementChild : box;"
+            " if (opens.matches('details:not([open])') &&"
+            f" !opens.firstElementChild.contains({target})) found = opens.id; }}"
             " return found; })()"
         )
         while (box := self._page.run(closed)) is not None:

@@ -107,6 +107,36 @@ def test_the_focus_is_never_lost_and_every_change_is_said(desk: Desk) -> None:
     assert page.complaints_of_console() == []
 
 
+WHERE = (
+    "(() => { const box = document.activeElement.getBoundingClientRect(); "
+    "return [document.activeElement.id, box.top + scrollY, box.bottom + scrollY]; })()"
+)
+
+
+@pytest.mark.parametrize("width", [1440, 390])
+def test_tab_goes_down_the_page(desk: Desk, width: int) -> None:
+    """In open parts: the name, the buttons, what is in it; nothing lies above what came before."""
+    page = desk.page
+    size = {"width": width, "height": 1000, "deviceScaleFactor": 1, "mobile": False}
+    page.call("Emulation.setDeviceMetricsOverride", **size)
+    page.run("document.querySelectorAll('.items details').forEach(d => d.open = true)")
+    keyboard = Keyboard(page)
+    keyboard.reach("[id='e/session/0'] > summary")
+    order, back = [], []
+    _, top, _ = page.run(WHERE)
+    while page.run("!!document.activeElement.closest('#session, #exercises')"):
+        page.press("Tab")
+        name, now, bottom = page.run(WHERE)
+        if bottom <= top:
+            back.append(name)
+        top = now
+        order.append(name)
+    buttons = [f"{what}/session/0" for what in ("up", "down", "copy", "remove")]
+    assert order[:6] == [*buttons, "pattern/session/0", "f/session/0/block"]
+    assert "rename/exercises/reach" in order
+    assert back == []
+
+
 def test_a_new_start_of_the_desk_keeps_the_focus_and_what_was_typed(browser: Browser, tmp_path: Path) -> None:
     """Killed while a field is half typed, and started again: the same tab goes on, and the edit is made."""
     path = tmp_path / "p.yaml"

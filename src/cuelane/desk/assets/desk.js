@@ -53,12 +53,20 @@ function keepFocus(had) {
   else focusOn([had.id, ...parts, "main"]);
 }
 
+// Opens all that an element is in. What is in a part of the plan stands behind its buttons, outside its details.
+function reveal(element) {
+  for (let box = element; box; box = box.parentElement) {
+    const opens = box.matches(".item > .inside") ? box.parentElement.querySelector(":scope > details") : box;
+    if (opens.matches("details")) opens.open = true;
+  }
+}
+
 // The first of some elements that is there gets the focus; what hides it is opened.
 function focusOn(ids) {
   const found = ids.map((id) => id && at(id)).find(Boolean);
   if (!found) return;
   const target = found.matches("li, details") ? found.querySelector("summary") || found : found;
-  for (let box = found.parentElement.closest("details"); box; box = box.parentElement.closest("details")) box.open = true;
+  reveal(found.parentElement);
   target.focus({ preventScroll: true });
   if (target !== at("main")) target.scrollIntoView({ block: "nearest" });
 }
@@ -159,7 +167,7 @@ function goTo(name) {
     const here = steps.slice(0, n).join("/");
     const field = at(`f/${here}`) || at(`d/${here}`) || at(`p/${here}`);
     if (!field) continue;
-    for (let box = field.closest("details"); box; box = box.parentElement.closest("details")) box.open = true;
+    reveal(field);
     const target = field.matches("input, textarea, select") ? field : field.querySelector("input, textarea, select, summary");
     (target || field).focus();
     field.scrollIntoView({ block: "center" });

@@ -12,9 +12,15 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
+import pytest
+
+from cuelane.audio.store import ClipStore
+from cuelane.desk.app import application
+from cuelane.desk.document import digest_of
 from cuelane.desk.serve import serve
+from cuelane.desk.workspace import Workspace
 from cuelane.plan.load import load_plan
-from deskkit import PATIENCE_S
+from deskkit import PATIENCE_S, Answer, post
 
 N_KILLS = 20
 PLAN = (
@@ -128,3 +134,45 @@ def test_twenty_kills_lose_no_confirmed_edit(tmp_path: Path) -> None:
     assert [name for name in confirmed if name not in names] == []
     assert text.startswith("# kept as it is\n")
     assert "# so is this" in text
+
+
+def asked_again(folder: Path, on: str, edit: dict[str, Any], **more: Any) -> Answer:
+    """Return what a desk that was started anew answers to an edit that is asked for once more."""
+    desk = application(folder, ClipStore(folder / "clips"))
+    body = {"number": 1, "seen": digest_of(on), "what": "", "edits": [edit], "on": on, **more}
+    return post(desk, "/api/plan/p.yaml/edit", body)
+
+
+EDITS = (
+    ({"op": "set", "at": "title", "kind": "text", "typed": "Two"}, {"was": {"kind": "text", "typed": "T"}}),
+    ({"op": "add", "kind": "exercise", "name": "press"}, {}),
+    ({"op": "add", "kind": "rest"}, {}),
+    ({"op": "append", "at": "session/0/exercises", "typed": "row"}, {}),
+    ({"op": "times", "at": "session/0/exercises/0"}, {}),
+    ({"op": "rename", "at": "exercises/row", "name": "pull"}, {}),
+    ({"op": "copy", "at": "session/0"}, {}),
+    ({"op": "remove", "at": "voice"}, {}),
+)
+
+
+@pytest.mark.parametrize(("edit", "more"), EDITS)
+def test_an_edit_written_before_a_kill_is_told_as_made(
+    edit: dict[str, Any], more: dict[str, Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Asked for again, since no answer came, it is neither made twice nor called somebody else's change."""
+    monkeypatch.setattr(Workspace, "_speak_all", lambda _self: None)
+    path = tmp_path / "p.yaml"
+    path.write_text(PLAN, encoding="utf-8")
+    assert asked_again(tmp_path, PLAN, edit, **more).status == 200
+    written = path.read_text(encoding="utf-8")
+    assert written != PLAN
+    answer = asked_again(tmp_path, PLAN, edit, **more)
+    assert answer.status == 200, answer.body
+    found = answer.json
+    assert (found["base"], found["made"], found["seen"]) == (digest_of(PLAN), *[digest_of(written)] * 2)
+    assert found["text"] == path.read_text(encoding="utf-8") == written
+    theirs = written.replace("work: 40s", "work: 45s")
+    path.write_text(theirs, encoding="utf-8")
+    refused = asked_again(tmp_path, PLAN, edit, **more)
+    assert refused.status in (409, 422), "another change is not this one"
+    assert path.read_text(encoding="utf-8") == theirs

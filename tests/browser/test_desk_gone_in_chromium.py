@@ -151,6 +151,32 @@ def test_a_line_that_waits_takes_no_other_s_place(desk: Desk) -> None:
     desk.until(lambda: "Chest up., Eyes]" in (desk.folder / "p.yaml").read_text(encoding="utf-8"))
 
 
+def test_an_edit_that_was_made_without_an_answer_is_not_called_another_s(desk: Desk) -> None:
+    """The desk writes it and is gone before it answers: a word, a name and a part, each made once."""
+    plan = desk.folder / "p.yaml"
+    desk.page.run(
+        "const own = window.fetch; window.lost = 0; window.fetch = async (url, given) => {"
+        " const answer = await own(url, given);"
+        " if (String(url).endsWith('/edit') && !JSON.parse(given.body).on) { lost++; throw new TypeError(); }"
+        " return answer; }"
+    )
+    lone = "document.querySelectorAll('[data-stays], .f-error').length"
+    typed(desk, FIELD, "Your ", "Tab")
+    typed(desk, ADDER, "Chest up.", "Enter")
+    typed(desk, "new-exercise", "row", "Enter")
+    desk.page.run("document.getElementById('add-rest').click()")
+    desk.until(lambda: "- rest: 30s" in plan.read_text(encoding="utf-8"))
+    desk.page.wait("lost === 4")
+    desk.saved()
+    assert desk.page.run("document.getElementById('elsewhere').hidden")
+    assert desk.page.run("document.getElementById('trouble').hidden")
+    assert desk.page.run(lone) == 0
+    text = plan.read_text(encoding="utf-8")
+    assert "[Your Knees over toes., Keep your heels heavy., Chest up.]" in text
+    assert (text.count("row:"), text.count("rest: 30s")) == (1, 1)
+    assert value(desk, ADDER) == value(desk, "new-exercise") == ""
+
+
 def test_what_is_refused_comes_back_into_its_field(desk: Desk) -> None:
     """A name that is there already: it can be changed instead of typed again, and is not called saved."""
     typed(desk, "new-exercise", "squat", "Enter")

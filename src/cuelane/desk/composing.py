@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -22,7 +23,7 @@ from cuelane.desk.answers import Asked, get_route, post_route
 from cuelane.desk.asked import BadRequestError, edits_asked, was_there
 from cuelane.desk.device_names import is_device
 from cuelane.desk.document import Version, digest_of
-from cuelane.desk.edits import data_of
+from cuelane.desk.edits import EditError, data_of
 from cuelane.desk.forms import key_order
 from cuelane.desk.page_shell import page
 from cuelane.desk.planning import PlanView
@@ -162,14 +163,31 @@ def get_score(workspaces: Workspaces, request: Request) -> Any:
 
 
 def post_edit(workspaces: Workspaces, request: Request, data: Asked) -> Any:
-    """Make edits as one step."""
+    """Make edits as one step; those that were made before, for which no answer came, are not made again."""
     workspace = _workspace(workspaces, request)
-    text = workspace.document.now().text
-    edits = edits_asked(data.get("edits"), data_of(text))
+    present = workspace.document.now()
+    if (on := str(data.get("on") or "")) and _made_before(on, present.text, data):
+        return _after(workspaces, request, replace(present, base=digest_of(on)), data)
+    edits = edits_asked(data.get("edits"), data_of(present.text))
     what, number = str(data.get("what", ""))[:200], _whole_number(data, "number")
     was, seen = was_there(data.get("was")), _seen(data)
     version = workspace.document.edit(edits, what=what, number=number, was=was, seen=seen)
     return _after(workspaces, request, version, data)
+
+
+def _made_before(on: str, present: str, data: Asked) -> bool:
+    """Tell whether a plan's text is what the edits have made of the text `on` which they were asked for.
+
+    A page that got no answer sends that text along when it asks again: the desk may have ended, or the
+    connection, after the file was written.
+    """
+    text = on
+    try:
+        for edit in edits_asked(data.get("edits"), data_of(on)):
+            text = apply(text, edit)
+    except EditError:
+        return False
+    return on != text == present
 
 
 def post_try(workspaces: Workspaces, request: Request, data: Asked) -> Any:

@@ -176,10 +176,11 @@ function goTo(name) {
 }
 
 // While the desk is gone an edit waits, and those after it, and is made once it is back. What was typed for it
-// into a field that is emptied at once, for the next, stands there again meanwhile.
+// into a field that is emptied at once, for the next, stands there again meanwhile. It may have been made before
+// the desk went, without an answer: by the text that it is asked for `on`, that is told.
 const AGAIN_MS = 1000;
 let waits = false;
-async function sendOnceThere(url, body, typed) {
+async function sendOnceThere(url, body, on, typed) {
   let answer = await send(url, body);
   const field = !answer.status && typed && at(typed.id);
   // The next may have been begun there before it was known that this one waits.
@@ -187,7 +188,7 @@ async function sendOnceThere(url, body, typed) {
   if (field) Object.assign(field, { value: typed.text, readOnly: true });
   while ((waits = !answer.status)) {
     await new Promise((done) => setTimeout(done, AGAIN_MS));
-    answer = await send(url, body);
+    answer = await send(url, { ...body, on });
   }
   if (field) Object.assign(field, { value: next, readOnly: false });
   return answer;
@@ -205,7 +206,7 @@ function edit(edits, what, { was, focus, typed } = {}) {
     const { seen, text } = replaced[met] ?? state;
     const body = { number: state.number, seen, shown: state.shown, edits, what: what || "" };
     if (was) body.was = was;
-    const answer = await sendOnceThere(`${api}/edit`, body, typed);
+    const answer = await sendOnceThere(`${api}/edit`, body, text, typed);
     at("state").textContent = answer.status === 200 ? w("top.saved") : "";
     if (answer.status === 409) await conflict(edits, what, answer.body, text);
     else if (answer.status === 200) {

@@ -412,6 +412,21 @@ def test_one_length_without_calls_in_turn_is_a_guess_until_lengths_are_named():
     assert kinds_and_guesses("go go squats", Lengths(30.0, 0.0)) == [("work", False)] * 16
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_sets_of_one_length_and_rests_of_many_take_turns(turned):
+    """What sounds like a set, in a rest of a length of its own, makes no set: every second one is.
+
+    So it is where the rests are alike and the sets are not.
+    """
+    lengths = [30.0, 20.0, 30.0, 25.0, 30.0, 35.0, 30.0, 20.0, 30.0, 60.0, 30.0]
+    work, rest = "keep your heels down and chest up", "and rest there"
+    said = {k: (rest if (k % 2 == 1) is not turned else work) for k in range(11) if k != 3}
+    said[5] = "rest there" if turned else "keep your hands flat and as high as your shoulders"
+    kinds = ["rest", "work"] if turned else ["work", "rest"]
+
+    assert said_in_intervals(lengths, said) == [(kinds[k % 2], False) for k in range(11)]
+
+
 def test_a_cut_interval_gets_its_true_length_and_a_note():
     """An interval shorter than all others of its kind is taken for cut, and that is said."""
     times = np.cumsum([10.0, 30.0, 15.0, 25.7, 15.0, 30.0, 15.0, 30.0, 15.0, 30.0])

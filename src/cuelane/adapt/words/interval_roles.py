@@ -19,6 +19,8 @@ _IN_WORK = ("form", "easier", "harder", "praise")
 _MOST = 1.0
 # Chosen: so large a part of every second interval must have one length; the others were cut.
 _MOSTLY = 0.6
+# Chosen: two of a length, with others between, come about by chance.
+_LEAST_IN_TURN = 3
 
 
 def role_votes(
@@ -47,3 +49,19 @@ def lengths_alternate(lengths: Sequence[float], same_s: float) -> bool:
     usual = [float(np.median(turn)) for turn in turns]
     kept = [float((np.abs(turn - at) <= same_s).mean()) for turn, at in zip(turns, usual, strict=True)]
     return abs(usual[0] - usual[1]) > same_s and min(kept) >= _MOSTLY
+
+
+def one_of_turns_is_even(lengths: Sequence[float], same_s: float) -> bool:
+    """Return whether every second of `lengths` is one length, to `same_s`, and most of the others are not.
+
+    Sets of 30 s with rests of 20, 25 and 35 s between them, or sets of all lengths with one rest.
+    """
+    turns = [np.asarray(lengths[first::2]) for first in (0, 1)]
+    if min(map(len, turns)) < _LEAST_IN_TURN:
+        return False
+    for one, other in (turns, turns[::-1]):
+        usual = float(np.median(one))
+        kept, others = np.abs(one - usual) <= same_s, np.abs(other - usual) > same_s
+        if kept.all() and float(others.mean()) >= _MOSTLY:
+            return True
+    return False

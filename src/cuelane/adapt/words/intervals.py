@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.beeps.timing_grid import Lengths
-from cuelane.adapt.words.interval_roles import lengths_alternate, role_votes
+from cuelane.adapt.words.interval_roles import lengths_alternate, one_of_turns_is_even, role_votes
 from cuelane.adapt.words.placed_word import PlacedWord
 from cuelane.adapt.words.role_judge import RoleJudge
 from cuelane.adapt.words.word_lists import WordLists
@@ -24,6 +24,8 @@ _ROLES_TELL = 0.15
 # Chosen, of 2: two lengths in turn of which one holds so much less of what is said in sets are work and rest,
 # whether or not a rest is ever called.
 _ROLES_APART = 0.5
+# Chosen, of 6: so much more of a rest is said in every second interval where one of the two has many lengths.
+_TURNS_APART = 1.0
 PLACED_BY = {
     "plan": "placed by the plan",
     "lengths": "placed by the lengths of work and rest around it",
@@ -155,9 +157,7 @@ def _kinds(
         score = alternating * (turn if abs(turn) > _ROLES_TELL else 0.0)
     # Which of the two alternations, work first or rest first, agrees with what was said?
     turn = float((alternating * score).sum()) / max(1, len(score))
-    in_turn = lengths_alternate(lengths, SAME_LENGTH_S)
-    apart_in_turn = in_turn and abs(float(roles[::2].mean() - roles[1::2].mean())) >= _ROLES_APART
-    if in_turn and ((group > 0).any() or apart_in_turn):
+    if _take_turns(lengths, group, roles, evidence):
         # One of two lengths in turn is the rest's, if any is; "relax your shoulders" in sets makes no second.
         score = alternating * turn
     else:
@@ -173,6 +173,20 @@ def _kinds(
     # Where all intervals of known kind alternate, the others are taken to alternate as well.
     turns = np.sign(score) == np.sign(turn) * alternating
     return kinds, [bool(value) for value in (sure | (turns & turns[sure].all()) if sure.any() else sure)]
+
+
+def _take_turns(
+    lengths: Sequence[float],
+    group: npt.NDArray[np.float64],
+    roles: npt.NDArray[np.float64],
+    evidence: npt.NDArray[np.float64],
+) -> bool:
+    """Return whether `lengths` are those of works and rests in turn; all arrays have shape (n,)."""
+    if lengths_alternate(lengths, SAME_LENGTH_S):
+        return bool((group > 0).any()) or abs(float(roles[::2].mean() - roles[1::2].mean())) >= _ROLES_APART
+    if not one_of_turns_is_even(lengths, SAME_LENGTH_S):
+        return False
+    return abs(float(evidence[::2].mean() - evidence[1::2].mean())) >= _TURNS_APART
 
 
 def _votes(times: Sequence[float], words: Sequence[PlacedWord], lists: WordLists) -> npt.NDArray[np.float64]:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import pytest
 
 from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.class_shape import class_shape
 from cuelane.adapt.exercise_names import ExerciseNames
 from cuelane.adapt.misheard_names import as_meant, sound_alike
+from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.role_judge import plan_role
 from cuelane.adapt.words.word_lists import word_lists
 
@@ -57,6 +59,18 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
         ("Crunches. The hands stay light.", "setup", "crunches"),
         ("Hip hinge. Push your hips back.", "setup", "hip hinge"),
         ("Dip. One minute.", "announce", "dip"),
+        # How many are to be done, or which round it is, is no part of one either.
+        ("Ten push-ups, hands under your shoulders.", "announce", "push ups"),
+        ("12 goblet squats", "preview", "goblet squats"),
+        ("Two arm swings.", "announce", "two arm swings"),
+        ("four count burpees", "announce", "four count burpees"),
+        ("Last round, swings.", "announce", "swings"),
+        ("Final minute, shoulder taps.", "announce", "shoulder taps"),
+        ("Minute three, 15 swings.", "announce", "swings"),
+        ("Off we go.", "announce", None),
+        ("so it's sit to stand bottom to the front of the chair", "preview", "sit to stand"),
+        ("seated marching next", "preview", "seated marching"),
+        ("ninety nineties both knees bent", "setup", None),
     ],
 )  # fmt: skip
 def test_names_are_told_from_what_stands_around_them(text, purpose, name):
@@ -85,6 +99,69 @@ def test_what_two_sets_begin_with_is_what_they_do():
             [("setup", "window shoppers with your feet narrow")],
         ]
     ) == [None] * 4  # fmt: skip
+
+
+def test_a_name_that_was_prepared_is_what_the_set_begins_with():
+    """Captions have no marks, and no list knows "ninety nineties": it was said in the rest before."""
+    assert named(
+        [
+            [("setup", "ninety nineties both knees bent")],
+            [("setup", "thread the needle left arm goes under")],
+            [("setup", "stand up tall with your feet wide")],
+        ],
+        {
+            0: ("rest", "sit down for ninety nineties"),
+            1: ("preview", "hands and knees now for thread the needle left arm first"),
+            2: ("preview", "come up and stand up tall"),
+        },
+    ) == ["ninety nineties", "thread the needle", None]
+
+
+@pytest.mark.parametrize(
+    ("text", "third"),
+    [
+        ("couch left knee", "couch stretch"),
+        ("left side couch", "couch stretch"),
+        ("Needle, left arm.", "thread the needle"),
+        ("couch stretch again", "couch stretch"),
+        ("stretch", None),
+        ("left leg", None),
+        ("sit on the couch", None),
+    ],
+)
+def test_a_name_is_shortened_later(text, third):
+    """Its first or last words, with no more than a side, if they are of no other name."""
+    names = ("couch stretch", "thread the needle", "hip stretch")
+    said = [[("announce", name)] for name in names]
+
+    assert named([*said, [("form", "breathe out")]], {3: ("rest", text)}) == [*names, third]
+
+
+def test_a_short_name_beside_the_whole_one_is_an_exercise_of_its_own():
+    """Where the class repeats with both, they are two; where it repeats only as one, one."""
+    intervals = [FoundInterval("work", 40.0 * n, 40.0 * n + 40, 40.0, True) for n in range(4)]
+    two = class_shape(intervals, ["squat", "goblet squat"] * 2)
+    one = class_shape(intervals, ["goblet squats", "lunges", "goblets", "lunges"])
+
+    assert two is not None
+    assert two.names == ("squat", "goblet squat") * 2
+    assert one is not None
+    assert one.names == ("goblet squats", "lunges") * 2
+
+
+def test_the_side_that_is_told_before_a_set_is_its_side():
+    """The needle with the left arm, and then "right arm under": it is the other side, whoever names it."""
+    assert (
+        named(
+            [
+                [("announce", "thread the needle")],
+                [("form", "push the floor away")],
+                [("setup", "right arm under")],
+            ],
+            {1: ("preview", "needle left arm")},
+        )
+        == ["thread the needle"] * 3
+    )
 
 
 def test_the_rest_before_a_set_names_it():

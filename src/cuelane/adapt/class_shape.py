@@ -82,7 +82,11 @@ class ClassShape:
 
 def repeats(said: Sequence[str | None]) -> bool:
     """Return whether sets called as `said` are the same in each of several rounds."""
-    return _round_of(_in_full(said))[0] < len(said)
+    return _is_in_rounds(_in_full(said))
+
+
+def _is_in_rounds(said: Sequence[str | None]) -> bool:
+    return _round_of(said)[0] < len(said)
 
 
 def sets_of(intervals: Sequence[FoundInterval]) -> list[int]:
@@ -176,20 +180,23 @@ def _in_parts(said: Sequence[str | None], rest: Sequence[int]) -> Sequence[str |
 
 
 def _in_full(said: Sequence[str | None]) -> Sequence[str | None]:
-    """Return `said` with a name's last words ("swing") taken for the whole name ("kettlebell swing").
+    """Return `said` with a name's last or first words ("swing") taken for all of it ("kettlebell swing").
 
-    Only where one name alone ends so, and where the class repeats in a shorter round by it: a squat beside
-    a goblet squat is an exercise of its own.
+    Only where one name alone ends so, and where the class repeats by it and not without it: a squat beside
+    a goblet squat, round for round, is an exercise of its own.
     """
+    if _is_in_rounds(said):
+        return said
     names = list(dict.fromkeys(name for name in said if name))
     whole: dict[str, str] = {}
     for short in names:
-        ending = f" {short.rstrip('s')}"
-        longer = [name for name in names if name != short and name.rstrip("s").endswith(ending)]
+        stem = short.rstrip("s")
+        longer = [name for name in names if name.rstrip("s").endswith(f" {stem}")]
+        longer += [name for name in names if name.startswith(f"{stem} ")]
         if len(longer) == 1:
             whole[short] = longer[0]
     full = [name and whole.get(name, name) for name in said]
-    return full if _round_of(full)[0] < _round_of(said)[0] else said
+    return full if _is_in_rounds(full) else said
 
 
 def _round_of(said: Sequence[str | None]) -> tuple[int, list[str]]:

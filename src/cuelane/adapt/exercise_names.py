@@ -12,6 +12,7 @@ from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.role_judge import hints_of
 from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain
+from cuelane.recording.pronouncing import spoken_words
 
 _NAMING = ("announce", "setup", "preview")
 _FROM_REST = ("preview", "announce", "setup")
@@ -50,6 +51,13 @@ def same_name(one: str, other: str) -> bool:
     return mine.endswith(its) or its.endswith(mine)
 
 
+# From two on, in words or figures.
+_COUNT = re.compile(
+    rf"^(?:{'|'.join(sorted((' '.join(spoken_words(str(n))) for n in range(2, 100)), key=len, reverse=True))}"
+    r"|[2-9]|[1-9]\d) "
+)
+
+
 class ExerciseNames:
     """One language's words by which a name is told from what stands around it."""
 
@@ -73,8 +81,10 @@ class ExerciseNames:
         )
         self._inside, self._first = any_of(lists["inside"]), any_of(lists["first"])
         self._no_head = any_of(lists["no_head"])
+        self._numbered = re.compile(rf"^(?:{'|'.join(lists['numbered'])})$")
+        self._beside, self._no_short = any_of(lists["beside"]), frozenset(lists["no_short"])
         self._untrue = UntrueCalls(language)
-        self._body = hints_of(language)["body"]
+        self._body, self._kit = (hints_of(language)[name] for name in ("body", "kit"))
 
     def in_text(self, text: str, purpose: str) -> str | None:
         """Return the exercise that `text` begins by naming, in lower case; None if it names none."""
@@ -110,7 +120,13 @@ class ExerciseNames:
         return " ".join(parts)
 
     def _without_lead(self, text: str) -> str:
-        return self._lead.sub("", plain(text))
+        """Return the plain words of `text` without what leads to a name, and how many are to be done."""
+        words = self._lead.sub("", plain(text))
+        counted = _COUNT.match(words)
+        name = self._known_move(words[counted.end() :]) if counted else None
+        # "Ten push ups" are so many of them, and "two arm swings" are called so.
+        is_count = name and name.endswith("s") and not self._numbered.match(name.split()[0])
+        return words[counted.end() :] if counted and is_count else words
 
     def _known_move(self, words: str) -> str | None:
         found = None if self._does.match(words) else self._name.match(words)
@@ -130,11 +146,24 @@ class ExerciseNames:
         Last words that end the name of one of `others`, too, stand for neither.
         """
         words = self._without_lead(text)
-        if _stems(words).startswith(_stems(name)):
+        if _stems(words).startswith(_stems(name)) or self.is_short_for(text, name, others):
             return True
         said = _stems(self._known_move(words) or "")
         alike = [one for one in (name, *others) if _stems(one).endswith(said)]
         return bool(said.strip()) and alike == [name]
+
+    def is_short_for(self, text: str, name: str, others: Iterable[str] = ()) -> bool:
+        """Return whether `text` is the first or last words of `name` and at most a side, and of no other's.
+
+        "Left side, couch" stands for a couch stretch.
+        """
+        words = self._without_lead(self._beside.sub(" ", self._without_lead(text)))
+        said = _stems(words)
+        if not words or len(words.split()) >= len(name.split()) or self._tells(words.split()):
+            return False
+        is_general = words in self._no_short or self._kit.fullmatch(words) or self._body.fullmatch(words)
+        alike = [one for one in (name, *others) if _stems(one).startswith(said) or _stems(one).endswith(said)]
+        return not is_general and alike == [name]
 
     def holds(self, text: str, name: str) -> bool:
         """Return whether `text` has an exercise's name in it."""
@@ -143,7 +172,9 @@ class ExerciseNames:
     def of_sets(self, sets: Sequence[int], cues: Sequence[CutCue]) -> list[str | None]:
         """Return the name of each set, None where none is said; `sets` are the indices of their intervals."""
         found = [
-            self._alone(cues, sets, number) or next(self._said(cues, sets, number), None)
+            self._alone(cues, sets, number)
+            or next(self._said(cues, sets, number), None)
+            or self._prepared(cues, sets, number)
             for number in range(len(sets))
         ]
         found = _alike_as_one(found)
@@ -161,8 +192,9 @@ class ExerciseNames:
         """
         found = list(named)
         for number in range(1, len(found)):
-            before, (inside, rest) = _around(cues, sets, number - 1)[0], _around(cues, sets, number)
-            left = next(filter(None, (self._untrue.side_of(cue.text) for cue in before)), None)
+            (before, earlier), (inside, rest) = (_around(cues, sets, n) for n in (number - 1, number))
+            said = (self._untrue.side_of(cue.text) for cue in (*before, *reversed(earlier)))
+            left = next(filter(None, said), None)
             beside = [cue.text for cue in (*rest, *inside[:1])]
             sides = [self._untrue.side_of(text) for text in beside]
             turned = left is not None and {"left": "right", "right": "left"}[left] in sides
@@ -185,6 +217,20 @@ class ExerciseNames:
         elsewhere = (other for other in cues if other.interval != cue.interval)
         said = _stems(" ".join(words))
         return " ".join(words) if any(said in _stems(other.text) for other in elsewhere) else None
+
+    def _prepared(self, cues: Sequence[CutCue], sets: Sequence[int], number: int) -> str | None:
+        """Return the words that a set begins with, if they were said in the rest before it, too.
+
+        "Hands and knees for thread the needle", and then "thread the needle, left arm goes under".
+        """
+        inside, rest = _around(cues, sets, number)
+        words = self._beginning(next(iter(inside), None))
+        words = tuple(itertools.takewhile(lambda word: word not in self._no_short, words))
+        for n_words in range(len(words), _LEAST_SHARED - 1, -1):
+            said = _stems(" ".join(words[:n_words]))
+            if not self._tells(words[:n_words]) and any(said in _stems(cue.text) for cue in rest):
+                return " ".join(words[:n_words])
+        return None
 
     def _tells(self, words: Sequence[str]) -> bool:
         """Return whether words tell what to do with what ("arms up"), or a side, and name nothing."""
@@ -235,6 +281,11 @@ class ExerciseNames:
         if not number:
             # Before the first set all others are spoken of, too.
             rest = [cue for cue in rest if self._first.search(plain(cue.text))]
+        for cue in (*inside, *reversed(rest)):
+            short = [name for name in known if self.is_short_for(cue.text, name, set(known) - {name})]
+            whole = [name for name in known if self._is_only(cue.text, name)]
+            if whole or short:
+                return (whole or short)[0]
         holding = [cue for cue in inside if cue.purpose in _HOLDING]
         for cue in (*holding, *(cue for cue in reversed(rest) if cue.purpose in _HOLDING)):
             held = [name for name in known if _stems(name) in _stems(cue.text)]
@@ -243,6 +294,10 @@ class ExerciseNames:
             if len(whole) == 1:
                 return whole[0]
         return None
+
+    def _is_only(self, text: str, name: str) -> bool:
+        """Return whether `text` is nothing but `name`, and at most a side or that it comes."""
+        return _stems(self._without_lead(self._beside.sub(" ", self._without_lead(text)))) == _stems(name)
 
     def _said(self, cues: Sequence[CutCue], sets: Sequence[int], number: int) -> Iterator[str]:
         inside, rest = _around(cues, sets, number)

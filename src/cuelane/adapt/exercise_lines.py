@@ -33,6 +33,10 @@ TOO_MANY = f"one of more than {MOST_LINES} lines of its kind"
 
 # Chosen: what changes for the next set is told in the last part of one; a guess at it before that is form.
 _CHANGES_FROM = 0.5
+# Common practice, no source: a set is counted out in its last seconds.
+_COUNTED_OUT_S = 10.0
+# A guess at these in a rest is as often about the rest: "take your time getting there".
+_OF_A_SET = ("form", "remind", "praise", "easier", "harder")
 # Said from the round on in which the instructor said them first: all in the first one would leave none.
 _FROM_ITS_ROUND = ("form", "easier", "harder", "say")
 
@@ -101,7 +105,7 @@ class _Sorter:
         if cue.clip in self._turns.cues:
             name = shape.names[shape.sets.index(cue.interval)]
             self.lines.left.append((cue, OWN_TURN if name in self._turns.first else LOST_TURN))
-        elif self._untrue.tells_time(cue.text, purpose):
+        elif self._untrue.tells_time(cue.text, purpose) and not self._is_tempo(cue):
             self.lines.left.append((cue, OWN_CALL))
         elif cue.interval < shape.sets[0]:
             self.lines.add(self.lines.opening, OwnLine(cue))
@@ -127,7 +131,9 @@ class _Sorter:
         elif number in self._prepared and cue.purpose in ("form", "remind"):
             # "Next is the bear hold", and then "wrists under your shoulders": it is about what comes.
             self._add(cue, number, "preview" if self._shape.appearance(number) == 1 else cue.role)
-        elif cue.role == "say" or (cue.purpose in ("form", "remind", "praise") and not cue.is_sure):
+        elif number in self._prepared and cue.purpose in ("easier", "harder"):
+            self._add(cue, number, cue.role)
+        elif cue.role == "say" or (cue.purpose in _OF_A_SET and not cue.is_sure):
             # "Sit back on your heels" after a bird dog, in the hollow hold that follows.
             self.lines.left.append((cue, ABOUT_REST))
         else:
@@ -149,6 +155,11 @@ class _Sorter:
             return
         named, begins = self._begins_with_name(cue, number), self._first[cue.interval] == cue.clip
         match cue.purpose:
+            case "time":
+                # "Three, two, one, up" tells how fast one moves.
+                self._add(cue, number, "form")
+            case "announce" | "setup" if self._names_the_next(cue, number):
+                self._preview(cue, number + 1)
             case "praise" if cue.is_sure:
                 self.lines.add(self.lines.praise, OwnLine(cue))
             case "announce" if self._is_said(cue, number):
@@ -174,6 +185,20 @@ class _Sorter:
                 self._change(cue, number)
             case _:
                 self._add(cue, number, cue.role)
+
+    def _is_tempo(self, cue: CutCue) -> bool:
+        """Return whether `cue` counts a movement, and not a set to its end."""
+        left_s = self._intervals[cue.interval].end_s - cue.onset_ms / 1000
+        is_early = cue.interval in self._shape.sets and left_s > _COUNTED_OUT_S
+        return is_early and self._untrue.counts_a_movement(cue.text)
+
+    def _names_the_next(self, cue: CutCue, number: int) -> bool:
+        """Return whether what is said late in a set names the next one: "bell again, swings"."""
+        names = self._shape.names
+        if number + 1 == len(names) or names[number + 1] == names[number] or self._share(cue) < _CHANGES_FROM:
+            return False
+        following = self._names.holds(cue.text, names[number + 1])
+        return following and not self._names.holds(cue.text, names[number])
 
     def _announce_or_leave(self, cue: CutCue, number: int) -> None:
         if self._names_itself(cue, number):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Literal
 
-from cuelane.adapt.words.word_lists import any_of, lists_of, plain, ways_written
+from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain, ways_written
 
 ABOUT_TIME = ("time", "preview", "announce", "praise", "say", "change", "rest", "side")
 """What is not about how an exercise is done: any stretch of time in it is one of the class's."""
@@ -19,6 +19,7 @@ class UntrueCalls:
         called: Mapping[str, list[str]] = lists_of(language)["boundaries"]  # type: ignore[assignment]
         self._always = any_of([*lists["always"], *called["half"], *called["last_one"]])
         self._besides, self._later = any_of(lists["besides"]), any_of(lists["later"])
+        self._tempo = any_of(lists["tempo"])
         self._side, self._turn = any_of(lists["side"]), any_of(lists["turn"])
         self._sides = {"left": any_of(lists["left"]), "right": any_of(lists["right"])}
 
@@ -28,6 +29,15 @@ class UntrueCalls:
         if purpose == "time" or any(map(self._always.search, ways)):
             return True
         return purpose in ABOUT_TIME and any(map(self._besides.search, ways))
+
+    def counts_a_movement(self, text: str) -> bool:
+        """Return whether `text` counts how fast one moves ("down two three four"), and no time besides.
+
+        A count down to one is, as a set ends, the end of it in any case.
+        """
+        words = plain(in_words(text))
+        rest = self._tempo.sub(" ", words)
+        return rest != words and not self.tells_time(rest, "form")
 
     def compares(self, text: str) -> bool:
         """Return whether `text` compares with an earlier set, and so belongs to the one it was said in."""

@@ -12,6 +12,8 @@ from cuelane.recording.pronouncing import spoken_words
 
 MARKINGS = ("channel", "aside")
 _FIGURES = re.compile(r"\b\d{1,2}\b")
+# What is counted in one go, as some who hear it write it.
+_COUNTED = re.compile(r"\b(?:321|4321|54321|1234|234)\b")
 
 
 def plain(text: str) -> str:
@@ -20,7 +22,11 @@ def plain(text: str) -> str:
 
 
 def in_words(text: str) -> str:
-    """Return `text` with its numbers below a hundred in words: one who hears "30" writes it as they like."""
+    """Return `text` with its numbers below a hundred in words: one who hears "30" writes it as they like.
+
+    So with what is counted in one go: "321" is three, two, one.
+    """
+    text = _COUNTED.sub(lambda found: " ".join(found[0]), text)
     return _FIGURES.sub(lambda found: " ".join(spoken_words(found[0])), text)
 
 

@@ -1,0 +1,117 @@
+"""Time in a recorded class and what only sounds so, and what is said in a rest or late in a set."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.exercise_lines import ABOUT_REST, NAMED_AGAIN, OWN_CALL
+from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
+from cuelane.adapt.untrue_calls import UntrueCalls
+from cuelane.adapt.words.role_judge import plan_role
+from test_adapt_patterns import WORK_S, intervals
+
+Said = tuple[float, str, str]
+
+
+def made_of(said: dict[int, list[Said]], *, sure: bool = True) -> PatternPlan:
+    """Return the class in whose intervals (share of it, purpose, text) is said; set n is interval 2n + 1."""
+    rows = intervals(n_sets=4)
+    cues = [
+        CutCue(at, at + 1500, text, plan_role(purpose), index, f"{index}-{k}.wav", purpose)
+        for index, lines in said.items()
+        for k, (share, purpose, text) in enumerate(lines)
+        for at in [round(1000 * (rows[index].start_s + share * rows[index].length_s))]
+    ]
+    cues = [cue if sure or cue.purpose == "announce" else replace(cue, is_sure=False) for cue in cues]
+    made = pattern_plan("Legs", rows, cues, None)
+    assert made is not None
+    return made
+
+
+def rows_of(made: PatternPlan, exercise: str, role: str) -> list[str]:
+    return [line.cue.text for line in made.lines.exercises[exercise].get(role, [])]
+
+
+SETS = {1: "Goblet squats.", 3: "Push ups.", 5: "Goblet squats.", 7: "Push ups."}
+
+
+def with_sets(said: dict[int, list[Said]]) -> dict[int, list[Said]]:
+    """Return `said` with a name at the beginning of each set."""
+    named: dict[int, list[Said]] = {index: [(0.02, "announce", name)] for index, name in SETS.items()}
+    return {index: [*named.get(index, []), *said.get(index, [])] for index in sorted({*named, *said})}
+
+
+@pytest.mark.parametrize(
+    ("text", "untrue"),
+    [
+        ("A few more breaths.", True),
+        ("And a couple more.", True),
+        ("A few more inches and you are there.", False),
+        ("321 and rest.", True),
+        ("54321.", True),
+        ("Knees a bit higher than last time.", False),
+        ("Same as last time, slow and low.", False),
+        ("For the last time, drop and push.", True),
+    ],
+)
+def test_what_is_left_and_what_is_compared(text, untrue):
+    """How many are left is of that set alone; what compares with an earlier set is no call."""
+    assert UntrueCalls().tells_time(text, "form") is untrue
+
+
+def test_what_compares_with_the_last_time_stays_in_its_set():
+    """It is not said in the first one."""
+    made = made_of(with_sets({5: [(0.3, "form", "Knees a bit wider than last time.")]}))
+
+    assert [line.rounds for line in made.lines.exercises["goblet squats"]["form"]] == [2]
+
+
+@pytest.mark.parametrize(
+    ("text", "share", "purpose", "is_call"),
+    [
+        ("Down two three, up. Down two three, up.", 0.3, "time", False),
+        ("Three, two, one, up. That's the rhythm.", 0.3, "praise", False),
+        ("321 up.", 0.3, "time", False),
+        ("Lower for four, three, two, one.", 0.3, "time", False),
+        # The same words end a set as it ends.
+        ("Three, two, one, up.", 1 - 6 / WORK_S, "time", True),
+        ("Three, two, one and rest.", 0.3, "time", True),
+        ("Down two three, up, ten seconds left.", 0.3, "time", True),
+        ("Ten, nine, eight, keep it up.", 0.3, "praise", True),
+    ],
+)
+def test_how_fast_one_moves_is_no_time_of_the_class(text, share, purpose, is_call):
+    """A count beside a movement is its tempo, and true at any work."""
+    made = made_of(with_sets({1: [(share, purpose, text)]}))
+
+    left = [(cue.text, why) for cue, why in made.lines.left]
+    kept = [*rows_of(made, "goblet squats", "form"), *(line.cue.text for line in made.lines.praise)]
+    assert ((text, OWN_CALL) in left) is is_call
+    assert (text in kept) is not is_call
+
+
+def test_what_names_the_next_set_late_in_one_is_about_that():
+    """ "Bell again, swings" ten seconds before the end tells nothing about the set that it ends."""
+    made = made_of(with_sets({
+        1: [(0.8, "announce", "Bell away, push ups.")],
+        3: [(0.8, "setup", "Bell again for goblet squats.")],
+        5: [(0.1, "setup", "Sit lower than in push ups.")],
+    }))  # fmt: skip
+
+    assert rows_of(made, "push ups", "preview") == ["Bell away, push ups."]
+    assert rows_of(made, "goblet squats", "setup") == []
+    assert rows_of(made, "goblet squats", "remind") == ["Sit lower than in push ups."]
+    assert [why for cue, why in made.lines.left if "Bell again" in cue.text] == [NAMED_AGAIN]
+
+
+def test_a_guess_at_an_easier_way_in_a_rest_is_said_in_no_set():
+    """ "Take your time getting there" is about the wall that one walks to."""
+    said = with_sets({2: [(0.2, "easier", "We need a wall, so take your time getting there.")]})
+
+    guessed, certain = made_of(said, sure=False), made_of(said)
+
+    assert [why for cue, why in guessed.lines.left if "wall" in cue.text] == [ABOUT_REST]
+    assert rows_of(certain, "push ups", "easier") == ["We need a wall, so take your time getting there."]

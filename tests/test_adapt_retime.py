@@ -370,6 +370,8 @@ def test_what_begins_a_set_with_its_name_is_said_there_or_not_at_all():
         ("Thirty on. Your knees stay bent.", "say", False),
         ("Two moves today, hops and a hold.", "preview", False),
         ("Pulse three times each way.", "form", False),
+        ("This is number seven of eight.", "praise", True),
+        ("Six of eight done.", "form", True),
     ],
 )
 def test_a_hold_inside_a_movement_is_none_of_the_class_times(text, purpose, untrue):

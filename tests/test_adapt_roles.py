@@ -28,7 +28,7 @@ def test_the_unseen_sentences_stand_apart():
 
 
 def test_what_sentences_are_for_is_found_as_measured():
-    """On sentences that nothing was fitted to: 170 of 200 were right when measured, 134 of 138 called sure.
+    """On sentences that nothing was fitted to: 179 of 200 were right when measured, 162 of 169 called sure.
 
     The table is a file, so that only a change of it, the hints or the judge can change this.
     """
@@ -37,8 +37,8 @@ def test_what_sentences_are_for_is_found_as_measured():
     right = sum(row.role == one.name for row, one in found)
     sure = [row.role == one.name for row, one in found if one.is_sure]
 
-    assert right >= 162
-    assert len(sure) >= 120
+    assert right >= 171
+    assert len(sure) >= 150
     assert sum(sure) / len(sure) >= 0.93
 
 
@@ -73,6 +73,22 @@ def test_what_to_relax_in_a_set_is_form(text):
     """ "Relax" alone calls a rest."""
     assert role_judge().judge(text, "work").name == "form"
     assert role_judge().judge("and relax", "rest").name == "rest"
+
+
+@pytest.mark.parametrize(
+    ("text", "where", "role"),
+    [
+        ("Push the ground away from you.", "work", "form"),
+        ("Push the floor away.", "work", "form"),
+        ("And push, push!", "work", "praise"),
+        ("Sweep your back leg behind you.", "begin", "setup"),
+        ("Swing one leg behind you.", "begin", "setup"),
+        ("Check what is behind you before you step.", "begin", "caution"),
+    ],
+)
+def test_what_is_pushed_is_no_praise_and_what_is_behind_no_danger(text, where, role):
+    """ "Push" alone urges on, and what is behind one is a danger if one is to look for it."""
+    assert role_judge().judge(text, where).name == role
 
 
 def test_what_is_not_for_listeners_is_proposed_and_little_else():

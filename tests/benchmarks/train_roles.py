@@ -59,7 +59,8 @@ def write() -> None:
     judge, rows = fit(fitted()), fitted()
     head = [
         "What an instructor's sentence is for, in English: log odds of each role, by what a sentence holds:",
-        "  a word, two neighbours (^ begins, $ ends), a hint (#, see en_adapt.toml), where it is said (@).",
+        "  a word, two neighbours (^ begins, $ ends), a hint (#, see en_adapt.toml), "
+        "where it is said (@), both.",
         "Fitted by tests/benchmarks/train_roles.py --write: multinomial logistic regression, L2, "
         f"C = {INVERSE_PENALTY}, what stands in",
         f"  at least {LEAST_SENTENCES} sentences, weights below {SMALLEST_WEIGHT} left out, "
@@ -67,7 +68,7 @@ def write() -> None:
         f"From {len(rows):,} sentences written for this project (tests/sentences); its licence.",
         f"On sentences of them left out in turn (most without a place): {told(left_out())}.",
         f"On 200 that nothing was fitted to, each with its place: {told(judged(judge, unseen()))}.",
-        "  Whoever wrote those 200 wrote the hints and 400 of the others too, after them: "
+        "  Whoever wrote those 200 wrote most hints and 400 of the others too, after them: "
         "another's may do worse.",
     ]
     lines = [f"# {line}" for line in head]

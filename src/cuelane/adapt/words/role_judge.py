@@ -2,7 +2,8 @@
 
 A multinomial logistic regression over the words of a sentence, pairs of neighbours, and the hints of
 ``languages/XX_adapt.toml`` (groups of words such as parts of the body); where in the class it is said counts,
-too. Its table, ``languages/XX_roles.tsv``, says at its head how it was made and how well it does; here they
+too, by itself and with each hint: an order to a part of the body is a set-up where a set begins, and form
+later. Its table, ``languages/XX_roles.tsv``, says at its head how it was made and how well it does; here they
 are only added up.
 """
 
@@ -97,15 +98,19 @@ class RoleJudge:
 
 
 def features(text: str, where: Where, hints: Mapping[str, re.Pattern[str]]) -> set[str]:
-    """Return the words of `text`, its pairs of neighbours with its ends (^ and $), hints (#), place (@)."""
+    """Return the words of `text`, its pairs of neighbours with its ends (^ and $), hints (#), place (@).
+
+    Where the place is known, each hint is given with it, too (#hint@place).
+    """
     # The table knows numbers as the sentences that it was fitted to have them: in words.
     words = plain(in_words(text)).split()
     found = {*words, *(f"{one} {two}" for one, two in pairwise(["^", *words, "$"]))}
     joined = " ".join(words)
-    found |= {f"#{name}" for name, pattern in hints.items() if pattern.search(joined)}
-    found.add(f"#words{min(4, (len(words) + _FEW) // 4)}")
+    hinted = {f"#{name}" for name, pattern in hints.items() if pattern.search(joined)}
+    hinted.add(f"#words{min(4, (len(words) + _FEW) // 4)}")
+    found |= hinted
     if where:
-        found.add(f"@{where}")
+        found |= {f"@{where}", *(f"{name}@{where}" for name in hinted)}
     return found
 
 

@@ -41,11 +41,28 @@ def test_the_interval_is_wilsons() -> None:
 def test_unseen_sentences_are_told_apart() -> None:
     """What is proposed for a decision finds most and marks few; what is warned of is nearly always right."""
     hits, n, alarms, m = rates(pointing(), unseen(), PROPOSE)
-    assert hits / n >= 0.88
-    assert alarms / m <= 0.06
+    assert hits / n >= 0.9
+    assert alarms / m <= 0.05
     hits, n, alarms, m = rates(pointing(), unseen(), WARN)
-    assert hits / n >= 0.78
+    assert hits / n >= 0.82
     assert alarms / m <= 0.02
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Try this with a lighter band.",
+        "Keep doing what you're doing.",
+        "Glance behind you so you know where the wall is.",
+        "We're all doing this together.",
+        "How's it going over there?",
+        "On this leg, now on the other.",
+        "Go at your own pace, not mine.",
+    ],
+)
+def test_words_that_only_sound_like_pointing_are_left_alone(text: str) -> None:
+    """ "This", "there", "mine" and "doing" point at nothing here."""
+    assert pointing().score(text) <= PROPOSE
 
 
 def test_bare_words_are_told_apart_too() -> None:

@@ -60,7 +60,9 @@ def write() -> None:
     n = {name: len(rows) for name, rows in groups().items()}
     sources = ", ".join(f"{name} {count:,}" for name, count in n.items())
     head = [
-        "What points at a picture, in English: log odds of words and pairs of neighbours (^ begins, $ ends).",
+        "What points at a picture, in English: log odds of words, pairs of neighbours (^ begins, $ ends), "
+        "and pairs",
+        "  with any one word between them (_).",
         "Fitted by tests/benchmarks/train_pointing.py --write: logistic regression, L1, "
         f"C = {INVERSE_PENALTY}, what stands in",
         f"  at least {LEAST_SENTENCES} sentences, weights below {SMALLEST_WEIGHT} left out, "

@@ -7,7 +7,9 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 from children import run_command as run
 from cuelane.cli.app import COMMANDS
@@ -67,11 +69,22 @@ def test_new_never_overwrites(tmp_path: Path) -> None:
     assert "there is a file already" in done.stderr
 
 
-def test_json_is_all_that_is_on_standard_output(small_plan: Path) -> None:
-    """`--json` prints one JSON value with intervals, facts and warnings; an option without use is told."""
-    done = run("schedule", small_plan, "--estimate", "--json", "--music", "song.mp3")
+def test_to_name_the_music_is_to_ask_for_the_room_over_it(small_plan: Path, tmp_path: Path) -> None:
+    """`--music` needs no `--room` beside it; where no line is spoken, there is nothing to measure."""
+    song = tmp_path / "song.wav"
+    soundfile.write(song, 0.1 * np.random.default_rng(5).standard_normal(20 * 48_000), 48_000)
+    done = run("schedule", small_plan, "--voice", "system", "--music", song)
     assert done.returncode == 0, done.stderr
-    assert "--music: not used, since no room is measured; add --room" in done.stderr
+    assert "set the music to" in done.stdout
+    refused = run("schedule", small_plan, "--estimate", "--music", song)
+    assert refused.returncode == 2
+    assert "need the spoken clips" in refused.stderr
+
+
+def test_json_is_all_that_is_on_standard_output(small_plan: Path) -> None:
+    """`--json` prints one JSON value with intervals, facts and warnings."""
+    done = run("schedule", small_plan, "--estimate", "--json")
+    assert done.returncode == 0, done.stderr
     data = json.loads(done.stdout)
     assert data["schema"] == "cuelane.schedule/1"
     assert {"intervals", "events", "facts", "warnings", "misfits"} <= set(data)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 from markdown_it import MarkdownIt
@@ -10,6 +11,7 @@ from markdown_it import MarkdownIt
 import pagesession
 from cuelane.base.unsafe_text import escape_markdown
 from cuelane.deliver.describe import describe
+from cuelane.deliver.outline import outline_of
 from cuelane.media import Chapter
 
 TIMESTAMP = re.compile(r"^(?:(\d+):)?(\d+):(\d\d) (.+?) *$", re.MULTILINE)
@@ -26,6 +28,16 @@ def visible(markdown: str) -> str:
     children = block[1].children or []
     assert {token.type for token in children} <= {"text", "text_special"}, children
     return "".join(token.content for token in children)
+
+
+def test_the_open_share_is_rounded_as_the_timetable_and_the_check_round_it() -> None:
+    """To the nearest hundredth: at 55.8 % one place said 55 and the others 56."""
+    outline = outline_of(pagesession.boathouse())
+    shares = [replace(outline, length_ms=1000, open_ms=n).open_percent for n in (0, 554, 558, 996, 1000)]
+    assert shares == [0, 55, 56, 100, 100]
+    exact = 100 * outline.open_ms / outline.length_ms
+    (told,) = re.findall(r"No music: (\d+) % of the time", describe(pagesession.boathouse()))
+    assert abs(int(told) - exact) <= 0.5
 
 
 def test_it_says_what_the_session_is() -> None:

@@ -29,7 +29,7 @@ def schedule(
     ] = False,
     brief: Annotated[bool, typer.Option("--brief", help="Intervals only.")] = False,
     room: Annotated[bool, typer.Option("--room", help="How well each cue is heard over music.")] = False,
-    music: Annotated[Path | None, typer.Option(help="With --room: the music it will be heard over.")] = None,
+    music: Annotated[Path | None, typer.Option(help="Measure --room over this music.")] = None,
     music_level: Annotated[
         float, typer.Option(min=-40, max=20, help="With --room: music against speech, in LU.")
     ] = -6.0,
@@ -44,10 +44,9 @@ def schedule(
     from cuelane.render.preview import preview, room_over_music
     from cuelane.render.run import prepare
 
+    room = room or music is not None
     if room and estimate:
-        raise typer.BadParameter("--room needs the spoken clips; leave out --estimate")
-    if music is not None and not room:
-        note("--music: not used, since no room is measured; add --room")
+        raise typer.BadParameter("--room and --music need the spoken clips; leave out --estimate")
     store = ClipStore()
     with progress("Speaking", quiet=as_json or as_csv) as report:
         prepared = prepare(

@@ -106,8 +106,7 @@ def _what_it_is(outline: Outline, words: PageWords) -> str:
     key = "description.what_parts" if made_of else "description.what"
     text = words(key, length=words.time(outline.length_ms), parts=", ".join(made_of))
     if outline.length_ms:
-        share = 100 * outline.open_ms // outline.length_ms
-        text += f" {words('description.open', share=str(share))}"
+        text += f" {words('description.open', share=str(outline.open_percent))}"
     return text
 
 

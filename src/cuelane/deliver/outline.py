@@ -68,6 +68,11 @@ class Outline:
     exercises: tuple[ExerciseTotal, ...]
     sections: tuple[Section, ...]
 
+    @property
+    def open_percent(self) -> int:
+        """How much of the track is open, in whole hundredths of it; 0 where it has no length."""
+        return round(100 * self.open_ms / self.length_ms) if self.length_ms else 0
+
 
 def renumbered(schedule: Schedule) -> Schedule:
     """Return `schedule` with each interval's index its place in the list, whatever a file said."""

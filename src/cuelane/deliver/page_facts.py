@@ -119,7 +119,7 @@ def _open(outline: Outline, words: PageWords) -> str:
     clock = format_clock(outline.open_ms)
     if not outline.length_ms:
         return clock
-    return words("facts.open_value", time=clock, share=str(100 * outline.open_ms // outline.length_ms))
+    return words("facts.open_value", time=clock, share=str(outline.open_percent))
 
 
 def _stretch(length_s: float, at_s: float, words: PageWords) -> str:

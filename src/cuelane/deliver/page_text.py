@@ -104,7 +104,7 @@ def tally_rows(outline: Outline, words: PageWords) -> list[tuple[str, str]]:
     if outline.breaths:
         rows.append(("breaths", str(outline.breaths)))
     if outline.length_ms:
-        rows.append(("open", words("tally.share", n=str(100 * outline.open_ms // outline.length_ms))))
+        rows.append(("open", words("tally.share", n=str(outline.open_percent))))
     return [(words(f"tally.{key}"), value) for key, value in rows]
 
 

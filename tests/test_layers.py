@@ -49,8 +49,10 @@ INSIDE = {
         pattern_report
         pattern_plan
         plan_file exercise_lines
-        misheard_names set_turns
-        adapted_folder class_shape exercise_names picture_words
+        listed_names set_turns
+        exercise_names
+        misheard_names
+        adapted_folder class_shape picture_words
         decisions class_cues untrue_calls length_doubts
         analysis
         words

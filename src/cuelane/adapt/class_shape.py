@@ -45,6 +45,7 @@ class ClassShape:
     ``named`` is how many sets are called by a name that was said. ``is_regular`` is False where most sets or
     rests have lengths of their own, so that the class cannot be re-timed by two numbers. ``heard`` is each
     set's name as it was heard in it, None where none was; empty where nothing was heard differently.
+    ``n_listed`` sets have the name of their place in what was listed before the first.
     """
 
     sets: tuple[int, ...]
@@ -59,6 +60,7 @@ class ClassShape:
     is_regular: bool
     ladder_ms: tuple[int, ...] = ()
     heard: tuple[str | None, ...] = ()
+    n_listed: int = 0
 
     @property
     def parts(self) -> tuple[ClassPart, ...]:

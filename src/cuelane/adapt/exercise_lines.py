@@ -235,7 +235,10 @@ class _Sorter:
         others = [place.exercise for place in self._shape.places if place.exercise != name]
         heard = self._shape.heard[number] if self._shape.heard else None
         named = (one for one in (name, heard) if one)
-        return any(self._names.begins_with(cue.text, one, others) for one in named)
+        if any(self._names.begins_with(cue.text, one, others) for one in named):
+            return True
+        is_first = self._first.get(cue.interval) == cue.clip and cue.purpose in ("announce", "setup")
+        return is_first and self._names.sounds_like(cue.text, name)
 
     def _holds_name(self, cue: CutCue, number: int) -> bool:
         name = self._shape.names[number]

@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.misheard_names import sound_alike
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.role_judge import hints_of
 from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain
@@ -84,7 +85,8 @@ class ExerciseNames:
         self._numbered = re.compile(rf"^(?:{'|'.join(lists['numbered'])})$")
         self._beside, self._no_short = any_of(lists["beside"]), frozenset(lists["no_short"])
         self._untrue = UntrueCalls(language)
-        self._body, self._kit = (hints_of(language)[name] for name in ("body", "kit"))
+        hints = hints_of(language)
+        self._body, self._kit, self._greeting = hints["body"], hints["kit"], hints["greeting"]
 
     def in_text(self, text: str, purpose: str) -> str | None:
         """Return the exercise that `text` begins by naming, in lower case; None if it names none."""
@@ -140,6 +142,27 @@ class ExerciseNames:
         name = found["name"].split()
         return None if name[0] in self._told or self._no_part & set(name) else found["name"]
 
+    def listed(self, part: str) -> tuple[str, bool] | None:
+        """Return the name that `part` of a list may be, and whether it is of a known move; None for none.
+
+        It is empty where there are only words that lead to one.
+        """
+        words = self._without_lead(part)
+        if self._greeting.fullmatch(words):
+            # "Good morning" is none of the good mornings.
+            return None
+        if self._known_move(words) == words:
+            return words, True
+        own = words.split()
+        is_name = len(own) <= _MOST_WORDS and not (own and self._tells(own)) and not self._does.match(words)
+        return (words, False) if is_name else None
+
+    def sounds_like(self, text: str, name: str) -> bool:
+        """Return whether `text` begins with a sentence that is `name`, heard a little differently."""
+        words = self._without_lead(re.split(r"[.,;:!?]", text.strip(), maxsplit=1)[0]).split()
+        is_short = 0 < len(words) <= len(name.split()) + 1
+        return is_short and not self._tells(words) and sound_alike(" ".join(words), name)
+
     def begins_with(self, text: str, name: str, others: Iterable[str] = ()) -> bool:
         """Return whether `text` begins with an exercise's name, or its last words, and so can stand for it.
 
@@ -173,7 +196,8 @@ class ExerciseNames:
         """Return the name of each set, None where none is said; `sets` are the indices of their intervals."""
         found = [
             self._alone(cues, sets, number)
-            or next(self._said(cues, sets, number), None)
+            or next(self._said_in(cues, sets, number), None)
+            or next(self._said_before(cues, sets, number), None)
             or self._prepared(cues, sets, number)
             for number in range(len(sets))
         ]
@@ -181,6 +205,23 @@ class ExerciseNames:
         known = tuple(dict.fromkeys(name for name in found if name))
         found = [name or self._named_elsewhere(cues, sets, n, known) for n, name in enumerate(found)]
         return self._on_other_sides(cues, sets, self._begun_alike(cues, sets, found))
+
+    def as_prepared(
+        self, heard: Sequence[str | None], sets: Sequence[int], cues: Sequence[CutCue]
+    ) -> list[str | None]:
+        """Return the names of sets, where each was `heard` so; one that is said once is what was prepared.
+
+        That is what sounds like it in the rest before the set: "wood chop next", and then "witchop".
+        """
+        found = list(heard)
+        for number, own in enumerate(heard):
+            before = next(self._said_before(cues, sets, number), None)
+            if own is None or before is None or own == before or not sound_alike(own, before):
+                continue
+            is_once = sum(_stems(own) in _stems(cue.text) for cue in cues) == 1
+            if is_once and (self._known_move(before) == before or self._known_move(own) != own):
+                found[number] = before
+        return found
 
     def _on_other_sides(
         self, cues: Sequence[CutCue], sets: Sequence[int], named: Sequence[str | None]
@@ -299,15 +340,17 @@ class ExerciseNames:
         """Return whether `text` is nothing but `name`, and at most a side or that it comes."""
         return _stems(self._without_lead(self._beside.sub(" ", self._without_lead(text)))) == _stems(name)
 
-    def _said(self, cues: Sequence[CutCue], sets: Sequence[int], number: int) -> Iterator[str]:
-        inside, rest = _around(cues, sets, number)
+    def _said_in(self, cues: Sequence[CutCue], sets: Sequence[int], number: int) -> Iterator[str]:
+        inside, _ = _around(cues, sets, number)
         for purpose in ("announce", "setup"):
             for cue in inside:
                 name = self.in_text(cue.text, purpose) if cue.purpose == purpose else None
                 # Few words that are only guessed to announce a set are as often about how it is done.
                 if name and (cue.is_sure or not self._no_part & set(name.split())):
                     yield name
-        for cue in reversed(rest):
+
+    def _said_before(self, cues: Sequence[CutCue], sets: Sequence[int], number: int) -> Iterator[str]:
+        for cue in reversed(_around(cues, sets, number)[1]):
             name = self.in_text(cue.text, cue.purpose) if cue.purpose in _FROM_REST else None
             if name:
                 yield name

@@ -15,9 +15,10 @@ from typing import Any
 from cuelane.adapt.adapted_folder import CLIPS
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.class_cues import CutCue
-from cuelane.adapt.class_shape import ClassShape, class_shape, sets_of
+from cuelane.adapt.class_shape import ClassShape, class_shape, repeats, sets_of
 from cuelane.adapt.exercise_lines import ClassLines, OwnLine, class_lines
 from cuelane.adapt.exercise_names import ExerciseNames
+from cuelane.adapt.listed_names import as_listed
 from cuelane.adapt.misheard_names import as_meant
 from cuelane.adapt.plan_file import fit_for_plan, pips_of
 from cuelane.adapt.words.intervals import FoundInterval
@@ -53,12 +54,18 @@ def pattern_plan(
 ) -> PatternPlan | None:
     """Return a class as a plan of exercises; None if it has not two sets."""
     sets = sets_of(intervals)
-    heard = ExerciseNames(language).of_sets(sets, cues)
+    names = ExerciseNames(language)
+    heard = names.of_sets(sets, cues)
     opening = [cue.text for cue in cues if sets and cue.interval < sets[0]]
-    meant = as_meant(heard, [cue.text for cue in cues], opening, language)
+    prepared = names.as_prepared(heard, sets, cues)
+    meant = as_meant(prepared, [cue.text for cue in cues], opening, language)
+    listed = None if repeats(meant) else as_listed(meant, opening, names)
+    n_listed = sum(name is None for name in meant) if listed is not None else 0
+    meant = listed or meant
     shape = class_shape(intervals, meant)
     if shape is None:
         return None
+    shape = replace(shape, n_listed=n_listed)
     shape = shape if meant == heard else replace(shape, heard=tuple(heard))
     lines = class_lines(shape, intervals, cues, language)
     return PatternPlan(shape, lines, _yaml(_plan(title, shape, lines, beep, language)))

@@ -30,6 +30,11 @@ def shape_doubts(shape: ClassShape) -> list[str]:
         found.append(
             f"Called by no name, but by a number: {unnamed} of {len(shape.sets)} sets. Give them names."
         )
+    if shape.n_listed:
+        found.append(
+            f"Called as they were listed before the first set, in that order: {shape.n_listed} of "
+            f"{len(shape.sets)} sets. Compare the names with what is said in them."
+        )
     heard = {
         f'"{one}" for {name}'
         for one, name in zip(shape.heard, shape.names, strict=False)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from cuelane.adapt.class_cues import CutCue
-from cuelane.adapt.exercise_lines import ABOUT_REST, NAMED_AGAIN, OWN_CALL
+from cuelane.adapt.exercise_lines import ABOUT_REST, NAMED_AGAIN, OWN_CALL, OWN_REST, OWN_SIDE
 from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.role_judge import plan_role
@@ -115,3 +115,63 @@ def test_a_guess_at_an_easier_way_in_a_rest_is_said_in_no_set():
 
     assert [why for cue, why in guessed.lines.left if "wall" in cue.text] == [ABOUT_REST]
     assert rows_of(certain, "push ups", "easier") == ["We need a wall, so take your time getting there."]
+
+
+@pytest.mark.parametrize(
+    ("text", "purpose", "is_call"),
+    [
+        ("Rest up, you earned it.", "say", True),
+        ("Good. Done? Shake it out, get that bell.", "praise", True),
+        ("Have a rest, everybody.", "say", True),
+        ("Rest your elbows on your knees.", "say", False),
+        ("Take a break if you need one.", "say", False),
+        ("The rest of you looks strong.", "praise", False),
+        ("Rest whenever you need to.", "easier", False),
+    ],
+)
+def test_a_rest_inside_a_set_is_called_in_no_other(text, purpose, is_call):
+    """Where work starts every minute, what is left of it is rest; at other times a set has none in it."""
+    made = made_of(with_sets({1: [(0.6, purpose, text)]}))
+
+    assert ((text, OWN_REST) in [(cue.text, why) for cue, why in made.lines.left]) is is_call
+
+
+def test_a_count_that_is_called_praise_tells_the_tempo():
+    """Praise is said as a set ends, where it would count it out."""
+    made = made_of(with_sets({1: [(0.3, "praise", "Three, two, one, up. That's the rhythm.")]}))
+
+    assert made.lines.praise == []
+    assert rows_of(made, "goblet squats", "form") == ["Three, two, one, up. That's the rhythm."]
+
+
+def test_what_names_the_side_alone_is_left_to_the_program():
+    """ "Couch stretch, right side", and then "same thing, right side", is once too often."""
+    made = made_of({
+        1: [(0.02, "announce", "Couch stretch, left side.")],
+        3: [(0.02, "remind", "Same thing, right side."), (0.3, "setup", "Right arm up and over.")],
+        5: [(0.02, "announce", "Couch stretch, left side again.")],
+        7: [(0.02, "setup", "Right leg.")],
+    })  # fmt: skip
+
+    assert made.lines.alternated == {"couch stretch": "left"}
+    assert [cue.text for cue, why in made.lines.left if why == OWN_SIDE] == [
+        "Same thing, right side.",
+        "Right leg.",
+    ]
+    assert rows_of(made, "couch stretch", "remind") == ["Right arm up and over."]
+
+
+def test_few_words_that_end_in_the_name_begin_a_set():
+    """ "Sink down into it, goblet squats" needs no name before it; a longer sentence does."""
+    long = "Sink down as far as you can go in those goblet squats."
+    made = made_of({
+        0: [(0.5, "preview", "First up, goblet squats.")],
+        1: [(0.02, "announce", "Sink down into it, goblet squats.")],
+        3: [(0.02, "announce", "Push ups.")],
+        4: [(0.5, "preview", "Goblet squats next.")],
+        5: [(0.02, "announce", long)],
+        7: [(0.02, "announce", "Push ups.")],
+    })  # fmt: skip
+
+    assert rows_of(made, "goblet squats", "announce") == ["Sink down into it, goblet squats."]
+    assert rows_of(made, "goblet squats", "remind") == [long]

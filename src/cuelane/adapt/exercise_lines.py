@@ -24,6 +24,7 @@ NAMED_AGAIN = "names or prepares what comes again; the program does that"
 NAMED_TWICE = "names the set, as another of its lines does"
 NOTHING_FOLLOWS = "prepares a set, and none follows"
 SAID_TWICE = "said before in the same words"
+OWN_SIDE = "names the side; the program does that, as sides take turns now"
 OWN_TURN = "turns to the other side; the program does that at half of the set"
 LOST_TURN = "turns to the other side in the middle of one set, which the others do not"
 OTHER_SIDE = "names a side; each set does both, so it holds for half of it"
@@ -37,6 +38,8 @@ _CHANGES_FROM = 0.5
 _COUNTED_OUT_S = 10.0
 # A guess at these in a rest is as often about the rest: "take your time getting there".
 _OF_A_SET = ("form", "remind", "praise", "easier", "harder")
+# Chosen: a listener hears what is done within three seconds.
+_MOST_LEADING = 8
 # Said from the round on in which the instructor said them first: all in the first one would leave none.
 _FROM_ITS_ROUND = ("form", "easier", "harder", "say")
 
@@ -153,11 +156,17 @@ class _Sorter:
         if not self._holds_for_both(cue, number):
             self.lines.left.append((cue, OTHER_SIDE))
             return
+        if shape.names[number] in self._turns.in_turn and self._untrue.is_only_side(cue.text):
+            self.lines.left.append((cue, OWN_SIDE))
+            return
         named, begins = self._begins_with_name(cue, number), self._first[cue.interval] == cue.clip
         match cue.purpose:
-            case "time":
+            case "time" | "praise" | "say" if self._is_tempo(cue):
                 # "Three, two, one, up" tells how fast one moves.
                 self._add(cue, number, "form")
+            case "praise" | "say" | "announce" if self._untrue.rests(cue.text) and not named:
+                # "Rest up, you earned it": work starts every minute, and what is left of it is rest.
+                self.lines.left.append((cue, OWN_REST))
             case "announce" | "setup" if self._names_the_next(cue, number):
                 self._preview(cue, number + 1)
             case "praise" if cue.is_sure:
@@ -228,7 +237,15 @@ class _Sorter:
         kept = self.lines.exercises[self._shape.names[number]].get("announce", [])
         appearance = self._shape.appearance(number)
         taken = any(line.rounds in (None, appearance) for line in kept)
-        return not taken and self._begins_with_name(cue, number)
+        return not taken and (self._begins_with_name(cue, number) or self._leads_to_name(cue, number))
+
+    def _leads_to_name(self, cue: CutCue, number: int) -> bool:
+        """Return whether a set's first words are few, and its name among them: "sink into it, deep squat"."""
+        is_first = self._first.get(cue.interval) == cue.clip and cue.purpose == "announce"
+        is_short = len(cue.text.split()) <= _MOST_LEADING
+        others = {place.exercise for place in self._shape.places} - {self._shape.names[number]}
+        held = self._names.holds(cue.text, self._shape.names[number])
+        return is_first and is_short and held and not any(self._names.holds(cue.text, one) for one in others)
 
     def _begins_with_name(self, cue: CutCue, number: int) -> bool:
         name = self._shape.names[number]

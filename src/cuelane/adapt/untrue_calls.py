@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Literal
 
@@ -20,6 +21,7 @@ class UntrueCalls:
         self._always = any_of([*lists["always"], *called["half"], *called["last_one"]])
         self._besides, self._later = any_of(lists["besides"]), any_of(lists["later"])
         self._tempo = any_of(lists["tempo"])
+        self._rests, self._beside_side = any_of(lists["rests"]), frozenset(lists["beside_side"])
         self._side, self._turn = any_of(lists["side"]), any_of(lists["turn"])
         self._sides = {"left": any_of(lists["left"]), "right": any_of(lists["right"])}
 
@@ -63,3 +65,13 @@ class UntrueCalls:
     def names_side(self, text: str) -> bool:
         """Return whether `text` names a side, and so belongs to the set in which it was said."""
         return self._side.search(plain(text)) is not None
+
+    def is_only_side(self, text: str) -> bool:
+        """Return whether `text` says nothing but which side it is: "same thing, right side"."""
+        words = plain(text)
+        rest = self._turn.sub(" ", self._side.sub(" ", words))
+        return (rest != words or self.side_of(text) is not None) and not set(rest.split()) - self._beside_side
+
+    def rests(self, text: str) -> bool:
+        """Return whether `text` calls for a rest, as between two efforts of one set."""
+        return any(self._rests.search(plain(part)) for part in re.split(r"[.!?]", text))

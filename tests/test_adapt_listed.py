@@ -91,6 +91,28 @@ def test_a_class_has_the_names_of_its_list_and_its_report_says_so():
     )
 
 
+def test_what_a_set_is_called_besides_its_listed_name_is_no_name():
+    """ "Bend and push" begins a set of wall press ups; it does not stand for the name."""
+    made = made_of(
+        {
+            0: [("setup", "Sit to stand, heel raises and wall press ups.")],
+            1: [("announce", "Sit to stand.")],
+            3: [("announce", "Heel raises.")],
+            5: [("announce", "Bend and push.")],
+            7: [("announce", "Sit to stand.")],
+            9: [("announce", "Heel raises.")],
+            11: [("announce", "Wall press ups.")],
+        },
+        6,
+    )
+
+    assert [place.exercise for place in made.shape.places] == LISTED
+    rows = made.lines.exercises["wall press ups"]
+    assert [line.cue.text for line in rows["announce"]] == ["Wall press ups."]
+    assert [line.cue.text for line in rows["setup"]] == ["Bend and push."]
+    assert not any("Taken for one" in row for row in shape_doubts(made.shape))
+
+
 def test_a_name_that_is_misheard_in_its_set_is_said_once():
     """ "Wood chop next", and then "witchop": the class's own line stands for the name, and no other does."""
     made = made_of(

@@ -33,7 +33,7 @@ def as_listed(
             continue
         found: list[str | None] = [listed[n % len(listed)] for n in range(len(meant))]
         pairs = [(one, other) for one, other in zip(meant, found, strict=True) if one and other]
-        agreed = sum(_is_of(one, other) for one, other in pairs)
+        agreed = sum(is_of(one, other) for one, other in pairs)
         if agreed >= _AGREED * (len(pairs) - agreed) and (best is None or agreed > best[0]):
             best = agreed, found
     return None if best is None else best[1]
@@ -74,7 +74,7 @@ def _parts(text: str) -> Iterator[str]:
         yield from parts
 
 
-def _is_of(said: str, listed: str) -> bool:
+def is_of(said: str, listed: str) -> bool:
     """Return whether a set that is called `said` is of the exercise that was `listed`."""
     if same_name(said, listed) or sound_alike(said, listed):
         return True

@@ -18,7 +18,7 @@ from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import ClassShape, class_shape, repeats, sets_of
 from cuelane.adapt.exercise_lines import ClassLines, OwnLine, class_lines
 from cuelane.adapt.exercise_names import ExerciseNames
-from cuelane.adapt.listed_names import as_listed
+from cuelane.adapt.listed_names import as_listed, is_of
 from cuelane.adapt.misheard_names import as_meant
 from cuelane.adapt.plan_file import fit_for_plan, pips_of
 from cuelane.adapt.words.intervals import FoundInterval
@@ -60,8 +60,12 @@ def pattern_plan(
     prepared = names.as_prepared(heard, sets, cues)
     meant = as_meant(prepared, [cue.text for cue in cues], opening, language)
     listed = None if repeats(meant) else as_listed(meant, opening, names)
-    n_listed = sum(name is None for name in meant) if listed is not None else 0
-    meant = listed or meant
+    if listed is not None:
+        # What a set was called besides its name, such as "bend and push", begins it, but does not name it.
+        pairs = zip(heard, listed, strict=True)
+        heard = [one if one and other and is_of(one, other) else None for one, other in pairs]
+        meant = listed
+    n_listed = 0 if listed is None else sum(name is None for name in heard)
     shape = class_shape(intervals, meant)
     if shape is None:
         return None

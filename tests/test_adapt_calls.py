@@ -175,3 +175,21 @@ def test_few_words_that_end_in_the_name_begin_a_set():
 
     assert rows_of(made, "goblet squats", "announce") == ["Sink down into it, goblet squats."]
     assert rows_of(made, "goblet squats", "remind") == [long]
+
+
+@pytest.mark.parametrize(
+    ("text", "is_own"),
+    [
+        ("Left right, left right, that's it.", True),
+        ("Lovely, hips nice and low.", True),
+        ("Beautiful squats, everyone.", True),
+        ("Lovely work, I can see you.", False),
+        ("Well done, all of you.", False),
+    ],
+)
+def test_praise_for_a_movement_is_said_of_no_other(text, is_own):
+    """ "Left right, that's it" praises marching, and would be odd in a squat."""
+    made = made_of(with_sets({1: [(0.4, "praise", text)]}))
+
+    assert (made.lines.praise == []) is is_own
+    assert (rows_of(made, "goblet squats", "praise") == [text]) is is_own

@@ -137,6 +137,17 @@ def test_a_name_is_shortened_later(text, third):
     assert named([*said, [("form", "breathe out")]], {3: ("rest", text)}) == [*names, third]
 
 
+def test_where_one_moves_names_a_set_that_nothing_else_does():
+    """ "Off we go, side to side" after "ninety nineties again" is no exercise; "in and out" may be one."""
+    said = [
+        [("announce", "ninety nineties")],
+        [("announce", "off we go side to side")],
+        [("announce", "in and out")],
+    ]
+
+    assert named(said, {1: ("rest", "ninety nineties again")}) == ["ninety nineties"] * 2 + ["in and out"]
+
+
 def test_a_short_name_beside_the_whole_one_is_an_exercise_of_its_own():
     """Where the class repeats with both, they are two; where it repeats only as one, one."""
     intervals = [FoundInterval("work", 40.0 * n, 40.0 * n + 40, 40.0, True) for n in range(4)]

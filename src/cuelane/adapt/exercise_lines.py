@@ -169,7 +169,7 @@ class _Sorter:
                 self.lines.left.append((cue, OWN_REST))
             case "announce" | "setup" if self._names_the_next(cue, number):
                 self._preview(cue, number + 1)
-            case "praise" if cue.is_sure:
+            case "praise" if cue.is_sure and not self._untrue.is_of_exercise(cue.text):
                 self.lines.add(self.lines.praise, OwnLine(cue))
             case "announce" if self._is_said(cue, number):
                 self.lines.left.append((cue, SAID_TWICE))

@@ -84,6 +84,7 @@ class ExerciseNames:
         self._no_head = any_of(lists["no_head"])
         self._numbered = re.compile(rf"^(?:{'|'.join(lists['numbered'])})$")
         self._beside, self._no_short = any_of(lists["beside"]), frozenset(lists["no_short"])
+        self._directions = frozenset(lists["directions"])
         self._untrue = UntrueCalls(language)
         hints = hints_of(language)
         self._body, self._kit, self._greeting = hints["body"], hints["kit"], hints["greeting"]
@@ -202,8 +203,12 @@ class ExerciseNames:
             for number in range(len(sets))
         ]
         found = _alike_as_one(found)
-        known = tuple(dict.fromkeys(name for name in found if name))
-        found = [name or self._named_elsewhere(cues, sets, n, known) for n, name in enumerate(found)]
+        known = tuple(dict.fromkeys(name for name in found if name and set(name.split()) - self._directions))
+        # "In and out" may be a name, and "side to side" what one does; a name that was said decides.
+        found = [
+            name if name in known else self._named_elsewhere(cues, sets, n, known) or name
+            for n, name in enumerate(found)
+        ]
         return self._on_other_sides(cues, sets, self._begun_alike(cues, sets, found))
 
     def as_prepared(

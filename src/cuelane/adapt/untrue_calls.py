@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from typing import Literal
 
+from cuelane.adapt.words.role_judge import hints_of
 from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain, ways_written
 
 ABOUT_TIME = ("time", "preview", "announce", "praise", "say", "change", "rest", "side")
@@ -22,6 +23,8 @@ class UntrueCalls:
         self._besides, self._later = any_of(lists["besides"]), any_of(lists["later"])
         self._tempo = any_of(lists["tempo"])
         self._rests, self._beside_side = any_of(lists["rests"]), frozenset(lists["beside_side"])
+        hints = hints_of(language)
+        self._of_exercise = (any_of(lists["cadence"]), hints["body"], hints["kit"], hints["move"])
         self._side, self._turn = any_of(lists["side"]), any_of(lists["turn"])
         self._sides = {"left": any_of(lists["left"]), "right": any_of(lists["right"])}
 
@@ -75,3 +78,7 @@ class UntrueCalls:
     def rests(self, text: str) -> bool:
         """Return whether `text` calls for a rest, as between two efforts of one set."""
         return any(self._rests.search(plain(part)) for part in re.split(r"[.!?]", text))
+
+    def is_of_exercise(self, text: str) -> bool:
+        """Return whether `text`, which is praise, is of one exercise, such as "lovely, hips low"."""
+        return any(pattern.search(plain(text)) for pattern in self._of_exercise)

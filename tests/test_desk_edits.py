@@ -93,6 +93,19 @@ def test_removing_the_only_item_leaves_an_empty_list() -> None:
     assert data_of(apply(once, Remove(("exercises", "row", "form", 0))))["exercises"]["row"] == {"form": []}
 
 
+@pytest.mark.parametrize("words", ["?", "?now", ":", ": now", ":now", "? now: yes"])
+def test_words_that_begin_with_a_sign_of_yaml_are_kept_in_brackets(words: str) -> None:
+    """In a list on one line, in a line with wishes, and as a name there."""
+    line = ("exercises", "row", "form", 0)
+    for edit in (
+        Insert(("session", 0, "exercises"), 1, words),
+        Set(("exercises", "row", "form"), ["Long back.", words]),
+        Set(line, {"text": words, "must": True}),
+        Set(("exercises", "row", "swap"), [{words: "x", "b": "y"}]),
+    ):
+        assert data_of(apply(PLAN, edit)) == on_data(data_of(PLAN), edit)
+
+
 @pytest.mark.parametrize(
     ("text", "edit", "after"),
     [

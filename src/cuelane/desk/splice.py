@@ -12,7 +12,7 @@ from typing import Any
 
 from ruamel.yaml import YAML
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
-from ruamel.yaml.scalarstring import DoubleQuotedScalarString, SingleQuotedScalarString
+from ruamel.yaml.scalarstring import DoubleQuotedScalarString, ScalarString, SingleQuotedScalarString
 
 from cuelane.desk.edits import (
     Edit,
@@ -120,8 +120,19 @@ def _writer(*, flow: bool) -> YAML:
 def _flow(value: Any) -> str:
     """Return `value` on one line, in brackets if it is a collection."""
     stream = io.StringIO()
-    _writer(flow=True).dump([value], stream)
+    _writer(flow=True).dump([_in_quotes(value)], stream)
     return stream.getvalue().strip()[1:-1]
+
+
+def _in_quotes(value: Any) -> Any:
+    """Return `value` with quotes around texts that the writer leaves bare, though in brackets none may be."""
+    if isinstance(value, dict):
+        return {_in_quotes(key): _in_quotes(one) for key, one in value.items()}
+    if isinstance(value, list):
+        return [_in_quotes(one) for one in value]
+    if isinstance(value, str) and not isinstance(value, ScalarString) and value.startswith(("?", ":")):
+        return DoubleQuotedScalarString(value)
+    return value
 
 
 def _is_plain_list(value: Any) -> bool:

@@ -97,6 +97,20 @@ def test_every_button_beside_a_warning_does_away_with_it(tmp_path: Path) -> None
             assert "# the only one" in after.text
 
 
+@pytest.mark.parametrize("weight", ["", ", weight: 50"])
+def test_a_line_at_a_place_where_it_does_not_fit_is_freed_by_a_button(weight: str, tmp_path: Path) -> None:
+    """Moved over the pips, it need not be taken out: it finds its own place again, its other wishes kept."""
+    text = WORDS.replace("Squeeze your glutes.", f"{{text: Press the floor away., at: 29s{weight}}}")
+    (finding,) = (row for row in planned(tmp_path, text).findings if row.code == "too-long")
+    assert [fix.label for fix in finding.fixes][:2] == ["Let it find its own place", "Take this line out"]
+    after = pressed(tmp_path, text, finding, "Let it find its own place")
+    assert left(after, finding) == []
+    line = data_of(after.text)["exercises"]["lunge"]["form"]
+    assert line == ({"text": "Press the floor away.", "weight": 50} if weight else "Press the floor away.")
+    assert after.schedule is not None
+    assert "Press the floor away." in [cue.text for cue in after.schedule.cues]
+
+
 def test_what_the_buttons_write(tmp_path: Path) -> None:
     """The new words themselves, for a few: with the wishes of the line they came from."""
     found = {row.code: row for row in reversed(planned(tmp_path, WORDS).findings)}

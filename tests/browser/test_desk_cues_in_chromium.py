@@ -101,6 +101,27 @@ def test_a_cue_is_dragged(desk: Desk) -> None:
     assert abs(into_s(desk) - before - 4.0) < 0.3
 
 
+def test_a_cue_that_was_moved_to_where_it_does_not_fit_is_brought_back(desk: Desk) -> None:
+    """Over the pips it is left out; there it finds its own place again, or is always said."""
+    page, keyboard = desk.page, Keyboard(desk.page)
+    keyboard.reach(f"{LINE} summary")
+    for _ in range(40):
+        page.press("ArrowRight", held="Shift")
+    late = {"text": "Long back.", "at": "40s"}
+    desk.until(lambda: row_of(desk)["form"][0] == late)  # type: ignore[index]
+    page.wait(f'!document.querySelector("{LINE}")')
+    keyboard.push(".dropped [data-act=must]")
+    desk.until(lambda: row_of(desk)["form"][0] == {**late, "must": True})  # type: ignore[index]
+    desk.saved()
+    keyboard.push("#undo")
+    page.wait("!!document.querySelector('.dropped [data-act=must]')")
+    keyboard.push(".dropped [data-act=free]")
+    desk.until(lambda: row_of(desk)["form"][0] == "Long back.")  # type: ignore[index]
+    page.wait(f'!!document.querySelector("{LINE}")')
+    assert page.run("document.activeElement !== document.body")
+    assert page.complaints_of_console() == []
+
+
 def test_a_cue_is_always_said_sooner_said_or_out(desk: Desk) -> None:
     """Each by its button, one step each; taken back they leave the file as it was."""
     page, keyboard = desk.page, Keyboard(desk.page)

@@ -192,6 +192,8 @@ def _rewritten(read: PlanRead, warning: LintWarning, place: Place) -> Iterator[F
 
 def _by_code(read: PlanRead, warning: LintWarning, place: Place) -> Iterator[Fix]:
     code = warning.code
+    if code == "too-long":
+        yield from _freed(read, _line_place(place))
     if code == "no-cautions":
         yield Fix(Said("remedy.cautions"), (Set(("cautions",), "standard", key_order(())),))
     elif code in _ENDS:
@@ -210,6 +212,14 @@ def _by_code(read: PlanRead, warning: LintWarning, place: Place) -> Iterator[Fix
         # A list of one code stands for that code alone.
         lone = isinstance(place[-1], int) and len(read.value(place[:-1]) or ()) < 2
         yield Fix(Said("remedy.out_code"), (Remove(place[:-1] if lone else place),))
+
+
+def _freed(read: PlanRead, place: Place) -> Iterator[Fix]:
+    """Yield the way to let a line at a fixed place find its own: where it stands it may not fit."""
+    line = read.value(place)
+    if _spoken(place) and isinstance(line, dict) and "at" in line:
+        alone = line.keys() == {"text", "at"}
+        yield Fix(Said("hear.free"), (Set(place, line["text"]) if alone else Remove((*place, "at")),))
 
 
 def _thinned(read: PlanRead, exercise: Place) -> Iterator[Fix]:

@@ -63,11 +63,15 @@ class CueRow:
 
 @dataclass(frozen=True)
 class LeftOut:
-    """A cue that is not in the timetable, and why."""
+    """A cue that is not in the timetable, why, and what can be done about it."""
 
     text: str
     role: str
     why: Reason
+    at: str = ""
+    written: str = ""
+    fixed: bool = False
+    pinned: bool = False
 
 
 @dataclass(frozen=True)
@@ -306,7 +310,7 @@ def _blocks(preview: PlanView, schedule: Schedule) -> list[BlockRow]:
             format_duration(length_ms),
             length_ms,
             tuple(cues),
-            tuple(LeftOut(one.text, one.role, reason_in_words(one.reason)) for one in dropped[index]),
+            tuple(_left_out(preview, one, data) for one in dropped[index]),
         )
         starts = Markup(' data-start="{}" data-clock="{}"').format(
             interval.start_sample / schedule.sample_rate, format_clock(start_ms)
@@ -338,20 +342,35 @@ def _row_keys(schedule: Schedule) -> list[str]:
     return keys
 
 
+def _left_out(preview: PlanView, row: Dropped, data: Mapping[str, Any]) -> LeftOut:
+    name, is_own, wishes = _written(preview, row.role, row.text, data)
+    why, at = reason_in_words(row.reason), name if is_own else ""
+    return LeftOut(row.text, row.role, why, at, name, "at" in wishes, bool(wishes.get("must")))
+
+
+def _written(
+    preview: PlanView, role: str, text: str, data: Mapping[str, Any]
+) -> tuple[str, bool, Mapping[str, Any]]:
+    """Return where a line is written, whether it is an exercise's own, and the wishes beside its words.
+
+    The place is empty for what is not written in this file.
+    """
+    place = (preview.places or {}).get((role, text))
+    if not place:
+        return "", False, {}
+    place = place[:-1] if place[-1] == "text" else place
+    try:
+        line = value_at(data, place)
+    except (KeyError, IndexError, TypeError):
+        return "", False, {}
+    return place_name(place), place[0] == "exercises", line if isinstance(line, dict) else {}
+
+
 def _cue(
     preview: PlanView, schedule: Schedule, interval: ScheduledInterval, event: Event, data: Mapping[str, Any]
 ) -> CueRow:
     rate = schedule.sample_rate
-    place = (preview.places or {}).get((event.role, event.text or ""))
-    line: Any = None
-    if place is not None:
-        place = place[:-1] if place and place[-1] == "text" else place
-        try:
-            line = value_at(data, place)
-        except (KeyError, IndexError, TypeError):
-            place = None
-    name = place_name(place) if place is not None else ""
-    wishes = line if isinstance(line, dict) else {}
+    name, is_own, wishes = _written(preview, event.role, event.text or "", data)
     weight = wishes.get("weight", WEIGHTS.get(event.role, 20))
     weight = weight if isinstance(weight, int) else 20
     into = event.onset_sample - interval.start_sample
@@ -368,7 +387,7 @@ def _cue(
         round(100 * into / length, 3),
         round(100 * (event.end_sample - event.onset_sample) / length, 3),
         name or event.role,
-        name if place is not None and place[0] == "exercises" else "",
+        name if is_own else "",
         name,
         "at" in wishes,
         bool(wishes.get("must")),

@@ -49,7 +49,8 @@ BROKEN_OR_CUT = r"""(() => {
   for (let node = walker.nextNode(); node; node = walker.nextNode()) {
     const box = node.parentElement;
     if (!box.checkVisibility()) continue;
-    if (box.closest("svg, script, textarea, #score, .visually-hidden, .skip")) continue;
+    // An address is no word: it is broken where the line ends.
+    if (box.closest("svg, script, textarea, #score, .address, .visually-hidden, .skip")) continue;
     for (const { 0: word, index } of node.data.matchAll(/\p{L}+/gu)) {
       if (word.length > 12) continue;
       const range = document.createRange();

@@ -250,6 +250,26 @@ def test_praise_that_must_be_said_is_not_left_out(must: bool) -> None:
     assert dropped[:1] == ["praise"]
 
 
+def test_ones_own_praise_is_said_in_half_a_minute() -> None:
+    """The call of ten seconds is at 20 s, with quiet before it: praise has its place from 12 to 15 s."""
+    block = {"block": "Main", "pattern": "circuit", "work": "30s", "rest": "30s", "rounds": 6}
+    plan = {
+        "session": [block | {"exercises": ["crouch"], "praise": ["Smooth."]}],
+        "exercises": {"crouch": {}},
+    }
+
+    table = arranged(plan).schedule
+
+    rows = [table.intervals[cue.interval] for cue in table.cues if cue.text == "Smooth."]
+    said = [cue.onset_sample for cue in table.cues if cue.text == "Smooth."]
+    shares = [
+        (at - row.start_sample) / (row.end_sample - row.start_sample)
+        for at, row in zip(said, rows, strict=True)
+    ]
+    assert len(shares) >= 2
+    assert all(0.4 <= share <= 0.5 for share in shares)
+
+
 def test_the_last_set_is_the_last_in_both_its_halves() -> None:
     """The second half of a set on each side is no other set: its first half is announced as the last one."""
     block = {"block": "Main", "pattern": "circuit", "work": "60s", "rest": "30s", "rounds": 2}

@@ -15,6 +15,8 @@ from cuelane.session.part_names import is_main
 
 PRAISE_FROM, PRAISE_TO = 0.60, 0.85
 """Where in a set praise may start, as parts of it."""
+PRAISE_FROM_EARLY = 0.40
+"""Where a person's own may start in a set whose last call leaves no room after `PRAISE_FROM`."""
 SETS_BETWEEN = 3
 """At most one of so many sets has praise, in it or after it."""
 
@@ -52,13 +54,21 @@ def praise_in_set(here: Here, late_room: int) -> Iterator[Candidate]:
         latest_ms = min(latest_ms, here.before_late_ms)
     if has_ten(here):
         latest_ms = min(latest_ms, interval.length_ms - TEN_MS - _BEFORE_CALL_MS)
-    if latest_ms < interval.length_ms * PRAISE_FROM:
-        return
     own = [line for line in lines if line.at is None] or list(interval.praise)
     if not own and not is_main(interval, here.words):
         return
     own = own or _of_all(here)
-    wish, weight, must, mark, clip = "late in the set, one in three", WEIGHTS["praise"], False, None, None
+    first_ms = int(interval.length_ms * PRAISE_FROM)
+    wish = "late in the set, one in three"
+    if own and has_ten(here) and interval.length_ms - TEN_MS - _BEFORE_CALL_MS < first_ms:
+        # Half a minute with a call of ten seconds has no late part: what a person wrote comes before that.
+        first_ms, wish = (
+            int(interval.length_ms * PRAISE_FROM_EARLY),
+            "before the call of the time, one in three",
+        )
+    if latest_ms < first_ms:
+        return
+    weight, must, mark, clip = WEIGHTS["praise"], False, None, None
     uses: tuple[str, ...] = ("praise.set",)
     if own:
         line = min(own, key=lambda row: here.history.times.get(("", "praise", row.text), 0))
@@ -69,7 +79,7 @@ def praise_in_set(here: Here, late_room: int) -> Iterator[Candidate]:
         written = text = here.say("praise", "set")
     yield Candidate(
         "praise", text, weight, wish, must=must, toward=0.72,
-        not_before_ms=0 if must else int(interval.length_ms * PRAISE_FROM),
+        not_before_ms=0 if must else first_ms,
         latest_ms=None if must else latest_ms, quiet_ms=APART_MS, tally=("", "praise", written),
         uses=uses, clip=clip, mark=mark,
     )  # fmt: skip

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
+import soundfile
 from scipy.signal import resample_poly
 
 import synth
@@ -14,7 +17,7 @@ from cuelane.check.fault_words import Tolerance
 from cuelane.check.file_faults import file_faults
 from cuelane.check.findings import Findings
 from cuelane.check.fit import Ballot, ClockPiece, Fit, Votes, find_line, robust_line
-from cuelane.check.intake import ANALYSIS_RATE, CheckedSound, Intake
+from cuelane.check.intake import ANALYSIS_RATE, CheckedSound, Intake, take_in
 from cuelane.check.match import match
 from cuelane.check.pips import tone_search as tones
 from cuelane.check.speech.clip_match import least_score
@@ -81,6 +84,21 @@ def test_matching_pairs_as_many_as_mir_eval_does() -> None:
 
         assert len(pairs) == len(reference)
         assert len({i for i, _ in pairs}) == len({j for _, j in pairs}) == len(pairs)
+
+
+def test_a_clipped_crest_counts_once_and_the_first_is_named(tmp_path: Path) -> None:
+    """In both channels at once it is one; the right may clip before the left; two samples are no crest."""
+    sound = np.zeros((5 * 48_000, 2), np.float32)
+    for second, channels, n in ((1, [1], 3), (2, [0, 1], 2), (3, [0], 4), (4, [0, 1], 5)):
+        at = second * 48_000
+        for channel in channels:
+            sound[at : at + n, channel] = 1.0
+    soundfile.write(tmp_path / "a.wav", sound, 48_000, subtype="FLOAT")
+
+    intake = take_in(tmp_path / "a.wav", [])
+
+    assert (intake.n_clipped, intake.clipped) == (3, [1.0, 3.0, 4.0])
+    intake.recording.close()
 
 
 def test_matching_is_maximum_not_greedy() -> None:

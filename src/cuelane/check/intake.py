@@ -223,10 +223,15 @@ def _outline(sound: Signal, step: int, peaks: list[npt.NDArray[np.float32]]) -> 
 def _find_clipping(block: Signal, start_s: float, sample_rate: int, intake: Intake) -> None:
     if float(np.abs(block).max(initial=0.0)) < FULL_SCALE:
         return
-    for channel in block.T:
+    # A crest that is clipped in both channels is one.
+    clipped = np.zeros(len(block), bool)
+    last = len(block) - CLIPPED_RUN + 1
+    for channel in block.T if last > 0 else ():
         full = np.abs(channel) >= FULL_SCALE
-        edges = np.flatnonzero(np.diff(np.concatenate([[False], full, [False]]).astype(np.int8)))
-        runs = edges[0::2][(edges[1::2] - edges[0::2]) >= CLIPPED_RUN]
-        intake.n_clipped += len(runs)
-        for run in runs[: max(0, 20 - len(intake.clipped))]:
-            intake.clipped.append(start_s + int(run) / sample_rate)
+        runs = np.logical_and.reduce([full[n : last + n] for n in range(CLIPPED_RUN)])
+        for n in range(CLIPPED_RUN):
+            clipped[n : last + n] |= runs
+    starts = np.flatnonzero(np.diff(clipped.astype(np.int8), prepend=0) == 1)
+    intake.n_clipped += len(starts)
+    for start in starts[: max(0, 20 - len(intake.clipped))]:
+        intake.clipped.append(start_s + int(start) / sample_rate)

@@ -125,6 +125,8 @@ def test_a_guess_at_an_easier_way_in_a_rest_is_said_in_no_set():
         ("Have a rest, everybody.", "say", True),
         ("Rest your elbows on your knees.", "say", False),
         ("Take a break if you need one.", "say", False),
+        ("Rest if you must.", "say", False),
+        ("You can have a rest.", "say", False),
         ("The rest of you looks strong.", "praise", False),
         ("Rest whenever you need to.", "easier", False),
     ],

@@ -108,13 +108,15 @@ def test_a_name_that_was_prepared_is_what_the_set_begins_with():
             [("setup", "ninety nineties both knees bent")],
             [("setup", "thread the needle left arm goes under")],
             [("setup", "stand up tall with your feet wide")],
+            [("form", "elbow tight against your side")],
         ],
         {
             0: ("rest", "sit down for ninety nineties"),
             1: ("preview", "hands and knees now for thread the needle left arm first"),
             2: ("preview", "come up and stand up tall"),
+            3: ("rest", "shake it out and bring your elbow tight"),
         },
-    ) == ["ninety nineties", "thread the needle", None]
+    ) == ["ninety nineties", "thread the needle", None, None]
 
 
 @pytest.mark.parametrize(

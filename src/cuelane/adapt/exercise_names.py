@@ -272,6 +272,8 @@ class ExerciseNames:
         inside, rest = _around(cues, sets, number)
         words = self._beginning(next(iter(inside), None))
         words = tuple(itertools.takewhile(lambda word: word not in self._no_short, words))
+        if words and (self._body.fullmatch(words[0]) or self._kit.fullmatch(words[0])):
+            return None
         for n_words in range(len(words), _LEAST_SHARED - 1, -1):
             said = _stems(" ".join(words[:n_words]))
             if not self._tells(words[:n_words]) and any(said in _stems(cue.text) for cue in rest):

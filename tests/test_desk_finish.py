@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import errno
+import hashlib
 import io
+import json
 import os
 import shutil
 import threading
@@ -24,6 +26,7 @@ from cuelane.desk.app import application
 from cuelane.desk.archive import files_of, zipped
 from cuelane.desk.guard import Guard
 from cuelane.desk.jobs import JobCancelledError, Jobs
+from cuelane.desk.last_check import is_fresh, plan_sha256
 from cuelane.desk.made import made_of, report_of
 from cuelane.desk.music_tried import TriedMusics
 from cuelane.desk.words import in_language
@@ -67,6 +70,44 @@ def made(desk: Pilot, **wishes: Any) -> dict[str, Any]:
     return desk.over()
 
 
+@pytest.mark.parametrize("changed", ["walk.yaml", "voices/mine/index.json", "voices/mine/a.wav", "own.wav"])
+def test_what_a_plan_uses_counts_as_the_plan(desk: Pilot, tmp_path: Path, changed: str) -> None:
+    """Another included plan, another recording, another list of them: the track is of an older plan."""
+    own = "    setup: Sit tall.\n    form: {text: Long back., clip: own.wav}\n"
+    text = PLAN.replace("voice: system", "voice: mine").replace("    setup: Sit tall.\n", own)
+    text = text.replace("exercises:\n  row", "  - include: walk.yaml\nexercises:\n  row")
+    (tmp_path / "p.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "walk.yaml").write_text("title: W\nsession:\n  - say: Walk.\n", encoding="utf-8")
+    voice = tmp_path / "voices" / "mine"
+    voice.mkdir(parents=True)
+    clips = [{"text": "Sit tall.", "file": "a.wav"}]
+    (voice / "index.json").write_text(json.dumps({"clips": clips}), encoding="utf-8")
+    for path in (voice / "a.wav", tmp_path / "own.wav"):
+        soundfile.write(path, 0.1 * np.random.default_rng(7).standard_normal(48_000), 48_000)
+    assert made(desk)["status"] == "done"
+    assert "place; the plan has changed since" not in desk.get("/").body.decode()
+    before = (tmp_path / changed).read_bytes()
+    for content, is_stale in ((before + b" ", True), (before, False)):
+        (tmp_path / changed).write_bytes(content)
+        assert ('id="stale"' in desk.get("/api/finish/p.yaml").json["parts"]["result"]) == is_stale
+        assert ("place; the plan has changed since" in desk.get("/").body.decode()) == is_stale
+
+
+def test_a_kept_check_that_names_anything_beside_its_plan_is_of_another(tmp_path: Path) -> None:
+    """The file may be anybody's: it makes nothing be read outside the plan's folder."""
+    (tmp_path / "secret").write_text("s", encoding="utf-8")
+    plan, audio = tmp_path / "in" / "p.yaml", tmp_path / "in" / "p.flac"
+    plan.parent.mkdir()
+    for path in (plan, audio):
+        path.write_text("", encoding="utf-8")
+    good = hashlib.sha256(b"s").hexdigest()
+    kept = {"plan": plan_sha256("")}
+    assert is_fresh(plan, audio, kept, "")
+    for beside in ([], "x", {"../secret": good}, {str(tmp_path / "secret"): good}, {"\0": "a"}, {"none": 3}):
+        assert not is_fresh(plan, audio, kept | {"beside": beside}, "")
+    assert is_fresh(plan, audio, kept | {"beside": {"none": ""}}, "")
+
+
 def test_what_is_made_is_what_the_command_line_makes(desk: Pilot, tmp_path: Path) -> None:
     """Byte for byte, the check beside it; the shelf says both, and that the plan has changed since."""
     job = made(desk)
@@ -86,7 +127,7 @@ def test_what_is_made_is_what_the_command_line_makes(desk: Pilot, tmp_path: Path
     assert "built-in" not in page + shelf + desk.get("/plan/p.yaml").body.decode(), "words, not methods"
     assert desk.get("/made/p.yaml/track", range="bytes=0-3").body == b"fLaC"
     (tmp_path / "p.yaml").write_text(PLAN.replace("20s", "25s"), encoding="utf-8")
-    assert "the plan has changed since" in desk.get("/").body.decode()
+    assert "place; the plan has changed since" in desk.get("/").body.decode()
     assert [path for path in tmp_path.iterdir() if path.name.startswith(".")] == []
 
 

@@ -27,6 +27,7 @@ from cuelane.desk.asked import BadRequestError
 from cuelane.desk.forms import place_name
 from cuelane.desk.handoff import OPEN_MINUTES, Handoff, qr_svg
 from cuelane.desk.jobs import Jobs, Tell
+from cuelane.desk.last_check import digests_beside
 from cuelane.desk.made import Made, keep_check, made_of
 from cuelane.desk.music_tried import LEVELS_LU, TriedMusics, kept_mix
 from cuelane.desk.one_file import OneFile
@@ -137,7 +138,7 @@ def post_render(finishing: Finishing, request: Request, data: Asked) -> Any:
     options = _options(data)
 
     def work(tell: Tell) -> dict[str, Any]:
-        text = workspace.document.now().text
+        made_from = _made_from(workspace)
         render_plan(
             workspace.document.path,
             out,
@@ -146,7 +147,7 @@ def post_render(finishing: Finishing, request: Request, data: Asked) -> Any:
             speech_progress=tell("speaking"),
             progress=tell("writing"),
         )
-        return _checked(finishing, workspace, out, text, tell)
+        return _checked(finishing, workspace, out, made_from, tell)
 
     return finishing.jobs.start("render", name, work, partial(_to_mend, workspace))
 
@@ -165,8 +166,8 @@ def post_check(finishing: Finishing, request: Request, _: Asked) -> Any:
     made = finishing.made(workspace)
     if made is None:
         raise UsageError(Said("finish.nothing"))
-    text = workspace.document.now().text if made.fresh else ""
-    work = partial(_checked, finishing, workspace, made.audio, text)
+    made_from = _made_from(workspace) if made.fresh else ("", {})
+    work = partial(_checked, finishing, workspace, made.audio, made_from)
     return finishing.jobs.start("check", request.path_params["name"], work)
 
 
@@ -276,14 +277,21 @@ def get_export(finishing: Finishing, request: Request) -> Response:
     return StreamingResponse(zipped(folder, files), headers=head, media_type="application/zip")
 
 
+def _made_from(workspace: Workspace) -> tuple[str, dict[str, str]]:
+    """Return a plan's text, and the digests of the plans, recordings and voice's files beside it."""
+    version, preview = workspace.now()
+    beside = (path for path, _, _ in preview.beside)
+    return version.text, digests_beside(workspace.document.path.parent, beside)
+
+
 def _checked(
-    finishing: Finishing, workspace: Workspace, audio: Path, text: str, tell: Tell
+    finishing: Finishing, workspace: Workspace, audio: Path, made_from: tuple[str, dict[str, str]], tell: Tell
 ) -> dict[str, Any]:
     planned = load_schedule(audio.with_suffix(".schedule.json"))
     if not planned.events:
         return {"ok": None}
     report = check(audio, planned, store=finishing.workspaces.store, progress=tell("checking"))
-    keep_check(workspace.document.path, report, text)
+    keep_check(workspace.document.path, report, *made_from)
     return {"ok": report.ok}
 
 

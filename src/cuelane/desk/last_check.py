@@ -7,9 +7,12 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from cuelane.base.ordinary import read_ordinary
+from cuelane.desk.named_files import stays_inside
 from cuelane.media.formats import FORMATS
 
 _MOST_BYTES = 32 * 1024 * 1024
@@ -18,6 +21,15 @@ _MOST_BYTES = 32 * 1024 * 1024
 def plan_sha256(text: str) -> str:
     """Return what tells one text of a plan from another."""
     return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()
+
+
+def digests_beside(folder: Path, paths: Iterable[Path]) -> dict[str, str]:
+    """Return the digests of those of `paths` that lie in `folder` or below, by their names as seen from it.
+
+    A file that is not there has an empty one.
+    """
+    inside = sorted({path for path in paths if path.is_relative_to(folder)})
+    return {path.relative_to(folder).as_posix(): _digest(path) for path in inside}
 
 
 def newest_audio(plan: Path) -> Path | None:
@@ -52,7 +64,21 @@ def verdict_in(kept: dict[str, Any]) -> bool | None:
 
 
 def is_fresh(plan: Path, audio: Path, kept: dict[str, Any], text: str) -> bool:
-    """Tell whether the plan is still as it was when the audio was made. Raises OSError."""
+    """Tell whether the plan and what it uses are as they were when the audio was made. Raises OSError."""
     if "plan" in kept:
-        return bool(kept["plan"] == plan_sha256(text))
+        return kept["plan"] == plan_sha256(text) and _as_before(plan.parent, kept.get("beside", {}))
     return plan.stat().st_mtime_ns <= audio.stat().st_mtime_ns
+
+
+def _as_before(folder: Path, beside: object) -> bool:
+    """Tell whether what a kept check names beside its plan is there as it was; it may name anything."""
+    if not isinstance(beside, dict):
+        return False
+    return all(stays_inside(name) and _digest(folder / name) == digest for name, digest in beside.items())
+
+
+def _digest(path: Path) -> str:
+    try:
+        return hashlib.sha256(read_ordinary(path, _MOST_BYTES)).hexdigest()
+    except (OSError, ValueError):
+        return ""

@@ -29,8 +29,8 @@ _LONGEST_S = 1e6
 class Made:
     """The newest audio of a plan.
 
-    ``fresh`` tells whether the plan is still as it was then; ``ok`` what the check of this very file said,
-    None where there was none.
+    ``fresh`` tells whether the plan and what it uses are still as they were then; ``ok`` what the check of
+    this very file said, None where there was none.
     """
 
     audio: Path
@@ -65,13 +65,19 @@ def made_of(plan: Path, text: str) -> Made | None:
     return Made(audio, schedule, fresh, verdict_in(kept), report_of(kept) if kept else None)
 
 
-def keep_check(plan: Path, report: Report, text: str) -> None:
-    """Write what a check of a plan's audio found beside it."""
-    data = report.to_dict() | {"plan": plan_sha256(text), "outline": _outline(report)}
+def keep_check(plan: Path, report: Report, text: str, beside: dict[str, str]) -> None:
+    """Write what a check of a plan's audio found beside it.
+
+    Parameters
+    ----------
+    text, beside : what the audio was made of: the plan's text, and what it uses, as
+        :func:`cuelane.desk.last_check.digests_beside` gives it.
+    """
+    data = report.to_dict() | {"plan": plan_sha256(text), "beside": beside, "outline": _outline(report)}
     data["audio"] = Path(report.audio).name
-    beside = plan.with_suffix(".check.json")
-    with all_or_nothing(beside) as staged:
-        staged.write_text(beside, sealable_json(json.dumps(data, allow_nan=False)))
+    path = plan.with_suffix(".check.json")
+    with all_or_nothing(path) as staged:
+        staged.write_text(path, sealable_json(json.dumps(data, allow_nan=False)))
 
 
 def report_of(kept: dict[str, Any]) -> Report | None:

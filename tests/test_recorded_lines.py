@@ -55,6 +55,36 @@ def test_a_recorded_line_stands_as_written(role: str) -> None:
     assert {one.clip for one in offered} == {f"{role}.wav"}
 
 
+@pytest.mark.parametrize(
+    ("texts", "clips", "is_named"),
+    [
+        (["Stand behind your chair."], True, True),
+        (["Heels next, behind your chair."], True, False),
+        (["Stand behind your chair.", "The raises are slow."], True, False),
+        # The program puts the name before what it speaks itself.
+        (["Stand behind your chair."], False, False),
+    ],
+)
+def test_a_recorded_preview_without_a_name_is_said_after_it(
+    texts: list[str], clips: bool, is_named: bool
+) -> None:
+    """ "Now stand behind your chair": who only listens has to be told what comes."""
+    rows = [{"text": text} | ({"clip": f"{n}.wav"} if clips else {}) for n, text in enumerate(texts)]
+    block = {"block": "Main", "pattern": "circuit", "work": "40s", "rest": "30s", "rounds": 1}
+    cues = arranged(
+        {
+            "session": [block | {"exercises": ["squat", "heel raises"]}],
+            "exercises": {"squat": {}, "heel raises": {"preview": rows}},
+        }
+    ).schedule.cues
+    before = [cue.text or "" for cue in cues]
+
+    preview = next(n for n, text in enumerate(before) if texts[0] in text)
+    assert ("Next: heel raises." in before) is is_named
+    assert not is_named or before.index("Next: heel raises.") < preview
+    assert sum("heel raises" in text.lower() for text in before[:preview]) == int(is_named)
+
+
 @pytest.mark.parametrize("role", ["preview", "easier", "harder"])
 def test_a_line_without_one_is_still_led_in(role: str) -> None:
     """What the program speaks itself says what it is: what comes next, or a choice."""

@@ -34,7 +34,7 @@ from cuelane.session.cues.here import (
     was_said,
     with_sides,
 )
-from cuelane.session.cues.naming import NEEDS_FORMS, next_key, previewed, untold_previews
+from cuelane.session.cues.naming import NEEDS_FORMS, leaves_name_out, next_key, previewed, untold_previews
 from cuelane.session.cues.positions import down_before, position_of, turn_before, up_before
 from cuelane.session.cues.sides import side_before
 from cuelane.session.cues.time_calls import TEN_MS, has_rest_call
@@ -124,7 +124,8 @@ def _name(here: Here, coming: _Coming, *, named: bool, quick: bool, late: bool) 
     key, order = next_key(here.around.before, entry), 30
     if last:
         key, order = "side" if named else f"first{side_form(entry)}", 65
-    name_weight = WEIGHTS["preview"] - (_NAME_ONLY if coming.previews else 5)
+    told_in_previews = coming.previews and not leaves_name_out(entry, coming.previews)
+    name_weight = WEIGHTS["preview"] - (_NAME_ONLY if told_in_previews else 5)
     forms: list[tuple[str, int, tuple[str, ...]]] = [(_named(here, entry, key), name_weight - 1, ())]
     if quick and fetch and not late:
         weight = name_weight + WEIGHTS["needs"]
@@ -164,7 +165,9 @@ def _named_with_needs(here: Here, entry: Interval, key: str) -> str:
 def _previews(here: Here, coming: _Coming, kit: str) -> Iterator[Candidate]:
     """Yield the plan's own words about a new exercise, with `kit`, and on which side it begins."""
     entry = coming.entry
-    for place, line in enumerate(coming.previews):
+    # What was recorded without the name of the exercise is said after it.
+    unnamed = leaves_name_out(entry, coming.previews)
+    for place, line in enumerate(coming.previews, start=1 if unnamed else 0):
         # The first line stands for the name; further ones are said after it.
         text = with_sides(line.text, entry, here.words) if place else previewed(here, entry, line, "coming")
         weight = WEIGHTS["preview"] if line.weight is None else line.weight

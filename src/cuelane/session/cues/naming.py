@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
+
 from cuelane.base.language import Language
 from cuelane.plan.parts import CueLine
 from cuelane.session.cues.here import Here, applies, own_lines, side_form, was_said, with_sides
@@ -9,6 +12,9 @@ from cuelane.session.model import Interval
 
 NEEDS_FORMS = ("next_needs", "next_side_needs", "next_new", "next_side_new")
 """The phrases of the pack that name what is needed, too."""
+
+# Shorter words are in any sentence.
+_LEAST_LETTERS = 3
 
 
 def next_key(previous: Interval | None, coming: Interval) -> str:
@@ -47,6 +53,22 @@ def previewed(here: Here, coming: Interval, line: CueLine, key: str) -> str:
     if line.at is not None or line.clip is not None:
         return text
     return behind_words(here.words, coming, text, key)
+
+
+def leaves_name_out(coming: Interval, previews: Sequence[CueLine]) -> bool:
+    """Return whether `previews` begin with a recording and say less than half of the exercise's name.
+
+    A recording is played as it is, with no name put before it.
+    """
+    if not previews or previews[0].clip is None or previews[0].at is not None:
+        return False
+    name, said = (_stems(text) for text in (coming.exercise or "", " ".join(line.text for line in previews)))
+    return 2 * len(name & said) < len(name)
+
+
+def _stems(text: str) -> set[str]:
+    words = re.findall(r"[^\W\d_]+", text.lower())
+    return {word.rstrip("s") for word in words if len(word) >= _LEAST_LETTERS}
 
 
 def behind_words(words: Language, coming: Interval, text: str, key: str) -> str:

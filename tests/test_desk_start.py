@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import http.client
 import json
+import os
 import shutil
 import signal
 import subprocess
@@ -401,6 +402,33 @@ def test_an_interrupt_in_long_work_is_the_desks_alone(tmp_path: Path) -> None:
         command, capture_output=True, text=True, start_new_session=True, timeout=PATIENCE_S, check=False
     )
     assert (ended.stdout, ended.stderr, ended.returncode) == ("closed\n", "", 0)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="BROWSER names the browser on POSIX systems alone")
+@pytest.mark.parametrize(("browser", "told"), [("true", "is open in your browser"), ("false", "no browser")])
+def test_the_terminal_says_that_it_must_stay_open(browser: str, told: str, tmp_path: Path) -> None:
+    """And how the desk is ended; where no browser is found, that the address is to be opened in one."""
+    program = [sys.executable, "-c", "from cuelane.cli import main; main()", "desk", str(tmp_path)]
+    command = str(tmp_path / "browser")
+    Path(command).write_text(f"#!/bin/sh\n{browser}\n", encoding="utf-8")
+    Path(command).chmod(0o755)
+    # With %s it is waited for, and its exit code tells; nothing else is tried after it.
+    env = {**os.environ, "BROWSER": f"{command} %s", "PATH": str(tmp_path), "DISPLAY": ""}
+    pipe = subprocess.PIPE
+    with subprocess.Popen(program, stdout=pipe, stderr=pipe, text=True, env=env) as desk:
+        assert desk.stdout is not None
+        assert desk.stderr is not None
+        address, said = desk.stdout.readline(), desk.stderr.readline()
+        # An interrupt while the line is still being written would have it written twice.
+        host, _, path = address.strip().removeprefix("http://").partition("/")
+        with closing(http.client.HTTPConnection(host, timeout=PATIENCE_S)) as asked:
+            asked.request("GET", f"/{path}")
+            assert asked.getresponse().status == 200
+        desk.send_signal(signal.SIGINT)
+        rest = desk.communicate(timeout=PATIENCE_S)
+    assert told in said
+    assert "Leave this window open" in said
+    assert (rest, desk.returncode) == (("", ""), 0)
 
 
 def test_two_desks_that_start_together_have_a_port_each(monkeypatch: pytest.MonkeyPatch) -> None:

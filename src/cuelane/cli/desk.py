@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from cuelane.cli.output import out
+from cuelane.cli.output import note, out
 
 
 def desk(
@@ -35,7 +35,9 @@ def desk(
         out(address)
         sys.stdout.flush()
         if opens:
-            webbrowser.open(address)
+            found = webbrowser.open(address)
+            where = "is open in your browser" if found else "found no browser: open the address in one"
+            note(f"The desk {where}. Leave this window open while you work; Ctrl-C ends the desk.")
 
     with contextlib.suppress(KeyboardInterrupt):
         serve(folder, port, opened, language)

@@ -227,6 +227,9 @@ def test_a_refusal_is_told_with_its_language(tmp_path: Path) -> None:
         ("legs.yml", "Legs", "legs-2.yaml"),
         ("LEGS.yaml", "Legs", "legs-2.yaml"),
         ("a.yaml", "Con", "con-2.yaml"),
+        # The accent of a letter may come by itself, as from the names of files on a Mac.
+        ("a.yaml", "E\u0301te\u0301: “one” & two", "\u00e9t\u00e9-one-two.yaml"),
+        ("a.yaml", "🏋️ ..", "plan.yaml"),
     ],
 )
 def test_a_new_plan_shares_no_name(tmp_path: Path, there: str, title: str, name: str) -> None:

@@ -6,6 +6,7 @@ It is there a good second before the rest of the desk, whose rooms need what is 
 from __future__ import annotations
 
 import contextlib
+import unicodedata
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -132,7 +133,10 @@ def new_plan(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     """Write a starter plan under a name made from its title."""
     title, pattern = " ".join(str(data.get("title", "")).split()), str(data.get("pattern", ""))
     text = starter_plan(pattern, title, desk_words().code)
-    stem = "".join(letter if letter.isalnum() else "-" for letter in title.lower()).strip("-")[:60] or "plan"
+    # A letter may come as two signs, the accent by itself, which is no letter.
+    letters = unicodedata.normalize("NFC", title.lower())
+    words = "".join(letter if letter.isalnum() else " " for letter in letters).split()
+    stem = "-".join(words)[:60].strip("-") or "plan"
     # Not only the name must be free: what is made of a plan bears its name without the ending.
     taken = {Path(name).stem.lower() for name in workspaces.folder.names()}
     stems = (f"{stem}-{n}" if n > 1 else stem for n in range(1, 10_000))

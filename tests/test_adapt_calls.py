@@ -129,6 +129,11 @@ def test_a_guess_at_an_easier_way_in_a_rest_is_said_in_no_set():
         ("You can have a rest.", "say", False),
         ("The rest of you looks strong.", "praise", False),
         ("Rest whenever you need to.", "easier", False),
+        ("Don't take a break now, you look strong.", "praise", False),
+        ("Do not have a rest yet.", "say", False),
+        ("Never take a break in your head.", "say", False),
+        ("No time to take a breather.", "say", False),
+        ("You won't get your breath back here.", "say", False),
     ],
 )
 def test_a_rest_inside_a_set_is_called_in_no_other(text, purpose, is_call):
@@ -195,3 +200,12 @@ def test_praise_for_a_movement_is_said_of_no_other(text, is_own):
 
     assert (made.lines.praise == []) is is_own
     assert (rows_of(made, "goblet squats", "praise") == [text]) is is_own
+
+
+def test_praise_in_a_rest_for_a_movement_is_of_the_set_before():
+    """ "Lovely squats" is said once they are done, and would be odd in a push up."""
+    text = "Lovely squats, chest nice and high."
+    made = made_of(with_sets({2: [(0.2, "praise", text)], 4: [(0.2, "praise", "Well done, all of you.")]}))
+
+    assert rows_of(made, "goblet squats", "praise") == [text]
+    assert [line.cue.text for line in made.lines.praise] == ["Well done, all of you."]

@@ -125,7 +125,8 @@ class _Sorter:
 
     def _before_set(self, cue: CutCue, number: int) -> None:
         if cue.purpose == "praise" and cue.is_sure:
-            self.lines.add(self.lines.praise, OwnLine(cue))
+            # It is for the set that is over.
+            self._praise(cue, number - 1)
         elif number == len(self._shape.sets):
             self.lines.left.append((cue, NOTHING_FOLLOWS))
         elif cue.purpose in ("preview", "announce", "setup", "side", "change"):
@@ -194,6 +195,15 @@ class _Sorter:
                 self._change(cue, number)
             case _:
                 self._add(cue, number, cue.role)
+
+    def _praise(self, cue: CutCue, number: int) -> None:
+        """Put praise that was said in the rest after a set: with the set if it is of a movement."""
+        if not self._untrue.is_of_exercise(cue.text):
+            self.lines.add(self.lines.praise, OwnLine(cue))
+        elif self._holds_for_both(cue, number):
+            self._add(cue, number, "praise")
+        else:
+            self.lines.left.append((cue, OTHER_SIDE))
 
     def _is_tempo(self, cue: CutCue) -> bool:
         """Return whether `cue` counts a movement, and not a set to its end."""

@@ -229,6 +229,9 @@ def test_a_refusal_is_told_with_its_language(tmp_path: Path) -> None:
         ("a.yaml", "Con", "con-2.yaml"),
         # The accent of a letter may come by itself, as from the names of files on a Mac.
         ("a.yaml", "E\u0301te\u0301: “one” & two", "\u00e9t\u00e9-one-two.yaml"),
+        # Signs that no letter has in one piece: a dot of Turkish, vowels of Hindi.
+        ("a.yaml", "\u0130stanbul one", "i\u0307stanbul-one.yaml"),
+        ("a.yaml", "\u092f\u094b\u0917 one", "\u092f\u094b\u0917-one.yaml"),
         ("a.yaml", "🏋️ ..", "plan.yaml"),
     ],
 )

@@ -133,10 +133,7 @@ def new_plan(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     """Write a starter plan under a name made from its title."""
     title, pattern = " ".join(str(data.get("title", "")).split()), str(data.get("pattern", ""))
     text = starter_plan(pattern, title, desk_words().code)
-    # A letter may come as two signs, the accent by itself, which is no letter.
-    letters = unicodedata.normalize("NFC", title.lower())
-    words = "".join(letter if letter.isalnum() else " " for letter in letters).split()
-    stem = "-".join(words)[:60].strip("-") or "plan"
+    stem = "-".join(_words_of(title.lower()))[:60].strip("-") or "plan"
     # Not only the name must be free: what is made of a plan bears its name without the ending.
     taken = {Path(name).stem.lower() for name in workspaces.folder.names()}
     stems = (f"{stem}-{n}" if n > 1 else stem for n in range(1, 10_000))
@@ -158,6 +155,16 @@ def get_state(workspaces: Workspaces, request: Request) -> Any:
         return Response(status_code=204)
     shown = request.query_params.get("shown", "")
     return _whole(workspaces, request.path_params["name"], version, preview, shown)
+
+
+def _words_of(title: str) -> list[str]:
+    """Return the words of a title, of letters and figures alone."""
+    found = ""
+    # A letter may come as two signs, the accent by itself; some, such as vowels of Hindi, always do.
+    for sign in unicodedata.normalize("NFC", title):
+        goes_on = unicodedata.category(sign) in ("Mn", "Mc") and not found.endswith(" ") and found
+        found += sign if sign.isalnum() or goes_on else " "
+    return found.split()
 
 
 def get_score(workspaces: Workspaces, request: Request) -> Any:

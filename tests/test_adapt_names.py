@@ -8,6 +8,7 @@ from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import class_shape
 from cuelane.adapt.exercise_names import ExerciseNames
 from cuelane.adapt.misheard_names import as_meant, sound_alike
+from cuelane.adapt.set_names import SetNames
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.role_judge import plan_role
 from cuelane.adapt.words.word_lists import word_lists
@@ -26,7 +27,7 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
         CutCue(n, n + 1, text, plan_role(purpose), 2 * n, f"{n}-r.wav", purpose)
         for n, (purpose, text) in (before or {}).items()
     ]
-    return ExerciseNames().of_sets([2 * n + 1 for n in range(len(said))], rows)
+    return SetNames(ExerciseNames(), [2 * n + 1 for n in range(len(said))], rows).as_said()
 
 
 @pytest.mark.parametrize(

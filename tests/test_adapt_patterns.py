@@ -31,6 +31,7 @@ from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
 from cuelane.adapt.pattern_report import shape_doubts
 from cuelane.adapt.picture_words import proposals
 from cuelane.adapt.run import adapt_recording
+from cuelane.adapt.set_names import SetNames
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.adapt.words.intervals import FoundInterval
@@ -180,7 +181,7 @@ def test_names_heard_a_little_differently_are_one():
             "thread the needle slide.", "thread the needle."]  # fmt: skip
     rows = [CutCue(n, n + 1, text, "announce", n, f"{n}.wav") for n, text in enumerate(said)]
 
-    assert names.of_sets(range(len(said)), rows) == [
+    assert SetNames(names, range(len(said)), rows).as_said() == [
         "bend over row", "bend over row", "side steps", "single steps", *["thread the needle"] * 3
     ]  # fmt: skip
 
@@ -192,7 +193,7 @@ def named(said: list[list[tuple[str, str, bool]]]) -> list[str | None]:
         for n, lines in enumerate(said)
         for k, (purpose, text, sure) in enumerate(lines)
     ]
-    return ExerciseNames().of_sets(range(len(said)), rows)
+    return SetNames(ExerciseNames(), range(len(said)), rows).as_said()
 
 
 def test_a_set_may_be_called_by_a_name_that_another_set_gives():
@@ -237,8 +238,8 @@ def test_what_is_said_of_all_exercises_before_the_first_names_none():
     ]
     first = CutCue(1, 2, "We'll start in a bear hold, on all fours.", "setup", 0, "3.wav")
 
-    assert ExerciseNames().of_sets([1, 2], rows) == [None, "bear hold"]
-    assert ExerciseNames().of_sets([1, 2], [first, *rows]) == ["bear hold"] * 2
+    assert SetNames(ExerciseNames(), [1, 2], rows).as_said() == [None, "bear hold"]
+    assert SetNames(ExerciseNames(), [1, 2], [first, *rows]).as_said() == ["bear hold"] * 2
 
 
 def test_few_words_that_are_only_guessed_to_announce_are_no_name():

@@ -52,7 +52,7 @@ def sound_alike(one: str, other: str) -> bool:
     "Squat" and "squat jump" are two: what only one of them has was said.
     """
     mine, its = one.split(), other.split()
-    begun, ended = _shared(mine, its), _shared(mine[::-1], its[::-1])
+    begun, ended = n_shared(mine, its), n_shared(mine[::-1], its[::-1])
     rest = [_sounds(tuple(words[begun : len(words) - ended])) for words in (mine, its)]
     short, long = sorted(rest, key=len)
     if len(short) >= _LEAST_BEGUN and not begun + ended and short == long[: len(short)]:
@@ -61,7 +61,7 @@ def sound_alike(one: str, other: str) -> bool:
     return bool(short) and difflib.SequenceMatcher(None, short, long, autojunk=False).ratio() >= _ALIKE
 
 
-def _shared(one: Sequence[str], other: Sequence[str]) -> int:
+def n_shared(one: Sequence[str], other: Sequence[str]) -> int:
     """Return how many words both begin with."""
     return sum(1 for _ in itertools.takewhile(lambda pair: pair[0] == pair[1], zip(one, other, strict=False)))
 

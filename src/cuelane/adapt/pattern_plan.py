@@ -21,6 +21,7 @@ from cuelane.adapt.exercise_names import ExerciseNames
 from cuelane.adapt.listed_names import as_listed, is_of
 from cuelane.adapt.misheard_names import as_meant
 from cuelane.adapt.plan_file import fit_for_plan, pips_of
+from cuelane.adapt.set_names import SetNames
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.base.roles import ROLES
 from cuelane.base.units import format_duration
@@ -55,9 +56,10 @@ def pattern_plan(
     """Return a class as a plan of exercises; None if it has not two sets."""
     sets = sets_of(intervals)
     names = ExerciseNames(language)
-    heard = names.of_sets(sets, cues)
+    of_sets = SetNames(names, sets, cues)
+    heard = of_sets.as_said()
     opening = [cue.text for cue in cues if sets and cue.interval < sets[0]]
-    prepared = names.as_prepared(heard, sets, cues)
+    prepared = of_sets.as_prepared(heard)
     meant = as_meant(prepared, [cue.text for cue in cues], opening, language)
     listed = None if repeats(meant) else as_listed(meant, opening, names)
     if listed is not None:

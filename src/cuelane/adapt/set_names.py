@@ -1,0 +1,207 @@
+"""What the exercises of a recorded class are called: each set's name as it is said there."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+
+from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.exercise_names import NAMING, ExerciseNames, stems
+from cuelane.adapt.misheard_names import n_shared, sound_alike
+
+_FROM_REST = ("preview", "announce", "setup")
+# What may begin with the name of an exercise that is named elsewhere, and what may hold one besides.
+_BEGINNING = (*NAMING, "side", "form", "remind", "say")
+_HOLDING = (*NAMING, "side")
+# Chosen: one word that two sets begin with may be any.
+_LEAST_SHARED = 2
+# Chosen: a sentence of its own that is longer tells how.
+_MOST_ALONE = 3
+# Chosen: words that a recogniser heard a little differently are one; of two names, one word is farther apart.
+_ALIKE = 0.7
+
+
+class SetNames:
+    """The names of a class's sets.
+
+    Parameters
+    ----------
+    names : the words of its language.
+    sets : the indices of the sets' intervals, ascending.
+    cues : what is said in the class, in order of time.
+    """
+
+    def __init__(self, names: ExerciseNames, sets: Sequence[int], cues: Sequence[CutCue]) -> None:
+        self._names, self._sets, self._cues = names, sets, cues
+
+    def as_said(self) -> list[str | None]:
+        """Return the name of each set, None where none is said."""
+        found = [
+            self._alone(number)
+            or next(self._said_in(number), None)
+            or next(self._said_before(number), None)
+            or self._prepared(number)
+            for number in range(len(self._sets))
+        ]
+        found = _alike_as_one(found)
+        known = tuple(dict.fromkeys(name for name in found if name and not self._names.tells_where(name)))
+        # "In and out" may be a name, and "side to side" what one does; a name that was said decides.
+        found = [
+            name if name in known else self._named_elsewhere(n, known) or name for n, name in enumerate(found)
+        ]
+        return self._on_other_sides(self._begun_alike(found))
+
+    def as_prepared(self, heard: Sequence[str | None]) -> list[str | None]:
+        """Return the names of sets, where each was `heard` so; one that is said once is what was prepared.
+
+        That is what sounds like it in the rest before the set: "wood chop next", and then "witchop".
+        """
+        found = list(heard)
+        for number, own in enumerate(heard):
+            before = next(self._said_before(number), None)
+            if own is None or before is None or own == before or not sound_alike(own, before):
+                continue
+            is_once = sum(stems(own) in stems(cue.text) for cue in self._cues) == 1
+            if is_once and (self._names.is_known(before) or not self._names.is_known(own)):
+                found[number] = before
+        return found
+
+    def _on_other_sides(self, named: Sequence[str | None]) -> list[str | None]:
+        """Return `named`; a set that has no name and begins with the other side is of the exercise before it.
+
+        Where the set before names no side, either, "left side this time" is the other side of an earlier one;
+        "other leg now" is of the set before in any case.
+        """
+        found = list(named)
+        for number in range(1, len(found)):
+            (before, earlier), (inside, rest) = (self._around(n) for n in (number - 1, number))
+            said = (self._names.untrue.side_of(cue.text) for cue in (*before, *reversed(earlier)))
+            left = next(filter(None, said), None)
+            beside = [cue.text for cue in (*rest, *inside[:1])]
+            sides = [self._names.untrue.side_of(text) for text in beside]
+            turned = left is not None and {"left": "right", "right": "left"}[left] in sides
+            if found[number] is None and (turned or any(map(self._names.untrue.goes_on, beside))):
+                found[number] = found[number - 1]
+        return found
+
+    def _alone(self, number: int) -> str | None:
+        """Return the first words of a set that are a sentence of their own, if they are said elsewhere too.
+
+        "Inchworm. Fold forward": no list knows every name, but who says this and "inchworms next" has one.
+        """
+        cue = next(iter(self._around(number)[0]), None)
+        if cue is None or cue.purpose not in ("announce", "setup"):
+            return None
+        head, mark, _ = re.split(r"([.,;:!?])", f"{cue.text.strip()}.", maxsplit=1)
+        words = self._names.without_lead(head).split()
+        if not mark or not 0 < len(words) <= _MOST_ALONE or self._names.tells(words):
+            return None
+        elsewhere = (other for other in self._cues if other.interval != cue.interval)
+        said = stems(" ".join(words))
+        return " ".join(words) if any(said in stems(other.text) for other in elsewhere) else None
+
+    def _prepared(self, number: int) -> str | None:
+        """Return the words that a set begins with, if they were said in the rest before it, too.
+
+        "Hands and knees for thread the needle", and then "thread the needle, left arm goes under".
+        """
+        inside, rest = self._around(number)
+        words = self._names.without_general(self._beginning(next(iter(inside), None)))
+        for n_words in range(len(words), _LEAST_SHARED - 1, -1):
+            said = stems(" ".join(words[:n_words]))
+            if not self._names.tells(words[:n_words]) and any(said in stems(cue.text) for cue in rest):
+                return " ".join(words[:n_words])
+        return None
+
+    def _begun_alike(self, named: Sequence[str | None]) -> list[str | None]:
+        """Return `named`, and names for other sets that begin with the same words as a set of one name.
+
+        "Single leg stand, start left" and "single leg stand again": what is said twice is what it is called.
+        """
+        begun = [self._beginning(next(iter(self._around(n)[0]), None)) for n in range(len(self._sets))]
+        found = list(named)
+        for number, mine in enumerate(begun):
+            if found[number] is not None:
+                continue
+            shared = {
+                other: mine[: n_shared(mine, its)] for other, its in enumerate(begun) if other != number
+            }
+            longest = max(shared.values(), key=len, default=())
+            alike = [other for other, words in shared.items() if words == longest]
+            names = {found[other] for other in alike}
+            if len(longest) >= _LEAST_SHARED and len(names) == 1:
+                found[number] = names.pop() or " ".join(longest)
+        return found
+
+    def _named_elsewhere(self, number: int, known: Sequence[str]) -> str | None:
+        """Return the one of `known`, the names of other sets, that is said in a set or in the rest before."""
+        inside, rest = self._around(number)
+        for cue in inside:
+            said = stems(self._names.without_lead(cue.text))
+            # "Inchworms, thirty seconds now" names the set, too.
+            begins = cue.purpose in (*_BEGINNING, "time")
+            begun = [name for name in known if begins and said.startswith(stems(name))]
+            if begun:
+                return max(begun, key=len)
+        if not number:
+            # Before the first set all others are spoken of, too.
+            rest = [cue for cue in rest if self._names.is_of_first(cue.text)]
+        for cue in (*inside, *reversed(rest)):
+            short = [name for name in known if self._names.is_short_for(cue.text, name, set(known) - {name})]
+            whole = [name for name in known if self._names.is_only(cue.text, name)]
+            if whole or short:
+                return (whole or short)[0]
+        holding = [cue for cue in inside if cue.purpose in _HOLDING]
+        for cue in (*holding, *(cue for cue in reversed(rest) if cue.purpose in _HOLDING)):
+            held = [name for name in known if self._names.holds(cue.text, name)]
+            # Of a name and a part of it the whole is meant; of two names neither is sure.
+            whole = [name for name in held if not any(name != one and name in one for one in held)]
+            if len(whole) == 1:
+                return whole[0]
+        return None
+
+    def _said_in(self, number: int) -> Iterator[str]:
+        inside, _ = self._around(number)
+        for purpose in ("announce", "setup"):
+            for cue in inside:
+                name = self._names.in_text(cue.text, purpose) if cue.purpose == purpose else None
+                # Few words that are only guessed to announce a set are as often about how it is done.
+                if name and (cue.is_sure or self._names.may_name(name)):
+                    yield name
+
+    def _said_before(self, number: int) -> Iterator[str]:
+        for cue in reversed(self._around(number)[1]):
+            name = self._names.in_text(cue.text, cue.purpose) if cue.purpose in _FROM_REST else None
+            if name:
+                yield name
+
+    def _beginning(self, cue: CutCue | None) -> tuple[str, ...]:
+        """Return the first words of a set that may be its name."""
+        return () if cue is None or cue.purpose not in _BEGINNING else self._names.first_words(cue.text)
+
+    def _around(self, number: int) -> tuple[Sequence[CutCue], Sequence[CutCue]]:
+        """Return the first three cues of a set, and those of the rest before it."""
+        at, before = self._sets[number], self._sets[number - 1] + 1 if number else 0
+        rest = [cue for cue in self._cues if before <= cue.interval < at]
+        return [cue for cue in self._cues if cue.interval == at][:3], rest
+
+
+def _alike_as_one(names: Sequence[str | None]) -> list[str | None]:
+    """Return `names`, those that are nearly the same as the one among them that is said most often."""
+    often = Counter(name for name in names if name)
+    chosen: dict[str, str] = {}
+    for name in sorted(often, key=lambda name: (-often[name], len(name), name)):
+        near = (kept for kept in dict.fromkeys(chosen.values()) if _is_alike(name, kept, often))
+        chosen[name] = next(near, name)
+    return [chosen[name] if name else None for name in names]
+
+
+def _is_alike(name: str, kept: str, often: Counter[str]) -> bool:
+    """Return whether two names are one: each word heard a little differently, or a word run on once."""
+    mine, its = name.split(), kept.split()
+    if len(its) > 1 and len(mine) > len(its) and often[name] == 1:
+        mine = mine[: len(its)]
+    ratios = [difflib.SequenceMatcher(None, *pair).ratio() for pair in zip(mine, its, strict=False)]
+    return len(mine) == len(its) and min(ratios) >= _ALIKE

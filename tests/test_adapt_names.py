@@ -188,6 +188,15 @@ def test_the_rest_before_a_set_names_it():
     ]
 
 
+def test_a_name_that_ends_in_a_small_word_is_said_in_a_rest():
+    """The "up" of a chin up belongs to it, and that of "up next" does not."""
+    said = [[("announce", "chin up")], [("announce", "wall sit")], [("form", "slow on the way down")]]
+
+    assert named(said, {2: ("say", "chin up again")}) == ["chin up", "wall sit", "chin up"]
+    assert named(said, {2: ("say", "wall sit up next")}) == ["chin up", "wall sit", "wall sit"]
+    assert named(said, {2: ("say", "chin now")})[2] is None
+
+
 def test_the_last_words_of_a_name_stand_for_it():
     """ "And bridges, down on your back" names a glute bridge, unless another exercise is a bridge too."""
     names = ExerciseNames()

@@ -221,4 +221,4 @@ class ExerciseNames:
 
     def is_only(self, text: str, name: str) -> bool:
         """Return whether `text` is nothing but `name`, and at most a side or that it comes."""
-        return stems(self._alone_in(text)) == stems(name)
+        return self.holds(text, name) and stems(self._alone_in(text)) == stems(self._alone_in(name))

@@ -257,6 +257,14 @@ def test_report_is_plain_data_and_says_the_levels() -> None:
     assert f"{abs(data['good_to_lu']):.1f} LU below the speech" in lines[1]
 
 
+@pytest.mark.parametrize(("n_shown", "rest"), [(1, "more lines"), (len(TEXTS) - 1, "and 1 more line")])
+def test_the_rest_of_the_cues_is_counted(n_shown: int, rest: str) -> None:
+    """One is a line, and more are lines."""
+    loud = room(SESSION, SOUNDS.__getitem__, music_level_lu=6.0)
+
+    assert summary_lines(loud, RATE, most_advice=n_shown)[-1].endswith(rest)
+
+
 def test_stoi_ranks_music_levels_as_the_index_does() -> None:
     """Over music levels, STOI and the SII put the same cue in the same order, and agree between cues too."""
     pystoi = pytest.importorskip("pystoi", reason="pystoi is a test dependency")

@@ -82,7 +82,8 @@ def summary_lines(room: Room, sample_rate: int, *, most_advice: int = 5) -> list
         at = format_clock(to_ms(cue.event.onset_sample, sample_rate))
         lines.append(f"  {at} {cue.event.text!r}: {cue.grade} (index {cue.sii:.2f}); {cue.advice}")
     if len(wanting) > most_advice:
-        lines.append(f"  and {len(wanting) - most_advice} more lines")
+        n_more = len(wanting) - most_advice
+        lines.append(f"  and {n_more} more line{'s' if n_more > 1 else ''}")
     return lines
 
 

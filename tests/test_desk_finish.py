@@ -70,13 +70,19 @@ def made(desk: Pilot, **wishes: Any) -> dict[str, Any]:
     return desk.over()
 
 
-@pytest.mark.parametrize("changed", ["walk.yaml", "voices/mine/index.json", "voices/mine/a.wav", "own.wav"])
+@pytest.mark.parametrize(
+    "changed",
+    ["walk.yaml", "parts/day.yaml", "voices/mine/index.json", "voices/mine/a.wav", "own.wav"],
+)
 def test_what_a_plan_uses_counts_as_the_plan(desk: Pilot, tmp_path: Path, changed: str) -> None:
     """Another included plan, another recording, another list of them: the track is of an older plan."""
     own = "    setup: Sit tall.\n    form: {text: Long back., clip: own.wav}\n"
     text = PLAN.replace("voice: system", "voice: mine").replace("    setup: Sit tall.\n", own)
-    text = text.replace("exercises:\n  row", "  - include: walk.yaml\nexercises:\n  row")
+    text = text.replace("exercises:\n  row", "  - include: parts/day.yaml\nexercises:\n  row")
     (tmp_path / "p.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "parts").mkdir()
+    day = "title: D\nsession:\n  - include: ../walk.yaml\n"
+    (tmp_path / "parts" / "day.yaml").write_text(day, encoding="utf-8")
     (tmp_path / "walk.yaml").write_text("title: W\nsession:\n  - say: Walk.\n", encoding="utf-8")
     voice = tmp_path / "voices" / "mine"
     voice.mkdir(parents=True)

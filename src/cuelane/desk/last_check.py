@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -28,8 +29,10 @@ def digests_beside(folder: Path, paths: Iterable[Path]) -> dict[str, str]:
 
     A file that is not there has an empty one.
     """
-    inside = sorted({path for path in paths if path.is_relative_to(folder)})
-    return {path.relative_to(folder).as_posix(): _digest(path) for path in inside}
+    # A plan in a folder of its own may name what is beside that: "parts/../walk.yaml".
+    whole, own = {Path(os.path.normpath(path)) for path in paths}, Path(os.path.normpath(folder))
+    inside = sorted(path for path in whole if path.is_relative_to(own))
+    return {path.relative_to(own).as_posix(): _digest(path) for path in inside}
 
 
 def newest_audio(plan: Path) -> Path | None:

@@ -163,6 +163,18 @@ def test_a_short_name_beside_the_whole_one_is_an_exercise_of_its_own():
     assert one.names == ("goblet squats", "lunges") * 2
 
 
+@pytest.mark.parametrize(
+    "said", [["squat", "lunge", "squat hold", "lunge hold"], ["squats", "row", "squat jumps", "row"]]
+)
+def test_a_movement_and_what_is_made_of_it_are_two_exercises(said):
+    """A squat is no squat hold said short, whatever would come round by it."""
+    shape = class_shape([FoundInterval("work", 40.0 * n, 40.0 * n + 40, 40.0, True) for n in range(4)], said)
+
+    assert shape is not None
+    assert shape.rounds == 1
+    assert set(shape.names) == set(said)
+
+
 def test_the_side_that_is_told_before_a_set_is_its_side():
     """The needle with the left arm, and then "right arm under": it is the other side, whoever names it."""
     assert (

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import itertools
+import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.adapt.words.word_lists import lists_of
 
 REGULAR = 0.6
 """Chosen: so large a part of all sets, and of all rests, must have one length for it to be the class's."""
@@ -82,9 +84,9 @@ class ClassShape:
         return self.names[: number + 1].count(self.names[number])
 
 
-def repeats(said: Sequence[str | None]) -> bool:
+def repeats(said: Sequence[str | None], language: str = "en") -> bool:
     """Return whether sets called as `said` are the same in each of several rounds."""
-    return _is_in_rounds(_in_full(said))
+    return _is_in_rounds(_in_full(said, language))
 
 
 def _is_in_rounds(said: Sequence[str | None]) -> bool:
@@ -96,14 +98,16 @@ def sets_of(intervals: Sequence[FoundInterval]) -> list[int]:
     return [index for index, interval in enumerate(intervals) if interval.kind == "work"]
 
 
-def class_shape(intervals: Sequence[FoundInterval], said: Sequence[str | None]) -> ClassShape | None:
+def class_shape(
+    intervals: Sequence[FoundInterval], said: Sequence[str | None], language: str = "en"
+) -> ClassShape | None:
     """Return what repeats in `intervals`, where the sets are called as `said`; None without two sets."""
     sets = sets_of(intervals)
     if len(sets) < 2:
         return None
     work = [round(intervals[index].true_s * 1000) for index in sets]
     rest = [_rest_ms(intervals, one, two) for one, two in zip(sets, [*sets[1:], None], strict=True)]
-    said = _in_full(_in_parts(said, rest))
+    said = _in_full(_in_parts(said, rest), language)
     size, names = _round_of(said)
     rounds = len(sets) // size
     work_ms, n_work = Counter(work).most_common(1)[0]
@@ -181,20 +185,24 @@ def _in_parts(said: Sequence[str | None], rest: Sequence[int]) -> Sequence[str |
     return [part[0] for part in parts for _ in part]
 
 
-def _in_full(said: Sequence[str | None]) -> Sequence[str | None]:
+def _in_full(said: Sequence[str | None], language: str) -> Sequence[str | None]:
     """Return `said` with a name's last or first words ("swing") taken for all of it ("kettlebell swing").
 
     Only where one name alone ends so, and where the class repeats by it and not without it: a squat beside
-    a goblet squat, round for round, is an exercise of its own.
+    a goblet squat, round for round, is an exercise of its own. First words that are a move in themselves are
+    another one in any case: a squat is no squat jump.
     """
     if _is_in_rounds(said):
         return said
     names = list(dict.fromkeys(name for name in said if name))
+    lists: Mapping[str, list[str]] = lists_of(language)["names"]  # type: ignore[assignment]
+    moves = re.compile(rf"(?:\S+ )*(?:{'|'.join(lists['move'])})")
     whole: dict[str, str] = {}
     for short in names:
         stem = short.rstrip("s")
         longer = [name for name in names if name.rstrip("s").endswith(f" {stem}")]
-        longer += [name for name in names if name.startswith(f"{stem} ")]
+        if not moves.fullmatch(short):
+            longer += [name for name in names if name.startswith(f"{stem} ")]
         if len(longer) == 1:
             whole[short] = longer[0]
     full = [name and whole.get(name, name) for name in said]

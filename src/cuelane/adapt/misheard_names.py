@@ -39,11 +39,11 @@ def as_meant(
     said = [plain(text).split() for text in texts]
     found = {name: _said_oftener(name, said) for name in dict.fromkeys(heard) if name}
     meant = [name and found[name] for name in heard]
-    if repeats(meant):
+    if repeats(meant, language):
         return meant
-    placed = _in_their_place(meant)
-    size = None if repeats(placed) else _said_size(len(meant), opening, language)
-    return placed if size is None else _as_announced(placed, size)
+    placed = _in_their_place(meant, language)
+    size = None if repeats(placed, language) else _said_size(len(meant), opening, language)
+    return placed if size is None else _as_announced(placed, size, language)
 
 
 def sound_alike(one: str, other: str) -> bool:
@@ -129,7 +129,7 @@ def _said_size(n_sets: int, opening: Sequence[str], language: str) -> int | None
     return next((size for size in said["exercises"] for n in said["rounds"] if size * n == n_sets), None)
 
 
-def _as_announced(meant: Sequence[str | None], size: int) -> list[str | None]:
+def _as_announced(meant: Sequence[str | None], size: int, language: str) -> list[str | None]:
     """Return `meant` as rounds of `size`; as it is where a name that is said oftener speaks against it."""
     often = Counter(name for name in meant if name)
     columns = [[name for name in meant[n::size] if name] for n in range(size)]
@@ -138,10 +138,10 @@ def _as_announced(meant: Sequence[str | None], size: int) -> list[str | None]:
     chosen = [max(column, key=column.count) for column in columns]
     found: list[str | None] = [chosen[n % size] for n in range(len(meant))]
     is_once = all(name in (None, one) or often[name] == 1 for name, one in zip(meant, found, strict=True))
-    return found if is_once and repeats(found) else list(meant)
+    return found if is_once and repeats(found, language) else list(meant)
 
 
-def _in_their_place(meant: Sequence[str | None]) -> list[str | None]:
+def _in_their_place(meant: Sequence[str | None], language: str) -> list[str | None]:
     """Return `meant` as rounds, if names that are said once alone keep it from being so."""
     often = Counter(name for name in meant if name)
     for size in range(1, len(meant) // 2 + 1):
@@ -157,6 +157,6 @@ def _in_their_place(meant: Sequence[str | None]) -> list[str | None]:
         if is_once and agreed >= len(others) > 0:
             whole = dict(others)
             found = [name and whole.get(name, name) for name in meant]
-            if repeats(found):
+            if repeats(found, language):
                 return found
     return list(meant)

@@ -61,14 +61,14 @@ def pattern_plan(
     opening = [cue.text for cue in cues if sets and cue.interval < sets[0]]
     prepared = of_sets.as_prepared(heard)
     meant = as_meant(prepared, [cue.text for cue in cues], opening, language)
-    listed = None if repeats(meant) else as_listed(meant, opening, names)
+    listed = None if repeats(meant, language) else as_listed(meant, opening, names)
     if listed is not None:
         # What a set was called besides its name, such as "bend and push", begins it, but does not name it.
         pairs = zip(heard, listed, strict=True)
         heard = [one if one and other and is_of(one, other) else None for one, other in pairs]
         meant = listed
     n_listed = 0 if listed is None else sum(name is None for name in heard)
-    shape = class_shape(intervals, meant)
+    shape = class_shape(intervals, meant, language)
     if shape is None:
         return None
     shape = replace(shape, n_listed=n_listed)

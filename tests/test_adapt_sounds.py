@@ -19,13 +19,11 @@ from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, UsualBands, fingerpr
 from cuelane.adapt.beeps.mark import BoundaryMark
 from cuelane.adapt.beeps.regularity import (
     SAME_GAP_S,
-    evidence,
     evidence_of_ten,
     faint_between,
     firsts,
     in_turn,
     settled,
-    timer_evidence,
 )
 from cuelane.adapt.beeps.returning import onsets, patches, tones_returning
 from cuelane.adapt.beeps.score_book import shifted
@@ -310,9 +308,9 @@ def test_the_evidence_is_in_lengths_that_come_again():
     regular = np.cumsum([5.0, *[30, 15] * 6])
     random = np.cumsum([5.0, *rng.uniform(6, 40, 12)])
 
-    assert evidence(regular) > 15
-    assert evidence(random) < 0
-    assert 10 < evidence(np.delete(regular, 4)) < evidence(regular)
+    assert evidence_of_ten(regular) > 15
+    assert evidence_of_ten(random) < 0
+    assert 10 < evidence_of_ten(np.delete(regular, 4)) < evidence_of_ten(regular)
     assert in_turn(np.array([30.0, 15, 30, 15, 45, 15, 22])).tolist() == [True] * 6 + [False]
     assert firsts(np.array([1.0, 1.3, 2.2, 9.0, 12.0, 20.0])).tolist() == [1.0, 9.0, 20.0]
 
@@ -326,7 +324,6 @@ def test_a_length_that_many_intervals_have_is_more_evidence_than_pairs_among_man
     )
 
     assert evidence_of_ten(cut) > 25 > 10 > evidence_of_ten(in_pairs)
-    assert evidence(in_pairs) > 0.8 * evidence(cut)
     assert evidence_of_ten(cut[:4]) < 0.5 * evidence_of_ten(cut)
 
 
@@ -335,10 +332,9 @@ def test_whole_seconds_are_a_timers_though_no_length_comes_again(speed):
     """Sets of eight lengths, onsets to 15 ms, also played faster or slower; chance hardly ever comes near."""
     rng = np.random.default_rng(1)
     own = speed * np.cumsum([5.0, 37, 21, 44, 13, 29, 18, 48, 33]) + rng.uniform(-0.015, 0.015, 9)
-    by_chance = [timer_evidence(np.cumsum(4 + rng.exponential(22.0, 9))) for _ in range(200)]
+    by_chance = [evidence_of_ten(np.cumsum(4 + rng.exponential(22.0, 9))) for _ in range(200)]
 
-    assert evidence(own) < 0
-    assert timer_evidence(own) > 10
+    assert evidence_of_ten(own) > 10
     assert np.quantile(by_chance, 0.98) < 2
     assert max(by_chance) < 8
 

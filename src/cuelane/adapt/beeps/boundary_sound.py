@@ -11,7 +11,7 @@ import numpy.typing as npt
 from scipy.signal import find_peaks
 
 from cuelane.adapt.beeps.fingerprint import HOP_S, UsualBands, band_hz
-from cuelane.adapt.beeps.regularity import FEWEST, evidence_of_ten, firsts, timer_evidence
+from cuelane.adapt.beeps.regularity import FEWEST, evidence_of_ten, firsts
 from cuelane.adapt.beeps.returning import Returning, onsets, returning, tones_returning
 from cuelane.adapt.beeps.sound_template import (
     AROUND,
@@ -186,7 +186,7 @@ def _returns(like: Array, seconds: float) -> tuple[Floats, Floats, float, float]
         if len(times) * 4.0 > seconds:
             break
         beyond = values[~inside].max(initial=_LEAST_LIKE)
-        worth = max(0.0, timer_evidence(times)) + _BEYOND_WORTH * min(_MOST_BEYOND, float(least - beyond))
+        worth = max(0.0, evidence_of_ten(times)) + _BEYOND_WORTH * min(_MOST_BEYOND, float(least - beyond))
         if len(times) >= FEWEST and worth > best_worth + 1e-6:
             own = np.searchsorted(places * HOP_S, times - 1e-6)
             best_worth, best = (

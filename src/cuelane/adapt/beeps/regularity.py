@@ -67,20 +67,6 @@ def in_turn(gaps_s: Floats) -> npt.NDArray[np.bool_]:
     return np.asarray(again, dtype=np.bool_)
 
 
-def evidence(times_s: Floats) -> float:
-    """Return how much likelier `times_s`, shape (n,), are a class's boundaries than chance, in nats.
-
-    By chance gaps would be exponential, each as long as another with the probability that their number and
-    mean give. Where two agree that is one piece of evidence and not two, hence half.
-    """
-    gaps = np.diff(times_s)
-    if len(gaps) < FEWEST - 1:
-        return 0.0
-    by_chance = _by_chance(gaps, SAME_GAP_S)
-    parts = np.where(in_turn(gaps), np.log(_USUAL / by_chance), np.log((1 - _USUAL) / (1 - by_chance)))
-    return 0.5 * float(parts.sum())
-
-
 def _by_chance(gaps: Floats, same_s: float) -> Floats:
     """Return how often each of `gaps`, shape (n,), would be as long as another to `same_s` by chance."""
     mean = float(gaps.mean()) - 0.9 * LEAST_INTERVAL_S
@@ -88,18 +74,11 @@ def _by_chance(gaps: Floats, same_s: float) -> Floats:
     return np.asarray(np.clip(2 * same_s * density * (len(gaps) - 1), 0.002, 0.9))
 
 
-def timer_evidence(times_s: Floats) -> float:
-    """Return how much likelier `times_s`, shape (n,), are a timer's than chance, in nats.
-
-    Either lengths come again, or all are whole seconds, as where each set has a length of its own; a
-    recording may be played faster or slower, and then they are whole seconds times one factor. Each factor
-    is one more occasion for chance.
-    """
-    return max(evidence(times_s), _whole_evidence(np.diff(times_s)))
-
-
 def evidence_of_ten(times_s: Floats) -> float:
     """Return how much likelier ten intervals of `times_s`, shape (n,), are a timer's than chance, in nats.
+
+    Either lengths come again, or all are whole seconds, as where each set has a length of its own; a
+    recording may be played faster or slower, and then they are whole seconds times one factor.
 
     It is the mean of all, since what returns often, as music does, has many lengths that come again and more
     that do not; fewer than ten are no more evidence than they are. A length that k gaps have is k - 1 pieces

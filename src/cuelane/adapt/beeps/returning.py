@@ -15,7 +15,7 @@ import numpy.typing as npt
 from scipy.signal import find_peaks
 
 from cuelane.adapt.beeps.fingerprint import HOP_S
-from cuelane.adapt.beeps.regularity import FEWEST, LEAST_INTERVAL_S, evidence, firsts, timer_evidence
+from cuelane.adapt.beeps.regularity import FEWEST, LEAST_INTERVAL_S, evidence_of_ten, firsts
 from cuelane.adapt.beeps.tone_tracks import ToneTrack, grouped
 
 Array = npt.NDArray[np.float32]
@@ -134,7 +134,7 @@ def tones_returning(tracks: Sequence[ToneTrack]) -> list[Returning]:
             continue
         length = max((n for n in LENGTHS if n * HOP_S <= tone.length_s), default=LENGTHS[0])
         steps = np.round(times / HOP_S).astype(np.int64)
-        found.append(Returning(steps, length, timer_evidence(times), 0.0))
+        found.append(Returning(steps, length, evidence_of_ten(times), 0.0))
     found.sort(key=lambda one: -one.evidence)
     return [one for one in found[:_MOST_TONES] if one.evidence > _LEAST_WORTH]
 
@@ -155,7 +155,7 @@ def _sets(likeness: Array, steps: Steps, length: int, most: float) -> list[Retur
         if len(times) < FEWEST:
             continue
         apart = float(ranked[size - 1] - ranked[size])
-        one = Returning(np.round(times / HOP_S).astype(np.int64), length, evidence(times), apart)
+        one = Returning(np.round(times / HOP_S).astype(np.int64), length, evidence_of_ten(times), apart)
         if best is None or one.worth > best.worth:
             best = one
     return [best] if best is not None and best.worth > _LEAST_WORTH else []

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.signal import find_peaks
 
+from cuelane.adapt.beeps.company import keeps_company, surroundings, with_company
 from cuelane.adapt.beeps.fingerprint import HOP_S
 from cuelane.adapt.beeps.regularity import FEWEST, LEAST_INTERVAL_S, evidence_of_ten, firsts
 from cuelane.adapt.beeps.tone_tracks import ToneTrack, grouped
@@ -42,6 +43,8 @@ _MOST_SETS = 48
 _APART_WORTH, _MOST_APART = 40.0, 0.3
 # Chosen: sets of less cannot become a finding.
 _LEAST_WORTH = 4.0
+# Derived: the least that a correlation can be.
+_NOT_ALIKE = -1.0
 # Chosen: this share of like tones comes no sooner than a class's intervals; of notes a smaller one does.
 _MOSTLY_ALONE = 0.6
 # Chosen: more tones cost time, and the right one is rarely beyond; fewer lost two tones of fitting classes.
@@ -106,15 +109,19 @@ def returning(prints: Array, steps: Steps, near: tuple[int, int] | None = None) 
     if len(steps) < FEWEST:
         return found
     most = len(prints) * HOP_S / LEAST_INTERVAL_S
+    seeds = np.arange(len(steps)) if near is None else np.flatnonzero(np.abs(steps - near[0]) <= near[1])
+    around = surroundings(prints, steps)
+    accompanied = with_company(around, seeds)
     for length in LENGTHS:
         rows = patches(prints, steps, length)
-        seeds = range(len(steps)) if near is None else np.flatnonzero(np.abs(steps - near[0]) <= near[1])
-        for seed in seeds:
-            found.extend(_sets(rows @ rows[seed], steps, length, most))
+        for seed, others in zip(seeds, accompanied, strict=True):
+            likeness = rows @ rows[seed]
+            likeness[others] = _NOT_ALIKE
+            found.extend(_sets(likeness, steps, length, most))
     found.sort(key=lambda one: -one.worth)
     kept: list[Returning] = []
     for one in found:
-        if all(_shared(one, other) < 0.5 for other in kept):
+        if all(_shared(one, other) < 0.5 for other in kept) and not keeps_company(around, steps, one.steps):
             kept.append(one)
         if len(kept) == _MOST_SETS:
             break

@@ -1,0 +1,86 @@
+"""Signals under music that is played over again: what returns with its surroundings is music."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from cuelane.adapt.beeps.boundary_sound import returning_sounds
+from cuelane.adapt.beeps.company import surroundings, with_company
+from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS
+from cuelane.adapt.beeps.returning import onsets, returning
+
+LOOP_S = 20.48
+TIMES_S = np.cumsum([7.0, *[25.0, 14.0] * 4])
+
+
+def struck(rng: np.random.Generator, prints: np.ndarray, times_s: np.ndarray, sound: np.ndarray) -> None:
+    """Add `sound`, shape (n, 64), to `prints`, shape (m, 64), at each of `times_s`, 0.8 to 1.2 times."""
+    for step in np.round(times_s / HOP_S).astype(int):
+        here = prints[step : step + len(sound)]
+        here += sound[: len(here)] * rng.uniform(0.8, 1.2)
+
+
+def notes(rng: np.random.Generator, seconds: float, per_s: float) -> np.ndarray:
+    """Return music, shape (n, 64): notes of a few bands that fall off, at random times."""
+    prints = np.zeros((round(seconds / HOP_S), N_BANDS), np.float32)
+    for _ in range(round(seconds * per_s)):
+        at, band = int(rng.integers(len(prints) - 40)), int(rng.integers(N_BANDS - 4))
+        prints[at : at + 40, band : band + 4] += rng.uniform(0.5, 1.5) * np.exp(-np.arange(40) / 15)[:, None]
+    return prints
+
+
+def under_a_loop(seed: int) -> np.ndarray:
+    """Return eight turns of one loop with the same signal at `TIMES_S`, hardly higher than its notes."""
+    rng = np.random.default_rng(seed)
+    prints = np.tile(notes(rng, LOOP_S, 6.0), (8, 1))
+    prints += rng.uniform(0, 0.1, prints.shape).astype(np.float32)
+    signal = np.zeros((20, N_BANDS), np.float32)
+    signal[:, [14, 15, 37, 38, 52]] = 2.5 * np.exp(-np.arange(20) / 12)[:, None]
+    struck(rng, prints, TIMES_S, signal)
+    return prints
+
+
+def n_right(times_s: np.ndarray) -> int:
+    return int((np.abs(times_s[:, None] - TIMES_S[None, :]).min(axis=1) < 0.05).sum())
+
+
+def test_what_is_played_over_again_has_company_and_a_signal_has_none():
+    """Moments a turn of the loop apart have it, signals have not; nothing is its own company."""
+    prints = under_a_loop(1)
+    turn = round(LOOP_S / HOP_S)
+    steps = np.sort(np.concatenate([1000 + turn * np.arange(5), np.round(TIMES_S / HOP_S).astype(int)]))
+    is_loop = np.isin(steps, 1000 + turn * np.arange(5))
+
+    company = with_company(surroundings(prints, steps), np.arange(len(steps)))
+
+    assert company[np.ix_(is_loop, is_loop)].sum() == 5 * 4
+    assert not company[np.ix_(~is_loop, ~is_loop)].any()
+    assert not company.diagonal().any()
+
+
+def test_pips_before_a_signal_and_its_tail_are_no_company():
+    """Three pips lead up to each return of a gong that rings for two seconds, in talk that is never alike."""
+    rng = np.random.default_rng(2)
+    prints = notes(rng, 8 * LOOP_S, 6.0)
+    gong = np.zeros((250, N_BANDS), np.float32)
+    gong[:, 8:24] = 2.0 * np.exp(-np.arange(250) / 120)[:, None]
+    pip = np.zeros((12, N_BANDS), np.float32)
+    pip[:, 30:33] = 2.0
+    struck(rng, prints, TIMES_S, gong)
+    for before_s in (1.0, 2.0, 3.0):
+        struck(rng, prints, TIMES_S - before_s, pip)
+    steps = np.round(TIMES_S / HOP_S).astype(int)
+
+    assert with_company(surroundings(prints, steps), np.arange(len(steps))).mean() < 0.1
+
+
+@pytest.mark.parametrize("seed", [1, 3])
+def test_a_signal_is_found_under_a_loop_whose_every_note_returns_in_time(seed):
+    """All notes of the loop return every 20.48 s; the sets that they propose were all that was looked at."""
+    prints = under_a_loop(seed)
+    sets = returning(prints, onsets(prints))
+
+    assert max(n_right(one.steps * HOP_S) / len(one.steps) for one in sets) == 1.0
+    best = returning_sounds(prints)[0]
+    assert n_right(np.array(best.times_s)) == len(best.times_s) >= len(TIMES_S) - 1

@@ -342,7 +342,8 @@ def test_whole_seconds_are_a_timers_though_no_length_comes_again(speed):
 def test_evidence_counts_again_where_the_surroundings_are_not_alike():
     """Of two sounds as regular and as clear, the one whose surroundings return with it is likely music."""
     alone, in_music = (
-        confidence_of((2.0, 1.3, company, 3.4, 0.0, 2.0 * max(0.0, 1 - company))) for company in (0.04, 1.4)
+        confidence_of((2.0, 1.3, company, 3.4, 0.0, 2.0 * max(0.0, 1 - company), 1.2, 0.0))
+        for company in (0.04, 1.4)
     )
 
     assert alone > LEAST_SOUND > 0.2 > in_music

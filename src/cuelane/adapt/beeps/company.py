@@ -65,3 +65,11 @@ def keeps_company(around: Array, steps: Steps, those: Steps) -> bool:
     among = np.searchsorted(steps, those)
     pairs = with_company(around[:, among], np.arange(len(among)))
     return bool(pairs.mean() > _IN_COMPANY)
+
+
+def share_in_company(prints: Array, steps: Steps) -> float:
+    """Return the share of `steps`, shape (m,), that have surroundings like those of another of them, 0 to 1.
+
+    `prints` has shape (n, 64), apart from what is usual.
+    """
+    return float(with_company(surroundings(prints, steps), np.arange(len(steps))).any(axis=1).mean())

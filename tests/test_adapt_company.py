@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from cuelane.adapt.beeps.boundary_sound import returning_sounds
+from cuelane.adapt.beeps.boundary_sound import LEAST_SOUND, BoundarySound, fullest, returning_sounds
 from cuelane.adapt.beeps.company import surroundings, with_company
-from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS
+from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, UsualBands
 from cuelane.adapt.beeps.returning import onsets, returning
+from cuelane.adapt.beeps.sound_template import SoundTemplate
 
 LOOP_S = 20.48
 TIMES_S = np.cumsum([7.0, *[25.0, 14.0] * 4])
@@ -84,3 +85,26 @@ def test_a_signal_is_found_under_a_loop_whose_every_note_returns_in_time(seed):
     assert max(n_right(one.steps * HOP_S) / len(one.steps) for one in sets) == 1.0
     best = returning_sounds(prints)[0]
     assert n_right(np.array(best.times_s)) == len(best.times_s) >= len(TIMES_S) - 1
+
+
+def heard(times_s: np.ndarray, sign: float) -> BoundarySound:
+    """Return a sound heard at `times_s`, the surer the higher `sign`: how far its returns exceed others."""
+    prints = np.zeros((10, N_BANDS), np.float32)
+    features = (1.5, sign, 0.2, 3.5, 0.0, 1.2, 1.2, 0.0)
+    times = tuple(times_s.tolist())
+    like = (0.9,) * len(times)
+    template = SoundTemplate(prints, prints)
+    return BoundarySound(
+        template, UsualBands.of(prints), 0.0, 0.2, 900.0, times, like, 0.8, 0.5, features, is_countdown=False
+    )
+
+
+def test_of_two_templates_of_one_sound_the_one_with_more_returns_is_taken():
+    """A shorter template hears two returns more, hardly less surely; another sound, or an unsure one, not."""
+    one, more = heard(TIMES_S[:7], 3.5), heard(TIMES_S, 3.2)
+    other, unsure = heard(np.append(TIMES_S + 4.0, 170.0), 3.4), heard(np.append(TIMES_S, 170.0), 0.5)
+
+    assert one.confidence > more.confidence > LEAST_SOUND > unsure.confidence
+    assert fullest(one, [one, other, more, unsure]) is more
+    assert fullest(unsure, [one, unsure]) is unsure
+    assert fullest(more, [one, other, more]) is more

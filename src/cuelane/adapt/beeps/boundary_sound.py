@@ -130,7 +130,21 @@ def returning_sounds(
     clear = list(islice((one for one in made if one is not None), _MOST_SOUNDS))
     tones = (_sound(prints, apart, one, usual) for one in tones_returning(tracks))
     ranked = sorted([*clear, *(one for one in tones if one is not None)], key=lambda one: -one.confidence)
-    return [one for k, one in enumerate(ranked) if not any(one.is_part_of(other) for other in ranked[:k])]
+    kept: list[BoundarySound] = []
+    for one in ranked:
+        if not any(one.is_part_of(other) for other in kept):
+            kept.append(fullest(one, ranked))
+    return sorted(kept, key=lambda one: -one.confidence)
+
+
+def fullest(one: BoundarySound, sounds: Sequence[BoundarySound]) -> BoundarySound:
+    """Return which of `sounds` that have nearly all of the boundaries of `one` has the most that are likely.
+
+    Two templates of one sound are both sure, and one of them may miss returns that the other has.
+    """
+    enough = min(one.confidence, LEAST_SOUND)
+    same = [other for other in sounds if other.confidence >= enough and one.is_part_of(other)]
+    return max(same, key=lambda other: other.confidence * len(other.times_s))
 
 
 def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> BoundarySound | None:

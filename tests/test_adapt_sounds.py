@@ -302,6 +302,17 @@ def test_the_pips_of_a_countdown_are_no_company_of_its_end():
     assert company_of(np.maximum(alike, 0.7), parts) > 0.6
 
 
+def test_what_is_alike_for_a_moment_is_no_part_of_a_signal():
+    """Under music few returns are alike by chance here and there for 30 ms: no stroke, no countdown."""
+    alike = np.full(1001, 0.1)
+    alike[496:518] = 0.75
+    alike[[413, 414, 432, 433, 434, 435, 454, 455]] = 0.42
+    alike[[662, 663]] = 0.4
+    alike[[303, 304, 305]] = 0.42
+
+    assert begins_at(alike) == (-4, 18, [])
+
+
 def test_the_evidence_is_in_lengths_that_come_again():
     """Exact intervals are strong evidence, random ones speak against; a missing one costs little."""
     rng = np.random.default_rng(3)

@@ -25,6 +25,10 @@ _SLACK = 3
 # 42 fitting classes of the benchmark of boundaries talk and music just before signals had up to 0.17 of it,
 # first sounds 0.59 and more.
 _ALIKE_AGAIN = 0.5
+# Chosen, in steps: windows that hold a part of a sound are alike for nearly as long as one; what is alike
+# for less is so by chance, as it is between few returns under music. With it 1,711 of 1,795 boundaries of 135
+# fitting classes were at their place, without it 1,678 of 1,810 of 136.
+_SHORTEST = 6
 # Chosen: strokes of one signal are closer than this, the tones of a countdown are not; in seconds.
 _STROKES_S = 0.4
 # Chosen, in steps: the stretch before a signal by which its rise is judged, and within which it rises.
@@ -125,6 +129,8 @@ def begins_at(alike: Floats) -> tuple[int, int, list[tuple[int, int]]]:
     edges = np.diff(np.concatenate([[0], there.astype(np.int8), [0]]))
     runs: list[list[int]] = []
     for start, end in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
+        if end - start < _SHORTEST:
+            continue
         if runs and (start - runs[-1][1]) * HOP_S < _STROKES_S:
             runs[-1][1] = int(end)
         else:

@@ -32,14 +32,14 @@ def notes(rng: np.random.Generator, seconds: float, per_s: float) -> np.ndarray:
 
 
 def under_a_loop(seed: int) -> np.ndarray:
-    """Return eight turns of one loop with the same signal at `TIMES_S`, hardly higher than its notes."""
+    """Return eight turns of one loop, apart from what is usual, with the same signal at `TIMES_S`."""
     rng = np.random.default_rng(seed)
     prints = np.tile(notes(rng, LOOP_S, 6.0), (8, 1))
     prints += rng.uniform(0, 0.1, prints.shape).astype(np.float32)
     signal = np.zeros((20, N_BANDS), np.float32)
     signal[:, [14, 15, 37, 38, 52]] = 2.5 * np.exp(-np.arange(20) / 12)[:, None]
     struck(rng, prints, TIMES_S, signal)
-    return prints
+    return UsualBands.of(prints).apart(prints)
 
 
 def n_right(times_s: np.ndarray) -> int:
@@ -74,6 +74,20 @@ def test_pips_before_a_signal_and_its_tail_are_no_company():
     steps = np.round(TIMES_S / HOP_S).astype(int)
 
     assert with_company(surroundings(prints, steps), np.arange(len(steps))).mean() < 0.1
+
+
+def test_quiet_is_no_company():
+    """What a codec leaves of a quiet room falls off the same way before and after each signal."""
+    rng = np.random.default_rng(5)
+    prints = np.zeros((8_000, N_BANDS), np.float32)
+    steps = np.arange(1_000, 7_000, 1_200)
+    left = notes(rng, 8.0, 6.0)
+    for step in steps:
+        prints[step - 500 : step + 500] += left
+    prints = UsualBands.of(prints).apart(prints)
+
+    assert with_company(surroundings(prints, steps), np.arange(len(steps))).sum() == 5 * 4
+    assert not with_company(surroundings(0.1 * prints, steps), np.arange(len(steps))).any()
 
 
 @pytest.mark.parametrize("seed", [1, 3])

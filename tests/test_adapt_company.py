@@ -101,7 +101,7 @@ def test_a_signal_is_found_under_a_loop_whose_every_note_returns_in_time(seed):
     assert n_right(np.array(best.times_s)) == len(best.times_s) >= len(TIMES_S) - 1
 
 
-def heard(times_s: np.ndarray, sign: float) -> BoundarySound:
+def heard(times_s: np.ndarray, sign: float, *, is_countdown: bool = False) -> BoundarySound:
     """Return a sound heard at `times_s`, the surer the higher `sign`: how far its returns exceed others."""
     prints = np.zeros((10, N_BANDS), np.float32)
     features = (1.5, sign, 0.2, 3.5, 0.0, 1.2, 1.2, 0.0)
@@ -109,7 +109,7 @@ def heard(times_s: np.ndarray, sign: float) -> BoundarySound:
     like = (0.9,) * len(times)
     template = SoundTemplate(prints, prints)
     return BoundarySound(
-        template, UsualBands.of(prints), 0.0, 0.2, 900.0, times, like, 0.8, 0.5, features, is_countdown=False
+        template, UsualBands.of(prints), 0.0, 0.2, 900.0, times, like, 0.8, 0.5, features, is_countdown
     )
 
 
@@ -122,3 +122,15 @@ def test_of_two_templates_of_one_sound_the_one_with_more_returns_is_taken():
     assert fullest(one, [one, other, more, unsure]) is more
     assert fullest(unsure, [one, unsure]) is unsure
     assert fullest(more, [one, other, more]) is more
+
+
+def test_a_pip_of_a_countdown_is_not_its_end_however_sure_it_is():
+    """The pip 2.4 s before the end is the surest sound; what comes 2.4 s before now and then is another."""
+    pip, end = heard(TIMES_S - 2.4, 3.5), heard(TIMES_S, 3.0, is_countdown=True)
+    now_and_then = heard(np.sort(np.append(TIMES_S[:5] - 2.4, TIMES_S[5:] - 6.0)), 3.5)
+
+    assert pip.leads_up_to(end)
+    assert not end.leads_up_to(pip)
+    assert not now_and_then.leads_up_to(end)
+    assert not pip.leads_up_to(heard(TIMES_S, 3.0))
+    assert not pip.leads_up_to(heard(TIMES_S, 0.5, is_countdown=True))

@@ -102,6 +102,16 @@ class BoundarySound:
         apart = np.abs(np.array(self.times_s)[:, None] - np.array(other.times_s)[None, :]).min(axis=1)
         return bool((apart < _SAME_TIME_S).mean() >= _NEARLY_ALL)
 
+    def leads_up_to(self, other: BoundarySound) -> bool:
+        """Whether it is a pip of the countdown whose end `other` is: nearly always so long before it."""
+        if self.is_countdown or not other.is_countdown or other.confidence < LEAST_SOUND:
+            return False
+        later = np.array(other.times_s)[None, :] - np.array(self.times_s)[:, None]
+        before_s = np.where(later > 0, later, np.inf).min(axis=1)
+        usual_s = float(np.median(before_s))
+        near = np.abs(before_s - usual_s) < _SAME_TIME_S
+        return bool(_SAME_TIME_S < usual_s <= AROUND * HOP_S and near.mean() >= _NEARLY_ALL)
+
 
 def confidence_of(features: tuple[float, ...]) -> float:
     """Return how sure a sound with `features` marks boundaries, 0 to 1: a logistic function of them.
@@ -134,7 +144,8 @@ def returning_sounds(
     for one in ranked:
         if not any(one.is_part_of(other) for other in kept):
             kept.append(fullest(one, ranked))
-    return sorted(kept, key=lambda one: -one.confidence)
+    ends = [one for one in kept if not any(one.leads_up_to(other) for other in kept)]
+    return sorted(ends, key=lambda one: -one.confidence)
 
 
 def fullest(one: BoundarySound, sounds: Sequence[BoundarySound]) -> BoundarySound:

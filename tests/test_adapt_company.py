@@ -128,9 +128,15 @@ def test_a_pip_of_a_countdown_is_not_its_end_however_sure_it_is():
     """The pip 2.4 s before the end is the surest sound; what comes 2.4 s before now and then is another."""
     pip, end = heard(TIMES_S - 2.4, 3.5), heard(TIMES_S, 3.0, is_countdown=True)
     now_and_then = heard(np.sort(np.append(TIMES_S[:5] - 2.4, TIMES_S[5:] - 6.0)), 3.5)
+    hidden_now_and_then = heard(TIMES_S - 2.4 + np.where(np.arange(len(TIMES_S)) % 3 == 1, 0.8, 0.0), 3.5)
 
     assert pip.leads_up_to(end)
+    assert hidden_now_and_then.leads_up_to(end)
+    assert not heard(TIMES_S + 1.0, 3.5).leads_up_to(end)
     assert not end.leads_up_to(pip)
     assert not now_and_then.leads_up_to(end)
     assert not pip.leads_up_to(heard(TIMES_S, 3.0))
     assert not pip.leads_up_to(heard(TIMES_S, 0.5, is_countdown=True))
+    much_surer, hardly_sure = heard(TIMES_S - 2.4, 4.0), heard(TIMES_S, 1.6, is_countdown=True)
+    assert hardly_sure.confidence > LEAST_SOUND
+    assert not much_surer.leads_up_to(hardly_sure)

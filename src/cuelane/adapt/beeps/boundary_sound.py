@@ -50,6 +50,8 @@ _NEARLY_ALL = 0.8
 # Chosen: half of a class's intervals and more are longer; figures of music return sooner. With 20 s or 30 s
 # instead the fit is as good, and classes of short sets would pay for it.
 _USUAL_GAP_S = 12.0
+# Chosen: a pip is hardly surer than the end of its countdown; what is was no pip.
+_AS_SURE = 0.9
 # Derived: what is alike is seen so much too long, since its windows hold 64 ms.
 _SPREAD_S = 0.05
 
@@ -104,14 +106,20 @@ class BoundarySound:
         return bool((apart < _SAME_TIME_S).mean() >= _NEARLY_ALL)
 
     def leads_up_to(self, other: BoundarySound) -> bool:
-        """Whether it is a pip of the countdown whose end `other` is: nearly always so long before it."""
-        if self.is_countdown or not other.is_countdown or other.confidence < LEAST_SOUND:
+        """Whether it is a pip of the countdown whose end `other` is: nearly always before it, mostly so long.
+
+        Where music hides that pip, another one is heard instead of it.
+        """
+        enough = max(LEAST_SOUND, _AS_SURE * self.confidence)
+        if self.is_countdown or not other.is_countdown or other.confidence < enough:
             return False
         later = np.array(other.times_s)[None, :] - np.array(self.times_s)[:, None]
-        before_s = np.where(later > 0, later, np.inf).min(axis=1)
+        too_far_s = 2 * AROUND * HOP_S
+        before_s = np.where(later > 0, later, too_far_s).min(axis=1)
         usual_s = float(np.median(before_s))
-        near = np.abs(before_s - usual_s) < _SAME_TIME_S
-        return bool(_SAME_TIME_S < usual_s <= AROUND * HOP_S and near.mean() >= _NEARLY_ALL)
+        is_before = (before_s > _SAME_TIME_S) & (before_s <= AROUND * HOP_S)
+        is_usual = np.abs(before_s - usual_s) < _SAME_TIME_S
+        return bool(is_before.mean() >= _NEARLY_ALL and (is_before & is_usual).mean() > 0.5)
 
 
 def confidence_of(features: tuple[float, ...]) -> float:

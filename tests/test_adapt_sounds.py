@@ -313,6 +313,19 @@ def test_what_is_alike_for_a_moment_is_no_part_of_a_signal():
     assert begins_at(alike) == (-4, 18, [])
 
 
+def test_what_is_hardly_alike_is_no_tone_of_a_countdown():
+    """A sweep is clearest after its onset; what is faintly alike 1.5 and 3 s later leads up to nothing."""
+    alike = np.full(1001, 0.1)
+    alike[494:516] = 0.37
+    alike[525:638] = 0.96
+    alike[[*range(690, 698), *range(872, 880)]] = 0.25
+
+    first, last, parts = begins_at(alike)
+    assert (first, last, parts) == (-6, 138, [])
+    alike[[*range(690, 698), *range(872, 880)]] = 0.5
+    assert len(begins_at(alike)[2]) == 3
+
+
 def test_the_evidence_is_in_lengths_that_come_again():
     """Exact intervals are strong evidence, random ones speak against; a missing one costs little."""
     rng = np.random.default_rng(3)

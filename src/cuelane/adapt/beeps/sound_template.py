@@ -138,11 +138,13 @@ def begins_at(alike: Floats) -> tuple[int, int, list[tuple[int, int]]]:
     own = next((k for k, run in enumerate(runs) if run[0] <= AROUND + 2 and run[1] >= AROUND - 2), None)
     if own is None:
         return 0, _WINDOW, []
+    # A tone of a countdown is about as clear as the others; what is hardly alike is so by chance.
+    enough = _ALIKE_AGAIN * alike[slice(*runs[own])].max()
     last = own
-    while last + 1 < len(runs) and _is_next(runs[last], runs[last + 1]):
+    while last + 1 < len(runs) and _is_next(runs[last], runs[last + 1], alike, enough):
         last += 1
     first = own
-    while first and _is_next(runs[first - 1], runs[first]):
+    while first and _is_next(runs[first], runs[first - 1], alike, enough):
         first -= 1
     # Two alone may be a signal and what is always said after it.
     chosen = runs[last] if last - first >= 2 else runs[own]
@@ -155,8 +157,10 @@ def _level(alike: Floats) -> float:
     return max(_ALIKE_AGAIN * float(alike[AROUND - 2 : AROUND + 3].max()), 0.2)
 
 
-def _is_next(one: list[int], other: list[int]) -> bool:
-    return _COUNT_APART_S[0] <= (other[0] - one[0]) * HOP_S <= _COUNT_APART_S[1]
+def _is_next(one: list[int], other: list[int], alike: Floats, enough: float) -> bool:
+    """Whether `other` is the tone of a countdown beside `one`; `alike` has shape (n,), 0 to 1."""
+    apart_s = abs(other[0] - one[0]) * HOP_S
+    return _COUNT_APART_S[0] <= apart_s <= _COUNT_APART_S[1] and alike[slice(*other)].max() >= enough
 
 
 def rises_at(prints: Array, steps: Steps, first: int, last: int, alike: Floats) -> int:

@@ -4,29 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.exercise_names import ExerciseNames
 from cuelane.adapt.listed_names import as_listed
-from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
 from cuelane.adapt.pattern_report import shape_doubts
-from cuelane.adapt.words.role_judge import plan_role
-from test_adapt_patterns import intervals
+from test_adapt_retime import planned
 
 LISTED = ["sit to stand", "heel raises", "wall press ups"]
-
-
-def made_of(said: dict[int, list[tuple[str, str]]], n_sets: int) -> PatternPlan:
-    """Return the class in whose intervals (purpose, text) is said; set n is interval 2n + 1."""
-    rows = intervals(n_sets=n_sets)
-    cues = [
-        CutCue(at, at + 1500, text, plan_role(purpose), index, f"{index}-{k}.wav", purpose)
-        for index, lines in said.items()
-        for k, (purpose, text) in enumerate(lines)
-        for at in [round(1000 * rows[index].start_s) + 1000 + 2500 * k]
-    ]
-    made = pattern_plan("Chair", rows, cues, None)
-    assert made is not None
-    return made
 
 
 @pytest.mark.parametrize(
@@ -67,7 +50,7 @@ def test_what_lists_something_else_calls_no_set(said, opening):
 
 def test_a_class_has_the_names_of_its_list_and_its_report_says_so():
     """ "March" is what was listed as seated marching."""
-    made = made_of(
+    made, _ = planned(
         {
             0: [("setup", "Sit to stand, heel raises and seated marching.")],
             1: [("setup", "Lean forward and stand.")],
@@ -93,7 +76,7 @@ def test_a_class_has_the_names_of_its_list_and_its_report_says_so():
 
 def test_what_a_set_is_called_besides_its_listed_name_is_no_name():
     """ "Bend and push" begins a set of wall press ups; it does not stand for the name."""
-    made = made_of(
+    made, _ = planned(
         {
             0: [("setup", "Sit to stand, heel raises and wall press ups.")],
             1: [("announce", "Sit to stand.")],
@@ -115,7 +98,7 @@ def test_what_a_set_is_called_besides_its_listed_name_is_no_name():
 
 def test_a_name_that_is_misheard_in_its_set_is_said_once():
     """ "Wood chop next", and then "witchop": the class's own line stands for the name, and no other does."""
-    made = made_of(
+    made, _ = planned(
         {
             1: [("announce", "Goblet squat.")],
             2: [("preview", "Wood chop next.")],
@@ -136,7 +119,7 @@ def test_a_name_that_is_misheard_in_its_set_is_said_once():
 
 def test_what_sounds_like_another_name_but_was_said_twice_is_one():
     """Curls after "crawls next" are not taken for crawls where they are said elsewhere, too."""
-    made = made_of(
+    made, _ = planned(
         {
             1: [("announce", "Curls.")],
             2: [("preview", "Crawls next.")],

@@ -357,7 +357,10 @@ def test_the_desk_shows_the_shelf_before_it_has_imported_what_plans(
         assert desk.returncode == 0
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no signals of this kind")
+@pytest.mark.skipif(
+    sys.platform == "win32",
+    reason="Windows ends a process that is sent SIGINT or SIGTERM at once: nothing there is to end in order",
+)
 @pytest.mark.parametrize("told", [signal.SIGINT, signal.SIGTERM])
 def test_the_desk_ends_in_order_while_it_still_imports(
     told: signal.Signals, folder: Path, tmp_path: Path
@@ -392,7 +395,10 @@ if __name__ == "__main__":
 """
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no signals of this kind")
+@pytest.mark.skipif(
+    sys.platform == "win32",
+    reason="the test interrupts all processes of a terminal with os.killpg, which Windows does not have",
+)
 def test_an_interrupt_in_long_work_is_the_desks_alone(tmp_path: Path) -> None:
     """A class is listened to in a process of its own; Ctrl-C ends it without a word from there."""
     script = tmp_path / "listens.py"
@@ -404,7 +410,10 @@ def test_an_interrupt_in_long_work_is_the_desks_alone(tmp_path: Path) -> None:
     assert (ended.stdout, ended.stderr, ended.returncode) == ("closed\n", "", 0)
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="BROWSER names the browser on POSIX systems alone")
+@pytest.mark.skipif(
+    sys.platform == "win32",
+    reason="the browser is a shell script that BROWSER names, which Windows cannot run",
+)
 @pytest.mark.parametrize(("browser", "told"), [("true", "is open in your browser"), ("false", "no browser")])
 def test_the_terminal_says_that_it_must_stay_open(browser: str, told: str, tmp_path: Path) -> None:
     """And how the desk is ended; where no browser is found, that the address is to be opened in one."""

@@ -235,7 +235,10 @@ def started(tmp_path, seconds: float, what: str) -> subprocess.Popen[str]:
     )
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no signals of this kind")
+@pytest.mark.skipif(
+    sys.platform == "win32",
+    reason="the test interrupts all processes of a terminal with os.killpg, which Windows does not have",
+)
 def test_an_interrupt_while_processes_begin_is_the_parents_alone(tmp_path):
     """From the keyboard all are interrupted; those that are not ready yet say nothing of it."""
     program = started(tmp_path, 0.01, "interrupt")

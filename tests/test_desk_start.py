@@ -428,10 +428,15 @@ def test_the_terminal_says_that_it_must_stay_open(browser: str, told: str, tmp_p
         assert desk.stdout is not None
         assert desk.stderr is not None
         address, said = desk.stdout.readline(), desk.stderr.readline()
-        # An interrupt while the line is still being written would have it written twice.
+        # An interrupt while the line is still being written would have it written twice. The shelf is served
+        # by another thread before that; classes are when the one that writes has gone on and imported them.
         host, _, path = address.strip().removeprefix("http://").partition("/")
         with closing(http.client.HTTPConnection(host, timeout=PATIENCE_S)) as asked:
             asked.request("GET", f"/{path}")
+            answer = asked.getresponse()
+            answer.read()
+            cookie = (answer.getheader("set-cookie") or "").partition(";")[0]
+            asked.request("GET", "/classes", headers={"cookie": cookie})
             assert asked.getresponse().status == 200
         desk.send_signal(signal.SIGINT)
         rest = desk.communicate(timeout=PATIENCE_S)

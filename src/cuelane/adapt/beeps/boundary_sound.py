@@ -47,8 +47,8 @@ _LONG_S = 2.0
 _SAME_TIME_S = 0.1
 # Chosen: the share of its boundaries by which a sound is another one, found once more.
 _NEARLY_ALL = 0.8
-# Chosen: half of a class's intervals and more are longer; figures of music return sooner. With 20 s or 30 s
-# instead the fit is as good, and classes of short sets would pay for it.
+# Chosen: half of a class's intervals and more are longer; figures of music return sooner. With 15 s or 20 s
+# the fit is somewhat better, but classes of short sets would pay for it, and few of them are in it.
 _USUAL_GAP_S = 12.0
 # Chosen: a pip is hardly surer than the end of its countdown; what is was no pip.
 _AS_SURE = 0.9

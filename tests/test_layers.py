@@ -49,7 +49,7 @@ INSIDE = {
         pattern_report
         pattern_plan
         plan_file exercise_lines
-        listed_names set_names set_turns
+        listed_names set_names set_turns timed_starts
         exercise_names
         misheard_names
         adapted_folder class_shape picture_words

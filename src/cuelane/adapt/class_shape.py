@@ -47,7 +47,8 @@ class ClassShape:
     ``named`` is how many sets are called by a name that was said. ``is_regular`` is False where most sets or
     rests have lengths of their own, so that the class cannot be re-timed by two numbers. ``heard`` is each
     set's name as it was heard in it, None where none was; empty where nothing was heard differently.
-    ``n_listed`` sets have the name of their place in what was listed before the first.
+    ``n_listed`` sets have the name of their place in what was listed before the first. Where a set starts
+    each ``every_ms``, ``work_ms`` is a guess at how much of that is work, and the rest of it ``rest_ms``.
     """
 
     sets: tuple[int, ...]
@@ -63,6 +64,7 @@ class ClassShape:
     ladder_ms: tuple[int, ...] = ()
     heard: tuple[str | None, ...] = ()
     n_listed: int = 0
+    every_ms: int | None = None
 
     @property
     def parts(self) -> tuple[ClassPart, ...]:

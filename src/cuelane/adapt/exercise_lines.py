@@ -10,9 +10,10 @@ from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import ClassShape
 from cuelane.adapt.exercise_names import ExerciseNames
 from cuelane.adapt.set_turns import SetTurns, set_turns
+from cuelane.adapt.timed_starts import TimedStarts
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.intervals import FoundInterval
-from cuelane.adapt.words.word_lists import WordLists, word_lists
+from cuelane.adapt.words.word_lists import word_lists
 
 MOST_LINES = 40
 """Derived from the plan's own limit: as many as it takes for one role."""
@@ -90,12 +91,12 @@ class _Sorter:
         shape: ClassShape,
         intervals: Sequence[FoundInterval],
         untrue: UntrueCalls,
-        names: ExerciseNames,
         turns: SetTurns,
-        lists: WordLists,
+        language: str,
     ) -> None:
-        self._shape, self._intervals, self._untrue, self._names = shape, intervals, untrue, names
-        self._turns, self._lists = turns, lists
+        self._shape, self._intervals, self._untrue, self._turns = shape, intervals, untrue, turns
+        self._names, self._lists = ExerciseNames(language), word_lists(language)
+        self._starts = TimedStarts(language)
         self._prepared: set[int] = set()
         self._first: dict[int, str] = {}
         self.lines = ClassLines({place.exercise: {} for place in shape.places}, turned=turns.first)
@@ -109,6 +110,9 @@ class _Sorter:
             name = shape.names[shape.sets.index(cue.interval)]
             self.lines.left.append((cue, OWN_TURN if name in self._turns.first else LOST_TURN))
         elif self._untrue.tells_time(cue.text, purpose) and not self._is_tempo(cue):
+            self.lines.left.append((cue, OWN_CALL))
+        elif shape.every_ms is not None and self._starts.tells(cue.text):
+            # "Whatever's left of the minute is your rest": the program tells how it goes.
             self.lines.left.append((cue, OWN_CALL))
         elif cue.interval < shape.sets[0]:
             self.lines.add(self.lines.opening, OwnLine(cue))
@@ -161,8 +165,12 @@ class _Sorter:
             self.lines.left.append((cue, OWN_SIDE))
             return
         named, begins = self._begins_with_name(cue, number), self._first[cue.interval] == cue.clip
+        if shape.every_ms is not None and self._starts.rests(cue.text) and not named:
+            # "When you're done, bell down, breathe": rest begins where the plan says so now.
+            self.lines.left.append((cue, OWN_REST))
+            return
         match cue.purpose:
-            case "time" | "praise" | "say" if self._is_tempo(cue):
+            case "time" | "praise" | "say" | "change" if self._is_tempo(cue):
                 # "Three, two, one, up" tells how fast one moves.
                 self._add(cue, number, "form")
             case "praise" | "say" | "announce" if self._untrue.rests(cue.text) and not named:
@@ -189,7 +197,7 @@ class _Sorter:
                 self._add(cue, number, "announce", pinned=cue.purpose != "announce")
             case "setup" | "announce" | "side":
                 self._add(cue, number, "setup" if first else "remind", pinned=cue.purpose == "side")
-            case "change" if not cue.is_sure and self._share(cue) < _CHANGES_FROM:
+            case "change" if not cue.is_sure and self._share(cue) < _CHANGES_FROM and not shape.every_ms:
                 self._add(cue, number, "form")
             case "change":
                 self._change(cue, number)
@@ -278,7 +286,7 @@ class _Sorter:
 
     def _change(self, cue: CutCue, number: int) -> None:
         following = self._intervals[cue.interval + 1 : cue.interval + 2]
-        rests = bool(following) and following[0].kind == "rest"
+        rests = self._shape.every_ms is not None or (bool(following) and following[0].kind == "rest")
         if number + 1 == len(self._shape.sets) and not rests:
             self.lines.left.append((cue, NOTHING_FOLLOWS))
             return
@@ -305,7 +313,7 @@ def class_lines(
     """Return the lines of a class whose exercises are as `shape` says."""
     untrue, in_order = UntrueCalls(language), sorted(cues, key=lambda cue: cue.onset_ms)
     turns = set_turns(shape, intervals, in_order, untrue)
-    sorter = _Sorter(shape, intervals, untrue, ExerciseNames(language), turns, word_lists(language))
+    sorter = _Sorter(shape, intervals, untrue, turns, language)
     for cue in in_order:
         sorter.put(cue)
     return sorter.lines

@@ -22,6 +22,7 @@ from cuelane.adapt.listed_names import as_listed, is_of
 from cuelane.adapt.misheard_names import as_meant
 from cuelane.adapt.plan_file import fit_for_plan, pips_of
 from cuelane.adapt.set_names import SetNames
+from cuelane.adapt.timed_starts import TimedStarts
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.base.roles import ROLES
 from cuelane.base.units import format_duration
@@ -71,7 +72,7 @@ def pattern_plan(
     shape = class_shape(intervals, meant, language)
     if shape is None:
         return None
-    shape = replace(shape, n_listed=n_listed)
+    shape = TimedStarts(language).shape(replace(shape, n_listed=n_listed), intervals, cues)
     shape = shape if meant == heard else replace(shape, heard=tuple(heard))
     lines = class_lines(shape, intervals, cues, language)
     return PatternPlan(shape, lines, _yaml(_plan(title, shape, lines, beep, language)))
@@ -101,7 +102,10 @@ def _plan(
 
 
 def _block(shape: ClassShape, lines: ClassLines) -> dict[str, Any]:
-    """Return the class as one block: a circuit, or a ladder."""
+    """Return the class as one block: a circuit, a ladder, or sets that start each so much time."""
+    if shape.every_ms is not None:
+        names = [place.exercise for place in shape.places]
+        return {"block": "Class", **_timed_starts(shape, shape.rounds, names), **_praise(lines.praise)}
     work: Any = [format_duration(ms) for ms in shape.ladder_ms] or format_duration(shape.work_ms)
     pattern = "ladder" if shape.ladder_ms else "circuit"
     block: dict[str, Any] = {"block": "Class", "pattern": pattern, "work": work}
@@ -116,6 +120,17 @@ def _block(shape: ClassShape, lines: ClassLines) -> dict[str, Any]:
     return {**block, **_praise(lines.praise)}
 
 
+def _timed_starts(shape: ClassShape, rounds: int, exercises: list[str]) -> dict[str, Any]:
+    every, work = (format_duration(ms) for ms in (shape.every_ms or 0, shape.work_ms))
+    return {
+        "pattern": "on-the-minute",
+        "every": every,
+        "work": work,
+        "rounds": rounds,
+        "exercises": exercises,
+    }
+
+
 def _parts(shape: ClassShape, lines: ClassLines) -> list[dict[str, Any]]:
     """Return a class of one exercise after another as a block for each, with the rests between them."""
     found: list[dict[str, Any]] = []
@@ -123,15 +138,16 @@ def _parts(shape: ClassShape, lines: ClassLines) -> list[dict[str, Any]]:
         begin = shape.sets[part.first]
         after = shape.sets[part.first + part.n_sets :][:1] or (None,)
         own = [line for line in lines.praise if _lies_in(line.cue.interval, begin if number else 0, after[0])]
-        times = {"work": shape.work_ms, "rest": shape.rest_ms}
-        found.append({
-            "block": part.exercise.capitalize(),
-            "pattern": "circuit",
-            **{key: format_duration(ms) for key, ms in times.items()},
-            "rounds": part.n_sets,
-            "exercises": [part.exercise],
-            **_praise(own),
-        })  # fmt: skip
+        times = {"work": format_duration(shape.work_ms), "rest": format_duration(shape.rest_ms)}
+        rounds, exercises = part.n_sets, [part.exercise]
+        if shape.every_ms is not None:
+            goes = _timed_starts(shape, rounds, exercises)
+        else:
+            goes = {"pattern": "circuit", **times, "rounds": rounds, "exercises": exercises}
+        found.append({"block": part.exercise.capitalize(), **goes, **_praise(own)})
+        if shape.every_ms is not None:
+            # What is left behind the last set is its rest.
+            continue
         if after[0] is not None and part.rest_ms:
             found.append({"rest": format_duration(part.rest_ms)})
         elif after[0] is None and shape.last_rest:

@@ -25,6 +25,12 @@ def shape_doubts(shape: ClassShape) -> list[str]:
         found.append(
             "Most sets or rests have lengths of their own, so each keeps its own; change them one by one."
         )
+    if shape.every_ms is not None:
+        every, work = format_duration(shape.every_ms), format_duration(shape.work_ms)
+        found.append(
+            f"A set starts every {every}, and no sound ends its work: {work} is a guess. Set work to the "
+            "time that the repetitions take."
+        )
     unnamed = len(shape.sets) - shape.named
     if shape.rounds == 1 and unnamed:
         found.append(
@@ -53,8 +59,9 @@ def pattern_lines(patterns: PatternPlan | None, why: str) -> list[str]:
     if patterns is None:
         return [*lines, NO_PATTERNS.format(why=plain(why))]
     shape = patterns.shape
+    start = "" if shape.every_ms is None else f"a set every {format_duration(shape.every_ms)}, "
     work = ", ".join(format_duration(ms) for ms in shape.ladder_ms or [shape.work_ms])
-    times = f"{work} of work, {format_duration(shape.rest_ms)} of rest"
+    times = f"{start}{work} of work, {format_duration(shape.rest_ms)} of rest"
     if shape.round_rest_ms is not None:
         times += f", {format_duration(shape.round_rest_ms)} between rounds"
     places = ", ".join(plain(place.exercise) for place in shape.places)
@@ -98,6 +105,7 @@ def as_json(patterns: PatternPlan | None, why: str) -> dict[str, Any]:
         "written": True,
         "uncertain": shape_doubts(shape),
         "rounds": shape.rounds,
+        "every_ms": shape.every_ms,
         "work_ms": shape.work_ms,
         "ladder_ms": shape.ladder_ms,
         "rest_ms": shape.rest_ms,

@@ -312,6 +312,25 @@ def test_what_is_for_a_rest_is_not_said_to_call_it():
     ]  # fmt: skip
 
 
+def test_a_rest_and_what_comes_in_one_breath_are_left_to_the_program():
+    """Later in a rest, where what comes is named, the rest would be called a second time."""
+    made, _ = planned(
+        {
+            1: [("announce", "Goblet squat.")],
+            2: [("preview", "and rest push ups next")],
+            3: [("announce", "Push ups.")],
+            4: [("preview", "Shake it out, rows next, from the hips.")],
+            5: [("announce", "Rows.")],
+            7: [("announce", "Plank.")],
+        }
+    )
+
+    assert [(cue.text, why) for cue, why in made.lines.left] == [("and rest push ups next", OWN_REST)]
+    assert [line.cue.text for line in made.lines.exercises["rows"]["preview"]] == [
+        "Shake it out, rows next, from the hips."
+    ]
+
+
 def test_what_follows_the_name_in_a_rest_is_about_what_comes():
     """A guess at form behind "next is the plank" gets one into it; before it, it may be about the rest."""
     said = [("form", "Long exhale."), ("preview", "Next is the plank."), ("form", "Wrists under shoulders.")]

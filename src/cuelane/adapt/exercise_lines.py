@@ -148,7 +148,10 @@ class _Sorter:
             self._add(cue, number, cue.role)
 
     def _preview(self, cue: CutCue, number: int) -> None:
-        if self._shape.appearance(number) == 1:
+        if self._lists.calls_rest_and_next(cue.text):
+            # "And rest rows next" in one breath: the program says both, and at a rest's beginning.
+            self.lines.left.append((cue, OWN_REST))
+        elif self._shape.appearance(number) == 1:
             self._add(cue, number, "preview")
         elif cue.purpose == "setup" and cue.is_sure and not self._holds_name(cue, number):
             # It is not new any more, and is said where the set begins.

@@ -161,13 +161,19 @@ def _split(
 
 
 def _calls_rest(group: Sequence[PlacedWord], word: PlacedWord, quiet: Quiet, lists: WordLists) -> bool:
-    """Return whether `group` is a sentence that only calls a rest, with quiet between it and `word`.
+    """Return whether `group` only calls a rest, with quiet between it and `word`.
 
-    "And rest. Squat thrusts next" is wanted without the call, which a plan makes by itself.
+    "And rest. Squat thrusts next" is wanted without the call, which a plan makes by itself. Without a mark
+    behind it, as in most captions, "rest" may begin what follows: the quiet must be that between two
+    sentences, and `word` none of those that "rest your knees" goes on with.
     """
     last = group[-1]
-    if not last.text.endswith((".", "!", "?")) or not lists.calls_rest(" ".join(one.text for one in group)):
+    if not lists.calls_rest(" ".join(one.text for one in group)):
         return False
+    if not last.text.endswith((".", "!", "?")):
+        runs = quiet.within(last.end_s - 0.1, word.onset_s + 0.1)
+        is_between = any(end - start >= SHORTEST_QUIET_S for start, end in runs)
+        return is_between and not lists.goes_on(word.text)
     # The captions' own mark says where; any quiet there is enough to cut in.
     return bool(quiet.within(last.end_s - 0.1, word.onset_s + 0.1))
 

@@ -49,16 +49,29 @@ class WordLists:
         rest = "|".join(lists["kinds"]["rest"])
         self._rest_call = re.compile(rf"^(?:(?:{lead}) )*(?:{rest})$")
         self._no_name = frozenset([*names["no_part"], *names["told"]])
+        self._beside_rest = frozenset([*names["done_to"], *names["beside_rest"]])
+        self._move = re.compile(rf"\b(?:{'|'.join(move for move in names['move'] if ' ' in move)})$")
+        self._number = any_of(lists["hints"]["number"])
+        self._rest_first = re.compile(rf"^(?:(?:{lead}) )*?(?:{rest}) ")
         self._marks = {name: (any_of(lists[name]["always"]), str(lists[name]["reason"])) for name in MARKINGS}
 
     def calls_next(self, text: str) -> bool:
         """Return whether `text` is nothing but a name and that it comes: "Bear crawl coming up."."""
         found = self._call.match(plain(text))
-        return found is not None and not self._no_name & set(found["name"].split())
+        # "Push ups" is a move, whatever "push" is alone.
+        return found is not None and not self._no_name & set(self._move.sub("", found["name"]).split())
 
     def calls_rest(self, text: str) -> bool:
         """Return whether `text` is nothing but the call of a rest: "And rest."."""
         return self._rest_call.match(plain(text)) is not None
+
+    def goes_on(self, word: str) -> bool:
+        """Return whether `word` behind "rest" belongs to it: "rest your knees", "rest fifteen"."""
+        return plain(word) in self._beside_rest or self._number.fullmatch(plain(word)) is not None
+
+    def calls_rest_and_next(self, text: str) -> bool:
+        """Return whether `text` is the call of a rest, and the name of what comes: "And rest, rows next."."""
+        return self._rest_first.match(plain(text)) is not None and self.calls_next(text)
 
     def kind_votes(self, text: str) -> int:
         """Return how strongly `text` suggests rest (positive) or work (negative)."""

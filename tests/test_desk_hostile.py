@@ -128,8 +128,8 @@ def test_words_that_a_plan_may_not_hold_add_none_either(tmp_path: Path) -> None:
 
 
 def test_names_of_files_add_none(tmp_path: Path) -> None:
-    """The shelf shows names of files as words, too."""
-    names = [t for t in HOSTILE.values() if not set(t) & set("/\0\ud800") and len(t.encode()) < 200]
+    """The shelf shows names of files as words, too, and those of what was deleted."""
+    names = [t for t in HOSTILE.values() if not set(t) & set("/\0\ud800") and len(t.encode()) < 180]
     if os.name == "nt":
         names = [t for t in names if not set(t) & set('<>:"|?*\\') and t.isprintable()]
     found = []
@@ -137,9 +137,11 @@ def test_names_of_files_add_none(tmp_path: Path) -> None:
         folder = tmp_path / kind
         folder.mkdir()
         for n, name in enumerate(names):
-            (folder / f"{name if kind == 'hostile' else 'word'}{n}.yaml").write_text(
-                "title: A\nsession:\n  - rest: 30s\n", encoding="utf-8"
-            )
+            called = f"{name if kind == 'hostile' else 'word'}{n}"
+            away = folder / "deleted" / f"2026-01-02 03.04.05 {called}"
+            away.mkdir(parents=True)
+            for path in (folder / f"{called}.yaml", away / f"{called}.yaml"):
+                path.write_text("title: A\nsession:\n  - rest: 30s\n", encoding="utf-8")
         answer = ask(application(folder, ClipStore(folder / "clips")), "GET", "/")
         assert answer.status == 200
         found.append(set(Elements(answer.body.decode()).found))

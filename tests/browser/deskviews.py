@@ -98,6 +98,11 @@ def _open_all(page: Page) -> None:
     page.run("document.querySelectorAll('details').forEach(d => d.open = true)")
 
 
+def _known_and_open(page: Page) -> None:
+    page.wait("!document.querySelector('[data-waits]')")
+    _open_all(page)
+
+
 def _drawn_and_open(page: Page) -> None:
     page.wait("!!document.querySelector('#tape path')")
     _open_all(page)
@@ -132,6 +137,7 @@ def _handed_over(page: Page) -> None:
 
 VIEWS = (
     View("shelf", "/", lambda page: page.wait("!document.querySelector('[data-waits]')")),
+    View("shelf-open", "/", _known_and_open),
     View("compose", f"/plan/{TRACK}"),
     View("compose-open", f"/plan/{TRACK}", _open_all),
     View("compose-misfit", f"/plan/{MISFIT}", _all_open_where_it_does_not_fit),
@@ -186,6 +192,9 @@ def fill(folder: Path) -> None:
     """Write the plans, the track with its check, and a class that has been listened to."""
     for name, text in ((TRACK, PLAN), (MISFIT, MISFIT_PLAN), (BROKEN, BROKEN_PLAN), (SHARED, SHARED_PLAN)):
         (folder / name).write_text(text, encoding="utf-8")
+    away = folder / "deleted" / "2026-01-02 03.04.05 old-legs"
+    away.mkdir(parents=True)
+    (away / "old-legs.yaml").write_text(PLAN.replace("Pier", "Old"), encoding="utf-8")
     render(folder / TRACK, (folder / TRACK).with_suffix(".flac"), store=ClipStore())
     own = folder / NAME
     own.mkdir()

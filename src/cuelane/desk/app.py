@@ -19,6 +19,8 @@ from cuelane.desk.classes import Classes
 from cuelane.desk.composing import Composing
 from cuelane.desk.finishing import Finishing
 from cuelane.desk.jobs import Jobs
+from cuelane.desk.keeping import Keeping
+from cuelane.desk.keeping_routes import keeping_routes
 from cuelane.desk.lines import Speaking
 from cuelane.desk.one_at_a_time import OneAtATime
 from cuelane.desk.sound_route import sound_route
@@ -40,6 +42,7 @@ def whole_desk(composing: Composing) -> Starlette:
     chores = Chores(turn)
     classes = Classes(workspaces, chores, Tapes(turn))
     at_the_end = Finishing(workspaces, Jobs(turn))
+    keeping = Keeping(workspaces, classes, at_the_end, turn)
 
     @contextlib.asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
@@ -57,6 +60,7 @@ def whole_desk(composing: Composing) -> Starlette:
             *booth_routes(workspaces, chores),
             *class_routes(classes),
             *finishing.routes(at_the_end),
+            *keeping_routes(keeping, composing.shelf, workspaces.folder),
         ],
         lifespan=lifespan,
     )

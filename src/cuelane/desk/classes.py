@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import shutil
@@ -23,6 +24,7 @@ from cuelane.base.files import all_or_nothing
 from cuelane.base.ordinary import read_ordinary
 from cuelane.base.units import parse_duration_ms
 from cuelane.desk.chores import Chores, Told
+from cuelane.desk.deleted import OWN_FOLDERS
 from cuelane.desk.device_names import is_device
 from cuelane.desk.one_take import Audio
 from cuelane.desk.tapes import Tapes
@@ -83,7 +85,7 @@ class Classes:
             title = f"{unnamed} {title}".strip()
         ending = f".{ending.lower()}" if dot and _ENDINGS.fullmatch(f".{ending.lower()}") else ""
         slug = "-".join(re.findall(r"[a-z0-9]+", title.lower()))[:40].strip("-") or "class"
-        if is_device(slug):
+        if is_device(slug) or slug in OWN_FOLDERS:
             # What the title has beside it, such as a letter with an accent, no folder's name takes over.
             slug = f"class-{slug}"
         for n in range(1, 10_000):
@@ -179,6 +181,14 @@ class Classes:
     def plans(self) -> list[str]:
         """Return the names of the plans that a class may have followed."""
         return self._workspaces.folder.names()
+
+    def plan_renamed(self, old: str, new: str) -> None:
+        """A plan has another name, and both for now: the classes that followed it follow that."""
+        for name in self.names():
+            with contextlib.suppress(UsageError):
+                found = self.open(name)
+                if found.plan is not None and found.plan.name == old:
+                    self._note(replace(found, plan=found.plan.with_name(new)))
 
     def stop(self, name: str) -> None:
         """Stop listening to a class."""

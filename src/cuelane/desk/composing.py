@@ -6,7 +6,6 @@ It is there a good second before the rest of the desk, whose rooms need what is 
 from __future__ import annotations
 
 import contextlib
-import unicodedata
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -22,11 +21,11 @@ from cuelane.base.errors import CuelaneError
 from cuelane.base.files import all_or_nothing
 from cuelane.desk.answers import Asked, get_route, post_route
 from cuelane.desk.asked import BadRequestError, edits_asked, was_there
-from cuelane.desk.device_names import is_device
 from cuelane.desk.document import Version, digest_of
 from cuelane.desk.edits import EditError, data_of
 from cuelane.desk.forms import key_order
 from cuelane.desk.page_shell import page
+from cuelane.desk.plan_names import new_plan_path
 from cuelane.desk.planning import PlanView
 from cuelane.desk.score_part import score_of
 from cuelane.desk.shelf import SHELF_FOLDER, Shelf
@@ -49,13 +48,13 @@ class Composing:
     def __init__(self, folder: Path, store: ClipStore | None = None) -> None:
         self.workspaces = Workspaces(folder, store or ClipStore())
         summaries = Summaries(self.workspaces.store.folder / SHELF_FOLDER)
-        self._shelf = Shelf(self.workspaces.folder, summaries)
+        self.shelf = Shelf(self.workspaces.folder, summaries)
         # Makes the plan's schema, for which pydantic imports once more: here, not in a thread of the server.
         key_order(())
 
     def routes(self) -> list[Route]:
         """Return the routes; all of them answer at once."""
-        workspaces, shelf = self.workspaces, self._shelf
+        workspaces, shelf = self.workspaces, self.shelf
 
         def get(path: str, handler: Callable[[Workspaces, Request], Any]) -> Route:
             return get_route(path, partial(handler, workspaces))
@@ -133,15 +132,10 @@ def new_plan(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     """Write a starter plan under a name made from its title."""
     title, pattern = " ".join(str(data.get("title", "")).split()), str(data.get("pattern", ""))
     text = starter_plan(pattern, title, desk_words().code)
-    stem = "-".join(_words_of(title.lower()))[:60].strip("-") or "plan"
-    # Not only the name must be free: what is made of a plan bears its name without the ending.
-    taken = {Path(name).stem.lower() for name in workspaces.folder.names()}
-    stems = (f"{stem}-{n}" if n > 1 else stem for n in range(1, 10_000))
-    name = next(f"{free}.yaml" for free in stems if free.lower() not in taken and not is_device(free))
-    path = workspaces.folder.path / name
+    path = new_plan_path(workspaces.folder, title)
     with all_or_nothing(path) as staged:
         staged.write_text(path, text)
-    return {"name": name}
+    return {"name": path.name}
 
 
 def get_state(workspaces: Workspaces, request: Request) -> Any:
@@ -155,16 +149,6 @@ def get_state(workspaces: Workspaces, request: Request) -> Any:
         return Response(status_code=204)
     shown = request.query_params.get("shown", "")
     return _whole(workspaces, request.path_params["name"], version, preview, shown)
-
-
-def _words_of(title: str) -> list[str]:
-    """Return the words of a title, of letters and figures alone."""
-    found = ""
-    # A letter may come as two signs, the accent by itself; some, such as vowels of Hindi, always do.
-    for sign in unicodedata.normalize("NFC", title):
-        goes_on = unicodedata.category(sign) in ("Mn", "Mc") and not found.endswith(" ") and found
-        found += sign if sign.isalnum() or goes_on else " "
-    return found.split()
 
 
 def get_score(workspaces: Workspaces, request: Request) -> Any:

@@ -17,6 +17,7 @@ from typing import Any
 
 from cuelane.base.errors import DeliveryError, UsageError
 from cuelane.base.files import all_or_nothing
+from cuelane.base.schedule import LISTING
 from cuelane.desk.edits import ABSENT, Edit, EditError, Place, Set, data_of, value_at
 from cuelane.desk.splice import apply
 from cuelane.desk.words import Said
@@ -143,6 +144,11 @@ class Document:
         """Go one step forward again, if there is one. Raises as :meth:`undo` does."""
         return self._travel(self._after, self._before, seen)
 
+    def moved(self, path: Path) -> None:
+        """The file has another name; it is the same plan, with the same steps to take back."""
+        with self._lock:
+            self.path = path
+
     def tried(self, edits: Sequence[Edit]) -> str:
         """Return the text as it would be with `edits`; nothing is written."""
         with self._lock:
@@ -247,6 +253,7 @@ class Folder:
         self.path = path.resolve()
         self._lock = threading.Lock()
         self._open: dict[str, Document] = {}
+        self._renamed: dict[str, str] = {}
 
     def names(self) -> list[str]:
         """Return the names of the plan files of the folder, sorted; files in folders below are not listed.
@@ -263,7 +270,7 @@ class Folder:
     def folder(self, name: str) -> Path | None:
         """Return the one of :meth:`folders` that is called `name`, None where there is none."""
         path = self.path / name
-        plain = name and name == Path(name).name and not name.startswith(".") and _is_text(name)
+        plain = name and name == Path(name).name and not name.startswith(".") and is_text(name)
         return path if plain and self._is_folder(path) else None
 
     def names_below(self) -> list[str]:
@@ -275,6 +282,48 @@ class Folder:
         folder = self.folder(name)
         return folder / OWN_PLAN if folder is not None and _is_in(folder / OWN_PLAN, folder) else None
 
+    def path_of(self, name: str) -> Path:
+        """Return where the plan called `name` lies. Raises UsageError where there is none in this folder."""
+        below = self.plan_below(name.removesuffix(f":{OWN_PLAN}")) if name.endswith(f":{OWN_PLAN}") else None
+        if below is not None:
+            return below
+        path = self.path / name
+        plain = name == Path(name).name and not name.startswith(".") and is_text(name)
+        if plain and path.suffix in (".yaml", ".yml") and self._is_own(path):
+            return path
+        # Where the whole folder is gone, that is said.
+        self._entries()
+        with self._lock:
+            now = self._renamed.get(name)
+        if now is not None:
+            raise UsageError(Said("wrong.renamed", name=name, now=now))
+        raise UsageError(Said("wrong.no_plan", name=name))
+
+    def taken(self) -> set[str]:
+        """Return the names, in small letters, that nothing new may have: of folders, plans and their tracks.
+
+        What is made of a plan bears its name without the ending; so what is left of one that is gone would
+        be taken for the new one's.
+        """
+        ends = (".yaml", ".yml", LISTING)
+        names = [path.name.lower() for path in self._entries()]
+        return {name.removesuffix(end) for name in names for end in ends if name.endswith(end)} | {*names}
+
+    def is_renamed(self, name: str, now: str) -> None:
+        """A plan's file has another name: its document, with all its steps, goes on under that."""
+        with self._lock:
+            document = self._open.pop(name, None)
+            if document is not None:
+                document.moved(self.path / now)
+                self._open[now] = document
+            self._renamed.pop(now, None)
+            self._renamed[name] = now
+
+    def is_gone(self, name: str) -> None:
+        """A plan lies no longer in this folder."""
+        with self._lock:
+            self._open.pop(name, None)
+
     def document(self, name: str) -> Document:
         """Return the document of the plan called `name`.
 
@@ -283,15 +332,7 @@ class Folder:
         UsageError : there is no such plan in this folder.
         PlanError : the file is no text.
         """
-        path = self.path / name
-        plain = name == Path(name).name and not name.startswith(".")
-        below = self.plan_below(name.removesuffix(f":{OWN_PLAN}")) if name.endswith(f":{OWN_PLAN}") else None
-        if below is not None:
-            path = below
-        elif not plain or path.suffix not in (".yaml", ".yml") or not self._is_own(path):
-            # Where the whole folder is gone, that is said.
-            self._entries()
-            raise UsageError(Said("wrong.no_plan", name=name))
+        path = self.path_of(name)
         with self._lock:
             if name not in self._open:
                 self._open[name] = Document(path)
@@ -306,7 +347,7 @@ class Folder:
                 f"{self.path}: the folder cannot be read ({error.strerror}); put it back, or start the desk "
                 "with another folder"
             ) from error
-        return [path for path in every if not path.name.startswith(".") and _is_text(path.name)]
+        return [path for path in every if not path.name.startswith(".") and is_text(path.name)]
 
     def _is_folder(self, path: Path) -> bool:
         return path.is_dir() and path.resolve() == self.path / path.name
@@ -315,7 +356,7 @@ class Folder:
         return _is_in(path, self.path)
 
 
-def _is_text(name: str) -> bool:
+def is_text(name: str) -> bool:
     """Tell whether a name can stand in an address; a byte that is no text comes as a surrogate (PEP 383)."""
     try:
         name.encode("utf-8")

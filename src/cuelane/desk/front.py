@@ -12,6 +12,7 @@ import time
 from collections.abc import AsyncIterator
 from concurrent.futures import Future
 from pathlib import Path
+from typing import Any
 
 from starlette.applications import Starlette
 from starlette.routing import Match
@@ -40,7 +41,8 @@ class Front:
 
     def prepare(self) -> None:
         """Do once what would import something in the server's thread: the template, its words, a style."""
-        page("shelf.html.j2", "shelf", "cuelane", plans=[], patterns=PATTERNS)
+        nothing: dict[str, Any] = {"plans": [], "deleted": [], "deleted_folder": ""}
+        page("shelf.html.j2", "shelf", "cuelane", patterns=PATTERNS, **nothing)
         environment().get_template("shelf_row.html.j2")
         base_css()
 

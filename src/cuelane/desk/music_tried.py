@@ -55,8 +55,7 @@ class TriedMusics:
         """Return what is tried for the plan called `plan`."""
         with self._lock:
             if plan not in self._beds:
-                folder = self._root() / str(len(self._beds))
-                folder.mkdir()
+                folder = Path(tempfile.mkdtemp(dir=self._root()))
                 self._beds[plan] = TriedMusic(folder)
             return self._beds[plan]
 
@@ -76,6 +75,18 @@ class TriedMusics:
             shutil.move(source, target)
             bed.songs.append(target)
 
+    def is_renamed(self, plan: str, now: str) -> None:
+        """A plan has another name: its songs go with it, and those of a plan that had that name are gone."""
+        with self._lock:
+            self._beds.pop(now, None)
+            if plan in self._beds:
+                self._beds[now] = self._beds.pop(plan)
+
+    def is_gone(self, plan: str) -> None:
+        """A plan is no longer there."""
+        with self._lock:
+            self._beds.pop(plan, None)
+
     def remove(self, plan: str, name: str) -> None:
         """Take a song out again."""
         bed = self.of(plan)
@@ -91,7 +102,7 @@ class TriedMusics:
         if not bed.songs:
             raise UsageError(Said("music.none"))
         bed.n_mixes += 1
-        out = bed.folder / f"mix {bed.n_mixes}" / f"{track.stem}-with-music{track.suffix}"
+        out = bed.folder / f"mix {bed.n_mixes}" / f"{mix_stem(track)}{track.suffix}"
         out.parent.mkdir()
         try:
             report = under(
@@ -134,9 +145,14 @@ class TriedMusics:
         return self._folder
 
 
+def mix_stem(track: Path) -> str:
+    """Return what a mix is called, without its ending, of a track or of the track of a plan."""
+    return f"{track.stem}-with-music"
+
+
 def kept_mix(plan: Path) -> Path | None:
     """Return the newest mix of a plan's track that was kept beside it."""
-    stem = f"{plan.stem}-with-music"
+    stem = mix_stem(plan)
     found = [path for form in FORMATS if (path := plan.with_name(stem + form.suffix)).is_file()]
     return max(found, key=lambda path: path.stat().st_mtime_ns, default=None)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
@@ -15,7 +16,8 @@ from starlette.routing import Route
 
 from cuelane.base.errors import CuelaneError
 from cuelane.base.units import format_clock
-from cuelane.desk.document import Folder
+from cuelane.desk.deleted import DELETED, put_away
+from cuelane.desk.document import OWN_PLAN, Folder
 from cuelane.desk.last_check import check_kept, is_fresh, newest_audio, verdict_in
 from cuelane.desk.page_shell import page, render
 from cuelane.desk.summaries import PlanSummary, Summaries
@@ -39,6 +41,11 @@ class ShelfRow:
     made: str
     waits: bool
 
+    @property
+    def is_below(self) -> bool:
+        """Whether the plan has a folder of its own, as that of a class has."""
+        return self.name.endswith(f":{OWN_PLAN}")
+
 
 class Shelf:
     """The plans of a folder as far as they are known."""
@@ -49,13 +56,23 @@ class Shelf:
 
     def page(self) -> str:
         """Return the whole page."""
-        rows = [self._row(name) for name in [*self._folder.names(), *self._folder.names_below()]]
-        return page("shelf.html.j2", "shelf", "cuelane", plans=rows, patterns=PATTERNS)
+        scripts = ("shelf.js",)
+        return page("shelf.html.j2", "shelf", "cuelane", scripts=scripts, patterns=PATTERNS, **self._rows())
+
+    def parts(self) -> dict[str, str]:
+        """Return the parts of the page that change when a plan comes or goes, by their ids."""
+        rows = self._rows()
+        return {part: render(f"shelf_{part}.html.j2", **rows) for part in ("plans", "deleted")}
 
     def row(self, name: str, summary: PlanSummary | None) -> str:
         """Return a plan's row as HTML, with `summary`; shown as broken where that is None."""
         document = self._folder.document(name)
         return render("shelf_row.html.j2", row=_shown(name, document.path, document.now().text, summary))
+
+    def _rows(self) -> dict[str, Any]:
+        """Return what the templates show."""
+        plans = [self._row(name) for name in [*self._folder.names(), *self._folder.names_below()]]
+        return {"plans": plans, "deleted": put_away(self._folder), "deleted_folder": DELETED}
 
     def _row(self, name: str) -> ShelfRow:
         try:
@@ -65,7 +82,8 @@ class Shelf:
             return _broken(name, "")
         summary = self.summaries.get(document.path, text)
         if summary is None:
-            return ShelfRow(name, name, "", (), _made(document.path, text), True)
+            title = plain(written_title(text)) or name
+            return ShelfRow(name, title, "", (), _made(document.path, text), True)
         return _shown(name, document.path, text, summary)
 
 

@@ -20,6 +20,7 @@ STATIC_FILES = {
     "languages.js": "text/javascript",
     "naming.js": "text/javascript",
     "score.js": "text/javascript",
+    "shelf.js": "text/javascript",
     "finish.css": "text/css",
     "finish.js": "text/javascript",
     "page.js": "text/javascript",

@@ -282,6 +282,13 @@ class Workspaces:
                 found.append(workspace.at_hand())
         return [preview for preview in found if preview is not None]
 
+    def forget(self, name: str) -> None:
+        """The plan called `name` is gone from there: no more of it is planned or spoken."""
+        with self._lock:
+            found = self._open.pop(name, None)
+        if found is not None:
+            found.stop()
+
     def open(self, name: str) -> Workspace:
         """Return the workspace of the plan called `name`. Raises as :meth:`Folder.document` does."""
         document = self.folder.document(name)

@@ -165,6 +165,14 @@ def starter_words(language: str) -> dict[str, str]:
     return {key: str(text) for key, text in tomllib.loads(file.read_text(encoding="utf-8")).items()}
 
 
+def title_of(typed: str) -> str:
+    """Return what was typed as a plan's title, on one line. Raises UsageError where it cannot be one."""
+    name = " ".join(typed.split())
+    if not 1 <= len(name) <= MAX_NAME or any(is_hidden(character) for character in name):
+        raise UsageError(f"a title is 1 to {MAX_NAME} visible characters, got {typed!r}")
+    return name
+
+
 def starter_plan(pattern: str, title: str, language: str = "en") -> str:
     """Return the text of a commented plan of `pattern` that loads and renders as it is.
 
@@ -179,9 +187,7 @@ def starter_plan(pattern: str, title: str, language: str = "en") -> str:
     if pattern not in PATTERNS:
         hint = did_you_mean(pattern, PATTERNS) or f"choose {listing(PATTERNS)}"
         raise UsageError(f"there is no pattern '{pattern}'; {hint}")
-    name = " ".join(title.split())
-    if not 1 <= len(name) <= MAX_NAME or any(is_hidden(character) for character in name):
-        raise UsageError(f"a title is 1 to {MAX_NAME} visible characters, got {title!r}")
+    name = title_of(title)
     code = pack_code(language)
     if code is None:
         there_are = listing(available_languages())

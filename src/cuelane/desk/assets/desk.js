@@ -9,10 +9,10 @@ import { Score } from "./score.js";
 
 const plan = document.body.dataset.plan;
 const api = `/api/plan/${encodeURIComponent(plan)}`;
-let state = plan ? JSON.parse(at("state-data").textContent) : null;
-const player = plan ? new Player(plan, () => state) : null;
-const score = plan ? new Score(api) : null;
-const elsewhere = plan ? new Elsewhere(restore, () => at("undo").focus()) : null;
+let state = JSON.parse(at("state-data").textContent);
+const player = new Player(plan, () => state);
+const score = new Score(api);
+const elsewhere = new Elsewhere(restore, () => at("undo").focus());
 
 // Edits go one after the other, so that each is made on what the one before has left.
 let queue = Promise.resolve();
@@ -504,31 +504,13 @@ async function look() {
   looking = setTimeout(look, state.unspoken ? 800 : 2500);
 }
 
-if (plan) {
-  wire();
-  showState();
-  // Other views link to a field: /plan/NAME#/PLACE.
-  if (location.hash.startsWith("#/")) goTo(decodeURIComponent(location.hash.slice(2)));
-  look();
-  document.addEventListener("reworded", () => inTurn(async () => {
-    score.again();
-    await refresh({ asked: true });
-  }));
-  document.addEventListener("visibilitychange", () => document.hidden || look());
-} else {
-  (async () => {
-    // What the shelf does not know yet, one plan after the other.
-    for (const row of document.querySelectorAll("[data-waits]")) {
-      const answer = await send(`/api/shelf/${encodeURIComponent(row.dataset.waits)}`, null);
-      if (answer.status === 200) setParts({ [row.id]: answer.body.row });
-      else row.querySelector(".facts b").textContent = w("shelf.broken");
-      row.removeAttribute("data-waits");
-    }
-  })();
-  at("new").addEventListener("submit", async (event) => {
-    event.preventDefault();
-    const answer = await send("/api/new", Object.fromEntries(new FormData(event.target)));
-    if (answer.status === 200) location.href = `/plan/${encodeURIComponent(answer.body.name)}`;
-    else if (answer.body) trouble(answer.body.error);
-  });
-}
+wire();
+showState();
+// Other views link to a field: /plan/NAME#/PLACE.
+if (location.hash.startsWith("#/")) goTo(decodeURIComponent(location.hash.slice(2)));
+look();
+document.addEventListener("reworded", () => inTurn(async () => {
+  score.again();
+  await refresh({ asked: true });
+}));
+document.addEventListener("visibilitychange", () => document.hidden || look());

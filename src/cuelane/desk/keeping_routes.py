@@ -1,0 +1,50 @@
+"""What the shelf asks for beside new plans: to copy, rename and delete one, and to bring one back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.requests import Request
+from starlette.routing import Route
+
+from cuelane.desk.answers import Asked, post_route
+from cuelane.desk.deleted import put_away_as
+from cuelane.desk.document import Folder
+from cuelane.desk.keeping import Keeping
+from cuelane.desk.shelf import Shelf
+from cuelane.desk.words import desk_words
+
+
+def keeping_routes(keeping: Keeping, shelf: Shelf, folder: Folder) -> list[Route]:
+    """Return the routes. What changes the shelf is answered with the shelf as it is then."""
+
+    def copied(request: Request, data: Asked) -> Any:
+        return {"name": keeping.copy(request.path_params["name"], str(data.get("title", "")))}
+
+    def renamed(request: Request, data: Asked) -> Any:
+        before = request.path_params["name"]
+        name, is_made_away = keeping.rename(before, str(data.get("title", "")))
+        key = "shelf.renamed_made" if is_made_away else "shelf.renamed"
+        return _told(shelf, desk_words()(key, name=name), f"acts/{name}")
+
+    def deleted(request: Request, _: Asked) -> Any:
+        key = keeping.delete(request.path_params["name"])
+        title = put_away_as(folder, key).title
+        return _told(shelf, desk_words()("shelf.was_deleted", title=title), f"back/{key}")
+
+    def brought_back(request: Request, _: Asked) -> Any:
+        name, title = keeping.bring_back(request.path_params["key"])
+        focus = f"open/{name}" if name else "deleted-title"
+        return _told(shelf, desk_words()("shelf.was_back", title=title), focus)
+
+    return [
+        post_route("/api/shelf/{name}/copy", copied),
+        post_route("/api/shelf/{name}/rename", renamed),
+        post_route("/api/shelf/{name}/delete", deleted),
+        post_route("/api/deleted/{key}/back", brought_back),
+    ]
+
+
+def _told(shelf: Shelf, said: str, focus: str) -> dict[str, Any]:
+    """Return what the page then shows and says, and which of its elements is to have the focus."""
+    return {"parts": shelf.parts(), "said": said, "focus": focus}

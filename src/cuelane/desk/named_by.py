@@ -1,0 +1,91 @@
+"""Which other files of a folder name a plan: plans that put it in, series that list it."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from cuelane.base.errors import CuelaneError
+from cuelane.base.files import same_file
+from cuelane.desk.document import Folder
+from cuelane.desk.edits import EditError, Place, data_of
+from cuelane.desk.named_files import files_named
+from cuelane.desk.written_title import written_title
+from cuelane.plan.source_text import read_lines
+
+
+@dataclass(frozen=True)
+class NamedBy:
+    """A file that names a plan, at these places of its text.
+
+    ``name`` is what the desk calls it, empty for one that lies in a folder below; ``title`` is its own.
+    """
+
+    path: Path
+    name: str
+    title: str
+    places: tuple[tuple[Place, str], ...]
+
+
+def naming(folder: Folder, target: Path) -> list[NamedBy]:
+    """Return the files of a folder, and of those in it, that name the plan at `target`, with the names."""
+    found = []
+    for path, name, text in _texts(folder, target):
+        places = tuple(
+            (place, written) for place, written in _names(text) if same_file(path.parent / written, target)
+        )
+        if places:
+            found.append(NamedBy(path, name, written_title(text) or path.name, places))
+    return found
+
+
+def using(folder: Folder, home: Path) -> list[str]:
+    """Return the titles of the plans outside the folder `home` that use a file in it, such as a recording."""
+    found = []
+    for path, _, text in _texts(folder, home):
+        used = (Path(os.path.normpath(one)) for one in files_named(path, text))
+        if not path.is_relative_to(home) and any(one.is_relative_to(home) for one in used):
+            found.append(written_title(text) or path.name)
+    return found
+
+
+def _texts(folder: Folder, target: Path) -> Iterator[tuple[Path, str, str]]:
+    """Yield path, name and text of each file that may name `target`, but for itself."""
+    plans = [(folder.path / name, name) for name in folder.names()]
+    below = [(path, "") for home in folder.folders() for path in sorted(home.glob("*.y*ml"))]
+    for path, name in [*plans, *below]:
+        if path == target or path.suffix not in (".yaml", ".yml"):
+            continue
+        try:
+            text = read_lines(path, path.name).text
+        except CuelaneError:
+            continue
+        # A season has a thousand plans, and to read one as YAML takes a thousand times as long as to look.
+        if not target.name.isascii() or target.name.lower() in text.lower():
+            yield path, name, text
+
+
+def _names(text: str) -> Iterator[tuple[Place, str]]:
+    """Yield the places of a text at which plans are named, with the names."""
+    try:
+        data = data_of(text)
+    except EditError:
+        return
+    if not isinstance(data, dict):
+        return
+    session = data.get("session")
+    for n, part in enumerate(session if isinstance(session, list) else ()):
+        name = part.get("include") if isinstance(part, dict) else None
+        yield from _named(("session", n, "include"), name)
+    plans = data.get("plans")
+    yield from _named(("plans",), plans)
+    for n, name in enumerate(plans if isinstance(plans, list) else ()):
+        yield from _named(("plans", n), name)
+
+
+def _named(place: Place, name: Any) -> Iterator[tuple[Place, str]]:
+    if isinstance(name, str) and name and not Path(name).is_absolute() and "\\" not in name:
+        yield place, name

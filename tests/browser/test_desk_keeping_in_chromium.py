@@ -1,0 +1,80 @@
+"""Plans copied, renamed, deleted and brought back by keys alone: what is said, where the focus goes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from devtools import Browser
+from opened_desk import Desk, opened
+
+WALK = "title: Walk\nvoice: system\nsession:\n  - rest: 30s\n"
+EVENING = "title: Evening\nvoice: system\nsession:\n  - include: walk.yaml\n"
+FOCUSED = "document.activeElement.id"
+SAID = "document.getElementById('said').textContent.trim()"
+
+
+def opens_acts(desk: Desk, name: str) -> None:
+    """Come to what can be done with a plan, and open it, by keys."""
+    desk.page.run("document.getElementById('title').tabIndex = -1, document.getElementById('title').focus()")
+    desk.tab_to(f'[id="acts/{name}"]')
+    desk.page.press("Enter")
+
+
+def types_title(desk: Desk, act: str, title: str) -> None:
+    """Write a title over the one that is proposed, and send it."""
+    desk.tab_to(f"form[data-act={act}] input")
+    desk.page.run("document.activeElement.select()")
+    desk.keys(title)
+    desk.page.press("Enter")
+
+
+def test_a_plan_is_copied_renamed_deleted_and_brought_back_by_keys(browser: Browser, tmp_path: Path) -> None:
+    """Each is announced, and the focus goes on to where the person would go on."""
+    (tmp_path / "walk.yaml").write_text(WALK, encoding="utf-8")
+    with opened(browser, tmp_path) as desk:
+        opens_acts(desk, "walk.yaml")
+        assert desk.page.run("document.querySelector('form[data-act=copy] input').value") == "Copy of Walk"
+        types_title(desk, "copy", "Stroll")
+        desk.page.wait("location.pathname === '/plan/stroll.yaml' && document.readyState === 'complete'")
+        desk.go("/")
+        opens_acts(desk, "stroll.yaml")
+        types_title(desk, "rename", "Amble")
+        desk.page.wait(f"{FOCUSED} === 'acts/amble.yaml'")
+        assert desk.page.run(SAID) == "Renamed. Its file is called amble.yaml now."
+        assert sorted(path.name for path in tmp_path.glob("*.yaml")) == ["amble.yaml", "walk.yaml"]
+        desk.page.press("Enter")
+        desk.tab_to("form[data-act=delete][data-of='amble.yaml'] button")
+        desk.page.press("Enter")
+        desk.page.wait(f"{FOCUSED}.startsWith('back/')")
+        assert desk.page.run(SAID).startswith("Deleted: Amble.")
+        assert [path.name for path in tmp_path.glob("*.yaml")] == ["walk.yaml"]
+        desk.page.press("Enter")
+        desk.page.wait(f"{FOCUSED} === 'open/amble.yaml'")
+        assert desk.page.run(SAID) == "Amble is back."
+        assert not desk.page.run("!!document.getElementById('deleted-title')")
+        # What the shelf did not know of it is asked for, as when the page is opened.
+        desk.page.wait("!document.querySelector('[data-waits]')")
+        assert desk.page.run("document.getElementById('open/amble.yaml').textContent") == "Amble"
+        assert desk.page.complaints_of_console() == []
+
+
+def test_a_plan_that_is_used_says_where_and_stays(browser: Browser, tmp_path: Path) -> None:
+    """In words that are announced; what was typed elsewhere on the shelf stays through what is done."""
+    (tmp_path / "walk.yaml").write_text(WALK, encoding="utf-8")
+    (tmp_path / "evening.yaml").write_text(EVENING, encoding="utf-8")
+    with opened(browser, tmp_path) as desk:
+        opens_acts(desk, "walk.yaml")
+        desk.tab_to("form[data-act=delete][data-of='walk.yaml'] button")
+        desk.page.press("Enter")
+        desk.page.wait("!document.getElementById('trouble').hidden")
+        told = desk.page.run("document.getElementById('trouble').textContent")
+        assert told == "this plan is used by: Evening; take it out there first"
+        desk.tab_to("form[data-act=copy][data-of='walk.yaml'] input")
+        desk.keys(" typed")
+        opens_acts(desk, "evening.yaml")
+        desk.tab_to("form[data-act=delete][data-of='evening.yaml'] button")
+        desk.page.press("Enter")
+        desk.page.wait(f"{FOCUSED}.startsWith('back/')")
+        assert desk.page.run("document.getElementById('trouble').hidden")
+        kept = "document.querySelector('form[data-act=copy][data-of=\"walk.yaml\"] input').value"
+        assert desk.page.run(kept).endswith("typed")

@@ -578,6 +578,34 @@ def test_praise_is_off_with_one_key() -> None:
     assert not any(cue.role == "praise" for cue in arranged(circuit(5, praise=False)).schedule.cues)
 
 
+@pytest.mark.parametrize(
+    ("level", "n_lines", "n_said", "apart"),
+    [("usual", 9, 4, 3), ("full", 9, 9, 1), ("full", 5, 5, 2), ("full", 3, 3, 3), ("spare", 9, 0, 0)],
+)
+def test_all_praise_that_a_person_wrote_is_said_in_full_coaching(level, n_lines, n_said, apart) -> None:
+    """In twelve sets: so many sets apart as gives each line its set, and one in three once all are said."""
+    mine = [f"That is praise of mine, number {letter}." for letter in "abcdefghi"[:n_lines]]
+    plan = circuit(6, coaching=level)
+    plan["session"][0]["praise"] = mine
+    schedule = arranged(plan).schedule
+    table = Timetable(schedule)
+    cues = [cue for cue in schedule.cues if cue.text in mine]
+    at = [table.done(cue).set_index or 0 for cue in cues]
+
+    assert len({cue.text for cue in cues}) == n_said
+    assert all(two - one == apart for one, two in pairwise(at[:n_said]))
+    assert all(two - one >= 3 for one, two in pairwise(at[max(0, n_said - 1) :]))
+
+
+def test_praise_for_one_exercise_waits_for_no_other() -> None:
+    """It has a set or two in which it can be said; praise for any set was said in the one before."""
+    lines = {"crouch": {}, "bridge": {"praise": "Those are level hips."}}
+    plan = circuit(2, coaching="full", exercises=lines)
+    plan["session"][0]["praise"] = ["That is praise of mine."]
+
+    assert "Those are level hips." in texts_of(plan)
+
+
 def test_the_level_of_coaching_changes_how_much_is_said() -> None:
     """Spare says least and full says most."""
     words = [

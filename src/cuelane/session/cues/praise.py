@@ -18,7 +18,8 @@ PRAISE_FROM, PRAISE_TO = 0.60, 0.85
 PRAISE_FROM_EARLY = 0.40
 """Where a person's own may start in a set whose last call leaves no room after `PRAISE_FROM`."""
 SETS_BETWEEN = 3
-"""At most one of so many sets has praise, in it or after it."""
+"""At most one of so many sets has praise, in it or after it; in full coaching a person's own lines come more
+often where they are more, until each has been said."""
 
 _LEAST_MS = 20_000
 # More than what is said after any round: it says that too.
@@ -27,9 +28,38 @@ _ALL_DONE_WEIGHT = 40
 _BEFORE_CALL_MS = 5_000
 
 
-def _is_due(here: Here, set_index: int | None) -> bool:
+def _is_due(here: Here, set_index: int | None, sets_between: int = SETS_BETWEEN) -> bool:
     allowed = here.arc.session.plan.praise is not False and here.level != "spare"
-    return allowed and set_index is not None and set_index - here.history.praised_set >= SETS_BETWEEN
+    return allowed and set_index is not None and set_index - here.history.praised_set >= sets_between
+
+
+def _times(here: Here, line: CueLine) -> int:
+    return here.history.times.get(("", "praise", line.text), 0)
+
+
+def _own(here: Here, lines: list[CueLine]) -> tuple[list[CueLine], int]:
+    """Return the praise that a person wrote for this set, and in how many sets it is to be said.
+
+    `lines` are the exercise's own, of which those at a fixed place are not in question; its sets are few, so
+    that none of them waits.
+    """
+    interval, rounds = here.interval, here.arc.rounds.items()
+    if own := [line for line in lines if line.at is None]:
+        return own, len(own)
+    if interval.praise:
+        of_block = sum(len(part.sets) for (index, _), part in rounds if index == interval.block_index)
+        return list(interval.praise), of_block
+    plan = here.arc.session.plan.praise
+    if plan and is_main(interval, here.words):
+        return list(plan), sum(len(part.sets) for _, part in rounds)
+    return [], 0
+
+
+def _sets_between(here: Here, own: list[CueLine], n_sets: int) -> int:
+    """Return how many sets apart a person's own lines are said, to be said in `n_sets` sets."""
+    if here.level != "full" or all(_times(here, line) for line in own):
+        return SETS_BETWEEN
+    return max(1, min(SETS_BETWEEN, n_sets // len(own)))
 
 
 def praise_in_set(here: Here, late_room: int) -> Iterator[Candidate]:
@@ -39,7 +69,9 @@ def praise_in_set(here: Here, late_room: int) -> Iterator[Candidate]:
     for line in lines:
         if line.at is not None:
             yield line_candidate(here, "praise", line, Spot("where the plan fixes it"))
-    if not _is_due(here, interval.set_index) or interval.length_ms < _LEAST_MS:
+    own, n_sets = _own(here, lines)
+    sets_between = _sets_between(here, own, n_sets)
+    if not _is_due(here, interval.set_index, sets_between) or interval.length_ms < _LEAST_MS:
         return
     part = here.arc.round_of(interval)
     if (
@@ -54,24 +86,21 @@ def praise_in_set(here: Here, late_room: int) -> Iterator[Candidate]:
         latest_ms = min(latest_ms, here.before_late_ms)
     if has_ten(here):
         latest_ms = min(latest_ms, interval.length_ms - TEN_MS - _BEFORE_CALL_MS)
-    own = [line for line in lines if line.at is None] or list(interval.praise)
     if not own and not is_main(interval, here.words):
         return
-    own = own or _of_all(here)
     first_ms = int(interval.length_ms * PRAISE_FROM)
-    wish = "late in the set, one in three"
+    rare = sets_between == SETS_BETWEEN
+    wish = "late in the set, one in three" if rare else "late in the set, until all of it has been said"
     if own and has_ten(here) and interval.length_ms - TEN_MS - _BEFORE_CALL_MS < first_ms:
         # Half a minute with a call of ten seconds has no late part: what a person wrote comes before that.
-        first_ms, wish = (
-            int(interval.length_ms * PRAISE_FROM_EARLY),
-            "before the call of the time, one in three",
-        )
+        first_ms, wish = int(interval.length_ms * PRAISE_FROM_EARLY), "before the call of the time"
+        wish += ", one in three" if rare else ", until all of it has been said"
     if latest_ms < first_ms:
         return
     weight, must, mark, clip = WEIGHTS["praise"], False, None, None
     uses: tuple[str, ...] = ("praise.set",)
     if own:
-        line = min(own, key=lambda row: here.history.times.get(("", "praise", row.text), 0))
+        line = min(own, key=lambda row: _times(here, row))
         weight = weight if line.weight is None else line.weight
         written, uses, must, mark, clip = line.text, (), line.must is True, line.mark, line.clip
         text = with_sides(written, interval, here.words)
@@ -83,12 +112,6 @@ def praise_in_set(here: Here, late_room: int) -> Iterator[Candidate]:
         latest_ms=None if must else latest_ms, quiet_ms=APART_MS, tally=("", "praise", written),
         uses=uses, clip=clip, mark=mark,
     )  # fmt: skip
-
-
-def _of_all(here: Here) -> list[CueLine]:
-    """Return the plan's praise."""
-    plan = here.arc.session.plan.praise
-    return list(plan) if plan else []
 
 
 def all_rounds_done(here: Here) -> Iterator[Candidate]:

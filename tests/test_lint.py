@@ -266,6 +266,16 @@ def test_how_it_will_be_spoken_is_shown(tmp_path: Path) -> None:
     assert plain.hint == "how it is said is up to the voice; write it in words"
 
 
+def test_how_a_recorded_line_is_written_is_no_matter(tmp_path: Path) -> None:
+    """It sounds as it was said, whichever way somebody wrote it down, and is not said in two."""
+    (tmp_path / "form.wav").touch()
+    line = "{text: 'Take 12, heels down. Chest up, eyes up, chin in.', clip: form.wav}"
+
+    assert warnings_of(tmp_path, plan(squat=f"form: {line}")) == []
+    (row, *_) = warnings_of(tmp_path, plan(squat="form: {text: 'Like this, 12 times.', clip: form.wav}"))
+    assert row.code == "screen-words"
+
+
 def test_a_line_of_signs_says_nothing(tmp_path: Path) -> None:
     """A line of which no word would be left is warned of."""
     (warning,) = warnings_of(tmp_path, plan(squat='form: "…"'), spoken=lambda line: line.strip("…"))

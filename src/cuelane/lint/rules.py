@@ -105,8 +105,14 @@ def _about(
         yield from _picture(line, language)
         yield from _side(line, language)
         for told in handbook(line, language):
+            if told.code == "two-things" and line.is_recorded:
+                # A recording is said in one go.
+                continue
             yield _warning(told.code, line, told.part, told.message, told.hint, told.instead)
         yield from _length(line, text, rooms, seconds_of)
+    if line.is_recorded:
+        # However its words are written, it sounds as it is.
+        return
     parts = not_words(re.sub(r"\{\w+\}", "", line.text))
     said = how_spoken(text, spoken_as)
     if parts or said == "nothing of it would be said":

@@ -37,6 +37,11 @@ class SpokenLine:
         own = self.source.allow if self.source is not None else []
         return (*own, *self.loaded.plan.allow)
 
+    @property
+    def is_recorded(self) -> bool:
+        """Whether a recording is played for it, whatever its text is."""
+        return self.source is not None and self.source.clip is not None
+
     def place_of(self, part: str) -> Mark:
         """Return where `part` of the text stands, else where the line itself does."""
         start = self.mark or Mark(str(self.loaded.path), 1, 1)

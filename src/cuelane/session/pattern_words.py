@@ -38,7 +38,7 @@ def how_it_goes(arc: Arc, block_index: int, words: Language) -> str | None:
         elif len(parts) > _MOST_STEPS:
             key = "ladder_long"
     text = words.say(
-        "patterns", key, count=len(parts), rounds=words.number(len(parts)),
+        "patterns", key, count=len(parts) if every_ms is None else max(1, every_ms // _MINUTE_MS), rounds=words.number(len(parts)),
         exercises=words.listing(list(dict.fromkeys(most.names))),
         every=words.duration(every_ms) if every_ms else None,
         work=words.duration(first_ms) if first_ms else None,

@@ -572,6 +572,20 @@ def test_a_flow_of_one_movement_is_told_by_its_name() -> None:
     assert any(text.startswith("Crouch, two sets.") for text in texts), texts
 
 
+@pytest.mark.parametrize(
+    ("every", "said"),
+    [("60s", "every minute:"), ("90s", "every one minute thirty seconds:"), ("2m", "every two minutes:")],
+)
+def test_how_often_a_set_starts_is_said_as_people_say_it(every: str, said: str) -> None:
+    """Not "every one minute"."""
+    block = {"block": "Main", "pattern": "on-the-minute", "every": every, "work": "40s", "rounds": 2}
+    plan = {
+        "session": [block | {"exercises": ["crouch", "bridge"]}],
+        "exercises": {"crouch": {}, "bridge": {}},
+    }
+    assert any(text.startswith(f"A set starts {said}") for text in texts_of(plan)), texts_of(plan)
+
+
 def test_praise_is_off_with_one_key() -> None:
     """`praise: false` leaves none, in sets and after rounds."""
     assert any(cue.role == "praise" for cue in arranged(circuit(5)).schedule.cues)

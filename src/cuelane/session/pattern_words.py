@@ -10,6 +10,7 @@ from cuelane.session.model import Interval
 
 # So many times are listed; of more the first and the last are told.
 _MOST_STEPS = 5
+_MINUTE_MS = 60_000
 _BUILDS = ("build-up", "build-up-and-down", "build-down")
 
 
@@ -37,8 +38,10 @@ def how_it_goes(arc: Arc, block_index: int, words: Language) -> str | None:
             key = "circuit"
         elif len(parts) > _MOST_STEPS:
             key = "ladder_long"
+    # "Every minute" has no number in it.
+    count = len(parts) if every_ms is None else 1 if every_ms == _MINUTE_MS else 2
     text = words.say(
-        "patterns", key, count=len(parts) if every_ms is None else max(1, every_ms // _MINUTE_MS), rounds=words.number(len(parts)),
+        "patterns", key, count=count, rounds=words.number(len(parts)),
         exercises=words.listing(list(dict.fromkeys(most.names))),
         every=words.duration(every_ms) if every_ms else None,
         work=words.duration(first_ms) if first_ms else None,

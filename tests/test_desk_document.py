@@ -76,6 +76,25 @@ def test_two_hundred_steps_back_and_forth(path: Path) -> None:
     assert title(path) == "T199"
 
 
+def test_a_step_asked_for_again_is_taken_once(path: Path) -> None:
+    """No answer came to it: it is told as taken, forth as well as back; another's step is not."""
+    document = Document(path)
+    first = document.now()
+    second = document.edit([Set(("title",), "Two")], what="", number=1)
+    third = document.edit([Set(("title",), "Three")], what="", number=2)
+    for _ in range(2):
+        found = document.undo(digest_of(third.text), again=True)
+        assert (found.text, found.base) == (second.text, digest_of(third.text))
+    with pytest.raises(ChangedElsewhereError):
+        document.undo(digest_of(third.text))
+    for _ in range(2):
+        found = document.redo(digest_of(second.text), again=True)
+        assert (found.text, found.base) == (third.text, digest_of(second.text))
+    path.write_text(first.text.replace("voice: system", "voice: natural"), encoding="utf-8")
+    with pytest.raises(ChangedElsewhereError):
+        document.undo(digest_of(third.text), again=True)
+
+
 def test_an_edit_made_meanwhile_in_an_editor_is_kept(path: Path) -> None:
     """An edit of another place is made on top of it; and undo brings back what the editor wrote."""
     document = Document(path)

@@ -177,6 +177,67 @@ def test_an_edit_that_was_made_without_an_answer_is_not_called_another_s(desk: D
     assert value(desk, ADDER) == value(desk, "new-exercise") == ""
 
 
+def test_a_step_that_was_taken_without_an_answer_is_not_called_another_s(desk: Desk) -> None:
+    """Back and forth again, each once, though the desk was gone before it answered; it is announced."""
+    plan = desk.folder / "p.yaml"
+    typed(desk, FIELD, "Your ", "Tab")
+    desk.saved()
+    typed(desk, ADDER, "Chest up.", "Enter")
+    desk.saved()
+    both = plan.read_text(encoding="utf-8")
+    desk.page.run(
+        "const own = window.fetch; window.lost = 0; window.fetch = async (url, given) => {"
+        " const answer = await own(url, given);"
+        " if (/do$/.test(String(url)) && !JSON.parse(given.body).on) { lost++; throw new TypeError(); }"
+        " return answer; }"
+    )
+    for button, said, form in (
+        ("undo", "Undone:", "[Your Knees over toes., Keep your heels heavy.]"),
+        ("redo", "Done again:", "[Your Knees over toes., Keep your heels heavy., Chest up.]"),
+    ):
+        desk.page.run(f"document.getElementById('{button}').click()")
+        desk.page.wait(f"document.getElementById('state').textContent.startsWith('{said}')")
+        assert form in plan.read_text(encoding="utf-8")
+        assert desk.page.run("document.getElementById('elsewhere').hidden")
+        assert desk.page.run("document.getElementById('trouble').hidden")
+    assert desk.page.run("lost") == 2
+    assert plan.read_text(encoding="utf-8") == both
+
+
+def test_a_step_that_waits_for_a_desk_started_anew_says_what_came_of_it(
+    browser: Browser, tmp_path: Path
+) -> None:
+    """A desk that was killed has no steps any more: one it had taken is told so, one it had not as well."""
+    plan = tmp_path / "p.yaml"
+    plan.write_text(PLAN, encoding="utf-8")
+    running, link = start(tmp_path)
+    try:
+        desk = follow(browser, link, tmp_path)
+        desk.go("/plan/p.yaml")
+        for is_written, said in ((True, "Undone:"), (False, "Nothing was undone:")):
+            shown(desk)
+            before = plan.read_text(encoding="utf-8")
+            typed(desk, FIELD, "Your ", "Tab")
+            desk.saved()
+            running.terminate()
+            running.communicate(timeout=PATIENCE_S)
+            desk.page.run("document.getElementById('undo').click()")
+            desk.page.wait("!document.getElementById('trouble').hidden")
+            if is_written:
+                # As it is where the desk is killed between the file and the answer.
+                plan.write_text(before, encoding="utf-8")
+            running, link = start(tmp_path, "--port", desk.address.rpartition(":")[2])
+            desk.page.run(f"fetch({link!r}).then(answer => answer.status)")
+            desk.page.wait(f"document.getElementById('said').textContent.startsWith('{said}')")
+            assert desk.page.run("document.getElementById('elsewhere').hidden")
+            assert desk.page.run("document.getElementById('undo').getAttribute('aria-disabled')") == "true"
+        assert "Your" in plan.read_text(encoding="utf-8"), "what was said to stay has stayed"
+        desk.page.close()
+    finally:
+        running.terminate()
+        running.communicate(timeout=PATIENCE_S)
+
+
 def test_what_is_refused_comes_back_into_its_field(desk: Desk) -> None:
     """A name that is there already: it can be changed instead of typed again, and is not called saved."""
     typed(desk, "new-exercise", "squat", "Enter")

@@ -208,12 +208,14 @@ def post_text(workspaces: Workspaces, request: Request, data: Asked) -> Any:
 
 def post_undo(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     """Go one step back."""
-    return _after(workspaces, request, _workspace(workspaces, request).document.undo(_seen(data)), data)
+    document = _workspace(workspaces, request).document
+    return _after(workspaces, request, document.undo(_seen(data), again=_is_again(data)), data)
 
 
 def post_redo(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     """Go one step forward again."""
-    return _after(workspaces, request, _workspace(workspaces, request).document.redo(_seen(data)), data)
+    document = _workspace(workspaces, request).document
+    return _after(workspaces, request, document.redo(_seen(data), again=_is_again(data)), data)
 
 
 def _whole(
@@ -241,6 +243,11 @@ def _after(workspaces: Workspaces, request: Request, version: Version, data: Ask
 def _seen(data: Asked) -> str:
     """Return the digest of the text that the page showed when a person acted; empty where it is not told."""
     return str(data.get("seen") or "")
+
+
+def _is_again(data: Asked) -> bool:
+    """Return whether a page asks once more, since no answer came: it names the text that it asked for on."""
+    return bool(data.get("on"))
 
 
 def _shown(data: Asked) -> str:

@@ -130,19 +130,24 @@ class Document:
 
         return self._on_newest(made)
 
-    def undo(self, seen: str = "") -> Version:
+    def undo(self, seen: str = "", *, again: bool = False) -> Version:
         """Go one step back, if there is one.
+
+        Parameters
+        ----------
+        again : whether it was asked for before, on the text with the digest `seen`, and no answer came: if
+            it was taken then, it is told as taken now, and not taken twice.
 
         Raises
         ------
         ChangedElsewhereError : the text is not the one with the digest `seen`, so that the newest step is not
             the one that the person means; nothing was changed.
         """
-        return self._travel(self._before, self._after, seen)
+        return self._travel(self._before, self._after, seen, again)
 
-    def redo(self, seen: str = "") -> Version:
-        """Go one step forward again, if there is one. Raises as :meth:`undo` does."""
-        return self._travel(self._after, self._before, seen)
+    def redo(self, seen: str = "", *, again: bool = False) -> Version:
+        """Go one step forward again, if there is one; all as :meth:`undo` does."""
+        return self._travel(self._after, self._before, seen, again)
 
     def moved(self, path: Path) -> None:
         """The file has another name; it is the same plan, with the same steps to take back."""
@@ -213,9 +218,14 @@ class Document:
         if self._read() != self._text:
             raise _OvertakenError
 
-    def _travel(self, source: list[tuple[str, str]], other: list[tuple[str, str]], seen: str) -> Version:
+    def _travel(
+        self, source: list[tuple[str, str]], other: list[tuple[str, str]], seen: str, again: bool
+    ) -> Version:
         def made() -> Version:
             if seen and self._is_stale(0, seen):
+                # The newest step the other way leads to the text that it was asked for on.
+                if again and other and digest_of(other[-1][0]) == seen:
+                    return self._version(seen)
                 raise ChangedElsewhereError(self._version(), None)
             base = digest_of(self._text)
             if source:

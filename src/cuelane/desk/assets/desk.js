@@ -18,12 +18,14 @@ const elsewhere = new Elsewhere(restore, () => at("undo").focus());
 let queue = Promise.resolve();
 const inTurn = (work) => (queue = queue.then(work, work));
 
-// What was shown here before each change that was made elsewhere.
+// What was shown here before each change that was made elsewhere; and every text that was shown, by its digest.
 const replaced = [];
+const shownHere = new Set([state.seen]);
 
 // `edits` are those that were asked for on the text that was shown here before; a change made elsewhere that
-// the person is asked about already is not offered again.
-function take(found, { edits = null, asked = false } = {}) {
+// the person is asked about already is not offered again. `step` is told where a step was asked for to which no
+// answer came: a text that was shown here before is what came of it.
+function take(found, { edits = null, asked = false, step = false } = {}) {
   if (!found) return;
   const { parts, base, made, ...rest } = found;
   const before = state;
@@ -35,7 +37,9 @@ function take(found, { edits = null, asked = false } = {}) {
   // Made on a text that was not shown here, or followed by another change already.
   const changed = base === undefined ? state.seen !== before.seen : base !== before.seen || made !== state.seen;
   if (changed) replaced.push({ text: before.text, seen: before.seen });
-  if (changed && !asked) elsewhere.offer(before.text, state.text, edits);
+  const known = step && shownHere.has(state.seen);
+  shownHere.add(state.seen);
+  if (changed && !asked && !known) elsewhere.offer(before.text, state.text, edits);
 }
 
 // What the page was told to keep was not there: it asks for all of it.
@@ -177,7 +181,7 @@ function goTo(name) {
 
 // While the desk is gone an edit waits, and those after it, and is made once it is back. What was typed for it
 // into a field that is emptied at once, for the next, stands there again meanwhile. It may have been made before
-// the desk went, without an answer: by the text that it is asked for `on`, that is told.
+// the desk went, without an answer: by the text that it is asked for `on`, that is told. So it is with a step.
 const AGAIN_MS = 1000;
 let waits = false;
 async function sendOnceThere(url, body, on, typed) {
@@ -188,7 +192,7 @@ async function sendOnceThere(url, body, on, typed) {
   if (field) Object.assign(field, { value: typed.text, readOnly: true });
   while ((waits = !answer.status)) {
     await new Promise((done) => setTimeout(done, AGAIN_MS));
-    answer = await send(url, { ...body, on });
+    answer = { ...(await send(url, { ...body, on })), again: true };
   }
   if (field) Object.assign(field, { value: next, readOnly: false });
   return answer;
@@ -476,17 +480,24 @@ function wire() {
 const step = (way) =>
   inTurn(async () => {
     if (!state[`can_${way}`]) return;
-    const undone = state.what;
+    const [before, question] = [state, elsewhere.mine];
     dropAttempts();
-    const answer = await send(`${api}/${way}`, { seen: state.seen, shown: state.shown });
-    if (answer.status === 200) {
-      take(answer.body);
-      const said = w(way === "undo" ? "top.undone" : "top.redone", { what: way === "undo" ? undone : state.what });
-      at("state").textContent = said;
-      announce(said);
-    } else if (answer.status === 409) await refresh();
+    at("state").textContent = w("top.saving");
+    const answer = await sendOnceThere(`${api}/${way}`, { seen: state.seen, shown: state.shown }, state.text);
+    at("state").textContent = "";
+    if (answer.status === 200) take(answer.body);
+    else if (answer.status === 409) await refresh({ step: answer.again });
     else if (answer.body) trouble(answer.body.error);
+    if (elsewhere.mine === question && [200, 409].includes(answer.status)) tellStep(way, before);
   });
+
+// A desk that was started again has no steps: one that waited for it is not taken.
+function tellStep(way, before) {
+  const [one, what] = way === "undo" ? ["undone", before.what] : ["redone", state.what];
+  const said = state.seen === before.seen ? w(`top.not_${one}`) : w(`top.${one}`, { what });
+  at("state").textContent = said;
+  announce(said);
+}
 
 // Looks now and then whether the file was changed elsewhere, or lines were spoken meanwhile.
 let looking = 0;

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cuelane.adapt.piece_ends import QUIET, PieceEnds
+from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.audio.clip import AUDIBLE_RANGE_DB
 from cuelane.base.roles import Role
 
@@ -34,6 +35,13 @@ class CutCue:
     def purpose(self) -> str:
         """What it is for."""
         return self.judged or self.role
+
+
+def uncut(cue: FoundCue) -> CutCue:
+    """Return `cue` as one that has no clip: it is not kept, but what it names is done all the same."""
+    first, last = (cue.words[at] for at in (0, -1))
+    onset_ms, end_ms = round(first.onset_s * 1000), round(last.end_s * 1000)
+    return CutCue(onset_ms, end_ms, cue.text, cue.role, cue.interval, "", cue.judged, cue.is_sure)
 
 
 def clicking(cues: Sequence[CutCue]) -> list[CutCue]:

@@ -17,7 +17,7 @@ from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import ClassShape, class_shape, repeats, sets_of
 from cuelane.adapt.exercise_lines import ClassLines, OwnLine, class_lines
-from cuelane.adapt.exercise_names import ExerciseNames
+from cuelane.adapt.exercise_names import NAMING, ExerciseNames
 from cuelane.adapt.listed_names import as_listed, is_of
 from cuelane.adapt.misheard_names import as_meant
 from cuelane.adapt.plan_file import fit_for_plan, pips_of
@@ -53,15 +53,21 @@ def pattern_plan(
     cues: Sequence[CutCue],
     beep: Beep | None,
     language: str = "en",
+    dropped: Sequence[CutCue] = (),
 ) -> PatternPlan | None:
-    """Return a class as a plan of exercises; None if it has not two sets."""
+    """Return a class as a plan of exercises; None if it has not two sets.
+
+    `cues` become its lines. What is `dropped` since a listener has no use for it ("goblet squat, like this")
+    tells with them what is done, and how the class goes.
+    """
     sets = sets_of(intervals)
     names = ExerciseNames(language)
-    of_sets = SetNames(names, sets, cues)
+    said = sorted([*cues, *_telling(dropped, sets)], key=lambda cue: cue.onset_ms)
+    of_sets = SetNames(names, sets, said)
     heard = of_sets.as_said()
-    opening = [cue.text for cue in cues if sets and cue.interval < sets[0]]
+    opening = [cue.text for cue in said if sets and cue.interval < sets[0]]
     prepared = of_sets.as_prepared(heard)
-    meant = as_meant(prepared, [cue.text for cue in cues], opening, language)
+    meant = as_meant(prepared, [cue.text for cue in said], opening, language)
     listed = None if repeats(meant, language) else as_listed(meant, opening, names)
     if listed is not None:
         # What a set was called besides its name, such as "bend and push", begins it, but does not name it.
@@ -72,10 +78,15 @@ def pattern_plan(
     shape = class_shape(intervals, meant, language)
     if shape is None:
         return None
-    shape = TimedStarts(language).shape(replace(shape, n_listed=n_listed), intervals, cues)
+    shape = TimedStarts(language).shape(replace(shape, n_listed=n_listed), intervals, said)
     shape = shape if meant == heard else replace(shape, heard=tuple(heard))
     lines = class_lines(shape, intervals, cues, language)
     return PatternPlan(shape, lines, _yaml(_plan(title, shape, lines, beep, language)))
+
+
+def _telling(dropped: Sequence[CutCue], sets: Sequence[int]) -> list[CutCue]:
+    """Return those of `dropped` that may name what is done; an aside in a set or rest names nothing."""
+    return [cue for cue in dropped if sets and (cue.interval < sets[0] or cue.purpose in (*NAMING, "side"))]
 
 
 def _plan(

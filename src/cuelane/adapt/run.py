@@ -37,7 +37,7 @@ from cuelane.adapt.analysis import (
     lengths_of,
     to_json,
 )
-from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.class_cues import CutCue, uncut
 from cuelane.adapt.cut_clips import OpenedWhenNeeded, cut_clip
 from cuelane.adapt.decisions import decide, decisions_text, read_decisions, with_purposes
 from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
@@ -46,6 +46,7 @@ from cuelane.adapt.picture_words import proposals
 from cuelane.adapt.plan_file import Planned, plan_intervals, plan_yaml
 from cuelane.adapt.report import MadeFiles, report_json, report_markdown
 from cuelane.adapt.words.caption_reader import read_captions
+from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.adapt.words.word_lists import has_word_lists
 from cuelane.base.errors import PlanError, UsageError
 from cuelane.base.files import Staged, all_or_nothing
@@ -162,7 +163,8 @@ def _made(
     cut = [cut_clip(cue, clips, opened, leads, staged) for cue in wanted]
     planned = plan_intervals(analysis.intervals, cut, analysis.beep, options.timing)
     title = re.sub(r"[_\s]+", " ", found.recording.stem).strip() or "Recorded class"
-    patterns, why = _patterns(title, analysis, cut, folder, options)
+    dropped = [cue for cue, keep in zip(analysis.cues, kept, strict=True) if not keep]
+    patterns, why = _patterns(title, analysis, cut, dropped, folder, options)
     adapted = Adapted(folder, analysis, tuple(kept), planned, found.reused, patterns, why)
     instead = _instead(analysis, patterns, options.language)
     staged.write_text(folder / DECISIONS, decisions_text(analysis.cues, kept, left, instead))
@@ -212,10 +214,17 @@ def _write_plan(
 
 
 def _patterns(
-    title: str, analysis: Analysis, cut: list[CutCue], folder: Path, options: AdaptOptions
+    title: str,
+    analysis: Analysis,
+    cut: list[CutCue],
+    dropped: list[FoundCue],
+    folder: Path,
+    options: AdaptOptions,
 ) -> tuple[PatternPlan | None, str]:
     """Return the class as exercises, or why there is none."""
-    made = pattern_plan(title, analysis.intervals, cut, analysis.beep, options.language)
+    # What a person drops may have been misheard; what was proposed for it is understood.
+    said = [uncut(cue) for cue in dropped if not cue.keep and cue.words]
+    made = pattern_plan(title, analysis.intervals, cut, analysis.beep, options.language, said)
     if made is None:
         return None, WITHOUT_SETS
     try:

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import pytest
 
+from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.exercise_names import ExerciseNames
-from cuelane.adapt.listed_names import as_listed
+from cuelane.adapt.listed_names import as_listed, is_of
+from cuelane.adapt.pattern_plan import pattern_plan
 from cuelane.adapt.pattern_report import shape_doubts
+from cuelane.adapt.words.role_judge import plan_role
+from test_adapt_patterns import intervals
 from test_adapt_retime import planned
 
 LISTED = ["sit to stand", "heel raises", "wall press ups"]
@@ -19,6 +23,9 @@ LISTED = ["sit to stand", "heel raises", "wall press ups"]
         ("Today it's sit to stand, then heel raises, then wall press ups.", 6),
         ("Minute one, 12 sit to stands, minute two, ten heel raises, minute three, eight wall press ups.", 3),
         ("No hurry, sit to stand, heel raises, and wall press ups.", 6),
+        # Most captions have no marks.
+        ("today it's sit to stand heel raises and wall press ups twice through", 6),
+        ("Sit to stand heel raises, wall press ups. I'll say them once.", 6),
     ],
 )
 def test_sets_that_nobody_names_are_called_as_they_were_listed(opening, n_sets):
@@ -41,11 +48,57 @@ def test_sets_that_nobody_names_are_called_as_they_were_listed(opening, n_sets):
         ([None] * 6, "A mat, a chair and a towel."),
         ([None] * 6, "Bring your knees up, swing your arms, and breathe."),
         ([None] * 6, "Squats and lunges."),
+        # Done before it.
+        ([None] * 6, "Little warm up first, marching, heel raises and wall press ups."),
+        ([None] * 6, "march it out on the spot swing your arms and squat nice and easy"),
     ],
 )
 def test_what_lists_something_else_calls_no_set(said, opening):
     """It has to fit the sets, and what they are called."""
     assert as_listed(said, [opening], ExerciseNames()) is None
+
+
+def test_what_is_counted_off_is_listed_whatever_its_name():
+    """No list of words knows them all: a station's number says that there is one."""
+    opening = "Station 1, plank high fives, station 2, wall sit ball pass, station 3, mirror shuffles."
+    found = as_listed(["plank", None, "mirror shuffles"] * 2, [opening], ExerciseNames())
+
+    assert found == ["plank high fives", "wall sit ball pass", "mirror shuffles"] * 2
+    assert as_listed([None] * 6, [opening.replace("station", "with")], ExerciseNames()) is None
+
+
+def test_the_list_of_a_warm_up_is_none_of_the_class():
+    """Each is told by what is said before it; what its sets are called so is the class in any case."""
+    names = ExerciseNames()
+    opening = ["First a warm up.", "Marching, arm circles, heel raises.", "And the workout.", "{}"]
+    listed = "Squats, lunges, planks."
+
+    found = as_listed([None] * 6, [text.format(listed) for text in opening], names)
+    assert found == ["squats", "lunges", "planks"] * 2
+    assert as_listed([None] * 6, [text.format("Here we go.") for text in opening], names) is None
+    called = as_listed(["marching", None, None] * 2, [text.format("Here we go.") for text in opening], names)
+    assert called == ["marching", "arm circles", "heel raises"] * 2
+
+
+def test_what_is_listed_is_done_whether_or_not_the_sentence_is_kept():
+    """A list that is left out for "I'll show you" in it, and a name beside "like this", name their sets."""
+    rows = {1: "Off we go.", 3: "Up and down.", 5: "Hips high.", 7: "Again."}
+    cues = [cue_of(index, "form", text) for index, text in rows.items()]
+    dropped = [
+        cue_of(0, "setup", "Squats, calf raises, side planks. I'll show you each."),
+        cue_of(5, "setup", "Side plank, like this."),
+    ]
+    cues += [cue_of(9, "form", "Slow."), cue_of(11, "form", "Tall.")]
+    made = pattern_plan("Legs", intervals(n_sets=6), cues, None, dropped=dropped)
+
+    assert made is not None
+    assert [place.exercise for place in made.shape.places] == ["squats", "calf raises", "side planks"]
+    assert made.lines.opening == []
+
+
+def cue_of(index: int, purpose: str, text: str) -> CutCue:
+    at = round(1000 * intervals(n_sets=6)[index].start_s) + 1000
+    return CutCue(at, at + 1500, text, plan_role(purpose), index, f"{index}.wav", purpose)
 
 
 def test_a_class_has_the_names_of_its_list_and_its_report_says_so():
@@ -131,3 +184,9 @@ def test_what_sounds_like_another_name_but_was_said_twice_is_one():
     )
 
     assert made.shape.names[:2] == ("curls", "curls")
+
+
+def test_a_plural_with_its_e_is_of_what_was_listed():
+    assert is_of("presses", "overhead press")
+    assert is_of("rows", "renegade row")
+    assert not is_of("press", "renegade row")

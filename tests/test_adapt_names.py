@@ -72,11 +72,39 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
         ("so it's sit to stand bottom to the front of the chair", "preview", "sit to stand"),
         ("seated marching next", "preview", "seated marching"),
         ("ninety nineties both knees bent", "setup", None),
+        ("sixteen step ups whole foot on the box", "announce", "step ups"),
+        ("Two step swings.", "announce", "two step swings"),
+        ("push press twelve swap arms after six", "setup", "push press"),
+        ("dumbbell next push press twelve", "preview", "push press"),
+        ("dumbbell next", "preview", None),
+        ("we're coming to the floor for the next one", "preview", None),
+        # "Rose", as one hears it who knows no rows.
+        ("Rose next, down you go.", "preview", "rows"),
+        # What is taken back is not meant.
+        ("Renegade, no sorry, overhead press. Bells high.", "setup", "overhead press"),
+        ("So next it's the ball, no wait, it's the side planks.", "preview", "side planks"),
+        ("Swings, sorry, goblet squats.", "announce", "goblet squats"),
+        ("Side plank, I mean.", "setup", "side plank"),
+        ("Squats. Sorry about the noise.", "setup", "squats"),
+        # Where one moves is told where a set begins, too.
+        ("Slide down, thighs level.", "setup", None),
+        ("Walk outs, hands to the floor.", "setup", "walk outs"),
     ],
 )  # fmt: skip
 def test_names_are_told_from_what_stands_around_them(text, purpose, name):
     """What comes next, how long, and what to do are no part of a name."""
     assert ExerciseNames().in_text(text, purpose) == name
+
+
+def test_what_is_called_by_more_words_at_first_is_meant_by_fewer_later():
+    """ "Deep squat hold" in the first set is no other exercise than the "deep squat" of the next."""
+    first = [("announce", "Sink into it, deep squat hold.")]
+    told: dict[int, Said] = {0: ("preview", "First up is a deep squat hold.")}
+    assert named([first, [("announce", "Deep squat again.")]], told) == ["deep squat hold"] * 2
+    # Said once, it may run on into how it is done.
+    assert named([first, [("announce", "Deep squat again.")]])[1] == "deep squat"
+    squats = [[("announce", "Squat jumps.")], [("announce", "Squat jumps.")], [("announce", "Squats.")]]
+    assert named(squats) == ["squat jumps", "squat jumps", "squats"]
 
 
 def test_what_two_sets_begin_with_is_what_they_do():

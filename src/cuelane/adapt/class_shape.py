@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from cuelane.adapt.words.intervals import FoundInterval
-from cuelane.adapt.words.word_lists import lists_of
+from cuelane.adapt.words.word_lists import lists_of, singular
 
 REGULAR = 0.6
 """Chosen: so large a part of all sets, and of all rests, must have one length for it to be the class's."""
@@ -201,8 +201,8 @@ def _in_full(said: Sequence[str | None], language: str) -> Sequence[str | None]:
     moves = re.compile(rf"(?:\S+ )*(?:{'|'.join(lists['move'])})")
     whole: dict[str, str] = {}
     for short in names:
-        stem = short.rstrip("s")
-        longer = [name for name in names if name.rstrip("s").endswith(f" {stem}")]
+        stem = singular(short)
+        longer = [name for name in names if singular(name).endswith(f" {stem}")]
         if not moves.fullmatch(short):
             longer += [name for name in names if name.startswith(f"{stem} ")]
         if len(longer) == 1:

@@ -6,10 +6,10 @@ import itertools
 import re
 from collections.abc import Iterable, Mapping, Sequence
 
-from cuelane.adapt.misheard_names import sound_alike
+from cuelane.adapt.misheard_names import sound_alike, spelt
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.role_judge import hints_of
-from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain
+from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain, singular
 from cuelane.recording.pronouncing import spoken_words
 
 NAMING = ("announce", "setup", "preview")
@@ -31,7 +31,7 @@ def _judged(found: re.Match[str]) -> list[str]:
 
 def stems(text: str) -> str:
     """Return the plain words of `text` without the s of a plural, with a blank around each."""
-    return f" {' '.join(word.rstrip('s') for word in plain(text).split())} "
+    return f" {' '.join(singular(word) for word in spelt(text).split())} "
 
 
 def same_name(one: str, other: str) -> bool:
@@ -52,8 +52,9 @@ class ExerciseNames:
 
     def __init__(self, language: str = "en") -> None:
         lists: Mapping[str, list[str]] = lists_of(language)["names"]  # type: ignore[assignment]
-        leads = "|".join(sorted(lists["lead"], key=len, reverse=True))
-        moves = "|".join(lists["move"])
+        leads = "|".join(sorted([*lists["lead"], *lists["counted_off"]], key=len, reverse=True))
+        # "Walk outs" before "walk", so that the whole of it is taken.
+        moves = "|".join(sorted(lists["move"], key=len, reverse=True))
         self._lead = re.compile(rf"^(?:(?:{leads})(?:\s+|$))+")
         # A plural ends a name: "kettlebell swings hinge" begins to tell how.
         self._name = re.compile(
@@ -65,13 +66,22 @@ class ExerciseNames:
         self._no_part, self._told = frozenset(lists["no_part"]), frozenset(lists["told"])
         told = f"(?:{'|'.join(lists['told'])}) (?:{'|'.join(lists['done_to'])})"
         self._does = re.compile(rf"^(?:{'|'.join([told, *lists['does']])})\b")
+        # "Slide down, thighs level" tells how, where it is no announcement.
+        self._ways = re.compile(rf"^(?:{moves})(?<!s) (?:{'|'.join(lists['ways'])})(?: |$)")
         self._then = re.compile(
             rf"^(?P<name>\S+(?: \S+){{0,{_MOST_WORDS - 1}}}?) (?:{'|'.join(lists['then'])})(?= |$)"
         )
         self._inside, self._first = any_of(lists["inside"]), any_of(lists["first"])
         self._no_head = any_of(lists["no_head"])
+        self._counted_off = re.compile(rf"^(?:(?:{leads}) )*?(?:{'|'.join(lists['counted_off'])})\b")
+        self._warm_up, self._of_class = any_of(lists["warm_up"]), any_of(lists["of_class"])
+        corrects = "|".join(lists["corrects"]).replace(" ", r",?\s+")
+        self._corrects = re.compile(rf"\b(?:{corrects})\b[,.;:]?\s*", re.IGNORECASE)
+        self._excuses = re.compile(rf"\b(?:{'|'.join(lists['excuses'])})\b[,.;:]?\s+", re.IGNORECASE)
+        self._moves = re.compile(rf"(?:{moves})")
         self._numbered = re.compile(rf"^(?:{'|'.join(lists['numbered'])})$")
         self._beside, self._no_short = any_of(lists["beside"]), frozenset(lists["no_short"])
+        self._small = frozenset(lists["done_to"])
         self._directions = frozenset(lists["directions"])
         self.untrue = UntrueCalls(language)
         hints = hints_of(language)
@@ -81,12 +91,15 @@ class ExerciseNames:
         """Return the exercise that `text` begins by naming, in lower case; None if it names none."""
         if purpose not in NAMING:
             return None
+        text = self._meant(text)
         head = re.split(r"[.,;:!?]", text.strip(), maxsplit=1)[0]
         # "Arms up. Reach for the ceiling": a name does not run on into the next sentence.
         sentence = next((part for part in re.split(r"[.!?]", text) if self.without_lead(part)), "")
         for part in (head, sentence) if purpose != "announce" else (text,):
             words = self.without_lead(part)
-            if name := self._known_move(words):
+            name = self._known_move(words)
+            tells_way = purpose == "setup" and " " not in (name or "") and self._ways.match(words)
+            if name and not tells_way:
                 return name
         words = self.without_lead(self._without_count(text) if purpose == "announce" else text)
         # What is nothing but a name, or a name and that it comes, needs no word that is known.
@@ -97,11 +110,25 @@ class ExerciseNames:
         if purpose == "preview":
             # "Phew. Marching next": the words before it are no part of it.
             for sentence in re.split(r"[.!?]", text):
-                if name := self._named_next(self.without_lead(sentence)):
+                words = self.without_lead(sentence)
+                # "Dumbbell next, push press": what to have, and then the name.
+                name = self._named_next(words) or self._known_move(words.partition(" next ")[2])
+                if name:
                     return name
         # "Hands on the floor for push ups": how one gets into it, and then the name.
         led = self._inside.search(words) if purpose == "setup" else None
         return self._known_move(words[led.end() :].strip()) if led else None
+
+    def _meant(self, text: str) -> str:
+        """Return `text` from where it was corrected: "renegade, no sorry, overhead press"."""
+        for found in reversed([*self._corrects.finditer(text)]):
+            if plain(text[found.end() :]) and plain(text[: found.start()]):
+                return text[found.end() :]
+        for found in reversed([*self._excuses.finditer(text)]):
+            # "Swings, sorry, squats", and not "sorry about that".
+            if found.start() and self._known_move(self.without_lead(text[found.end() :])):
+                return text[found.end() :]
+        return text
 
     def _without_count(self, text: str) -> str:
         """Return `text` without what stands behind a mark at its end and tells which set or round it is."""
@@ -112,11 +139,12 @@ class ExerciseNames:
 
     def without_lead(self, text: str) -> str:
         """Return the plain words of `text` without what leads to a name, and how many are to be done."""
-        words = self._lead.sub("", plain(text))
+        words = self._lead.sub("", spelt(text))
         counted = _COUNT.match(words)
         name = self._known_move(words[counted.end() :]) if counted else None
-        # "Ten push ups" are so many of them, and "two arm swings" are called so.
-        is_count = name and name.endswith("s") and not self._numbered.match(name.split()[0])
+        # "Ten push ups" are so many of them, and "two arm swings" are called so; a step up is one move.
+        is_called = name and self._numbered.match(name.split()[0]) and not self._moves.fullmatch(name)
+        is_count = name and name.endswith("s") and not is_called
         return words[counted.end() :] if counted and is_count else words
 
     def is_known(self, words: str) -> bool:
@@ -125,7 +153,8 @@ class ExerciseNames:
 
     def _known_move(self, words: str) -> str | None:
         found = None if self._does.match(words) else self._name.match(words)
-        is_name = found and len(found[0]) <= _LONGEST and not self._no_part & set(_judged(found))
+        judged = set(_judged(found)) if found else set()
+        is_name = found and len(found[0]) <= _LONGEST and not self._no_part & judged and "next" not in judged
         return found[0] if found and is_name else None
 
     def _named_next(self, words: str) -> str | None:
@@ -133,7 +162,31 @@ class ExerciseNames:
         if found is None or len(found["name"]) > _LONGEST:
             return None
         name = found["name"].split()
-        return None if name[0] in self._told or self._no_part & set(name) else found["name"]
+        is_kit = self._kit.fullmatch(found["name"]) is not None
+        return None if is_kit or name[0] in self._told or self._no_part & set(name) else found["name"]
+
+    def counts_off(self, part: str) -> bool:
+        """Return whether `part` of a list has its number before it: "station two, side plank"."""
+        return self._counted_off.match(plain(part)) is not None
+
+    def is_of_warm_up(self, text: str) -> bool | None:
+        """Return whether `text` speaks of a warm-up, or else of the class; None where of neither."""
+        if self._of_class.search(plain(text)):
+            return False
+        return True if self._warm_up.search(plain(text)) else None
+
+    def in_a_row(self, text: str) -> list[str | None]:
+        """Return the moves that `text` names one after another, without a mark; None where it says more."""
+        found: list[str | None] = []
+        words = self.without_lead(text)
+        while words:
+            name = self._known_move(words)
+            # "Need a mat squats": a small word begins something else.
+            name = None if name and self._small & set(name.split()) else name
+            found.append(name)
+            # What is no name is passed over by the word.
+            words = self.without_lead(words[len(name) :] if name else words.partition(" ")[2])
+        return found
 
     def listed(self, part: str) -> tuple[str, bool] | None:
         """Return the name that `part` of a list may be, and whether it is of a known move; None for none.

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from cuelane.adapt.exercise_names import ExerciseNames, same_name
 from cuelane.adapt.misheard_names import sound_alike
-from cuelane.adapt.words.word_lists import plain
+from cuelane.adapt.words.word_lists import plain, singular
 
 # Chosen: two things named in a row are as often kit, or a greeting.
 _LEAST_LISTED = 3
@@ -28,40 +29,72 @@ def as_listed(
     set of a round, and the sets that are called something, as `meant` says, are called so in its order.
     """
     best: tuple[int, list[str | None]] | None = None
-    for listed in _lists(opening, names):
+    for listed, is_warm_up in _lists(opening, names):
         if len(meant) % len(listed):
             continue
         found: list[str | None] = [listed[n % len(listed)] for n in range(len(meant))]
         pairs = [(one, other) for one, other in zip(meant, found, strict=True) if one and other]
         agreed = sum(is_of(one, other) for one, other in pairs)
+        if is_warm_up and not agreed:
+            # What one warms up with is as often done in no set.
+            continue
         if agreed >= _AGREED * (len(pairs) - agreed) and (best is None or agreed > best[0]):
             best = agreed, found
     return None if best is None else best[1]
 
 
-def _lists(opening: Sequence[str], names: ExerciseNames) -> Iterator[list[str]]:
-    """Yield each run of things named one after another, the longest first."""
-    run: list[tuple[str, bool]] = []
-    runs = [run]
-    for text in opening:
-        for part in _parts(text):
-            listed = names.listed(part)
-            if listed == ("", False):
-                # "Minute one," leads to a name.
-                continue
-            if listed is None:
-                run = []
-                runs.append(run)
-            else:
-                run.append(listed)
-    for row in runs:
+@dataclass(frozen=True)
+class _Named:
+    """Something that is named in a row of others; whether it is a move that is known, or counted off."""
+
+    name: str
+    is_known: bool
+    is_warm_up: bool
+
+
+def _lists(opening: Sequence[str], names: ExerciseNames) -> Iterator[tuple[list[str], bool]]:
+    """Yield each run of things named one after another, the longest first, and whether it is a warm-up's."""
+    for row in _runs(opening, names):
         for size in range(len(row), _LEAST_LISTED - 1, -1):
             for at in range(len(row) - size + 1):
                 own = row[at : at + size]
                 # A list begins and ends with what is known; what is known is most of it.
-                is_known = own[0][1] and own[-1][1] and sum(known for _, known in own) >= _KNOWN * size
-                if is_known and len({name for name, _ in own}) == size:
-                    yield [name for name, _ in own]
+                is_known = own[0].is_known and own[-1].is_known
+                is_known = is_known and sum(one.is_known for one in own) >= _KNOWN * size
+                if is_known and len({one.name for one in own}) == size:
+                    yield [one.name for one in own], own[0].is_warm_up
+
+
+def _runs(opening: Sequence[str], names: ExerciseNames) -> list[list[_Named]]:
+    """Return what is named in a row, run by run."""
+    runs: list[list[_Named]] = [[]]
+    is_warm_up, is_counted = False, False
+    for text in opening:
+        told = names.is_of_warm_up(text)
+        is_warm_up = is_warm_up if told is None else told
+        for part in _parts(text):
+            is_counted = is_counted or names.counts_off(part)
+            for name, is_known in _named(part, names):
+                if name is None:
+                    runs.append([])
+                elif name:
+                    runs[-1].append(_Named(name, is_known or is_counted, is_warm_up))
+                if name != "":
+                    # "Minute one," leads to a name.
+                    is_counted = False
+    return runs
+
+
+def _named(part: str, names: ExerciseNames) -> list[tuple[str | None, bool]]:
+    """Return what a part of a list names, and whether it is known: None for what names nothing."""
+    listed = names.listed(part)
+    if listed is not None and (listed[1] or not listed[0]):
+        return [listed]
+    row = names.in_a_row(part)
+    # Most captions have no marks; the only name among other words is none of a list.
+    if sum(name is not None for name in row) > 1 and (listed is None or None not in row):
+        return [(name, name is not None) for name in row]
+    return [listed or (None, False)]
 
 
 def _parts(text: str) -> Iterator[str]:
@@ -82,5 +115,5 @@ def is_of(said: str, listed: str) -> bool:
 
 
 def _begins_alike(one: str, other: str) -> bool:
-    short, long = sorted((one.rstrip("s"), other.rstrip("s")), key=len)
+    short, long = sorted((singular(one), singular(other)), key=len)
     return short == long or (len(short) >= _LEAST_STEM and long.startswith(short))

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
 from cuelane.adapt.class_shape import repeats
-from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain
+from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain, singular
 from cuelane.recording.pronouncing import phones, spoken_words
 
 # Chosen on words of our own: "halif" and "pallof" share .8 of their sounds, "push" and "pull" .67.
@@ -66,6 +66,32 @@ def n_shared(one: Sequence[str], other: Sequence[str]) -> int:
     return sum(1 for _ in itertools.takewhile(lambda pair: pair[0] == pair[1], zip(one, other, strict=False)))
 
 
+def spelt(text: str) -> str:
+    """Return the plain words of `text`, those that only sound just like a move as it is spelt: "rose"."""
+    return " ".join(_spelt(word) for word in plain(text).split())
+
+
+@lru_cache(maxsize=4096)
+def _spelt(word: str) -> str:
+    return word if word in _moves().values() else _moves().get(phones(word), word)
+
+
+@lru_cache(maxsize=1)
+def _moves() -> dict[str, str]:
+    """Return the moves of one word by how they sound."""
+    lists: Mapping[str, list[str]] = lists_of()["names"]  # type: ignore[assignment]
+    found: dict[str, str] = {}
+    for rule in lists["move"]:
+        # A rule has at most one part that may be missing, at its end: "row" and "rows".
+        body, ending = re.fullmatch(r"(\w+?)(?:(?:\((\w+)\)|(\w))\?)?", rule), ""
+        if body is None:
+            continue
+        ending = body[2] or body[3] or ""
+        for form in dict.fromkeys((body[1], body[1] + ending)):
+            found.setdefault(phones(form), form)
+    return found
+
+
 @lru_cache(maxsize=4096)
 def _sounds(words: tuple[str, ...]) -> tuple[str, ...]:
     spoken = (phone for word in spoken_words(" ".join(words)) for phone in phones(word).split())
@@ -106,13 +132,13 @@ def _said_oftener(name: str, said: Sequence[Sequence[str]]) -> str:
     if not alike:
         return name
     most = max(alike, key=lambda run: often[run])
-    spelt = max([run for run in runs if _singular(run) == most], key=lambda run: runs[run])
-    return " ".join(spelt)
+    said_most = max([run for run in runs if _singular(run) == most], key=lambda run: runs[run])
+    return " ".join(said_most)
 
 
 def _singular(words: Sequence[str]) -> tuple[str, ...]:
     """Return `words` without the s of a plural, however they are meant."""
-    return tuple(re.sub(r"(?<=[^s])s$", "", word) for word in words)
+    return tuple(singular(word) for word in words)
 
 
 def _said_size(n_sets: int, opening: Sequence[str], language: str) -> int | None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.adapt.words.role_judge import hints_of
-from cuelane.adapt.words.word_lists import plain, word_lists
+from cuelane.adapt.words.word_lists import plain, singular, word_lists
 
 # Chosen: more are not read.
 MOST_PROPOSED = 2
@@ -43,5 +43,5 @@ def _alike(one: str, other: str, language: str) -> int:
     body = hints_of(language)["body"]
     mine, its = set(plain(one).split()), set(plain(other).split())
     parts = {word for word in mine if body.fullmatch(word)}
-    near = {word.rstrip("s") for word in parts} & {word.rstrip("s") for word in its if body.fullmatch(word)}
+    near = {singular(word) for word in parts} & {singular(word) for word in its if body.fullmatch(word)}
     return _BODY * len(near) + _WORD * sum(len(word) > _LONG for word in mine & its)

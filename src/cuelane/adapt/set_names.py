@@ -45,13 +45,28 @@ class SetNames:
             or self._prepared(number)
             for number in range(len(self._sets))
         ]
-        found = _alike_as_one(found)
+        found = _alike_as_one(self._in_full(found))
         known = tuple(dict.fromkeys(name for name in found if name and not self._names.tells_where(name)))
         # "In and out" may be a name, and "side to side" what one does; a name that was said decides.
         found = [
             name if name in known else self._named_elsewhere(n, known) or name for n, name in enumerate(found)
         ]
         return self._on_other_sides(self._begun_alike(found))
+
+    def _in_full(self, named: Sequence[str | None]) -> list[str | None]:
+        """Return `named`; what is called by more words at first is meant by fewer later.
+
+        "Deep squat hold", named so in the first set or before it and said twice in the class, and then "deep
+        squat". Of one word, such as a squat beside a squat jump, none is left out.
+        """
+        firsts = list(dict.fromkeys(name for name in named if name))
+        whole: dict[str, str] = {}
+        for at, long in enumerate(firsts):
+            n_said = sum(stems(long) in stems(cue.text) for cue in self._cues)
+            if n_said > 1 and self._names.is_known(long):
+                later = (short for short in firsts[at + 1 :] if len(short.split()) > 1)
+                whole |= {short: long for short in later if stems(long).startswith(stems(short))}
+        return [name and whole.get(name, name) for name in named]
 
     def as_prepared(self, heard: Sequence[str | None]) -> list[str | None]:
         """Return the names of sets, where each was `heard` so; one that is said once is what was prepared.

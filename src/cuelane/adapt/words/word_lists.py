@@ -30,6 +30,11 @@ def in_words(text: str) -> str:
     return _FIGURES.sub(lambda found: " ".join(spoken_words(found[0])), text)
 
 
+def singular(words: str) -> str:
+    """Return `words`, the last without the ending of a plural, however it is meant: "press", of "presses"."""
+    return re.sub(r"(?<=(?:ss|ch|sh))es$|(?<=x)es$|(?<=[^s])s$", "", words)
+
+
 def ways_written(text: str) -> tuple[str, ...]:
     """Return the plain words of `text` as they stand, and with its numbers in words where it has figures."""
     return tuple(dict.fromkeys((plain(text), plain(in_words(text)))))
@@ -44,7 +49,7 @@ class WordLists:
         self._kinds = {name: any_of(rules) for name, rules in lists["kinds"].items()}
         self._out = {name: str(lists[name]["reason"]) for name in ("aside", "housekeeping")}
         names: dict[str, list[str]] = lists["names"]  # type: ignore[assignment]
-        lead, then = ("|".join(names[key]) for key in ("lead", "then"))
+        lead, then = "|".join([*names["lead"], *names["counted_off"]]), "|".join(names["then"])
         self._call = re.compile(rf"^(?:(?:{lead}) )*(?P<name>\S+(?: \S+){{0,3}}?) (?:{then})$")
         rest = "|".join(lists["kinds"]["rest"])
         self._rest_call = re.compile(rf"^(?:(?:{lead}) )*(?:{rest})$")

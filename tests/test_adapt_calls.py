@@ -134,6 +134,9 @@ def test_a_guess_at_an_easier_way_in_a_rest_is_said_in_no_set():
         ("Never take a break in your head.", "say", False),
         ("No time to take a breather.", "say", False),
         ("You won't get your breath back here.", "say", False),
+        ("Shake the arms out.", "praise", True),
+        ("Shake your hands out between.", "say", False),
+        ("Shake it out whenever your grip goes.", "say", False),
     ],
 )
 def test_a_rest_inside_a_set_is_called_in_no_other(text, purpose, is_call):

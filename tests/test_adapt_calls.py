@@ -107,6 +107,33 @@ def test_what_names_the_next_set_late_in_one_is_about_that():
     assert [why for cue, why in made.lines.left if "Bell again" in cue.text] == [NAMED_AGAIN]
 
 
+@pytest.mark.parametrize(
+    ("text", "purpose", "share", "is_call"),
+    [
+        ("Push ups coming up.", "form", 0.8, True),
+        ("Push ups.", "praise", 0.8, True),
+        ("Ups next.", "say", 0.8, False),
+        ("Goblet squats.", "form", 0.8, False),
+        ("Push ups make this easy, so slow it down.", "form", 0.8, False),
+        # Early in a set it may compare.
+        ("Push ups.", "form", 0.2, False),
+    ],
+)
+def test_the_name_of_the_next_set_late_in_one_calls_it(text, purpose, share, is_call):
+    """Whatever it was judged to be for: in another set, or early in one, it would call the wrong one."""
+    made = made_of(with_sets({1: [(share, purpose, text)]}))
+
+    assert (text in rows_of(made, "push ups", "preview")) is is_call
+
+
+def test_what_is_changed_for_the_next_set_is_said_before_that():
+    """Behind a rest, too; nothing is put away for a set that does not come, as after the last."""
+    made = made_of(with_sets({1: [(0.8, "change", "Leave the bell by the wall.")]}))
+    (line,) = made.lines.exercises["goblet squats"]["change"]
+
+    assert line.to == "push ups"
+
+
 def test_a_guess_at_an_easier_way_in_a_rest_is_said_in_no_set():
     """ "Take your time getting there" is about the wall that one walks to."""
     said = with_sets({2: [(0.2, "easier", "We need a wall, so take your time getting there.")]})

@@ -110,7 +110,7 @@ def test_work_ends_where_rest_is_called(shares, work):
 
 
 def test_what_is_said_to_those_who_are_done_is_in_no_set():
-    """Rest begins where the plan says now; what is put down for the next set is put down for the rest."""
+    """Rest begins where the plan says now; what is put down is for what follows the rest."""
     made, plan = made_of(
         {
             1: [(0.3, "caution", "If you're done, bell down and breathe.")],
@@ -123,7 +123,7 @@ def test_what_is_said_to_those_who_are_done_is_in_no_set():
     assert left["If you're done, bell down and breathe."] == OWN_REST
     assert left["Finished? Shake the arms out."] == OWN_REST
     assert left[ON_THE_MINUTE] == OWN_CALL
-    assert plan["exercises"]["push ups"]["change"][0]["to"] == "rest"
+    assert plan["exercises"]["push ups"]["change"][0]["to"] == "goblet squats"
     assert [line["text"] for line in plan["exercises"]["goblet squats"]["form"]] == ["Heels heavy."]
 
 

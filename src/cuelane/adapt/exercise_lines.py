@@ -172,6 +172,10 @@ class _Sorter:
             # "When you're done, bell down, breathe": rest begins where the plan says so now.
             self.lines.left.append((cue, OWN_REST))
             return
+        if self._calls_the_next(cue, number):
+            # "Push press coming up", whatever it was taken for.
+            self._preview(cue, number + 1)
+            return
         match cue.purpose:
             case "time" | "praise" | "say" | "change" if self._is_tempo(cue):
                 # "Three, two, one, up" tells how fast one moves.
@@ -229,6 +233,17 @@ class _Sorter:
             return False
         following = self._names.holds(cue.text, names[number + 1])
         return following and not self._names.holds(cue.text, names[number])
+
+    def _calls_the_next(self, cue: CutCue, number: int) -> bool:
+        """Return whether what is said late in a set is nothing but the next one's name, and that it comes."""
+        names = self._shape.names
+        if number + 1 == len(names) or names[number + 1] == names[number] or self._share(cue) < _CHANGES_FROM:
+            return False
+        own, following = names[number], names[number + 1]
+        if self._names.holds(cue.text, own) or self._names.begins_with(cue.text, own, [following]):
+            return False
+        called = self._lists.calls_next(cue.text) and self._names.begins_with(cue.text, following, [own])
+        return called or self._names.is_only(cue.text, following)
 
     def _announce_or_leave(self, cue: CutCue, number: int) -> None:
         if self._names_itself(cue, number):
@@ -293,7 +308,9 @@ class _Sorter:
         if number + 1 == len(self._shape.sets) and not rests:
             self.lines.left.append((cue, NOTHING_FOLLOWS))
             return
-        to = "rest" if rests else self._shape.names[number + 1]
+        name, *later = self._shape.names[number : number + 2]
+        # "Back to the box" is for what comes, behind a rest, too, and not for the end of the class.
+        to = later[0] if later and (not rests or later[0] != name) else "rest"
         self._add(cue, number, "change", to=to)
 
     def _add(

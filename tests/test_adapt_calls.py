@@ -239,3 +239,41 @@ def test_praise_in_a_rest_for_a_movement_is_of_the_set_before():
 
     assert rows_of(made, "goblet squats", "praise") == [text]
     assert [line.cue.text for line in made.lines.praise] == ["Well done, all of you."]
+
+
+@pytest.mark.parametrize(
+    ("text", "purpose", "share", "where"),
+    [
+        # What is sure to be a change is none before the middle of a set.
+        ("Hands on the bells, feet wide.", "change", 0.1, ("setup", None)),
+        ("Hands on the bells, feet wide.", "change", 0.3, ("form", None)),
+        ("Bell down by the wall.", "change", 0.8, ("change", None)),
+        # Steps that are counted are none of the sides, and as true of any set.
+        ("Left, right, left, right.", "side", 0.4, ("form", None)),
+        ("Left leg now.", "side", 0.4, ("setup", 1)),
+    ],
+)
+def test_where_in_its_set_a_line_is_said_tells_what_it_is_for(text, purpose, share, where):
+    """Of what is said early nothing is for the end, and a side that is named is that of this set."""
+    made = made_of(with_sets({1: [(share, purpose, text)]}))
+    role, rounds = where
+
+    assert [line.rounds for line in made.lines.exercises["goblet squats"][role]] == [rounds]
+
+
+@pytest.mark.parametrize("purpose", ["caution", "easier", "harder", "form", "praise"])
+def test_what_begins_a_set_with_its_name_announces_it(purpose):
+    """ "Goblet squats, toss it if you dare" may be taken for a caution, and said before the set."""
+    said = with_sets({})
+    said[1] = [(0.02, purpose, "Goblet squats, toss it if you dare.")]
+    made = made_of(said, sure=False)
+
+    assert rows_of(made, "goblet squats", "announce")[0] == "Goblet squats, toss it if you dare."
+
+
+def test_what_tells_where_in_a_ladder_one_is_stays_there():
+    """ "The longest one" would be untrue of the next round."""
+    made = made_of(with_sets({5: [(0.1, "setup", "Longest one, find a rhythm.")]}))
+
+    (line,) = made.lines.exercises["goblet squats"]["remind"]
+    assert line.rounds == 2

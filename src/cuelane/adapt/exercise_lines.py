@@ -35,6 +35,8 @@ TOO_MANY = f"one of more than {MOST_LINES} lines of its kind"
 
 # Chosen: what changes for the next set is told in the last part of one; a guess at it before that is form.
 _CHANGES_FROM = 0.5
+# Chosen: what one is told to do by then gets one into place.
+_SET_UP_BY = 0.2
 # Common practice, no source: a set is counted out in its last seconds.
 _COUNTED_OUT_S = 10.0
 # A guess at these in a rest is as often about the rest: "take your time getting there".
@@ -198,14 +200,19 @@ class _Sorter:
             case "say" | "remind" if begins and named:
                 # "Push ups, you know what to do" begins the set, and would be odd later.
                 self._announce_or_leave(cue, number)
-            case "praise" | "form" if begins and named and not cue.is_sure:
+            case "praise" | "form" | "caution" | "easier" | "harder" if begins and named and not cue.is_sure:
                 self._announce_or_leave(cue, number)
+            case "side" if self._untrue.is_cadence(cue.text):
+                # "Left, right, left, right" goes on as long as the set.
+                self._add(cue, number, "form")
             case "setup" | "announce" | "side" if self._names_itself(cue, number):
                 self._add(cue, number, "announce", pinned=cue.purpose != "announce")
             case "setup" | "announce" | "side":
                 self._add(cue, number, "setup" if first else "remind", pinned=cue.purpose == "side")
-            case "change" if not cue.is_sure and self._share(cue) < _CHANGES_FROM and not shape.every_ms:
-                self._add(cue, number, "form")
+            case "change" if self._share(cue) < _CHANGES_FROM and not shape.every_ms:
+                # "Hands on the bells, feet wide" right behind the name, and none at the end of the set.
+                early = first and cue.is_sure and self._share(cue) < _SET_UP_BY
+                self._add(cue, number, "setup" if early else "form")
             case "change":
                 self._change(cue, number)
             case _:
@@ -317,7 +324,7 @@ class _Sorter:
         self, cue: CutCue, number: int, role: str, *, pinned: bool = False, to: str | None = None
     ) -> None:
         appearance = self._shape.appearance(number)
-        pinned = pinned or self._untrue.names_side(cue.text)
+        pinned = pinned or (self._untrue.names_side(cue.text) and not self._untrue.is_cadence(cue.text))
         pinned = pinned or (appearance > 1 and self._untrue.compares(cue.text))
         rounds = appearance if pinned else None
         # A part of one exercise has a round for each of its sets.

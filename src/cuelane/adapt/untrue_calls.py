@@ -24,7 +24,8 @@ class UntrueCalls:
         self._tempo = any_of(lists["tempo"])
         self._rests, self._beside_side = any_of(lists["rests"]), frozenset(lists["beside_side"])
         hints = hints_of(language)
-        self._of_exercise = (any_of(lists["cadence"]), hints["body"], hints["kit"], hints["move"])
+        self._cadence = any_of(lists["cadence"])
+        self._of_exercise = (self._cadence, hints["body"], hints["kit"], hints["move"])
         self._side, self._turn = any_of(lists["side"]), any_of(lists["turn"])
         self._sides = {"left": any_of(lists["left"]), "right": any_of(lists["right"])}
 
@@ -78,6 +79,10 @@ class UntrueCalls:
     def rests(self, text: str) -> bool:
         """Return whether `text` calls for a rest, as between two efforts of one set."""
         return any(self._rests.search(plain(part)) for part in re.split(r"[.!?]", text))
+
+    def is_cadence(self, text: str) -> bool:
+        """Return whether `text` counts the steps of one movement: "left, right"."""
+        return self._cadence.search(plain(text)) is not None
 
     def is_of_exercise(self, text: str) -> bool:
         """Return whether `text`, which is praise, is of one exercise, such as "lovely, hips low"."""

@@ -21,12 +21,12 @@ import soundfile
 
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import PlanError, UsageError
-from cuelane.desk import chores
+from cuelane.desk import chores, last_check
 from cuelane.desk.app import application
 from cuelane.desk.archive import files_of, zipped
 from cuelane.desk.guard import Guard
 from cuelane.desk.jobs import JobCancelledError, Jobs
-from cuelane.desk.last_check import is_fresh, plan_sha256
+from cuelane.desk.last_check import digests_beside, is_fresh, plan_sha256
 from cuelane.desk.made import made_of, report_of
 from cuelane.desk.music_tried import TriedMusics
 from cuelane.desk.words import in_language
@@ -112,6 +112,30 @@ def test_a_kept_check_that_names_anything_beside_its_plan_is_of_another(tmp_path
     for beside in ([], "x", {"../secret": good}, {str(tmp_path / "secret"): good}, {"\0": "a"}, {"none": 3}):
         assert not is_fresh(plan, audio, kept | {"beside": beside}, "")
     assert is_fresh(plan, audio, kept | {"beside": {"none": ""}}, "")
+
+
+@pytest.mark.parametrize("most_read", [None, 1 << 20])
+def test_a_change_of_a_large_recording_is_seen(
+    most_read: int | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One of 33 MiB beside the plan, and one too large to be read through each time."""
+    if most_read is not None:
+        monkeypatch.setattr(last_check, "_MOST_READ_BYTES", most_read)
+    plan, audio, reading = tmp_path / "p.yaml", tmp_path / "p.flac", tmp_path / "reading.wav"
+    for path in (plan, audio):
+        path.write_text("", encoding="utf-8")
+    with reading.open("wb") as file:
+        file.truncate(33 << 20)
+    kept = {"plan": plan_sha256(""), "beside": digests_beside(tmp_path, [reading])}
+    assert is_fresh(plan, audio, kept, "")
+    before = reading.stat().st_mtime_ns
+    os.utime(reading, ns=(before, before + 2_000_000_000))
+    assert is_fresh(plan, audio, kept, "") == (most_read is None), "what is read counts by its content"
+    with reading.open("r+b") as file:
+        file.seek(32 << 20)
+        file.write(b"x")
+    os.utime(reading, ns=(before, before + 4_000_000_000))
+    assert not is_fresh(plan, audio, kept, "")
 
 
 def test_what_is_made_is_what_the_command_line_makes(desk: Pilot, tmp_path: Path) -> None:

@@ -217,12 +217,29 @@ def test_a_set_with_too_many_words_is_thinned_by_a_button(tmp_path: Path) -> Non
     assert squat["preview"].startswith("Sit down slowly")
 
 
+@pytest.mark.parametrize("listed", ["[press]", "press"])
+def test_an_exercise_that_no_block_does_is_put_into_one_or_taken_out(tmp_path: Path, listed: str) -> None:
+    """Into each block that does exercises; who has just added it sees why it is in no timetable."""
+    text = (
+        "title: T\nvoice: system\ncautions: standard\nsession:\n"
+        f"  - {{block: Legs, pattern: circuit, work: 40s, exercises: {listed}}}\n"
+        "  - {block: Calm, pattern: breath, inhale: 4s, exhale: 4s, cycles: 3}\n"
+        "exercises:\n  press: {}\n  row: {}\n"
+    )
+    (finding,) = [row for row in planned(tmp_path, text).findings if row.level == "warning"]
+    assert (finding.place, finding.code) == (("exercises", "row"), "not-done")
+    labels = [fix.label for fix in finding.fixes]
+    assert labels[:2] == ["Do “row” in “Legs” too", "Take “row” out of the exercises"]
+    for label in labels:
+        assert pressed(tmp_path, text, finding, label).findings == (), label
+
+
 @pytest.mark.parametrize("entry", ["rwo", "{exercise: rwo, work: 20s}"])
 def test_an_exercise_that_is_not_there_is_found_added_or_taken_out(tmp_path: Path, entry: str) -> None:
     """A slip of the pen, one that is still to be written, or one too many."""
     text = (
         "title: T\nvoice: system\ncautions: standard\nsession:\n"
-        f"  - {{block: B, pattern: circuit, work: 40s, exercises: [press, {entry}]}}\n"
+        f"  - {{block: B, pattern: circuit, work: 40s, exercises: [press, row, {entry}]}}\n"
         "exercises:\n  press: {}\n  row: {}\n"
     )
     (finding,) = planned(tmp_path, text).findings

@@ -15,9 +15,11 @@ from cuelane.base.roles import ROLES, Role
 from cuelane.facts import count
 from cuelane.lint import LintWarning, handbook, lint, rules
 from cuelane.lint.line_signs import found, not_words
+from cuelane.lint.not_done import not_done
 from cuelane.lint.pointing import WARN, pointing
 from cuelane.plan.load import load_plan
 from cuelane.plan.model import Exercise
+from cuelane.plan.variants import Chosen
 from cuelane.plan.warning_codes import WARNINGS
 from cuelane.session.expand import expand
 from cuelane.speech.prepare import spoken_as
@@ -324,6 +326,32 @@ class TestWholeSession:
         assert found[0].mark.line == 2
         assert warnings_of(tmp_path, plan(head="cautions: Stop if it hurts.")) == []
 
+    def test_an_exercise_that_no_block_does_is_pointed_out(self, tmp_path: Path) -> None:
+        """At its name; one in a script, or of a variant, is done, and a variant leaves out what it may."""
+        circuit = "  - {block: A, pattern: circuit, work: 40s, exercises: [row]}\n"
+        script = (
+            "  - block: B\n    pattern: script\n    intervals: [{kind: work, length: 9s, exercise: plank}]\n"
+        )
+        ends = "exercises:\n  row: {}\n  plank:\n  press:\n    setup: Press up.\n"
+        text = f"title: T\nsession:\n{circuit}{script}{ends}"
+        (found,) = warnings_of(tmp_path, text)
+        assert (found.code, found.message) == ("not-done", "no block does 'press'")
+        assert (found.mark.line, found.mark.column) == (10, 3)
+        assert found.source_line == "  press:"
+        for variant in ("{swap: {row: press}}", "{blocks: {A: {exercises: [{exercise: press}]}}}"):
+            assert warnings_of(tmp_path, f"{text}variants: {{short: {variant}}}\n") == []
+        path = tmp_path / "plan.yaml"
+        path.write_text(f"{text}variants: {{short: {{title: Short}}}}\n", encoding="utf-8")
+        assert [name for name, _ in not_done(load_plan(path))] == ["press"]
+        assert list(not_done(load_plan(path, variant=Chosen("short")))) == []
+
+    def test_a_file_that_is_included_is_looked_at_by_itself(self, tmp_path: Path) -> None:
+        """It may be kept for its exercises; what it does not do is said where it is the plan."""
+        inner = "title: In\nsession:\n  - rest: 30s\nexercises:\n  row: {}\n"
+        (tmp_path / "in.yaml").write_text(inner, encoding="utf-8")
+        assert warnings_of(tmp_path, "title: T\nsession:\n  - include: in.yaml\n") == []
+        assert codes(warnings_of(tmp_path, inner)) == ["not-done"]
+
 
 class TestAllow:
     @pytest.mark.parametrize(
@@ -341,6 +369,7 @@ class TestAllow:
             ("inside-aim", plan(squat="form: Engage your core.")),
             ("name-twice", plan(squat="remind: Squat. Sit down.")),
             ("no-cautions", plan(head="cautions: none")),
+            ("not-done", plan() + "  plank:\n"),
         ],
     )
     def test_each_code_can_be_allowed_in_the_plan(self, tmp_path: Path, code: str, text: str) -> None:
@@ -396,8 +425,8 @@ def test_the_codes_are_stable() -> None:
     assert tuple(WARNINGS) == (
         "screen-words", "not-judged", "side-by-hand", "too-long", "too-dense", "not-words", "no-warm-up",
         "no-cool-down", "two-things", "not-first", "inside-aim", "two-names", "name-twice", "stay-down",
-        "no-cautions", "unknown-warning", "uneven-sides", "same-load", "speaking-rate", "no-pick-up",
-        "unknown-activity",
+        "not-done", "no-cautions", "unknown-warning", "uneven-sides", "same-load", "speaking-rate",
+        "no-pick-up", "unknown-activity",
     )  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from cuelane.facts.count import Facts
 from cuelane.lint import LintWarning
 from cuelane.lint.handbook import sentences_of
 from cuelane.plan.loaded import LoadedPlan
-from cuelane.plan.model import Exercise, PatternBlock
+from cuelane.plan.model import Exercise, ExerciseBlock, PatternBlock
 from cuelane.plan.phrases import nearest
 from cuelane.session.model import Session
 from cuelane.session.remedies import Advice, Remedy
@@ -29,6 +29,8 @@ _LINE_ORDER = ("text", "rounds", "from_round", "to", "at", "must", "weight", "al
 _MOST_LETTERS = 70
 _ENTRY_DEPTH = 4
 """``session``, which of its parts, ``exercises``, which of them."""
+_MOST_BLOCKS = 3
+"""Chosen: a row of more buttons is harder to read than the session itself."""
 _ENDS = {"no-warm-up": 0, "no-cool-down": -1}
 
 
@@ -208,10 +210,25 @@ def _by_code(read: PlanRead, warning: LintWarning, place: Place) -> Iterator[Fix
         yield Fix(Said("remedy.out"), (_taken_out(read, place),))
     elif code == "too-dense" and place[:1] == ("exercises",):
         yield from _thinned(read, place[:2])
+    elif code == "not-done" and place[:1] == ("exercises",):
+        yield from _done(read, place[:2])
     elif code == "unknown-warning" and place:
         # A list of one code stands for that code alone.
         lone = isinstance(place[-1], int) and len(read.value(place[:-1]) or ()) < 2
         yield Fix(Said("remedy.out_code"), (Remove(place[:-1] if lone else place),))
+
+
+def _done(read: PlanRead, place: Place) -> Iterator[Fix]:
+    """Yield the ways to have an exercise done in a block of exercises, and the way to take it out."""
+    name = place[-1]
+    blocks = [(n, one) for n, one in enumerate(read.loaded.plan.session) if isinstance(one, ExerciseBlock)]
+    for n, block in blocks[:_MOST_BLOCKS]:
+        into = ("session", n, "exercises")
+        said = Said("remedy.into_block", name=_short(str(name)), block=_short(block.block))
+        there = read.value(into)
+        edit = Insert(into, len(there), name) if isinstance(there, list) else Set(into, [there, name])
+        yield Fix(said, (edit,))
+    yield Fix(Said("remedy.out_of_plan", name=_short(str(name))), (Remove(place),))
 
 
 def _freed(read: PlanRead, place: Place) -> Iterator[Fix]:

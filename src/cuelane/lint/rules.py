@@ -18,6 +18,7 @@ from cuelane.lint.density import FOLLOWED_IN_A_SET, Density
 from cuelane.lint.handbook import follows_down, handbook
 from cuelane.lint.instead import Instead, by_side
 from cuelane.lint.line_signs import found, how_spoken, not_words, patterns
+from cuelane.lint.not_done import not_done
 from cuelane.lint.pointing import WARN, has_judge, pointing
 from cuelane.lint.spaces import Rooms
 from cuelane.lint.spoken_lines import SpokenLine, plans_of, spoken_lines
@@ -206,6 +207,10 @@ def _about_whole(loaded: LoadedPlan, session: Session) -> Iterator[LintWarning]:
         hint = "5 to 10 minutes of light movement first are usual"
         yield LintWarning("no-warm-up", mark, message, loaded.line_at(mark), hint)
     yield from _about_its_end(loaded, session)
+    for name, mark in not_done(loaded):
+        message = f"no block does '{name}'"
+        hint = "name it in a block, or take it out of 'exercises'"
+        yield LintWarning("not-done", mark, message, loaded.line_at(mark), hint)
     if not has_judge(plan.language):
         mark = plan.mark_of("language") or start
         message = "what points at a picture is told in English only"

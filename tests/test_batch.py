@@ -20,7 +20,7 @@ from cuelane.batch import far_folder, jobs_made, one_track, records
 from cuelane.batch.cluster import on_cluster, sent_along
 from cuelane.batch.jobs_made import Order, Outcome, carried_out
 from cuelane.batch.run import orders_of, render_options, run_batch
-from cuelane.batch.tracks import Asked, plan_files, tracks
+from cuelane.batch.tracks import Asked, notes_on, plan_files, tracks
 from cuelane.cli.app import run
 from cuelane.plan.series import load_series
 from cuelane.plan.source_text import MAX_FILE_BYTES
@@ -476,6 +476,21 @@ def test_a_variant_of_a_series_that_names_nothing_is_refused(tmp_path: Path) -> 
         UsageError, match=r"\.yaml:\d+:\d+: variant 'slow' names 'squats', .* did you mean 'squat'"
     ):
         tracks(plan_files([], series), series, Asked())
+
+
+@pytest.mark.parametrize("given", ["{}", "{cycles: 5}", "{work: 8s}"])
+def test_a_variant_that_changes_no_plan_is_noted(tmp_path: Path, given: str) -> None:
+    """Nothing given, what no block has, or what each has already; another is not noted."""
+    path = series_of(tmp_path)
+    text = path.read_text(encoding="utf-8").replace("{pace: 0.9}", given)
+    path.write_text(text + "  other: {title: Other}\n", encoding="utf-8")
+    series = load_series(path)
+    (noted,) = notes_on(tracks(plan_files([], series), series, Asked()), series)
+    n_line = text[: text.index("slow:")].count("\n") + 1
+    assert noted.startswith(f"{path}:{n_line}:")
+    assert noted.endswith("variant 'slow' changes nothing in any of these plans")
+    only = Asked(variants=("plain", "other"))
+    assert notes_on(tracks(plan_files([], series), series, only), series) == []
 
 
 def test_another_usual_voice_makes_a_track_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

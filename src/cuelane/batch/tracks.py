@@ -118,6 +118,32 @@ def tracks(plans: Sequence[Path], series: LoadedSeries | None, asked: Asked) -> 
     return found
 
 
+def notes_on(found: Sequence[Track], series: LoadedSeries | None) -> list[str]:
+    """Return a note for each variant whose tracks are as if nothing had been changed, in the order made.
+
+    Where any plan is changed, or is wrong, which is said when its track is made, nothing is noted.
+    """
+    variants: dict[str, tuple[Chosen, set[Path]]] = {}
+    for track in found:
+        if track.variant is not None:
+            variants.setdefault(track.variant.name, (track.variant, set()))[1].add(track.plan)
+    notes = []
+    for name, (variant, plans) in variants.items():
+        given = series.series.variants.get(name) if series is not None else None
+        place = f"{given.mark}: " if given is not None and given.mark is not None else ""
+        if not any(_changes(plan, variant) for plan in sorted(plans)):
+            notes.append(f"{place}variant {quoted(name)} changes nothing in any of these plans")
+    return notes
+
+
+def _changes(plan: Path, variant: Chosen) -> bool:
+    try:
+        plain, varied = load_plan(plan), load_plan(plan, variant=variant)
+    except PlanError:
+        return True
+    return plain.pace != varied.pace or plain.plan.model_dump() != varied.plan.model_dump()
+
+
 def _suffix(asked: str) -> str:
     """Return the ending of a format, asked for with its dot or without, in capitals or not."""
     suffix = "." + asked.strip().lstrip(".").lower()

@@ -11,6 +11,8 @@ from cuelane.cli.output import note, out, out_json, progress
 
 if TYPE_CHECKING:
     from cuelane.batch.jobs_made import Outcome
+    from cuelane.batch.tracks import Asked, Track
+    from cuelane.plan.series import LoadedSeries
 
 
 def batch(
@@ -49,7 +51,7 @@ def batch(
     Ends with 1 if a track failed; the others are made all the same.
     """
     from cuelane.batch.run import orders_of, render_options, run_batch
-    from cuelane.batch.tracks import Asked, plan_files, tracks
+    from cuelane.batch.tracks import Asked
     from cuelane.plan.series import load_series
 
     _require_folder(out_folder)
@@ -61,7 +63,7 @@ def batch(
         variants=tuple(variant or ()),
         usual_voices=not voice,
     )
-    found = tracks(plan_files(plans or [], loaded), loaded, asked)
+    found = _tracks(plans or [], loaded, asked)
     options = render_options(defaults) if defaults is not None else {}
     _try_places(out_folder, clips)
     orders = orders_of(found, out_folder, options, force=force, clips=clips)
@@ -73,6 +75,16 @@ def batch(
         _print_text(outcomes, out_folder)
     if any(one.state == "failed" for one in outcomes):
         raise typer.Exit(1)
+
+
+def _tracks(plans: list[Path], series: LoadedSeries | None, asked: Asked) -> list[Track]:
+    """Return every track, once what is odd about their variants has been noted."""
+    from cuelane.batch.tracks import notes_on, plan_files, tracks
+
+    found = tracks(plan_files(plans, series), series, asked)
+    for noted in notes_on(found, series):
+        note(noted)
+    return found
 
 
 def _require_folder(out_folder: str) -> None:

@@ -134,6 +134,21 @@ def test_a_plan_may_have_the_longest_name_that_a_file_can_have(sign: str, tmp_pa
     assert (tmp_path / name).read_text(encoding="utf-8").startswith(("title:", "#"))
 
 
+def test_a_plan_that_new_wrote_is_not_called_another_s(tmp_path: Path) -> None:
+    """It is kept, as it may have been changed; what is said of it is true, and how to go on."""
+    assert run_command("new", "circuit", cwd=tmp_path).returncode == 0
+    before = (tmp_path / "plan.yaml").read_bytes()
+    done = run_command("new", "flow", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "was not written by cuelane" not in done.stderr
+    assert (
+        "plan.yaml: there is a file already, and it is yours, also if `cuelane new` wrote it" in done.stderr
+    )
+    assert (tmp_path / "plan.yaml").read_bytes() == before
+    assert run_command("new", "flow", "--force", cwd=tmp_path).returncode == 0
+    assert (tmp_path / "plan.yaml").read_bytes() != before
+
+
 @POSIX
 @pytest.mark.parametrize("suffix", [".wav", ".flac"])
 def test_a_disk_that_takes_no_more_is_told_with_its_cause(suffix: str, tmp_path: Path) -> None:

@@ -34,6 +34,12 @@ def new(
         raise UsageError(
             f"{out_file}: is a folder; give the name of a file, such as {out_file / 'plan.yaml'}"
         )
+    if out_file.exists() and not force:
+        # Also one that this command wrote: nobody can tell whether a line of it has been changed since.
+        raise UsageError(
+            f"{out_file}: there is a file already, and it is yours, also if `cuelane new` wrote it; choose "
+            "another name with --out, or replace it with --force"
+        )
     if not out_file.parent.is_dir():
         raise UsageError(f"{out_file.parent}: there is no such folder")
     schema = out_file.with_name("plan.schema.json")

@@ -52,6 +52,7 @@ INSIDE = {
         listed_names set_names set_turns timed_starts
         exercise_names
         misheard_names
+        class_sections
         adapted_folder class_shape picture_words
         decisions class_cues untrue_calls length_doubts
         analysis

@@ -49,6 +49,8 @@ class ClassShape:
     set's name as it was heard in it, None where none was; empty where nothing was heard differently.
     ``n_listed`` sets have the name of their place in what was listed before the first. Where a set starts
     each ``every_ms``, ``work_ms`` is a guess at how much of that is work, and the rest of it ``rest_ms``.
+    ``sections`` are what the class is put together of, where it is no one circuit; its own fields are then
+    those of one round of all sets.
     """
 
     sets: tuple[int, ...]
@@ -65,10 +67,13 @@ class ClassShape:
     heard: tuple[str | None, ...] = ()
     n_listed: int = 0
     every_ms: int | None = None
+    sections: tuple[ClassSection, ...] = ()
 
     @property
     def parts(self) -> tuple[ClassPart, ...]:
         """The class as one exercise after another, each with its sets in a row; empty if it is not so."""
+        if self.sections:
+            return ()
         found, at = [], 0
         for name, run in itertools.groupby(self.names):
             n_sets = len(list(run))
@@ -81,9 +86,27 @@ class ClassShape:
             found.append(ClassPart(name, at - n_sets, n_sets, self.rest_ms if last is None else last))
         return tuple(found) if len({part.exercise for part in found}) == len(found) > 1 else ()
 
+    def round_of(self, number: int) -> int:
+        """Return in which round of its block set `number` (from 0) is, from 1."""
+        if self.parts:
+            # A part of one exercise has a round for each of its sets.
+            return self.appearance(number)
+        own = next((one for one in reversed(self.sections) if one.first <= number), None)
+        first, size = (own.first, len(own.shape.places)) if own else (0, len(self.places))
+        return (number - first) // size + 1
+
     def appearance(self, number: int) -> int:
         """Return how often the exercise of set `number` (from 0) has come by then; 1 for its first set."""
         return self.names[: number + 1].count(self.names[number])
+
+
+@dataclass(frozen=True)
+class ClassSection:
+    """Sets in a row that are a circuit: the number of the first, from 0, and the rest after the last."""
+
+    first: int
+    shape: ClassShape
+    rest_ms: int
 
 
 def repeats(said: Sequence[str | None], language: str = "en") -> bool:
@@ -108,12 +131,19 @@ def class_shape(
     if len(sets) < 2:
         return None
     work = [round(intervals[index].true_s * 1000) for index in sets]
-    rest = [_rest_ms(intervals, one, two) for one, two in zip(sets, [*sets[1:], None], strict=True)]
-    said = _in_full(_in_parts(said, rest), language)
+    rest = rests_of(intervals)
+    return shape_of(sets, work, rest, _in_parts(said, rest), language)
+
+
+def shape_of(
+    sets: Sequence[int], work: Sequence[int], rest: Sequence[int], said: Sequence[str | None], language: str
+) -> ClassShape:
+    """Return what repeats in one set and more, of which `rest` follows each; all in ms, of one length."""
+    said = _in_full(said, language)
     size, names = _round_of(said)
     rounds = len(sets) // size
     work_ms, n_work = Counter(work).most_common(1)[0]
-    between = [ms for n, ms in enumerate(rest[:-1]) if (n + 1) % size] or rest[:-1]
+    between = [ms for n, ms in enumerate(rest[:-1]) if (n + 1) % size] or rest[:-1] or [0]
     rest_ms, n_rest = Counter(between).most_common(1)[0]
     ends = {rest[n] for n in range(size - 1, len(sets) - 1, size)} if size > 1 and rounds > 1 else set()
     round_rest_ms = ends.pop() if len(ends) == 1 else None
@@ -145,6 +175,12 @@ def class_shape(
         bool(ladder or n_work >= REGULAR * len(work)) and n_rest >= REGULAR * len(between),
         ladder,
     )
+
+
+def rests_of(intervals: Sequence[FoundInterval]) -> list[int]:
+    """Return the rest after each set, in ms."""
+    sets = sets_of(intervals)
+    return [_rest_ms(intervals, one, two) for one, two in zip(sets, [*sets[1:], None], strict=True)]
 
 
 def _rest_ms(intervals: Sequence[FoundInterval], one: int, two: int | None) -> int:

@@ -327,8 +327,7 @@ class _Sorter:
         pinned = pinned or (self._untrue.names_side(cue.text) and not self._untrue.is_cadence(cue.text))
         pinned = pinned or (appearance > 1 and self._untrue.compares(cue.text))
         rounds = appearance if pinned else None
-        # A part of one exercise has a round for each of its sets.
-        round_number = appearance if self._shape.parts else number // len(self._shape.places) + 1
+        round_number = self._shape.round_of(number)
         later = round_number if role in _FROM_ITS_ROUND and rounds is None and round_number > 1 else None
         rows = self.lines.exercises[self._shape.names[number]].setdefault(role, [])
         self.lines.add(rows, OwnLine(cue, rounds, to, later))

@@ -175,6 +175,10 @@ class ExerciseNames:
             return False
         return True if self._warm_up.search(plain(text)) else None
 
+    def speaks_of_warm_up(self, text: str) -> bool:
+        """Return whether `text` speaks of a warm-up, if only besides."""
+        return self._warm_up.search(plain(text)) is not None
+
     def in_a_row(self, text: str) -> list[str | None]:
         """Return the moves that `text` names one after another, without a mark; None where it says more."""
         found: list[str | None] = []

@@ -15,6 +15,7 @@ from typing import Any
 from cuelane.adapt.adapted_folder import CLIPS
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.class_cues import CutCue
+from cuelane.adapt.class_sections import in_sections
 from cuelane.adapt.class_shape import ClassShape, class_shape, repeats, sets_of
 from cuelane.adapt.exercise_lines import ClassLines, OwnLine, class_lines
 from cuelane.adapt.exercise_names import NAMING, ExerciseNames
@@ -32,6 +33,7 @@ from cuelane.plan.values import MAX_NAME, MAX_TEXT
 _SPOKEN_SHARE = 0.7
 # Chosen: quiet after each line of a talk, about a breath.
 _AFTER_MS = 1000
+WARM_UP = "Warm-up"
 _HEAD = """\
 # Made from a recording by cuelane adapt, which writes it anew each time: copy it before you change it.
 # The class as exercises: change work, rest, rounds and lines as you like. Lines with a clip are recordings.
@@ -45,6 +47,8 @@ class PatternPlan:
     shape: ClassShape
     lines: ClassLines
     text: str
+    titles: tuple[str, ...] = ()
+    """What the sections of the class are called in its plan."""
 
 
 def pattern_plan(
@@ -78,10 +82,12 @@ def pattern_plan(
     shape = class_shape(intervals, meant, language)
     if shape is None:
         return None
+    shape = in_sections(shape, intervals, meant, language)
     shape = TimedStarts(language).shape(replace(shape, n_listed=n_listed), intervals, said)
     shape = shape if meant == heard else replace(shape, heard=tuple(heard))
     lines = class_lines(shape, intervals, cues, language)
-    return PatternPlan(shape, lines, _yaml(_plan(title, shape, lines, beep, language)))
+    titles = _titles(shape, said, names)
+    return PatternPlan(shape, lines, _yaml(_plan(title, shape, lines, titles, beep, language)), titles)
 
 
 def _telling(dropped: Sequence[CutCue], sets: Sequence[int]) -> list[CutCue]:
@@ -89,10 +95,27 @@ def _telling(dropped: Sequence[CutCue], sets: Sequence[int]) -> list[CutCue]:
     return [cue for cue in dropped if sets and (cue.interval < sets[0] or cue.purpose in (*NAMING, "side"))]
 
 
+def _titles(shape: ClassShape, said: Sequence[CutCue], names: ExerciseNames) -> tuple[str, ...]:
+    """Return what the sections of a class are called: the first a warm-up where it is spoken of as one."""
+    if not shape.sections:
+        return ()
+    first, end = shape.sections[0], shape.sets[len(shape.sections[0].shape.sets) - 1]
+    texts = [cue.text for cue in said if cue.interval <= end]
+    is_warm_up = first.shape.rounds == 1 and any(map(names.speaks_of_warm_up, texts))
+    others = len(shape.sections) - is_warm_up
+    titles = ["Class"] if others == 1 else [f"Part {n + 1}" for n in range(others)]
+    return (*[WARM_UP] * is_warm_up, *titles)
+
+
 def _plan(
-    title: str, shape: ClassShape, lines: ClassLines, beep: Beep | None, language: str
+    title: str,
+    shape: ClassShape,
+    lines: ClassLines,
+    titles: Sequence[str],
+    beep: Beep | None,
+    language: str,
 ) -> dict[str, Any]:
-    blocks = _parts(shape, lines) or [_block(shape, lines)]
+    blocks = _sections(shape, lines, titles) or _parts(shape, lines) or [_block(shape, lines.praise)]
     session = [*_talk(lines.opening), *blocks, *_talk(lines.closing)]
     return {
         "title": fit_for_plan(title, MAX_NAME),
@@ -112,14 +135,32 @@ def _plan(
     }
 
 
-def _block(shape: ClassShape, lines: ClassLines) -> dict[str, Any]:
+def _sections(shape: ClassShape, lines: ClassLines, titles: Sequence[str]) -> list[dict[str, Any]]:
+    """Return a class of circuits one after another as a block for each, with the rests between them."""
+    found: list[dict[str, Any]] = []
+    for number, (section, title) in enumerate(zip(shape.sections, titles, strict=True)):
+        later = shape.sections[number + 1 :]
+        begin = section.shape.sets[0] if number else 0
+        own = [
+            line for line in lines.praise
+            if _lies_in(line.cue.interval, begin, later[0].shape.sets[0] if later else None)
+        ]  # fmt: skip
+        found.append(_block(section.shape, own, title))
+        if later and section.rest_ms:
+            found.append({"rest": format_duration(section.rest_ms)})
+        elif not later and shape.last_rest:
+            found[-1]["last_rest"] = True
+    return found
+
+
+def _block(shape: ClassShape, praise: Sequence[OwnLine], title: str = "Class") -> dict[str, Any]:
     """Return the class as one block: a circuit, a ladder, or sets that start each so much time."""
     if shape.every_ms is not None:
         names = [place.exercise for place in shape.places]
-        return {"block": "Class", **_timed_starts(shape, shape.rounds, names), **_praise(lines.praise)}
+        return {"block": title, **_timed_starts(shape, shape.rounds, names), **_praise(praise)}
     work: Any = [format_duration(ms) for ms in shape.ladder_ms] or format_duration(shape.work_ms)
     pattern = "ladder" if shape.ladder_ms else "circuit"
-    block: dict[str, Any] = {"block": "Class", "pattern": pattern, "work": work}
+    block: dict[str, Any] = {"block": title, "pattern": pattern, "work": work}
     block["rest"] = format_duration(shape.rest_ms)
     if shape.round_rest_ms is not None:
         block["round_rest"] = format_duration(shape.round_rest_ms)
@@ -128,7 +169,7 @@ def _block(shape: ClassShape, lines: ClassLines) -> dict[str, Any]:
     if shape.last_rest:
         block["last_rest"] = True
     block["exercises"] = [_entry(place.exercise, place.work_ms, place.rest_ms) for place in shape.places]
-    return {**block, **_praise(lines.praise)}
+    return {**block, **_praise(praise)}
 
 
 def _timed_starts(shape: ClassShape, rounds: int, exercises: list[str]) -> dict[str, Any]:

@@ -32,7 +32,7 @@ def shape_doubts(shape: ClassShape) -> list[str]:
             "time that the repetitions take."
         )
     unnamed = len(shape.sets) - shape.named
-    if shape.rounds == 1 and unnamed:
+    if (shape.rounds == 1 or shape.sections) and unnamed:
         found.append(
             f"Called by no name, but by a number: {unnamed} of {len(shape.sets)} sets. Give them names."
         )
@@ -59,6 +59,24 @@ def pattern_lines(patterns: PatternPlan | None, why: str) -> list[str]:
     if patterns is None:
         return [*lines, NO_PATTERNS.format(why=plain(why))]
     shape = patterns.shape
+    lines.append(_how_it_goes(patterns))
+    doubts = shape_doubts(shape)
+    lines += ["", *(f"- {plain(doubt)}" for doubt in doubts)] if doubts else []
+    lines += ["", "Not in it:", ""]
+    lines += [f"- {clock(cue.onset_ms / 1000)} {plain(cue.text)}: {why}" for cue, why in patterns.lines.left]
+    return lines if patterns.lines.left else [*lines[:-2], "All that is kept is in it."]
+
+
+def _how_it_goes(patterns: PatternPlan) -> str:
+    """Return what is done, how often and for how long, as a sentence."""
+    shape = patterns.shape
+    if shape.sections:
+        rows = zip(patterns.titles, shape.sections, strict=True)
+        return " ".join(f"{title}: {_circuit(section.shape)}" for title, section in rows)
+    return _circuit(shape)
+
+
+def _circuit(shape: ClassShape) -> str:
     start = "" if shape.every_ms is None else f"a set every {format_duration(shape.every_ms)}, "
     work = ", ".join(format_duration(ms) for ms in shape.ladder_ms or [shape.work_ms])
     times = f"{start}{work} of work, {format_duration(shape.rest_ms)} of rest"
@@ -68,12 +86,7 @@ def pattern_lines(patterns: PatternPlan | None, why: str) -> list[str]:
     done = f"{shape.rounds} × ({places})"
     if shape.parts:
         done = ", then ".join(f"{part.n_sets} × {plain(part.exercise)}" for part in shape.parts)
-    lines.append(f"{done}; {times}.")
-    doubts = shape_doubts(shape)
-    lines += ["", *(f"- {plain(doubt)}" for doubt in doubts)] if doubts else []
-    lines += ["", "Not in it:", ""]
-    lines += [f"- {clock(cue.onset_ms / 1000)} {plain(cue.text)}: {why}" for cue, why in patterns.lines.left]
-    return lines if patterns.lines.left else [*lines[:-2], "All that is kept is in it."]
+    return f"{done}; {times}."
 
 
 def role_lines(cues: Sequence[FoundCue], kept: Sequence[bool]) -> list[str]:
@@ -111,5 +124,18 @@ def as_json(patterns: PatternPlan | None, why: str) -> dict[str, Any]:
         "rest_ms": shape.rest_ms,
         "round_rest_ms": shape.round_rest_ms,
         "exercises": [asdict(place) for place in shape.places],
+        "sections": [
+            {
+                "title": title,
+                "rounds": one.shape.rounds,
+                "work_ms": one.shape.work_ms,
+                "ladder_ms": one.shape.ladder_ms,
+                "rest_ms": one.shape.rest_ms,
+                "round_rest_ms": one.shape.round_rest_ms,
+                "rest_after_ms": one.rest_ms,
+                "exercises": [asdict(place) for place in one.shape.places],
+            }
+            for title, one in zip(patterns.titles, shape.sections, strict=True)
+        ],
         "left": [{"text": cue.text, "at_ms": cue.onset_ms, "why": why} for cue, why in patterns.lines.left],
     }

@@ -53,7 +53,7 @@ class TimedStarts:
         """
         alike = all(place.work_ms is None and place.rest_ms is None for place in shape.places)
         is_unbroken = not (shape.rest_ms or shape.round_rest_ms or shape.last_rest or shape.ladder_ms)
-        if not alike or not is_unbroken or shape.work_ms < _SHORTEST_MS:
+        if shape.sections or not alike or not is_unbroken or shape.work_ms < _SHORTEST_MS:
             return shape
         if not any(self.tells(cue.text) for cue in cues):
             return shape

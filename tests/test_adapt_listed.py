@@ -25,6 +25,8 @@ LISTED = ["sit to stand", "heel raises", "wall press ups"]
         ("No hurry, sit to stand, heel raises, and wall press ups.", 6),
         # Most captions have no marks.
         ("today it's sit to stand heel raises and wall press ups twice through", 6),
+        # Some think aloud.
+        ("Sit to stand, heel raises and, what's the last one, oh yeah, wall press ups.", 6),
         ("Sit to stand heel raises, wall press ups. I'll say them once.", 6),
     ],
 )

@@ -86,6 +86,11 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
         ("Swings, sorry, goblet squats.", "announce", "goblet squats"),
         ("Side plank, I mean.", "setup", "side plank"),
         ("Squats. Sorry about the noise.", "setup", "squats"),
+        ("Knees hover, just off the floor.", "announce", None),
+        ("High knees, quick feet.", "announce", "high knees"),
+        ("Band again, pull aparts.", "announce", "pull aparts"),
+        ("band again pull aparts", "announce", "pull aparts"),
+        ("Squat, press and reach.", "announce", "squat press and reach"),
         # Where one moves is told where a set begins, too.
         ("Slide down, thighs level.", "setup", None),
         ("Walk outs, hands to the floor.", "setup", "walk outs"),

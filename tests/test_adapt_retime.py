@@ -183,6 +183,9 @@ def test_a_guess_at_praise_in_a_rest_is_said_in_no_set():
         ("Other way round.", True),
         ("Turn to the other wall", True),
         ("Turn your head the other way.", False),
+        ("Switch hands now.", True),
+        ("Switch hands each time.", False),
+        ("Swap legs as you jump.", False),
     ],
 )
 def test_facing_the_other_way_turns_to_the_other_side(text, turns):

@@ -97,7 +97,8 @@ class ExerciseNames:
         sentence = next((part for part in re.split(r"[.!?]", text) if self.without_lead(part)), "")
         for part in (head, sentence) if purpose != "announce" else (text,):
             words = self.without_lead(part)
-            name = self._known_move(words)
+            # "Band again, pull aparts": what is taken up again is none of it.
+            name = self._known_move(words) or self._known_move(words.partition(" again ")[2])
             tells_way = purpose == "setup" and " " not in (name or "") and self._ways.match(words)
             if name and not tells_way:
                 return name
@@ -154,7 +155,9 @@ class ExerciseNames:
     def _known_move(self, words: str) -> str | None:
         found = None if self._does.match(words) else self._name.match(words)
         judged = set(_judged(found)) if found else set()
-        is_name = found and len(found[0]) <= _LONGEST and not self._no_part & judged and "next" not in judged
+        is_name = found and len(found[0]) <= _LONGEST and not (self._no_part | {"next", "again"}) & judged
+        # "Knees hover off the floor": of the body only what stands before it makes a name, as in high knees.
+        is_name = is_name and not (found and self._body.fullmatch(found[0]))
         return found[0] if found and is_name else None
 
     def _named_next(self, words: str) -> str | None:

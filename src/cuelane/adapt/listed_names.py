@@ -68,21 +68,28 @@ def _lists(opening: Sequence[str], names: ExerciseNames) -> Iterator[tuple[list[
 def _runs(opening: Sequence[str], names: ExerciseNames) -> list[list[_Named]]:
     """Return what is named in a row, run by run."""
     runs: list[list[_Named]] = [[]]
+    chatted: list[list[_Named]] = []
     is_warm_up, is_counted = False, False
     for text in opening:
+        all_known: list[_Named] = []
         told = names.is_of_warm_up(text)
         is_warm_up = is_warm_up if told is None else told
         for part in _parts(text):
             is_counted = is_counted or names.counts_off(part)
-            for name, is_known in _named(part, names):
+            found = _named(part, names)
+            is_list = all(name is not None for name, _ in found)
+            for name, is_known in found:
                 if name is None:
                     runs.append([])
                 elif name:
                     runs[-1].append(_Named(name, is_known or is_counted, is_warm_up))
+                    all_known += runs[-1][-1:] if is_list and runs[-1][-1].is_known else []
                 if name != "":
                     # "Minute one," leads to a name.
                     is_counted = False
-    return runs
+        # "Drags and, what's the last one, oh yeah, rocks": what is said between them is passed over.
+        chatted.append(all_known)
+    return runs + chatted
 
 
 def _named(part: str, names: ExerciseNames) -> list[tuple[str | None, bool]]:
@@ -104,7 +111,8 @@ def _parts(text: str) -> Iterator[str]:
         if len(parts) >= _LEAST_LISTED - 1:
             first, found, second = parts[-1].strip().partition(" and ")
             parts[-1:] = [first, second] if found and plain(first) != "and" else [parts[-1]]
-        yield from parts
+        # "Drags and, oh yeah, rocks".
+        yield from (re.sub(r"\s+and\s*$", "", part) for part in parts)
 
 
 def is_of(said: str, listed: str) -> bool:

@@ -74,6 +74,38 @@ STEPS = (
 )  # fmt: skip
 
 
+FOUND = """\
+title: Pier
+session:
+  - block: Legs
+    pattern: circuit
+    work: 40s
+    exercises: [squat, row]
+exercises:
+  squat:
+    form: [Knees over toes., Keep your heels heavy.]
+  row: {}
+"""
+
+
+def test_what_is_found_in_a_closed_part_opens_it(browser: Browser, tmp_path: Path) -> None:
+    """As the browser's own search does, and an address that names a field; again too when closed again."""
+    with opened(browser, tmp_path, plan=FOUND) as desk:
+        box = "document.getElementById('e/exercises/squat')"
+        field = "document.getElementById('f/exercises/squat/form/0')"
+        for _ in range(2):
+            desk.page.wait(f"{box} && !{box}.open && !{field}.checkVisibility()")
+            desk.page.run("location.hash = ''")
+            desk.page.run("location.hash = 'f/exercises/squat/form/0'")
+            desk.page.wait(f"{box}.open && {field}.checkVisibility()")
+            desk.page.run(f"{field}.focus()")
+            assert desk.page.run(f"document.activeElement === {field}")
+            desk.page.run(f"{box}.querySelector('summary').click()")
+        # Opened by hand, it is there at once for the focus.
+        desk.page.wait(f"!{box}.open")
+        assert desk.page.run(f"{box}.open = true; {field}.focus(); document.activeElement === {field}")
+
+
 def test_the_focus_is_never_lost_and_every_change_is_said(desk: Desk) -> None:
     """After each kind of edit it stands where a person goes on; the list of what is said grows by each."""
     page, keyboard = desk.page, Keyboard(desk.page)

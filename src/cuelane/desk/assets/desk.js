@@ -57,6 +57,18 @@ function keepFocus(had) {
   else focusOn([had.id, ...parts, "main"]);
 }
 
+// What the browser's own search finds in a closed part opens that; the browser then takes the attribute away by
+// which it was found, and without which what is closed again would stay to be seen.
+document.addEventListener("beforematch", (event) => reveal(event.target));
+document.addEventListener(
+  "toggle",
+  ({ target }) => {
+    const inside = target.open ? null : target.parentElement.querySelector(":scope > .inside");
+    inside?.setAttribute("hidden", "until-found");
+  },
+  true,
+);
+
 // Opens all that an element is in. What is in a part of the plan stands behind its buttons, outside its details.
 function reveal(element) {
   for (let box = element; box; box = box.parentElement) {

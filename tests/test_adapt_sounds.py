@@ -29,7 +29,7 @@ from cuelane.adapt.beeps.returning import onsets, patches, tones_returning
 from cuelane.adapt.beeps.score_book import shifted
 from cuelane.adapt.beeps.search import find_structure
 from cuelane.adapt.beeps.sound_boundaries import likeness_over
-from cuelane.adapt.beeps.sound_template import alike_around, begins_at, company_of, rises_at
+from cuelane.adapt.beeps.sound_template import alike_around, begins_at, begins_softly, company_of, rises_at
 from cuelane.adapt.beeps.tone_tracks import ToneTrack
 from cuelane.recording.decode import Recording
 
@@ -287,6 +287,40 @@ def test_a_sound_that_is_never_above_what_was_before_begins_where_it_is_alike():
         prints[steps + lag, 30] = 1.0 if lag < -12 else 1.05 if 6 <= lag < 11 else 0.0
 
     assert rises_at(prints, steps, 0, 30, np.ones(1001)) == 0
+
+
+def test_a_room_that_is_quiet_before_each_return_is_no_part_of_the_sound():
+    """Nobody talks from 0.6 s before each return on, and a room sounds the same whenever nobody does."""
+    rng = np.random.default_rng(3)
+    steps = np.arange(700, 5_000, 700)
+    prints = rng.standard_normal((5_700, N_BANDS)).astype(np.float32)
+    room = 0.3 * rng.standard_normal(N_BANDS).astype(np.float32)
+    for step in steps:
+        prints[step - 75 : step + 100] = room + 0.05 * rng.standard_normal((175, N_BANDS))
+        prints[step : step + 40, 20:26] += np.linspace(4.0, 1.5, 40)[:, None]
+
+    first, last, parts = begins_at(alike_around(prints, steps))
+
+    assert -8 <= first <= 0
+    assert 30 <= last <= 45
+    assert parts == []
+
+
+def test_a_soft_consonant_under_music_is_where_the_word_begins():
+    """It is a tenth as high as the vowel 90 ms after it, and each return alone is as much music as word."""
+    rng = np.random.default_rng(4)
+    steps = np.arange(300, 6_000, 350)
+    prints = rng.standard_normal((6_400, N_BANDS)).astype(np.float32)
+    for step in steps:
+        prints[step : step + 11, 30:50] += 0.8
+        prints[step + 11 : step + 40, 8:30] += 6.0
+
+    assert begins_softly(prints, steps + 11, 0) == -11
+    assert begins_softly(prints, steps, 0) == 0
+    # What is there for longer is no consonant.
+    drone = prints.copy()
+    drone[steps[:, None] + np.arange(-60, 11)] += 0.8
+    assert begins_softly(drone, steps + 11, 0) == 0
 
 
 def test_the_pips_of_a_countdown_are_no_company_of_its_end():

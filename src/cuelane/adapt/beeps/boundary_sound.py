@@ -19,6 +19,7 @@ from cuelane.adapt.beeps.sound_template import (
     SoundTemplate,
     alike_around,
     begins_at,
+    begins_softly,
     company_of,
     likeness,
     rises_at,
@@ -50,7 +51,7 @@ _NEARLY_ALL = 0.8
 # Chosen: half of a class's intervals and more are longer; figures of music return sooner. With 15 s or 20 s
 # the fit is somewhat better, but classes of short sets would pay for it, and few of them are in it.
 _USUAL_GAP_S = 12.0
-# Chosen: a pip is hardly surer than the end of its countdown; what is was no pip.
+# Chosen: a pip is hardly surer than the end of its countdown, a later part of a sound hardly as sure as it.
 _AS_SURE = 0.9
 # Derived: what is alike is seen so much too long, since its windows hold 64 ms.
 _SPREAD_S = 0.05
@@ -113,13 +114,24 @@ class BoundarySound:
         enough = max(LEAST_SOUND, _AS_SURE * self.confidence)
         if self.is_countdown or not other.is_countdown or other.confidence < enough:
             return False
-        later = np.array(other.times_s)[None, :] - np.array(self.times_s)[:, None]
-        too_far_s = 2 * AROUND * HOP_S
-        before_s = np.where(later > 0, later, too_far_s).min(axis=1)
-        usual_s = float(np.median(before_s))
-        is_before = (before_s > _SAME_TIME_S) & (before_s <= AROUND * HOP_S)
-        is_usual = np.abs(before_s - usual_s) < _SAME_TIME_S
-        return bool(is_before.mean() >= _NEARLY_ALL and (is_before & is_usual).mean() > 0.5)
+        return _is_at_one_distance(self.times_s, other.times_s)
+
+    def trails(self, other: BoundarySound) -> bool:
+        """Whether it is a later part of `other`, or what always comes after it, and less sure."""
+        return self.confidence < _AS_SURE * other.confidence and _is_at_one_distance(
+            other.times_s, self.times_s
+        )
+
+
+def _is_at_one_distance(times_s: Sequence[float], others_s: Sequence[float]) -> bool:
+    """Whether nearly all of `times_s` are up to 4 s before one of `others_s`, most of them equally long."""
+    later = np.array(others_s)[None, :] - np.array(times_s)[:, None]
+    too_far_s = 2 * AROUND * HOP_S
+    before_s = np.where(later > 0, later, too_far_s).min(axis=1)
+    usual_s = float(np.median(before_s))
+    is_before = (before_s > _SAME_TIME_S) & (before_s <= AROUND * HOP_S)
+    is_usual = np.abs(before_s - usual_s) < _SAME_TIME_S
+    return bool(is_before.mean() >= _NEARLY_ALL and (is_before & is_usual).mean() > 0.5)
 
 
 def confidence_of(features: tuple[float, ...]) -> float:
@@ -154,6 +166,7 @@ def returning_sounds(
         if not any(one.is_part_of(other) for other in kept):
             kept.append(fullest(one, ranked))
     ends = [one for one in kept if not any(one.leads_up_to(other) for other in kept)]
+    ends = [one for one in ends if not any(one.trails(other) for other in ends)]
     return sorted(ends, key=lambda one: -one.confidence)
 
 
@@ -185,7 +198,8 @@ def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> Bo
     at, values, least, beyond = _returns(like, len(prints) * HOP_S)
     if len(at) < FEWEST:
         return None
-    offset_s = rises_at(raw, steps, first, last, alike) * HOP_S + _EARLY_S
+    rises = begins_softly(prints, steps, rises_at(raw, steps, first, last, alike))
+    offset_s = rises * HOP_S + _EARLY_S
     regular = min(evidence_of_ten(at), 25.0) / 10
     features = (
         regular,

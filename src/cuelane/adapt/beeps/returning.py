@@ -91,12 +91,16 @@ def onsets(prints: Array) -> Steps:
     return np.sort(kept[(kept > BEFORE) & (kept < n - max(LENGTHS))])
 
 
-def patches(prints: Array, steps: Steps, length: int) -> Array:
-    """Return the sound at each of `steps`, mean 0 and norm 1; shape (n, length * 64)."""
+def patches(prints: Array, steps: Steps, length: int, least_norm: float = 1e-6) -> Array:
+    """Return the sound at each of `steps`, mean 0 and norm 1; shape (n, length * 64).
+
+    What has a norm under `least_norm` is divided by that, and stays smaller.
+    """
     windows = np.lib.stride_tricks.sliding_window_view(prints, length, axis=0)
     rows = windows[steps - BEFORE].reshape(len(steps), -1)
     rows = rows - rows.mean(axis=1, keepdims=True)
-    return np.asarray(rows / (np.linalg.norm(rows, axis=1, keepdims=True) + 1e-6), dtype=np.float32)
+    norm = np.linalg.norm(rows, axis=1, keepdims=True)
+    return np.asarray(rows / np.maximum(norm, least_norm), dtype=np.float32)
 
 
 def returning(prints: Array, steps: Steps, near: tuple[int, int] | None = None) -> list[Returning]:

@@ -13,6 +13,7 @@ from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.beeps.completing import completed
 from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN, Beep
 from cuelane.adapt.beeps.mark import BoundaryMark
+from cuelane.adapt.beeps.other_rounds import in_other_rounds_s
 from cuelane.adapt.beeps.search import Structure, find_structure
 from cuelane.adapt.beeps.timing_grid import SURE_GRID, Lengths, chain_by_hint, own_chain
 from cuelane.adapt.report import doubts
@@ -124,6 +125,74 @@ def test_a_rest_that_is_missing_between_two_sets_is_where_something_faint_is_or_
     assert completed(heard(times), []).no_rest_s == ()
     of_their_own = np.cumsum([6.0, 34, 34, 14, 32, 21, 17, 21, 30, 14, 34, 36])
     assert completed(heard(of_their_own), []).no_rest_s == ()
+
+
+def test_a_boundary_at_a_cut_is_heard_though_its_interval_keeps_no_length():
+    """Of a set of 40 s that was cut to 36.4 s the end is faint: the rest after it tells where."""
+    times = GRID_S - np.where(np.arange(len(GRID_S)) > 0, 3.6, 0.0)
+    beside = [Boundary(float(times[1]) + 0.01, 0.5), Boundary(float(times[6]) + 9.0, 0.4)]
+
+    found = completed(heard(np.delete(times, 1)), beside)
+
+    assert np.abs(np.array(places(found)) - times).max() < 0.011
+    assert places(completed(heard(np.delete(times, 1)), beside[1:])) == np.delete(times, 1).tolist()
+
+
+def test_faint_places_divide_no_intervals_that_have_lengths_of_their_own():
+    """Of 60 classes whose sets each have a length of its own, with 150 faint places, 3 at most change."""
+    rng = np.random.default_rng(12)
+    changed = 0
+    for _ in range(60):
+        times = np.cumsum([8.0, *rng.integers(10, 50, 12)])
+        ranked = rng.permutation(150)
+        at_s = np.sort(rng.uniform(0, times[-1] + 10, 150))
+        faint = [Boundary(float(t), 0.6 * (1 - k / 151)) for t, k in zip(at_s, ranked, strict=True)]
+        faint = [b for b in faint if np.abs(times - b.at_s).min() >= 4.0]
+        changed += len(completed(heard(times), faint).boundaries) != len(times)
+
+    assert changed <= 3
+
+
+LADDER_S = np.cumsum([12.0, *[20, 10, 25, 10, 30, 10, 35, 10] * 2])
+
+
+@pytest.mark.parametrize("silent", [[10], [4, 11], [2, 7, 13]])
+def test_what_was_not_heard_in_one_round_is_where_another_one_has_it(silent):
+    """A ladder of sets is done twice: no two lengths explain it, the other round does."""
+    found = completed(heard(np.delete(LADDER_S, silent)), [])
+
+    assert places(found) == LADDER_S.tolist()
+    assert [b.at_s for b in found.boundaries if b.placed_by == "lengths"] == LADDER_S[silent].tolist()
+
+
+def test_a_long_set_is_not_divided_because_two_others_are_as_long_together():
+    """In a pyramid 40 s is a set, though 30 s and a rest of 10 s are as long; and rounds must come again."""
+    pyramid = np.cumsum([6.0, 20, 10, 30, 10, 40, 10, 30, 10, 20, 10, 20, 10, 30, 10, 40, 10, 30, 10, 20])
+    own = np.cumsum([6.0, 31, 17, 44, 29, 12, 36, 48, 23, 17, 27, 41, 19])
+
+    for times in (LADDER_S, pyramid, own):
+        assert in_other_rounds_s(times) == []
+        assert places(completed(heard(times), [])) == times.tolist()
+    assert in_other_rounds_s(np.zeros(0)) == in_other_rounds_s(LADDER_S[:2]) == []
+
+
+@pytest.mark.parametrize("sets_s", [[20, 30, 40, 30, 20], [30, 45, 60, 45, 30]])
+def test_a_pyramid_is_not_taken_for_work_and_rest_in_turn(sets_s):
+    """Its sets are sums of its shortest set and its rests; what was not heard is where the other round is."""
+    times = np.cumsum([12.0, *[length for set_s in sets_s for length in (set_s, 10)] * 2])
+
+    assert places(completed(heard(times), [])) == times.tolist()
+    assert places(completed(heard(np.delete(times, 15)), [])) == times.tolist()
+
+
+def test_a_longer_rest_between_rounds_is_no_set_that_was_not_heard():
+    """Rounds of four sets of 30 s, rests of 15 s and 60 s between rounds, as long as two rests and a set."""
+    times = np.cumsum([12.0, *([30, 15] * 3 + [30, 60]) * 4])[:-1]
+
+    assert places(completed(heard(times), [])) == times.tolist()
+    assert places(completed(heard(np.delete(times, 12)), [])) == times.tolist()
+    twice = np.cumsum([12.0, *([40, 20] * 4 + [40, 60]) * 3])
+    assert places(completed(heard(twice), [])) == twice.tolist()
 
 
 def test_a_report_says_where_no_rest_was_found_between_two_sets():

@@ -12,7 +12,7 @@ import soxr
 import classgen as gen
 import signal_kinds
 from classgen_music import music
-from cuelane.adapt.beeps.boundaries import clear_and_faint
+from cuelane.adapt.beeps.boundaries import SURE_BOUNDARY, clear_and_faint
 from cuelane.adapt.beeps.boundary_sound import LEAST_SOUND, BoundarySound, confidence_of, returning_sounds
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, UsualBands, fingerprints
@@ -28,7 +28,7 @@ from cuelane.adapt.beeps.regularity import (
 from cuelane.adapt.beeps.returning import onsets, patches, tones_returning
 from cuelane.adapt.beeps.score_book import shifted
 from cuelane.adapt.beeps.search import find_structure
-from cuelane.adapt.beeps.sound_boundaries import likeness_over
+from cuelane.adapt.beeps.sound_boundaries import faint_returns, likeness_over
 from cuelane.adapt.beeps.sound_template import alike_around, begins_at, begins_softly, company_of, rises_at
 from cuelane.adapt.beeps.tone_tracks import ToneTrack
 from cuelane.recording.decode import Recording
@@ -321,6 +321,22 @@ def test_a_soft_consonant_under_music_is_where_the_word_begins():
     drone = prints.copy()
     drone[steps[:, None] + np.arange(-60, 11)] += 0.8
     assert begins_softly(drone, steps + 11, 0) == 0
+
+
+def test_a_return_that_is_faint_in_all_bands_is_rare_in_those_of_the_sound():
+    """Talk hides one of two returns in all bands but its own: it is the rarest place beside the clear one."""
+    rng = np.random.default_rng(6)
+    courses = (0.1 * rng.standard_normal((10_000, 2))).astype(np.float32)
+    courses[2_000] = 0.9, 0.9
+    courses[2_060] = 0.5, 0.5
+    courses[7_000] = 0.3, 0.55
+
+    places, scores = faint_returns(courses, np.array([2_000]))
+
+    assert places[int(np.argmax(scores))] == 7_000
+    assert not (np.abs(places - 2_000) * HOP_S < 4.0).any()
+    assert 0.0 < min(scores) < max(scores) < SURE_BOUNDARY
+    assert (np.diff(places) > 0).all()
 
 
 def test_the_pips_of_a_countdown_are_no_company_of_its_end():

@@ -6,8 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from cuelane.adapt.beeps.boundaries import Boundary
+from cuelane.adapt.beeps.other_rounds import in_other_rounds_s
+from cuelane.adapt.beeps.regularity import LEAST_INTERVAL_S
 from cuelane.adapt.beeps.timing_grid import (
     NEAR_GRID_S,
     Chain,
@@ -20,12 +23,15 @@ from cuelane.adapt.beeps.timing_grid import (
     without_rest,
 )
 
+Floats = npt.NDArray[np.float64]
+
 # Chosen: a class goes on for no more boundaries than this before the first or after the last one heard.
 _MOST_BEYOND = 60
 # Chosen: a faint return is exact too; farther off it is something else, and would move the boundary.
 _NEAR_FAINT_S = 0.04
-# Chosen: of 50 places one may have something as faint as that beside it.
-_MOST_BY_CHANCE = 0.02
+# Chosen: of 50 places between two boundaries, where the lengths put one all the same, one may have something
+# as faint as that beside it by chance; before the first and after the last it would be a false one.
+_MOST_BY_CHANCE, _MOST_AT_ENDS = 0.02, 0.005
 
 
 @dataclass(frozen=True)
@@ -50,8 +56,10 @@ def completed(
     Between two that keep the lengths of the class, `lengths` if a person named them and else their own, a
     missing one is where `faint` has it, and otherwise where the lengths put it. Before the first and after
     the last of all, one is added only where `faint` has it; one that is off there is left out if it is not
-    sure. If all together keep no lengths, the sure ones alone may.
+    sure. If all together keep no lengths, the sure ones alone may. First of all `faint` may have one that
+    divides an interval of a length of its own into one that others have and a rest.
     """
+    clear = _divided(clear, faint)
     times = np.array([boundary.at_s for boundary in clear])
     chain = own_chain(times) if lengths is None else chain_by_hint(times, lengths)
     if chain is None or not chain.n_kept or not chain.tells_apart:
@@ -68,7 +76,7 @@ def completed(
     is_whole = first == 0, last == len(times) - 1
     for places, ends_here in ((before, is_whole[0]), (after, is_whole[1])):
         for at_s in places if ends_here else ():
-            beside = _near(at_s, faint)
+            beside = _near(at_s, faint, _MOST_AT_ENDS)
             if beside is None:
                 break
             found.append(beside)
@@ -76,12 +84,50 @@ def completed(
     return Completed(tuple(found), tuple(float(times[index]) for index in sorted(out)), chain)
 
 
+def _divided(clear: Sequence[Boundary], faint: Sequence[Boundary]) -> Sequence[Boundary]:
+    """Return `clear`, in order, with those of `faint` that are where an interval of a usual length ends.
+
+    Only intervals are divided that are as long as one other at most, and only where what is beside one of all
+    the places that lengths of others propose is so rare that chance would hardly put it there.
+    """
+    found = list(clear)
+    while True:
+        places = _dividing_s(np.array([boundary.at_s for boundary in found]))
+        near = [_near(float(at_s), faint, _MOST_BY_CHANCE / len(places)) for at_s in places]
+        best = max((b for b in near if b is not None), key=lambda boundary: boundary.score, default=None)
+        if best is None or min(abs(best.at_s - boundary.at_s) for boundary in found) < LEAST_INTERVAL_S:
+            return found
+        found = sorted([*found, best], key=lambda boundary: boundary.at_s)
+
+
+def _dividing_s(times_s: Floats) -> Floats:
+    """Return where an interval of `times_s`, shape (n,), begins or ends that is as long as another one.
+
+    They are within intervals that are longer, and as long as one other at most.
+    """
+    gaps = np.diff(times_s)
+    places: list[Floats] = []
+    for index, gap in enumerate(gaps.tolist()):
+        others = np.delete(gaps, index)
+        if (np.abs(others - gap) < NEAR_GRID_S).sum() <= 1:
+            lengths = _apart(others[others < gap - LEAST_INTERVAL_S])
+            places += [times_s[index] + lengths, times_s[index + 1] - lengths]
+    return _apart(np.concatenate(places)) if places else np.zeros(0)
+
+
+def _apart(lengths_s: Floats) -> Floats:
+    """Return `lengths_s`, shape (n,), in order, each that is as long as the one before left out."""
+    ordered = np.sort(lengths_s)
+    return ordered[np.diff(ordered, prepend=0.0) >= NEAR_GRID_S]
+
+
 def _with_rests(clear: Sequence[Boundary], faint: Sequence[Boundary]) -> Completed:
-    """Return `clear` made whole by rests that are of one length while sets are not.
+    """Return `clear` made whole by rounds that come again, and by rests of one length where sets are not.
 
     Where a rest is missing between two sets, its other end is where `faint` has it, else where it leaves a
     length that another set has; if that is so at both places or at neither, nothing is added.
     """
+    clear = _with_rounds(clear, faint)
     added: list[Boundary] = []
     no_rest: list[float] = []
     for one in without_rest(np.array([boundary.at_s for boundary in clear])):
@@ -92,8 +138,23 @@ def _with_rests(clear: Sequence[Boundary], faint: Sequence[Boundary]) -> Complet
             added += likely
         else:
             no_rest.append(one.at_s)
-    found = sorted([*clear, *added], key=lambda boundary: boundary.at_s)
-    return Completed(tuple(found), no_rest_s=tuple(no_rest))
+    if not added:
+        return Completed(tuple(clear), no_rest_s=tuple(no_rest))
+    # With what is added other rounds may be whole.
+    return _with_rests(sorted([*clear, *added], key=lambda boundary: boundary.at_s), faint)
+
+
+def _with_rounds(clear: Sequence[Boundary], faint: Sequence[Boundary]) -> Sequence[Boundary]:
+    """Return `clear`, in order, with what other rounds of the class have."""
+    found = list(clear)
+    # Each that is put in may tell more of another round; no more than there are can be missing.
+    for _ in clear:
+        places = in_other_rounds_s(np.array([boundary.at_s for boundary in found]))
+        if not places:
+            break
+        added = [_near(at_s, faint) or Boundary(at_s, 0.0, "lengths") for at_s in places]
+        found = sorted([*found, *added], key=lambda boundary: boundary.at_s)
+    return found
 
 
 def _by_sure(clear: Sequence[Boundary], faint: Sequence[Boundary]) -> Completed | None:
@@ -106,8 +167,10 @@ def _by_sure(clear: Sequence[Boundary], faint: Sequence[Boundary]) -> Completed 
     return replace(made, astray_s=tuple(sorted([*made.astray_s, *lost])))
 
 
-def _near(at_s: float, faint: Sequence[Boundary]) -> Boundary | None:
+def _near(at_s: float, faint: Sequence[Boundary], most: float = _MOST_BY_CHANCE) -> Boundary | None:
     """Return the clearest of `faint` that is where the lengths put a boundary, if it is not so by chance.
+
+    `most` is how likely that may be, 0 to 1.
 
     One that is a little off there, as under talk, says that the sound is there; when, the lengths tell
     better.
@@ -120,6 +183,6 @@ def _near(at_s: float, faint: Sequence[Boundary]) -> Boundary | None:
         as_clear = [boundary.at_s for boundary in faint if boundary.score >= best.score]
         # As many as that, anywhere, put one so near to a place so often.
         by_chance = 2 * within_s * len(as_clear) / max(at_s, faint[-1].at_s)
-        if by_chance < _MOST_BY_CHANCE:
+        if by_chance < most:
             return best if within_s == _NEAR_FAINT_S else replace(best, at_s=at_s)
     return None

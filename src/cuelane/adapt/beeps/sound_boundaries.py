@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import maximum_filter1d
 from scipy.signal import find_peaks
 
-from cuelane.adapt.beeps.boundaries import Boundary, PlaceScores
+from cuelane.adapt.beeps.boundaries import SURE_BOUNDARY, Boundary, PlaceScores
 from cuelane.adapt.beeps.boundary_sound import BoundarySound, exact_places
 from cuelane.adapt.beeps.fingerprint import HOP_S, fingerprints
-from cuelane.adapt.beeps.regularity import faint_between, firsts, settled
-from cuelane.adapt.beeps.sound_template import likeness
+from cuelane.adapt.beeps.regularity import LEAST_INTERVAL_S, faint_between, firsts, settled
+from cuelane.adapt.beeps.sound_template import likeness, own_bands
 from cuelane.adapt.beeps.tone_filter import SCORE_RATE
 from cuelane.recording.decode import Recording
 
 Array = npt.NDArray[np.float32]
+Floats = npt.NDArray[np.float64]
+Steps = npt.NDArray[np.int64]
 
 # Chosen: five minutes at once bound the memory; the overlap is longer than any template, and the lead lets
 # the running means of the fingerprints settle.
@@ -23,40 +28,91 @@ _BLOCK_S, _OVERLAP_S, _LEAD_S = 300.0, 4.0, 3.0
 _SURE_BEYOND = 0.1
 # Chosen, in steps, about 50 ms: nearer tops are of one stroke.
 _LEAST_APART = 6
+# Chosen, in steps, 40 ms: two courses of one return are highest within it.
+_BESIDE = 5
+# Chosen: more faint returns than one in so many seconds would be beside any place by chance.
+_FAINT_EVERY_S = 2.0
 # Chosen: a return that is so much less like the others still counts where two usual lengths meet.
 _FAINTER = 0.25
 
 
 def likeness_over(recording: Recording, sound: BoundarySound) -> Array:
     """Return the likeness of `sound` at each 8 ms of `recording`, shape (n,), -1 to 1; a block at a time."""
+    return _over(recording, lambda prints: likeness(sound.usual.apart(prints), sound.template))
+
+
+def _over(recording: Recording, course: Callable[[Array], Array]) -> Array:
+    """Return `course` of the fingerprints of `recording`, one row for each 8 ms; a block at a time."""
     parts = []
     at = 0.0
     while at < recording.seconds:
         lead_s = min(at, _LEAD_S)
         part = recording.part(at - lead_s, min(recording.seconds, at + _BLOCK_S + _OVERLAP_S))
-        like = likeness(sound.usual.apart(fingerprints(part)), sound.template)[round(lead_s / HOP_S) :]
+        rows = course(fingerprints(part))[round(lead_s / HOP_S) :]
         is_last = at + _BLOCK_S >= recording.seconds
-        parts.append(like if is_last else like[: round(_BLOCK_S / HOP_S)])
+        parts.append(rows if is_last else rows[: round(_BLOCK_S / HOP_S)])
         at += _BLOCK_S
     return np.concatenate(parts) if parts else np.zeros(0, np.float32)
 
 
 def sound_boundaries(recording: Recording, sound: BoundarySound) -> tuple[list[Boundary], list[Boundary]]:
     """Return every boundary of `recording` that `sound` marks, and fainter returns; each in order of time."""
-    like = likeness_over(recording, sound)
+    loudest, bands = own_bands(sound.template)
+
+    def both(prints: Array) -> Array:
+        apart = sound.usual.apart(prints)
+        return np.stack([likeness(apart, sound.template), likeness(apart[:, bands], loudest)], axis=1)
+
+    courses = _over(recording, both)
+    if not len(courses):
+        return [], []
+    like = np.ascontiguousarray(courses[:, 0])
     tops, _ = find_peaks(like, height=max(0.0, sound.least_like - _FAINTER), distance=round(1.0 / HOP_S))
     clear = like[tops] >= sound.least_like
     strokes, _ = find_peaks(like, height=max(0.0, sound.least_like - _FAINTER), distance=_LEAST_APART)
     times = settled(firsts(tops[clear].astype(np.float64) * HOP_S), strokes * HOP_S)
     between = faint_between(times, tops[~clear] * HOP_S)
     times = np.sort(np.concatenate([times, between]))
-    found = []
-    for chosen in (times, np.setdiff1d(tops[~clear] * HOP_S, between)):
-        places = np.round(chosen / HOP_S).astype(np.int64)
-        exact = exact_places(like, places) + sound.offset_s
-        rows = zip(exact.tolist(), like[places].tolist(), strict=True)
-        found.append([Boundary(t, _score(value, sound)) for t, value in rows if 0 <= t < recording.seconds])
-    return found[0], found[1]
+    places = np.round(times / HOP_S).astype(np.int64)
+    scores = [_score(value, sound) for value in like[places].tolist()]
+    found = _boundaries(exact_places(like, places) + sound.offset_s, scores, recording.seconds)
+    rare, scores = faint_returns(courses, places)
+    return found, _boundaries(exact_places(like, rare) + sound.offset_s, scores, recording.seconds)
+
+
+def _boundaries(times_s: Floats, scores: Sequence[float], seconds: float) -> list[Boundary]:
+    """Return a boundary for each of `times_s`, shape (n,), that is within the recording."""
+    rows = zip(times_s.tolist(), scores, strict=True)
+    return [Boundary(at_s, score) for at_s, score in rows if 0 <= at_s < seconds]
+
+
+def faint_returns(courses: Array, clear: Steps) -> tuple[Steps, list[float]]:
+    """Return where both of `courses`, shape (n, 2), are rarely so high, in order, and a score of each.
+
+    What is nearer to one of `clear`, shape (k,), in order, than an interval is long is left out: its echoes.
+
+    The courses are the likeness in all bands and in the sound's own ones: talk over a signal changes the
+    first, music in its bands the second. What counts is how rarely each is as high as there, both together;
+    the score orders them, and none is sure.
+    """
+    near = maximum_filter1d(courses, 2 * _BESIDE + 1, axis=0)
+    rarity = np.zeros(len(courses))
+    for course in near.T:
+        ordered = np.sort(course)
+        rarity -= np.log((len(course) - np.searchsorted(ordered, course) + 0.5) / len(course))
+    tops, _ = find_peaks(rarity, distance=_LEAST_APART)
+    if len(clear):
+        tops = tops[np.abs(tops[:, None] - clear[None, :]).min(axis=1) * HOP_S >= LEAST_INTERVAL_S]
+    most = round(len(courses) * HOP_S / _FAINT_EVERY_S)
+    tops = np.sort(tops[np.argsort(-rarity[tops], kind="stable")[:most]])
+    together = courses.sum(axis=1)
+    around = np.clip(tops[:, None] + np.arange(-_BESIDE, _BESIDE + 1), 0, len(courses) - 1)
+    rows = np.arange(len(tops))
+    places = around[rows, together[around].argmax(axis=1)]
+    as_rare = np.argsort(np.argsort(-rarity[tops], kind="stable"), kind="stable")
+    # Two tops beside one return lead to the same place.
+    places, first = np.unique(places, return_index=True)
+    return places, (SURE_BOUNDARY * (1.0 - (as_rare[first] + 1.0) / (len(tops) + 1))).tolist()
 
 
 def _score(like: float, sound: BoundarySound) -> float:

@@ -15,6 +15,10 @@ Array = npt.NDArray[np.float32]
 Floats = npt.NDArray[np.float64]
 Steps = npt.NDArray[np.int64]
 
+# Chosen: bands in which a sound is so high, as a share of its highest, are its own. Of 79 boundaries of 159
+# fitting classes that are less alike than what counts, under talk or music, 62 are rarer than one place in
+# 500 by the likeness and that in these bands together, 35 by the likeness alone.
+_OWN_BAND = 0.3
 # Chosen: around each return, in steps of 8 ms; 4 s hold a countdown before and a gong after.
 AROUND = 500
 # Chosen: 64 ms hold an onset; longer blurs where it is, shorter is not told from others.
@@ -108,6 +112,13 @@ def likeness(prints: Array, template: SoundTemplate) -> Array:
     # Only as many steps as there are windows; a window begins a step before its onset.
     out[BEFORE : BEFORE + n] = (sums[:, 0] / np.sqrt(power * norm))[: len(prints) - BEFORE]
     return out
+
+
+def own_bands(template: SoundTemplate) -> tuple[SoundTemplate, Steps]:
+    """Return `template` in the bands in which it is loudest, and which those are; shape (n,)."""
+    height = np.maximum(0, template.mean).mean(axis=0)
+    bands = np.flatnonzero(height >= _OWN_BAND * height.max())
+    return SoundTemplate(template.mean[:, bands], template.weight[:, bands]), bands
 
 
 def alike_around(prints: Array, steps: Steps) -> Floats:

@@ -34,9 +34,19 @@ _SAME_LENGTH_S = 0.12
 _MOST_LENGTHS = 6
 # Chosen: a class's own lengths are believed if so many gaps, and this share of all, keep them.
 _FEWEST_KEPT, _MOST_KEPT_SHARE = 5, 0.75
+# Chosen: where so many are not heard for each that is, all lengths are sums of a shorter one: in a pyramid of
+# 20 s to 40 s with rests of 10 s all are tens, and half of the tens have no boundary.
+_MOST_UNHEARD_SHARE = 0.7
+# Chosen: where a chain leaves out or begins anew more often than at two cuts, that share must be single works
+# and rests: in a pyramid of 20 s to 40 s with rests of 10 s, 30 s is also one and the other, but not in turn.
+_MOST_BROKEN = 3
 # Chosen: so many rests of one length, and more than this share of all gaps, are those of a class; of gaps
 # that each have a length of their own, fewer are alike.
 _FEWEST_RESTS, _MORE_RESTS_SHARE = 3, 0.34
+# Chosen: where fewer sets have a length that comes again, one that fits does so by chance.
+_SETS_AGAIN = 0.5
+# Chosen: of four alike among so many, chance makes one class in 36 of 16 sets of whole seconds of their own.
+_FEWER_RESTS, _FEWER_RESTS_SHARE = 4, 0.25
 # Chosen: more boundaries in a row than this are not filled in without a person's word.
 _MOST_FILLED = 2
 # Chosen: a recording may be played faster or slower by so much, in steps finer than what a gap shows.
@@ -90,6 +100,16 @@ class Chain:
     def n_kept(self) -> int:
         """How many steps from one boundary to the next keep the lengths."""
         return sum(link.n_steps is not None for link in self.links)
+
+    @property
+    def n_unheard(self) -> int:
+        """How many boundaries its steps let by."""
+        return sum((link.n_steps or 1) - 1 for link in self.links)
+
+    @property
+    def n_single(self) -> int:
+        """How many of them are one work or one rest."""
+        return sum(link.n_steps == 1 for link in self.links)
 
 
 def chain_of(times_s: Floats, lengths: Lengths) -> Chain:
@@ -210,7 +230,9 @@ def own_chain(times_s: Floats) -> Chain | None:
     if best is None or best.evidence - float(np.log(len(tried))) < SURE_GRID:
         return None
     is_usual = best.n_kept >= max(_FEWEST_KEPT, _MOST_KEPT_SHARE * len(gaps))
-    return best if is_usual and best.tells_apart else None
+    is_plain = len(times_s) - best.n_kept <= _MOST_BROKEN or best.n_single >= _MOST_KEPT_SHARE * len(gaps)
+    is_heard = best.n_unheard <= _MOST_UNHEARD_SHARE * len(times_s)
+    return best if is_usual and is_plain and is_heard and best.tells_apart else None
 
 
 def _usual_lengths(gaps: Floats) -> list[float]:
@@ -231,13 +253,32 @@ def unheard_s(times_s: Floats, chain: Chain, most: int | None = _MOST_FILLED) ->
     `most` is how many in one gap; None for any number, where a person said the lengths.
     """
     found: list[float] = []
-    for one, two in pairwise(chain.links):
+    own_s = _own_lengths(times_s, chain) if most is not None else np.zeros(0)
+    for number, (one, two) in enumerate(pairwise(chain.links)):
         if two.n_steps is None or two.n_steps < 2 or (most is not None and two.n_steps - 1 > most):
             continue
         start_s, end_s = float(times_s[one.index]), float(times_s[two.index])
+        is_own = (np.abs(own_s - (end_s - start_s)) < NEAR_GRID_S).any()
+        if is_own and (two.n_steps > 2 or number + 2 == len(chain.links)):
+            continue
         steps = chain.lengths.steps_s(one.is_rest, two.n_steps)
         found += [start_s + step * (end_s - start_s) / steps[-1] for step in steps[:-1]]
     return found
+
+
+def _own_lengths(times_s: Floats, chain: Chain) -> Floats:
+    """Return lengths that intervals of a class have besides its work and rest, as a rest between rounds.
+
+    `times_s`, shape (n,), are those that `chain` goes through. They are those at which the chain begins anew,
+    and those of three or more steps that come again: boundaries that were not heard are not the same ones
+    each time.
+    """
+    gaps = [
+        (two.n_steps, float(times_s[two.index] - times_s[one.index])) for one, two in pairwise(chain.links)
+    ]
+    many = np.array([gap for n_steps, gap in gaps if n_steps is not None and n_steps > 2])
+    again = many[(np.abs(many[:, None] - many[None, :]) < NEAR_GRID_S).sum(axis=1) > 1]
+    return np.concatenate([again, [gap for n_steps, gap in gaps if n_steps is None]])
 
 
 @dataclass(frozen=True)
@@ -266,8 +307,15 @@ def without_rest(times_s: Floats) -> list[NoRest]:
         return []
     rest_s = usual[0]
     is_set = np.abs(gaps - rest_s) >= NEAR_GRID_S
-    sets, n_rests = gaps[is_set], int((~is_set).sum())
-    if n_rests < max(_FEWEST_RESTS, _MORE_RESTS_SHARE * len(gaps)) or (~is_set[:-1] & ~is_set[1:]).any():
+    sets = gaps[is_set]
+    # Of two sets in a row one is too long; the others are sets for certain.
+    beside = np.pad(is_set, 1)
+    alone = gaps[is_set & ~beside[:-2] & ~beside[2:]]
+    comes_again = (np.abs(alone[:, None] - sets[None, :]) < NEAR_GRID_S).sum(axis=1) > 1
+    n_rests = int((~is_set).sum())
+    enough = n_rests >= max(_FEWEST_RESTS, _MORE_RESTS_SHARE * len(gaps))
+    enough |= n_rests >= max(_FEWER_RESTS, _FEWER_RESTS_SHARE * len(gaps))
+    if not enough or (~is_set[:-1] & ~is_set[1:]).any():
         return []
     found: list[NoRest] = []
     for index in np.flatnonzero(is_set[:-1] & is_set[1:]).tolist():
@@ -278,7 +326,7 @@ def without_rest(times_s: Floats) -> list[NoRest]:
         places = ((middle_s - rest_s, gaps[index]), (middle_s + rest_s, gaps[index + 1]))
         tried = [(at_s, gap - rest_s) for at_s, gap in places if gap > rest_s]
         fits = [at_s for at_s, left in tried if (np.abs(sets - left) < NEAR_GRID_S).any()]
-        many = n_rests >= _FEWEST_KEPT
+        many = n_rests >= _FEWEST_KEPT and comes_again.mean() >= _SETS_AGAIN
         found.append(NoRest(middle_s, tuple(at_s for at_s, _ in tried), tuple(fits) if many else ()))
     return found
 

@@ -66,6 +66,9 @@ def test_what_is_counted_off_is_listed_whatever_its_name():
     found = as_listed(["plank", None, "mirror shuffles"] * 2, [opening], ExerciseNames())
 
     assert found == ["plank high fives", "wall sit ball pass", "mirror shuffles"] * 2
+    # As some hear it; a voice would say "five s".
+    heard = [opening.replace("fives", "5s")]
+    assert as_listed([None] * 6, heard, ExerciseNames()) == found
     assert as_listed([None] * 6, [opening.replace("station", "with")], ExerciseNames()) is None
 
 
@@ -192,3 +195,26 @@ def test_a_plural_with_its_e_is_of_what_was_listed():
     assert is_of("presses", "overhead press")
     assert is_of("rows", "renegade row")
     assert not is_of("press", "renegade row")
+
+
+def test_a_set_that_is_named_nowhere_else_is_called_as_it_begins():
+    """ "Happy baby" is known to no list; a number says less. What tells what to do stays a number."""
+    made, plan = planned(
+        {
+            1: [("announce", "Squats.")],
+            3: [("setup", "Happy baby. Hold your feet.")],
+            5: [("setup", "Lean forward. Hold it.")],
+            7: [("setup", "Up and down. Slowly.")],
+        }
+    )
+
+    assert [place.exercise for place in made.shape.places] == [
+        "squats",
+        "happy baby",
+        "exercise 3",
+        "exercise 4",
+    ]
+    assert plan["exercises"]["happy baby"]["announce"][0]["text"] == "Happy baby. Hold your feet."
+    doubts = shape_doubts(made.shape)
+    assert any("begins with: happy baby." in row for row in doubts)
+    assert any("by a number: 2 of 4 sets" in row for row in doubts)

@@ -91,6 +91,15 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
         ("Band again, pull aparts.", "announce", "pull aparts"),
         ("band again pull aparts", "announce", "pull aparts"),
         ("Squat, press and reach.", "announce", "squat press and reach"),
+        ("90 90s", "announce", "90 nineties"),
+        # What follows on what is another name, and none runs on into the next sentence.
+        ("Jab, cross, jab, cross.", "announce", "jab cross jab cross"),
+        ("Jab, cross and left hook to the body, keep moving.", "setup", "jab cross and left hook"),
+        ("Slip left, slip right.", "announce", "slip left slip right"),
+        ("Cross your arms.", "setup", None),
+        ("Child's pose. Knees wide, big toes touch.", "announce", "child's pose"),
+        ("Forward fold. Hang.", "announce", "forward fold"),
+        ("child's pose knees wide", "announce", "child's pose"),
         # Where one moves is told where a set begins, too.
         ("Slide down, thighs level.", "setup", None),
         ("Walk outs, hands to the floor.", "setup", "walk outs"),

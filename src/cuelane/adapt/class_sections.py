@@ -85,5 +85,4 @@ def _cost(one: ClassShape) -> float:
 def _renumbered(one: ClassShape, first: int) -> ClassShape:
     """Return a circuit with its sets that have a number for a name numbered as in the class."""
     named = {f"exercise {n + 1}": f"exercise {first + n + 1}" for n in range(len(one.places))}
-    places = (replace(place, exercise=named.get(place.exercise, place.exercise)) for place in one.places)
-    return replace(one, names=tuple(named.get(name, name) for name in one.names), places=tuple(places))
+    return one.renamed(named)

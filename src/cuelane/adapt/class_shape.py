@@ -6,7 +6,7 @@ import itertools
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.word_lists import lists_of, singular
@@ -50,7 +50,7 @@ class ClassShape:
     ``n_listed`` sets have the name of their place in what was listed before the first. Where a set starts
     each ``every_ms``, ``work_ms`` is a guess at how much of that is work, and the rest of it ``rest_ms``.
     ``sections`` are what the class is put together of, where it is no one circuit; its own fields are then
-    those of one round of all sets.
+    those of one round of all sets. ``guessed`` are names that are only the words that their set begins with.
     """
 
     sets: tuple[int, ...]
@@ -68,6 +68,7 @@ class ClassShape:
     n_listed: int = 0
     every_ms: int | None = None
     sections: tuple[ClassSection, ...] = ()
+    guessed: tuple[str, ...] = ()
 
     @property
     def parts(self) -> tuple[ClassPart, ...]:
@@ -94,6 +95,17 @@ class ClassShape:
         own = next((one for one in reversed(self.sections) if one.first <= number), None)
         first, size = (own.first, len(own.shape.places)) if own else (0, len(self.places))
         return (number - first) // size + 1
+
+    def renamed(self, called: Mapping[str, str]) -> ClassShape:
+        """Return the shape with the exercises that are in `called` called so."""
+        return replace(
+            self,
+            names=tuple(called.get(name, name) for name in self.names),
+            places=tuple(
+                replace(one, exercise=called.get(one.exercise, one.exercise)) for one in self.places
+            ),
+            sections=tuple(replace(one, shape=one.shape.renamed(called)) for one in self.sections),
+        )
 
     def appearance(self, number: int) -> int:
         """Return how often the exercise of set `number` (from 0) has come by then; 1 for its first set."""

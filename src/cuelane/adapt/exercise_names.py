@@ -60,7 +60,7 @@ class ExerciseNames:
         self._name = re.compile(
             rf"^(?P<before>(?:\S+ ){{0,{_MOST_WORDS - 1}}}?)"
             rf"(?P<move>(?P<first>{moves})"
-            rf"(?:(?<![^s]s) (?:{moves})(?= |$)(?! (?:{'|'.join(lists['object'])})\b))?)"
+            rf"(?:(?<![^s]s) (?!knees)(?:{moves})(?= |$)(?! (?:{'|'.join(lists['object'])})\b))?)"
             rf"(?P<second> (?:and (?:{'|'.join(lists['second'])})|to (?:\w+ )?(?:{moves}))(?= |$))?(?= |$)"
         )
         self._no_part, self._told = frozenset(lists["no_part"]), frozenset(lists["told"])
@@ -73,6 +73,9 @@ class ExerciseNames:
         )
         self._inside, self._first = any_of(lists["inside"]), any_of(lists["first"])
         self._no_head = any_of(lists["no_head"])
+        beside, combined = ("|".join(lists[key]) for key in ("beside_combined", "combined"))
+        one = rf"(?:(?:{beside}) )*(?:{combined})(?: left| right)?"
+        self._combined = re.compile(rf"^{one}(?: {one})+(?= |$)")
         self._counted_off = re.compile(rf"^(?:(?:{leads}) )*?(?:{'|'.join(lists['counted_off'])})\b")
         self._warm_up, self._of_class = any_of(lists["warm_up"]), any_of(lists["of_class"])
         corrects = "|".join(lists["corrects"]).replace(" ", r",?\s+")
@@ -92,17 +95,19 @@ class ExerciseNames:
         if purpose not in NAMING:
             return None
         text = self._meant(text)
+        if combined := self.combination(text):
+            return combined
         head = re.split(r"[.,;:!?]", text.strip(), maxsplit=1)[0]
         # "Arms up. Reach for the ceiling": a name does not run on into the next sentence.
         sentence = next((part for part in re.split(r"[.!?]", text) if self.without_lead(part)), "")
-        for part in (head, sentence) if purpose != "announce" else (text,):
+        for part in (head if purpose != "announce" else sentence, sentence):
             words = self.without_lead(part)
             # "Band again, pull aparts": what is taken up again is none of it.
             name = self._known_move(words) or self._known_move(words.partition(" again ")[2])
             tells_way = purpose == "setup" and " " not in (name or "") and self._ways.match(words)
             if name and not tells_way:
                 return name
-        words = self.without_lead(self._without_count(text) if purpose == "announce" else text)
+        words = self.without_lead(self._without_count(sentence) if purpose == "announce" else text)
         # What is nothing but a name, or a name and that it comes, needs no word that is known.
         is_name = purpose == "announce" and 0 < len(words.split()) <= _MOST_WORDS
         is_name = is_name and not self._does.match(words)
@@ -119,6 +124,11 @@ class ExerciseNames:
         # "Hands on the floor for push ups": how one gets into it, and then the name.
         led = self._inside.search(words) if purpose == "setup" else None
         return self._known_move(words[led.end() :].strip()) if led else None
+
+    def combination(self, text: str) -> str | None:
+        """Return the moves that `text` begins with and that follow on one another: "jab, cross, hook"."""
+        found = self._combined.match(self.without_lead(text))
+        return found[0] if found and len(found[0]) <= _LONGEST else None
 
     def _meant(self, text: str) -> str:
         """Return `text` from where it was corrected: "renegade, no sorry, overhead press"."""

@@ -19,6 +19,8 @@ _ALIKE = 0.7
 _LEAST_BEGUN = 3
 # Chosen: more exercises, or rounds, are no circuit.
 _MOST_SAID = 20
+# So many of a number, as some write what they hear: "high 5s".
+_MANY = re.compile(r"\b(\d{1,2})s\b")
 # Vowels are heard for one another most often, and consonants that differ by the voice alone.
 _VOWEL = "*"
 _UNVOICED = {"B": "P", "D": "T", "G": "K", "Z": "S", "ZH": "SH", "JH": "CH", "V": "F", "DH": "TH"}
@@ -67,8 +69,16 @@ def n_shared(one: Sequence[str], other: Sequence[str]) -> int:
 
 
 def spelt(text: str) -> str:
-    """Return the plain words of `text`, those that only sound just like a move as it is spelt: "rose"."""
+    """Return the plain words of `text`, with those in words that a voice would say otherwise: "high 5s".
+
+    What sounds just like a move is spelt as that: "rose".
+    """
+    text = _MANY.sub(lambda found: _plural(" ".join(spoken_words(found[1]))), text)
     return " ".join(_spelt(word) for word in plain(text).split())
+
+
+def _plural(number: str) -> str:
+    return re.sub("y$", "ie", number) + ("es" if number.endswith("x") else "s")
 
 
 @lru_cache(maxsize=4096)

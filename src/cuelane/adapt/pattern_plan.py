@@ -8,6 +8,7 @@ said besides, such as names, times and rounds, is said by the plan's voice.
 from __future__ import annotations
 
 import io
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -79,15 +80,30 @@ def pattern_plan(
         heard = [one if one and other and is_of(one, other) else None for one, other in pairs]
         meant = listed
     n_listed = 0 if listed is None else sum(name is None for name in heard)
-    shape = class_shape(intervals, meant, language)
+    shape = _shape(intervals, meant, of_sets, language)
     if shape is None:
         return None
-    shape = in_sections(shape, intervals, meant, language)
     shape = TimedStarts(language).shape(replace(shape, n_listed=n_listed), intervals, said)
     shape = shape if meant == heard else replace(shape, heard=tuple(heard))
     lines = class_lines(shape, intervals, cues, language)
     titles = _titles(shape, said, names)
     return PatternPlan(shape, lines, _yaml(_plan(title, shape, lines, titles, beep, language)), titles)
+
+
+def _shape(
+    intervals: Sequence[FoundInterval], meant: Sequence[str | None], of_sets: SetNames, language: str
+) -> ClassShape | None:
+    """Return what repeats in a class; a set that has no name is called as it begins, where it may be."""
+    shape = class_shape(intervals, meant, language)
+    if shape is None:
+        return None
+    shape = in_sections(shape, intervals, meant, language)
+    numbered = [n for n, name in enumerate(shape.names) if meant[n] is None and name == f"exercise {n + 1}"]
+    guesses = [(shape.names[n], of_sets.guessed(n)) for n in numbered]
+    often = Counter([*shape.names, *(guess for _, guess in guesses)])
+    called = {name: guess for name, guess in guesses if guess and often[guess] == 1}
+    renamed = shape.renamed(called)
+    return replace(renamed, named=shape.named + len(called), guessed=tuple(called.values()))
 
 
 def _telling(dropped: Sequence[CutCue], sets: Sequence[int]) -> list[CutCue]:

@@ -36,6 +36,11 @@ def shape_doubts(shape: ClassShape) -> list[str]:
         found.append(
             f"Called by no name, but by a number: {unnamed} of {len(shape.sets)} sets. Give them names."
         )
+    if shape.guessed:
+        found.append(
+            f"Called by the words that their set begins with: {', '.join(shape.guessed)}. Compare them with "
+            "what is done."
+        )
     if shape.n_listed:
         found.append(
             f"Called as they were listed before the first set, in that order: {shape.n_listed} of "

@@ -53,6 +53,22 @@ class SetNames:
         ]
         return self._on_other_sides(self._begun_alike(found))
 
+    def guessed(self, number: int) -> str | None:
+        """Return the few words of their own that a set begins with, which may be its name: "happy baby"."""
+        cue = next(iter(self._around(number)[0]), None)
+        if cue is None or cue.purpose not in ("announce", "setup"):
+            return None
+        head, mark, rest = (
+            re.split(r"([.!?])", cue.text.strip(), maxsplit=1) if "." in cue.text else ("", "", "")
+        )
+        words = self._names.without_lead(head).split()
+        is_name = (
+            mark == "." and rest.strip() and 0 < len(words) <= _MOST_ALONE and len(words) == len(head.split())
+        )
+        if not is_name or self._names.tells(words) or self._names.tells_where(" ".join(words)):
+            return None
+        return " ".join(words)
+
     def _in_full(self, named: Sequence[str | None]) -> list[str | None]:
         """Return `named`; what is called by more words at first is meant by fewer later.
 
@@ -109,6 +125,8 @@ class SetNames:
         cue = next(iter(self._around(number)[0]), None)
         if cue is None or cue.purpose not in ("announce", "setup"):
             return None
+        if combined := self._names.combination(cue.text):
+            return combined
         head, mark, _ = re.split(r"([.,;:!?])", f"{cue.text.strip()}.", maxsplit=1)
         words = self._names.without_lead(head).split()
         if not mark or not 0 < len(words) <= _MOST_ALONE or self._names.tells(words):

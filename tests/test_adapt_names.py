@@ -92,6 +92,11 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
         ("band again pull aparts", "announce", "pull aparts"),
         ("Squat, press and reach.", "announce", "squat press and reach"),
         ("90 90s", "announce", "90 nineties"),
+        # Few words in a short set tell the time, praise, or how a part of the body is held.
+        ("Halfway.", "announce", None),
+        ("Nice.", "announce", None),
+        ("Low hips.", "announce", None),
+        ("High knees.", "announce", "high knees"),
         # What follows on what is another name, and none runs on into the next sentence.
         ("Jab, cross, jab, cross.", "announce", "jab cross jab cross"),
         ("Jab, cross and left hook to the body, keep moving.", "setup", "jab cross and left hook"),

@@ -116,6 +116,20 @@ def test_praise_is_said_in_its_own_circuit():
     assert found == [["Lovely start."], [], ["What a finish."]]
 
 
+def test_two_circuits_on_the_minute_are_on_the_minute_both():
+    """Six minutes of two exercises, and six of two others, each with what is left as rest."""
+    names = ["Thrusters, ten."] + ["Pull ups, six.", "Thrusters, ten."] * 2 + ["Pull ups, six."]
+    names += ["Sit ups, twelve.", "Box jumps, eight."] * 3
+    made = made_of([("work", 60, name) for name in names], "say|It's on the minute, two blocks.")
+    blocks = blocks_of(made)
+
+    assert [(row["block"], row["pattern"], row["every"], row["work"], row["rounds"]) for row in blocks] == [
+        ("Part 1", "on-the-minute", "1m", "40s", 3), ("Part 2", "on-the-minute", "1m", "40s", 3),
+    ]  # fmt: skip
+    (doubt,) = shape_doubts(made.shape)
+    assert doubt.startswith("A set starts every 1m")
+
+
 def test_what_is_no_several_circuits_stays_one():
     """Sets for each side, exercises that all differ, and few that repeat among many."""
     sides = [name for name in ("Lunges", "Planks", "Rows") for _ in range(2)]

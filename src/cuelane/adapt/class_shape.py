@@ -144,7 +144,7 @@ def class_shape(
         return None
     work = [round(intervals[index].true_s * 1000) for index in sets]
     rest = rests_of(intervals)
-    return shape_of(sets, work, rest, _in_parts(said, rest), language)
+    return shape_of(sets, work, rest, _in_parts(said, rest, language), language)
 
 
 def shape_of(
@@ -218,18 +218,27 @@ def _own_times(work: Sequence[int], rest: Sequence[int], n: int, size: int) -> t
     return (works.pop(), rests.pop()) if len(works) == len(rests) == 1 else None
 
 
-def _in_parts(said: Sequence[str | None], rest: Sequence[int]) -> Sequence[str | None]:
+def _moves(language: str) -> re.Pattern[str]:
+    """Return a pattern that a name matches which ends in a move that is known."""
+    lists: Mapping[str, list[str]] = lists_of(language)["names"]  # type: ignore[assignment]
+    return re.compile(rf"(?:\S+ )*(?:{'|'.join(lists['move'])})")
+
+
+def _in_parts(said: Sequence[str | None], rest: Sequence[int], language: str) -> Sequence[str | None]:
     """Return `said`; where long rests part sets of which the first alone is named, its name goes on.
 
     Eight times 20 s and 10 s of one exercise, a minute of rest, eight times of the next: it is named once.
     `rest` is that after each set, in ms. All parts must be so, as long as each other, and of other names.
     """
+    moves = _moves(language)
     usual = Counter(rest[:-1]).most_common(1)[0][0]
     starts = [0, *(n + 1 for n, ms in enumerate(rest[:-1]) if ms >= _LONG_REST * max(usual, 1))]
     parts = [list(said[one:two]) for one, two in zip(starts, [*starts[1:], None], strict=True)]
     firsts = [part[0] for part in parts]
     alike = len({len(part) for part in parts}) == 1 and len(parts[0]) >= _LEAST_OF_PART
-    once = all(part[0] and not any(name not in (None, part[0]) for name in part) for part in parts)
+    # What is said few words at a time in sets of 20 s, and is no move, was taken for a name.
+    others = ({name for name in part if name and name != part[0] and moves.fullmatch(name)} for part in parts)
+    once = all(part[0] and not other for part, other in zip(parts, others, strict=True))
     if len(parts) < 2 or not alike or not once or len(set(firsts)) < len(firsts):
         return said
     return [part[0] for part in parts for _ in part]
@@ -245,8 +254,7 @@ def _in_full(said: Sequence[str | None], language: str) -> Sequence[str | None]:
     if _is_in_rounds(said):
         return said
     names = list(dict.fromkeys(name for name in said if name))
-    lists: Mapping[str, list[str]] = lists_of(language)["names"]  # type: ignore[assignment]
-    moves = re.compile(rf"(?:\S+ )*(?:{'|'.join(lists['move'])})")
+    moves = _moves(language)
     whole: dict[str, str] = {}
     for short in names:
         stem = singular(short)

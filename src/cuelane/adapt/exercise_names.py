@@ -89,6 +89,7 @@ class ExerciseNames:
         self.untrue = UntrueCalls(language)
         hints = hints_of(language)
         self._body, self._kit, self._greeting = hints["body"], hints["kit"], hints["greeting"]
+        self._praise = hints["praise"]
 
     def in_text(self, text: str, purpose: str) -> str | None:
         """Return the exercise that `text` begins by naming, in lower case; None if it names none."""
@@ -110,7 +111,7 @@ class ExerciseNames:
         words = self.without_lead(self._without_count(sentence) if purpose == "announce" else text)
         # What is nothing but a name, or a name and that it comes, needs no word that is known.
         is_name = purpose == "announce" and 0 < len(words.split()) <= _MOST_WORDS
-        is_name = is_name and not self._does.match(words)
+        is_name = is_name and not self._does.match(words) and not self._says_no_name(words)
         if is_name and len(words) <= _LONGEST:
             return words
         if purpose == "preview":
@@ -124,6 +125,16 @@ class ExerciseNames:
         # "Hands on the floor for push ups": how one gets into it, and then the name.
         led = self._inside.search(words) if purpose == "setup" else None
         return self._known_move(words[led.end() :].strip()) if led else None
+
+    def _says_no_name(self, words: str) -> bool:
+        """Return whether a few words tell the time, praise, or tell how a part of the body is: "low hips"."""
+        told = self.untrue.tells_time(words, "announce") or self._praise.fullmatch(words)
+        return bool(told) or self._ends_in_body(words)
+
+    def _ends_in_body(self, words: str) -> bool:
+        last = words.rpartition(" ")[2]
+        is_body = last.endswith("s") and self._body.fullmatch(last) is not None
+        return is_body and not self.is_known(words)
 
     def combination(self, text: str) -> str | None:
         """Return the moves that `text` begins with and that follow on one another: "jab, cross, hook"."""
@@ -262,6 +273,7 @@ class ExerciseNames:
     def tells(self, words: Sequence[str]) -> bool:
         """Return whether words tell what to do with what ("arms up"), or a side, and name nothing."""
         of_body = words[0].endswith("s") and self._body.fullmatch(words[0]) is not None
+        of_body = of_body or self._ends_in_body(" ".join(words))
         known = self._no_part & set(words) or words[0] in self._told
         return bool(known or of_body or self._no_head.search(in_words(" ".join(words))))
 

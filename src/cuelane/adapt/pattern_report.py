@@ -25,8 +25,10 @@ def shape_doubts(shape: ClassShape) -> list[str]:
         found.append(
             "Most sets or rests have lengths of their own, so each keeps its own; change them one by one."
         )
-    if shape.every_ms is not None:
-        every, work = format_duration(shape.every_ms), format_duration(shape.work_ms)
+    circuits = [section.shape for section in shape.sections] or [shape]
+    starts = [(one.every_ms, one.work_ms) for one in circuits if one.every_ms is not None]
+    for every_ms, work_ms in dict.fromkeys(starts):
+        every, work = format_duration(every_ms), format_duration(work_ms)
         found.append(
             f"A set starts every {every}, and no sound ends its work: {work} is a guess. Set work to the "
             "time that the repetitions take."

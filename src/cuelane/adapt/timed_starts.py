@@ -51,9 +51,13 @@ class TimedStarts:
 
         The work is a guess from where rest is called.
         """
+        if shape.sections:
+            own = [replace(one, shape=self.shape(one.shape, intervals, cues)) for one in shape.sections]
+            timed = [one.shape.every_ms for one in own if one.shape.every_ms is not None]
+            return replace(shape, sections=tuple(own), every_ms=timed[0] if timed else None)
         alike = all(place.work_ms is None and place.rest_ms is None for place in shape.places)
         is_unbroken = not (shape.rest_ms or shape.round_rest_ms or shape.last_rest or shape.ladder_ms)
-        if shape.sections or not alike or not is_unbroken or shape.work_ms < _SHORTEST_MS:
+        if not alike or not is_unbroken or shape.work_ms < _SHORTEST_MS:
             return shape
         if not any(self.tells(cue.text) for cue in cues):
             return shape

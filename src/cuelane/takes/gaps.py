@@ -70,10 +70,13 @@ def _in_order(
     line.
     """
     worth = np.full((len(missing), len(free)), -np.inf)
+    heard = [" ".join(piece.text) for piece in free]
     for i, line in enumerate(missing):
+        # It looks through its second text once, and compares any number of first ones with that.
+        letters = SequenceMatcher(None, "", " ".join(said(lines[line])))
         for j, piece in enumerate(free):
             if SHORTEST < (piece.end_s - piece.start_s) / (rate * len(lines[line])) < LONGEST:
-                letters = SequenceMatcher(None, " ".join(piece.text), " ".join(said(lines[line])))
+                letters.set_seq1(heard[j])
                 worth[i, j] = 0.2 + letters.ratio() + 1e-3 * j
     best = np.zeros((len(missing) + 1, len(free) + 1))
     for i in range(1, len(missing) + 1):

@@ -58,6 +58,29 @@ def test_a_plan_is_copied_renamed_deleted_and_brought_back_by_keys(browser: Brow
         assert desk.page.complaints_of_console() == []
 
 
+def test_a_page_of_a_plan_that_goes_says_so(browser: Browser, tmp_path: Path) -> None:
+    """Open in another tab: under its new name, or deleted; once it is back, no more is said."""
+    (tmp_path / "walk.yaml").write_text(WALK, encoding="utf-8")
+    told = "document.getElementById('trouble').hidden ? '' : document.getElementById('trouble').textContent"
+    asks = (
+        (
+            "(path, data) => fetch(path, {{method: 'POST', headers: {{'Content-Type': 'application/json'}},"
+            " body: JSON.stringify(data)}}).then(answer => answer.status)"
+        )
+        .replace("{{", "{")
+        .replace("}}", "}")
+    )
+    with opened(browser, tmp_path) as desk:
+        desk.go("/plan/walk.yaml")
+        assert desk.page.run(f"({asks})('/api/shelf/walk.yaml/delete', {{}})") == 200
+        desk.page.wait(f"({told}).startsWith('there is no plan')")
+        (key,) = (path.name for path in (tmp_path / "deleted").iterdir())
+        assert desk.page.run(f"({asks})(encodeURI('/api/deleted/{key}/back'), {{}})") == 200
+        desk.page.wait(f"({told}) === ''")
+        assert desk.page.run(f"({asks})('/api/shelf/walk.yaml/rename', {{title: 'Amble'}})") == 200
+        desk.page.wait(f"({told}) === \"the plan 'walk.yaml' is called 'amble.yaml' now\"")
+
+
 def test_a_plan_that_is_used_says_where_and_stays(browser: Browser, tmp_path: Path) -> None:
     """In words that are announced; what was typed elsewhere on the shelf stays through what is done."""
     (tmp_path / "walk.yaml").write_text(WALK, encoding="utf-8")

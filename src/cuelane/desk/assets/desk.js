@@ -511,6 +511,14 @@ function tellStep(way, before) {
   announce(said);
 }
 
+// Deleted, or under another name: said once, and no more as soon as it is back.
+let gone = "";
+function tellGone(error) {
+  if (error === gone) return;
+  if (error || at("trouble").textContent === gone) trouble(error);
+  gone = error;
+}
+
 // Looks now and then whether the file was changed elsewhere, or lines were spoken meanwhile.
 let looking = 0;
 async function look() {
@@ -522,6 +530,7 @@ async function look() {
       const { seen, unspoken, beside, shown } = state;
       const answer = await send(`${api}?${new URLSearchParams({ seen, unspoken, beside, shown })}`, null);
       if (answer.status === 200) take(answer.body);
+      tellGone(answer.body?.error ?? "");
     });
   }
   looking = setTimeout(look, state.unspoken ? 800 : 2500);

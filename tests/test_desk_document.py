@@ -13,8 +13,9 @@ import pytest
 
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import CuelaneError, DeliveryError, PlanError, UsageError
-from cuelane.desk.document import ChangedElsewhereError, Document, Folder, digest_of
+from cuelane.desk.document import ChangedElsewhereError, Document, digest_of
 from cuelane.desk.edits import Edit, EditError, Insert, Remove, Set
+from cuelane.desk.folder import Folder
 from cuelane.desk.named_files import files_named
 from cuelane.desk.splice import apply
 from cuelane.desk.workspace import Workspaces

@@ -230,6 +230,16 @@ def test_a_plan_that_others_use_is_not_deleted(desk: Any, folder: Path) -> None:
     assert do(desk, "delete", "morning.yaml").status == 200
 
 
+def test_a_series_is_no_broken_plan(desk: Any, folder: Path) -> None:
+    """It is not on the shelf, and not offered to be put into a plan; a plan in its place is, at once."""
+    shelf = ask(desk, "GET", "/").body.decode()
+    assert 'id="plan-walk.yaml"' in shelf
+    assert "series.yaml" not in shelf
+    assert "series.yaml" not in json.dumps(ask(desk, "GET", "/api/plan/walk.yaml").json["parts"])
+    (folder / "series.yaml").write_text(MORNING, encoding="utf-8")
+    assert 'id="plan-series.yaml"' in ask(desk, "GET", "/").body.decode()
+
+
 def test_a_track_that_two_plans_may_have_made_stays(desk: Any, folder: Path) -> None:
     """``legs.yaml`` and ``legs.yml`` have tracks of one name."""
     (folder / "morning.yml").write_text(MORNING, encoding="utf-8")

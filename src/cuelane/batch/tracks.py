@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import glob
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +10,7 @@ from pathlib import Path
 from cuelane.base.errors import PlanError, UsageError
 from cuelane.base.ordinary import read_ordinary
 from cuelane.media.formats import SUFFIXES
+from cuelane.plan.file_kinds import is_series
 from cuelane.plan.load import load_plan
 from cuelane.plan.model import Variant
 from cuelane.plan.phrases import did_you_mean, listing, names, quoted
@@ -161,7 +161,7 @@ def _may_be_a_plan(path: Path) -> bool:
         text = read_ordinary(path, MAX_FILE_BYTES).decode("utf-8", "replace")
     except OSError:
         return True
-    return bool(re.search(r"(?m)^session:", text)) or not re.search(r"(?m)^(plans|defaults|feed):", text)
+    return not is_series(text)
 
 
 def _variants(

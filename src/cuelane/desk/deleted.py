@@ -17,7 +17,7 @@ from pathlib import Path
 
 from cuelane.base.errors import UsageError
 from cuelane.base.ordinary import read_ordinary
-from cuelane.desk.document import OWN_PLAN, Folder, is_text
+from cuelane.desk.folder import OWN_PLAN, Folder, is_text
 from cuelane.desk.words import Said
 from cuelane.desk.written_title import written_title
 from cuelane.plan.source_text import MAX_FILE_BYTES

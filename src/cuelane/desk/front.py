@@ -18,7 +18,7 @@ from starlette.applications import Starlette
 from starlette.routing import Match
 
 from cuelane.audio.cache_folder import default_folder
-from cuelane.desk.document import Folder
+from cuelane.desk.folder import Folder
 from cuelane.desk.guard import Receive, Scope, Send
 from cuelane.desk.page_shell import environment, page
 from cuelane.desk.shelf import SHELF_FOLDER, Shelf, shelf_route

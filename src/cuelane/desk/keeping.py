@@ -21,9 +21,10 @@ from cuelane.desk.archive import files_of
 from cuelane.desk.beside_plan import made_of_plan
 from cuelane.desk.classes import Classes
 from cuelane.desk.deleted import DELETED, contents_of, new_place, put_away_as
-from cuelane.desk.document import OWN_PLAN, ChangedElsewhereError, Document, digest_of
+from cuelane.desk.document import ChangedElsewhereError, Document, digest_of
 from cuelane.desk.edits import Edit, EditError, Set, data_of
 from cuelane.desk.finishing import Finishing
+from cuelane.desk.folder import OWN_PLAN
 from cuelane.desk.forms import key_order
 from cuelane.desk.named_by import NamedBy, naming, using
 from cuelane.desk.one_at_a_time import OneAtATime

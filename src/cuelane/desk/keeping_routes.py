@@ -9,7 +9,7 @@ from starlette.routing import Route
 
 from cuelane.desk.answers import Asked, post_route
 from cuelane.desk.deleted import put_away_as
-from cuelane.desk.document import Folder
+from cuelane.desk.folder import Folder
 from cuelane.desk.keeping import Keeping
 from cuelane.desk.shelf import Shelf
 from cuelane.desk.words import desk_words

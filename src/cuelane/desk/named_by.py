@@ -10,8 +10,8 @@ from typing import Any
 
 from cuelane.base.errors import CuelaneError
 from cuelane.base.files import same_file
-from cuelane.desk.document import Folder
 from cuelane.desk.edits import EditError, Place, data_of
+from cuelane.desk.folder import Folder
 from cuelane.desk.named_files import files_named
 from cuelane.desk.written_title import written_title
 from cuelane.plan.source_text import read_lines
@@ -54,7 +54,7 @@ def using(folder: Folder, home: Path) -> list[str]:
 
 def _texts(folder: Folder, target: Path) -> Iterator[tuple[Path, str, str]]:
     """Yield path, name and text of each file that may name `target`, but for itself."""
-    plans = [(folder.path / name, name) for name in folder.names()]
+    plans = [(folder.path / name, name) for name in folder.files()]
     below = [(path, "") for home in folder.folders() for path in sorted(home.glob("*.y*ml"))]
     for path, name in [*plans, *below]:
         if path == target or path.suffix not in (".yaml", ".yml"):

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from cuelane.desk.deleted import OWN_FOLDERS
 from cuelane.desk.device_names import is_device
-from cuelane.desk.document import Folder
+from cuelane.desk.folder import Folder
 
 
 def free_stem(folder: Folder, title: str, own: str = "") -> str:

@@ -17,7 +17,7 @@ from starlette.routing import Route
 from cuelane.base.errors import CuelaneError
 from cuelane.base.units import format_clock
 from cuelane.desk.deleted import DELETED, put_away
-from cuelane.desk.document import OWN_PLAN, Folder
+from cuelane.desk.folder import OWN_PLAN, Folder
 from cuelane.desk.last_check import check_kept, is_fresh, newest_audio, verdict_in
 from cuelane.desk.page_shell import page, render
 from cuelane.desk.summaries import PlanSummary, Summaries

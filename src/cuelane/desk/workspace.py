@@ -12,7 +12,8 @@ from cuelane.audio.clip import Samples
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import CuelaneError, SignalError
 from cuelane.base.schedule import Schedule
-from cuelane.desk.document import Document, Folder, Version
+from cuelane.desk.document import Document, Version
+from cuelane.desk.folder import Folder
 from cuelane.desk.lines import Speaking
 from cuelane.desk.page_pieces import ToldPages
 from cuelane.desk.planning import Planner, PlanView

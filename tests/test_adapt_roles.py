@@ -28,7 +28,7 @@ def test_the_unseen_sentences_stand_apart():
 
 
 def test_what_sentences_are_for_is_found_as_measured():
-    """On sentences that nothing was fitted to: 179 of 200 were right when measured, 162 of 169 called sure.
+    """On sentences that nothing was fitted to: 181 of 200 were right when measured, 162 of 170 called sure.
 
     The table is a file, so that only a change of it, the hints or the judge can change this.
     """
@@ -40,6 +40,23 @@ def test_what_sentences_are_for_is_found_as_measured():
     assert right >= 171
     assert len(sure) >= 150
     assert sum(sure) / len(sure) >= 0.93
+
+
+@pytest.mark.parametrize(
+    ("text", "where", "role"),
+    [
+        ("If twelve's too many, do six.", "work", "easier"),
+        ("Stay lower if your legs are burning.", "work", "easier"),
+        ("When you're finished, walk about and breathe.", "work", "rest"),
+        ("Don't tip forward.", "work", "form"),
+        ("Change hands on each rep.", "work", "form"),
+        ("Deadlifts, heavier if you dare.", "begin", "announce"),
+    ],
+)
+def test_what_made_classes_showed_to_be_judged_wrongly_is_judged_right(text, where, role):
+    """None of these is one that it is fitted to; others of their kind are."""
+    assert text not in {row.text for row in fitted()}
+    assert role_judge().judge(text, where).name == role
 
 
 def in_figures(text: str) -> str:

@@ -41,6 +41,7 @@ def test_a_plan_is_copied_renamed_deleted_and_brought_back_by_keys(browser: Brow
         types_title(desk, "rename", "Amble")
         desk.page.wait(f"{FOCUSED} === 'acts/amble.yaml'")
         assert desk.page.run(SAID) == "Renamed. Its file is called amble.yaml now."
+        assert desk.page.run("document.getElementById('done').innerText") == desk.page.run(SAID)
         assert sorted(path.name for path in tmp_path.glob("*.yaml")) == ["amble.yaml", "walk.yaml"]
         desk.page.press("Enter")
         desk.tab_to("form[data-act=delete][data-of='amble.yaml'] button")

@@ -15,17 +15,26 @@ async function fill() {
   }
 }
 
+// For whoever sees it; it stays until something else is done, or the page is in another language.
+function show(said) {
+  at("done").textContent = said;
+  at("done").hidden = !said;
+}
+document.addEventListener("reworded", () => show(""));
+
 const open = (name) => (location.href = `/plan/${encodeURIComponent(name)}`);
 
 async function done(form, { act, of }) {
   const path = `/api/${act === "back" ? "deleted" : "shelf"}/${encodeURIComponent(of)}/${act}`;
   const answer = await send(path, Object.fromEntries(new FormData(form)));
+  show("");
   if (answer.status !== 200) return answer.body && trouble(answer.body.error);
   if (act === "copy") return open(answer.body.name);
   const { parts, said, focus } = answer.body;
   trouble("");
   setParts(parts);
   announce(said);
+  show(said);
   const target = at(focus) ?? at("main");
   target.focus();
   target.scrollIntoView({ block: "nearest" });

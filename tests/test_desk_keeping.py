@@ -384,6 +384,16 @@ def test_nothing_is_put_away_through_a_link(desk: Any, folder: Path, tmp_path: P
     assert names_in(tmp_path / "outside") == []
 
 
+def test_a_plan_is_renamed_where_its_track_cannot_be_put_away(desk: Any, folder: Path) -> None:
+    """The track stays where it is, and the answer is that of a renaming, not of a failure half way."""
+    made = write_track(folder / "morning.yaml")
+    (folder / "deleted").write_text("somebody's own file", encoding="utf-8")
+    answer = do(desk, "rename", "morning.yaml", "Dawn")
+    assert answer.json["said"] == "Renamed. Its file is called dawn.yaml now."
+    assert {*made, "dawn.yaml"} <= {*names_in(folder)}
+    assert (folder / "deleted").read_text(encoding="utf-8") == "somebody's own file"
+
+
 def test_a_name_as_long_as_a_disk_takes_is_deleted_too(desk: Any, folder: Path) -> None:
     """The folder that it goes into has a date before it."""
     name = "ö" * 125 + ".yaml"

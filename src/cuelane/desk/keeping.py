@@ -14,7 +14,7 @@ import tempfile
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from cuelane.base.errors import UsageError
+from cuelane.base.errors import CuelaneError, UsageError
 from cuelane.base.files import all_or_nothing, finish_interrupted
 from cuelane.base.folder_lock import folder_locked
 from cuelane.desk.archive import files_of
@@ -227,9 +227,11 @@ class Keeping:
         """Put away what was made of a plan that has had this path; return whether there was anything."""
         finish_interrupted(plan.parent)
         made = made_of_plan(plan)
-        if made:
-            self._put_away(made, plan.stem)
-        return bool(made)
+        try:
+            return bool(made) and bool(self._put_away(made, plan.stem))
+        except (CuelaneError, OSError):
+            # The plan has its new name: where its tracks cannot be moved, they stay where they are.
+            return False
 
     def _put_away(self, paths: Sequence[Path], name: str) -> str:
         place = new_place(self._folder, name)

@@ -28,7 +28,7 @@ def test_the_unseen_sentences_stand_apart():
 
 
 def test_what_sentences_are_for_is_found_as_measured():
-    """On sentences that nothing was fitted to: 181 of 200 were right when measured, 162 of 170 called sure.
+    """On sentences that nothing was fitted to: 181 of 200 were right when measured, 163 of 171 called sure.
 
     The table is a file, so that only a change of it, the hints or the judge can change this.
     """

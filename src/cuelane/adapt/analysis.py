@@ -33,7 +33,7 @@ from cuelane.recording.word_engines import WordEngine, choose_engine
 # Chosen: as short and as long as any work or rest of a class.
 SHORTEST_S, LONGEST_S = 4.0, 1800.0
 
-SCHEMA = "cuelane.adapt/10"
+SCHEMA = "cuelane.adapt/11"
 
 Step = Callable[[str, int, int], None]
 

@@ -60,6 +60,23 @@ def test_what_lists_something_else_calls_no_set(said, opening):
     assert as_listed(said, [opening], ExerciseNames()) is None
 
 
+@pytest.mark.parametrize(
+    ("said", "is_used"),
+    [
+        # Heard once, and no move that is known.
+        (["sit to stand", "hold it up", None, "sit to stand", None, "bend and pushy"], True),
+        (["sit to stand", "planks", None, "sit to stand", None, "lunges"], False),
+        (["sit to stand", "hold it up", None, "sit to stand", "hold it up", None], False),
+        (["sit to stand", "hold it up", "bend down", None, None, None], False),
+    ],
+)
+def test_a_list_is_stronger_than_words_that_are_said_once(said, is_used):
+    """What begins a set is as often how it is done; a known move, or what is said again, is what is done."""
+    found = as_listed(said, ["Sit to stand, heel raises and wall press ups."], ExerciseNames())
+
+    assert (found is not None) is is_used
+
+
 def test_what_is_counted_off_is_listed_whatever_its_name():
     """No list of words knows them all: a station's number says that there is one."""
     opening = "Station 1, plank high fives, station 2, wall sit ball pass, station 3, mirror shuffles."

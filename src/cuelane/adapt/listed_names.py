@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -29,16 +30,20 @@ def as_listed(
     set of a round, and the sets that are called something, as `meant` says, are called so in its order.
     """
     best: tuple[int, list[str | None]] | None = None
+    often = Counter(name for name in meant if name)
     for listed, is_warm_up in _lists(opening, names):
         if len(meant) % len(listed):
             continue
         found: list[str | None] = [listed[n % len(listed)] for n in range(len(meant))]
         pairs = [(one, other) for one, other in zip(meant, found, strict=True) if one and other]
         agreed = sum(is_of(one, other) for one, other in pairs)
+        others = [one for one, other in pairs if not is_of(one, other)]
+        # Words that were heard once and are no move that is known may be none: "hold it and down".
+        against = sum(names.is_known(one) or often[one] > 1 for one in others)
         if is_warm_up and not agreed:
             # What one warms up with is as often done in no set.
             continue
-        if agreed >= _AGREED * (len(pairs) - agreed) and (best is None or agreed > best[0]):
+        if agreed >= max(_AGREED * against, len(others)) and (best is None or agreed > best[0]):
             best = agreed, found
     return None if best is None else best[1]
 

@@ -137,6 +137,9 @@ def test_a_pip_of_a_countdown_is_not_its_end_however_sure_it_is():
     assert not now_and_then.leads_up_to(end)
     assert not pip.leads_up_to(heard(TIMES_S, 3.0))
     assert not pip.leads_up_to(heard(TIMES_S, 0.5, is_countdown=True))
+    seems_an_end = heard(TIMES_S - 1.0, 3.5, is_countdown=True)
+    assert seems_an_end.leads_up_to(end)
+    assert not end.leads_up_to(seems_an_end)
     much_surer, hardly_sure = heard(TIMES_S - 2.4, 4.0), heard(TIMES_S, 1.6, is_countdown=True)
     assert hardly_sure.confidence > LEAST_SOUND
     assert not much_surer.leads_up_to(hardly_sure)

@@ -109,10 +109,11 @@ class BoundarySound:
     def leads_up_to(self, other: BoundarySound) -> bool:
         """Whether it is a pip of the countdown whose end `other` is: nearly always before it, mostly so long.
 
-        Where music hides that pip, another one is heard instead of it.
+        Where music hides that pip, another one is heard instead of it. It may itself seem to be the end of
+        what leads up to it, where the last tone is unlike the others.
         """
         enough = max(LEAST_SOUND, _AS_SURE * self.confidence)
-        if self.is_countdown or not other.is_countdown or other.confidence < enough:
+        if not other.is_countdown or other.confidence < enough:
             return False
         return _is_at_one_distance(self.times_s, other.times_s)
 
@@ -165,7 +166,12 @@ def returning_sounds(
     for one in ranked:
         if not any(one.is_part_of(other) for other in kept):
             kept.append(fullest(one, ranked))
-    ends = [one for one in kept if not any(one.leads_up_to(other) for other in kept)]
+    # In sets of a few seconds the end of one is before the pips of the next one too.
+    ends = [
+        one
+        for one in kept
+        if not any(one.leads_up_to(other) and not other.leads_up_to(one) for other in kept)
+    ]
     ends = [one for one in ends if not any(one.trails(other) for other in ends)]
     return sorted(ends, key=lambda one: -one.confidence)
 

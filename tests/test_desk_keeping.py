@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import random
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -200,6 +202,37 @@ def test_what_was_deleted_comes_back_as_it_was(desk: Any, folder: Path) -> None:
     assert everything(folder) == before
     assert not (folder / "deleted").exists()
     assert ask(desk, "GET", "/api/plan/walk.yaml").status == 200
+
+
+def test_what_was_deleted_names_a_plan_as_it_is_called_when_it_comes_back(desk: Any, folder: Path) -> None:
+    """It puts in a plan that was renamed while it was away; while it is away it keeps none from going."""
+    without(folder, "series.yaml", "parts/part.yaml", "morning.yaml")
+    do(desk, "delete", "evening.yaml")
+    do(desk, "rename", "walk.yaml", "Stroll")
+    (key,) = put_away(folder)
+    assert back(desk, key).status == 200
+    text = (folder / "evening.yaml").read_text(encoding="utf-8")
+    assert text == EVENING.replace("walk.yaml", "stroll.yaml")
+    do(desk, "delete", "evening.yaml")
+    assert do(desk, "delete", "stroll.yaml").status == 200
+
+
+@pytest.mark.parametrize("act", ["rename", "delete"])
+def test_a_plan_that_another_desk_has_just_moved_is_told_so(
+    desk: Any, folder: Path, act: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Between the look at it and its turn: in words, not as the system says it, and nothing is left of it."""
+    locked = keeping_module.folder_locked
+
+    def late(home: Path) -> Any:
+        (folder / "morning.yaml").unlink(missing_ok=True)
+        return locked(home)
+
+    monkeypatch.setattr(keeping_module, "folder_locked", late)
+    answer = do(desk, act, "morning.yaml", "Dawn")
+    assert (answer.status, answer.json["error"][:31]) == (400, "This was changed elsewhere mean")
+    assert put_away(folder) == []
+    assert not (folder / "dawn.yaml").exists()
 
 
 def test_it_does_not_come_back_over_another(desk: Any, folder: Path) -> None:
@@ -465,3 +498,36 @@ def test_a_class_goes_and_comes_back_as_a_whole(desk: Any, folder: Path, lesson:
     (key,) = put_away(folder)
     assert back(desk, key).json["focus"] == "open/monday:plan.yaml"
     assert everything(folder) == before
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_whatever_is_done_no_plan_is_lost_and_none_broken(tmp_path: Path, seed: int) -> None:
+    """Two desks on one folder, eighty steps: each plan is somewhere, and what the folder shows loads."""
+    chance, home = random.Random(seed), tmp_path / "plans"
+    home.mkdir()
+    desks = [application(home, ClipStore(tmp_path / name)) for name in "ab"]
+    for n in range(6):
+        include = f"  - include: plan-{n - 1}.yaml\n" if n % 2 else ""
+        text = f"# plan number {n}\ntitle: Plan {n}\nvoice: system\nsession:\n{include}  - rest: 30s\n"
+        (home / f"plan-{n}.yaml").write_text(text, encoding="utf-8")
+    done = dict.fromkeys(("copy", "rename", "delete", "back"), 0)
+    for _ in range(80):
+        act, desk = chance.choice([*done, "rename"]), chance.choice(desks)
+        found = put_away(home) if act == "back" else sorted(path.name for path in home.glob("*.yaml"))
+        if not found or (act == "copy" and len(found) > 12):
+            continue
+        name = chance.choice(found)
+        title = f"Title {chance.randrange(8)}"
+        answer = back(desk, name) if act == "back" else do(desk, act, name, title)
+        assert answer.status in (200, 400), answer.body
+        done[act] += answer.status == 200
+        away = {path.name for path in home.glob("deleted/*/*.yaml")}
+        for path in home.glob("*.yaml"):
+            # One that came back may put in another that is still away, and comes back under that name.
+            named = re.findall(r"include: (\S+)", path.read_text(encoding="utf-8"))
+            assert {*named} <= {*names_in(home), *away}, (path.name, act)
+            if not {*named} & away:
+                load_plan(path)
+    assert all(done.values()), done
+    kept = "".join(path.read_text(encoding="utf-8") for path in home.rglob("*.yaml"))
+    assert [n for n in range(6) if f"# plan number {n}\n" not in kept] == []

@@ -11,6 +11,7 @@ import contextlib
 import os
 import shutil
 import tempfile
+import threading
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -26,7 +27,7 @@ from cuelane.desk.edits import Edit, EditError, Set, data_of
 from cuelane.desk.finishing import Finishing
 from cuelane.desk.folder import OWN_PLAN
 from cuelane.desk.forms import key_order
-from cuelane.desk.named_by import NamedBy, naming, using
+from cuelane.desk.named_by import NamedBy, naming, naming_once_back, using
 from cuelane.desk.one_at_a_time import OneAtATime
 from cuelane.desk.plan_names import free_stem, new_plan_path
 from cuelane.desk.splice import apply
@@ -52,6 +53,8 @@ class Keeping:
         self._classes = classes
         self._finishing = finishing
         self._turn = turn
+        # A copy holds off no long work, but it is not made while another plan's name changes in it.
+        self._files = threading.Lock()
 
     def copy(self, name: str, title: str) -> str:
         """Write a plan once more under another title; return the copy's name.
@@ -64,14 +67,16 @@ class Keeping:
         UsageError : no such plan, no title, or a plan of a folder of its own that has errors.
         PlanError : it is no text.
         """
-        title, path = title_of(title), self._folder.path_of(name)
-        text = _with_title(self._folder.document(name).now().text, title)
-        if path.parent != self._folder.path:
-            return self._copied_below(name, path.parent, text, free_stem(self._folder, title))
-        target = new_plan_path(self._folder, title)
-        with all_or_nothing(target) as staged:
-            staged.write_text(target, text)
-        return target.name
+        title = title_of(title)
+        with self._files:
+            path = self._folder.path_of(name)
+            text = _with_title(self._folder.document(name).now().text, title)
+            if path.parent != self._folder.path:
+                return self._copied_below(name, path.parent, text, free_stem(self._folder, title))
+            target = new_plan_path(self._folder, title)
+            with all_or_nothing(target) as staged:
+                staged.write_text(target, text)
+            return target.name
 
     def rename(self, name: str, title: str) -> tuple[str, bool]:
         """Give a plan another title, and its file a name made from that.
@@ -94,10 +99,12 @@ class Keeping:
             new = old.with_name(free_stem(self._folder, title, own=old.stem) + old.suffix)
             # Some disks do not tell capitals from small letters: only these are no other name.
             is_moved = new.name.lower() != name.lower()
-            changes = self._changes(naming(self._folder, old), new.name) if is_moved else []
-            _give_title(document, title)
             if not is_moved:
+                _give_title(document, title)
                 return name, False
+            named = [*naming(self._folder, old), *naming_once_back(self._folder, old)]
+            changes = self._changes(named, new.name)
+            _give_title(document, title)
             self._move(document, new, changes)
             return new.name, self._put_away_made(old)
 
@@ -153,7 +160,11 @@ class Keeping:
         """Hold off all long work of the desk; refuse where there is some."""
         self._turn.take(Said("busy.keeping", name=name))
         try:
-            yield
+            with self._files:
+                yield
+        except FileNotFoundError as error:
+            # Another desk, or a person, has moved it between the look at it and its turn.
+            raise UsageError(Said("compose.changed")) from error
         finally:
             self._turn.give()
 
@@ -217,7 +228,13 @@ class Keeping:
         self._classes.plan_renamed(old.name, new.name)
         with folder_locked(old.parent):
             # Not the copy but the file itself, with what anybody has written into it meanwhile.
-            old.replace(new)
+            try:
+                old.replace(new)
+            except FileNotFoundError:
+                if not changes:
+                    # Gone, and nothing names the copy: it would be one more plan than there was.
+                    new.unlink(missing_ok=True)
+                raise
         self._finishing.beds.is_renamed(old.name, new.name)
         self._folder.is_renamed(old.name, new.name)
         self._let_go(old.name)

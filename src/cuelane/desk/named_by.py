@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from cuelane.base.errors import CuelaneError
 from cuelane.base.files import same_file
+from cuelane.desk.deleted import contents_of, put_away
 from cuelane.desk.edits import EditError, Place, data_of
 from cuelane.desk.folder import Folder
 from cuelane.desk.named_files import files_named
@@ -32,31 +33,52 @@ class NamedBy:
 
 def naming(folder: Folder, target: Path) -> list[NamedBy]:
     """Return the files of a folder, and of those in it, that name the plan at `target`, with the names."""
-    found = []
-    for path, name, text in _texts(folder, target):
-        places = tuple(
-            (place, written) for place, written in _names(text) if same_file(path.parent / written, target)
-        )
-        if places:
-            found.append(NamedBy(path, name, written_title(text) or path.name, places))
-    return found
+    found = (_naming(one, one.path.parent, target) for one in _texts(folder, target))
+    return [one for one in found if one.places]
+
+
+def naming_once_back(folder: Folder, target: Path) -> list[NamedBy]:
+    """Return the plans among what was deleted that name the plan at `target` once they are back."""
+    held = [path for one in put_away(folder) for path in contents_of(one) if path.is_file()]
+    found = (_naming(one, folder.path, target) for one in _read(((path, "") for path in held), target))
+    return [one for one in found if one.places]
+
+
+def _naming(one: _Text, seen_from: Path, target: Path) -> NamedBy:
+    places = tuple(
+        (place, written) for place, written in _names(one.text) if same_file(seen_from / written, target)
+    )
+    return NamedBy(one.path, one.name, written_title(one.text) or one.path.name, places)
 
 
 def using(folder: Folder, home: Path) -> list[str]:
     """Return the titles of the plans outside the folder `home` that use a file in it, such as a recording."""
     found = []
-    for path, _, text in _texts(folder, home):
-        used = (Path(os.path.normpath(one)) for one in files_named(path, text))
-        if not path.is_relative_to(home) and any(one.is_relative_to(home) for one in used):
-            found.append(written_title(text) or path.name)
+    for one in _texts(folder, home):
+        used = (Path(os.path.normpath(path)) for path in files_named(one.path, one.text))
+        if not one.path.is_relative_to(home) and any(path.is_relative_to(home) for path in used):
+            found.append(written_title(one.text) or one.path.name)
     return found
 
 
-def _texts(folder: Folder, target: Path) -> Iterator[tuple[Path, str, str]]:
-    """Yield path, name and text of each file that may name `target`, but for itself."""
+class _Text(NamedTuple):
+    """A file, what the desk calls it, and what stands in it."""
+
+    path: Path
+    name: str
+    text: str
+
+
+def _texts(folder: Folder, target: Path) -> Iterator[_Text]:
+    """Yield each file of a folder, and of those in it, that may name `target`."""
     plans = [(folder.path / name, name) for name in folder.files()]
     below = [(path, "") for home in folder.folders() for path in sorted(home.glob("*.y*ml"))]
-    for path, name in [*plans, *below]:
+    yield from _read([*plans, *below], target)
+
+
+def _read(files: Iterable[tuple[Path, str]], target: Path) -> Iterator[_Text]:
+    """Yield those of `files`, paths and names, that may name `target`, but for itself."""
+    for path, name in files:
         if path == target or path.suffix not in (".yaml", ".yml"):
             continue
         try:
@@ -65,7 +87,7 @@ def _texts(folder: Folder, target: Path) -> Iterator[tuple[Path, str, str]]:
             continue
         # A season has a thousand plans, and to read one as YAML takes a thousand times as long as to look.
         if not target.name.isascii() or target.name.lower() in text.lower():
-            yield path, name, text
+            yield _Text(path, name, text)
 
 
 def _names(text: str) -> Iterator[tuple[Place, str]]:

@@ -7,7 +7,14 @@ from dataclasses import replace
 import pytest
 
 from cuelane.adapt.class_cues import CutCue
-from cuelane.adapt.exercise_lines import ABOUT_REST, NAMED_AGAIN, OWN_CALL, OWN_REST, OWN_SIDE
+from cuelane.adapt.exercise_lines import (
+    ABOUT_REST,
+    NAMED_AGAIN,
+    OWN_CALL,
+    OWN_REST,
+    OWN_SIDE,
+    PERHAPS_ASIDE,
+)
 from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.role_judge import plan_role
@@ -277,3 +284,12 @@ def test_what_tells_where_in_a_ladder_one_is_stays_there():
 
     (line,) = made.lines.exercises["goblet squats"]["remind"]
     assert line.rounds == 2
+
+
+def test_what_may_be_an_aside_is_said_in_no_set():
+    """Who keeps one and calls it so wants it; a guess that nobody looked at would be said at another time."""
+    truck = with_sets({1: [(0.4, "aside", "Sorry, truck going by.")]})
+    left = [(cue.text, why) for cue, why in made_of(truck, sure=False).lines.left]
+
+    assert ("Sorry, truck going by.", PERHAPS_ASIDE) in left
+    assert rows_of(made_of(truck), "goblet squats", "say") == ["Sorry, truck going by."]

@@ -13,6 +13,7 @@ from cuelane.adapt.set_turns import SetTurns, set_turns
 from cuelane.adapt.timed_starts import TimedStarts
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.adapt.words.role_judge import OUT
 from cuelane.adapt.words.word_lists import word_lists
 
 MOST_LINES = 40
@@ -30,6 +31,7 @@ OWN_TURN = "turns to the other side; the program does that at half of the set"
 LOST_TURN = "turns to the other side in the middle of one set, which the others do not"
 OTHER_SIDE = "names a side; each set does both, so it holds for half of it"
 ABOUT_REST = "said in a rest, and perhaps about it: in a set it could be wrong"
+PERHAPS_ASIDE = "perhaps an aside; write say for it in decisions.txt if it is to be said"
 TOO_MANY = f"one of more than {MOST_LINES} lines of its kind"
 
 
@@ -121,6 +123,9 @@ class _Sorter:
         elif self._intervals[cue.interval].kind == "talk":
             # "Let your arms hang" after the last set calls no rest.
             self.lines.add(self.lines.closing, OwnLine(cue))
+        elif purpose in OUT and not cue.is_sure:
+            # "Sorry, truck going by" would be said again at any time.
+            self.lines.left.append((cue, PERHAPS_ASIDE))
         elif purpose == "rest":
             self.lines.left.append((cue, OWN_REST if self._lists.calls_rest(cue.text) else FOR_REST))
         elif cue.interval in shape.sets:

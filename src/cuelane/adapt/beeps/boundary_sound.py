@@ -204,7 +204,9 @@ def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> Bo
     at, values, least, beyond = _returns(like, len(prints) * HOP_S)
     if len(at) < FEWEST:
         return None
-    rises = begins_softly(prints, steps, rises_at(raw, steps, first, last, alike))
+    places = np.round(at / HOP_S).astype(np.int64)
+    # There are more returns than proposed the sound, and fewer others among them.
+    rises = begins_softly(prints, places, rises_at(raw, steps, first, last, alike))
     offset_s = rises * HOP_S + _EARLY_S
     regular = min(evidence_of_ten(at), 25.0) / 10
     features = (
@@ -215,7 +217,7 @@ def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> Bo
         min(max(0.0, (last - first) * HOP_S - _LONG_S), _LONG_S),
         max(0.0, regular) * max(0.0, 1 - 5 * company),
         min(float(np.median(np.diff(at))), _USUAL_GAP_S) / 10,
-        share_in_company(prints, np.round(at / HOP_S).astype(np.int64)),
+        share_in_company(prints, places),
     )
     return BoundarySound(
         template,

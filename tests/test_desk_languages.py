@@ -114,6 +114,19 @@ def test_no_two_buttons_of_a_view_are_called_the_same(code: str) -> None:
 
 
 @pytest.mark.parametrize("code", available_languages())
+def test_what_sends_somebody_to_another_place_calls_it_as_it_is_called(code: str) -> None:
+    """A view, or a part of the page, by its own name in that language."""
+    words = pack(code)
+    for section, key, place in (
+        ("shelf", "rename_help", words["top"]["finish"]),
+        ("shelf", "renamed_made", words["top"]["finish"]),
+        ("shelf", "was_deleted", words["shelf"]["deleted"]),
+        ("wrong", "no_rename", words["top"]["compose"]),
+    ):
+        assert place in words[section][key], (section, key)
+
+
+@pytest.mark.parametrize("code", available_languages())
 def test_no_two_kinds_of_line_are_called_the_same_on_the_desk(code: str) -> None:
     """What is announced has a name of its own there, which no other role has."""
     with in_language(code):
@@ -323,6 +336,9 @@ def test_no_view_has_a_word_of_another_language(code: str, tmp_path: Path) -> No
     """Each text and label is an entry of the language's own tables, or is marked as another's."""
     (tmp_path / "a.yaml").write_text(PLAN.format(code="en"), "utf-8")
     (tmp_path / "b.yaml").write_text("title: [", "utf-8")
+    away = tmp_path / "deleted" / "2026-01-02 03.04.05 a"
+    away.mkdir(parents=True)
+    (away / "a.yaml").write_text(PLAN.format(code="en"), "utf-8")
     app, known = desk_in(tmp_path, code), pattern_of(code)
     names = {
         str(row) for row in re.findall(r'data-language="[^"]+" lang="[^"]+"[^>]*>([^<]+)<', html_of(app, "/"))

@@ -315,12 +315,12 @@ def test_killed_at_any_step_of_a_renaming_each_plan_still_loads(
     n_done = 0
 
     def killing(done: Callable[..., Any]) -> Callable[..., Any]:
-        def killed(*args: Any) -> Any:
+        def killed(*args: Any, **more: Any) -> Any:
             nonlocal n_done
             if n_done == step:
                 raise Killed
             n_done += 1
-            return done(*args)
+            return done(*args, **more)
 
         return killed
 

@@ -82,6 +82,25 @@ def test_a_page_of_a_plan_that_goes_says_so(browser: Browser, tmp_path: Path) ->
         desk.page.wait(f"({told}) === \"the plan 'walk.yaml' is called 'amble.yaml' now\"")
 
 
+def test_a_page_of_a_plan_that_names_it_follows_without_a_question(browser: Browser, tmp_path: Path) -> None:
+    """The person has renamed it at this desk; a change by another program is asked about as ever."""
+    (tmp_path / "walk.yaml").write_text(WALK, encoding="utf-8")
+    evening = tmp_path / "evening.yaml"
+    evening.write_text(EVENING, encoding="utf-8")
+    send = (
+        "(title) => fetch('/api/shelf/walk.yaml/rename', {method: 'POST', body: JSON.stringify({title}),"
+        " headers: {'Content-Type': 'application/json'}}).then(answer => answer.status)"
+    )
+    with opened(browser, tmp_path) as desk:
+        desk.go("/plan/evening.yaml")
+        assert desk.page.run(f"({send})('Amble')") == 200
+        desk.page.wait("document.getElementById('text').value.includes('include: amble.yaml')")
+        assert desk.page.run("document.getElementById('elsewhere').hidden")
+        evening.write_text(evening.read_text(encoding="utf-8") + "  - rest: 45s\n", encoding="utf-8")
+        desk.page.wait("!document.getElementById('elsewhere').hidden")
+        assert "45s" in desk.page.run("document.getElementById('elsewhere-now').textContent")
+
+
 def test_a_plan_that_is_used_says_where_and_stays(browser: Browser, tmp_path: Path) -> None:
     """In words that are announced; what was typed elsewhere on the shelf stays through what is done."""
     (tmp_path / "walk.yaml").write_text(WALK, encoding="utf-8")

@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +26,8 @@ MAX_STEPS = 500
 """Steps that can be taken back. Asked for were 200; a plan of usual size is a few kilobytes."""
 
 
+_MOST_FOLLOWED = 20
+"""Chosen: more plans than anybody renames before a page that names them looks again, a few seconds later."""
 _MOST_OVERTAKEN = 20
 """Chosen: another program that writes the file so often while one edit is made does not stop by itself."""
 
@@ -39,7 +41,8 @@ def digest_of(text: str) -> str:
 class Version:
     """A state of the text. `number` grows with each change, undo and redo among them.
 
-    ``base`` is the digest of the text that the change was made on, empty for what was only read.
+    ``base`` is the digest of the text that the change was made on, empty for what was only read;
+    ``followed`` those of the texts before from which this one differs by edits that follow others alone.
     """
 
     number: int
@@ -48,6 +51,7 @@ class Version:
     can_undo: bool = False
     can_redo: bool = False
     base: str = ""
+    followed: tuple[str, ...] = ()
 
 
 class ChangedElsewhereError(Exception):
@@ -72,6 +76,7 @@ class Document:
         self._number = 1
         self._text = self._read()
         self._what = ""
+        self._followed: tuple[str, ...] = ()
         self._before: list[tuple[str, str]] = []
         self._after: list[tuple[str, str]] = []
 
@@ -87,7 +92,14 @@ class Document:
             return self._version()
 
     def edit(
-        self, edits: Sequence[Edit], *, what: str, number: int, was: Any = ABSENT, seen: str = ""
+        self,
+        edits: Sequence[Edit],
+        *,
+        what: str,
+        number: int,
+        was: Any = ABSENT,
+        seen: str = "",
+        follows: bool = False,
     ) -> Version:
         """Make edits in order, as one step, and write the file; return the new version.
 
@@ -97,6 +109,8 @@ class Document:
             made if its place still holds `was`; anything else is refused, since indices may mean other items.
         seen : the digest of the text that the person saw. It counts instead of the number where it is given:
             a desk that was started again counts from 1, and what was taken back is the text it was.
+        follows : the edits follow what the person did to another plan at this desk, such as its new name, so
+            that no page need ask about them.
 
         Raises
         ------
@@ -112,7 +126,10 @@ class Document:
             text = self._text
             for edit in edits:
                 text = apply(text, edit)
-            return self._step(text, what)
+            followed = (*self._followed, digest_of(self._text)) if follows else ()
+            version = self._step(text, what)
+            self._followed = followed[-_MOST_FOLLOWED:]
+            return replace(version, followed=self._followed)
 
         return self._on_newest(made)
 
@@ -170,7 +187,9 @@ class Document:
         raise DeliveryError(f"{self.path}: another program changes it all the time; end that one first")
 
     def _version(self, base: str = "") -> Version:
-        return Version(self._number, self._text, self._what, bool(self._before), bool(self._after), base)
+        return Version(
+            self._number, self._text, self._what, bool(self._before), bool(self._after), base, self._followed
+        )
 
     def _is_stale(self, number: int, seen: str) -> bool:
         return digest_of(self._text) != seen if seen else number != self._number
@@ -186,6 +205,7 @@ class Document:
             self._text = text
 
     def _remember(self, what: str) -> None:
+        self._followed = ()
         self._before.append((self._text, self._what))
         del self._before[:-MAX_STEPS]
         self._after.clear()
@@ -229,7 +249,7 @@ class Document:
                 self._write(text)
                 source.pop()
                 other.append((self._text, self._what))
-                self._text, self._what = text, what
+                self._text, self._what, self._followed = text, what, ()
                 self._number += 1
             return self._version(base)
 

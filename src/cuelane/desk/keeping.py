@@ -224,7 +224,7 @@ class Keeping:
             staged.write_text(new, document.now().text)
         label = desk_words()("top.named", what=desk_words().compose["kind_include"], name=new.name)
         for other, edits in changes:
-            _edit(other, edits, label)
+            _edit(other, edits, label, follows=True)
         self._classes.plan_renamed(old.name, new.name)
         with folder_locked(old.parent):
             # Not the copy but the file itself, with what anybody has written into it meanwhile.
@@ -293,9 +293,10 @@ def _give_title(document: Document, title: str) -> None:
         _edit(document, [Set(("title",), title, key_order(()))], label)
 
 
-def _edit(document: Document, edits: Sequence[Edit], what: str) -> None:
+def _edit(document: Document, edits: Sequence[Edit], what: str, *, follows: bool = False) -> None:
     version = document.now()
     try:
-        document.edit(edits, what=what, number=version.number, seen=digest_of(version.text))
+        seen = digest_of(version.text)
+        document.edit(edits, what=what, number=version.number, seen=seen, follows=follows)
     except ChangedElsewhereError as error:
         raise UsageError(Said("compose.changed")) from error

@@ -232,6 +232,7 @@ def state(version: Version, preview: PlanView) -> dict[str, Any]:
         "seen": digest_of(version.text),
         "beside": digest_of(repr(preview.beside)),
         "what": version.what,
+        "followed": version.followed,
         "can_undo": version.can_undo,
         "can_redo": version.can_redo,
         "length_s": schedule.n_frames / schedule.sample_rate if schedule else 0,

@@ -37,7 +37,9 @@ function take(found, { edits = null, asked = false, step = false } = {}) {
   // Made on a text that was not shown here, or followed by another change already.
   const changed = base === undefined ? state.seen !== before.seen : base !== before.seen || made !== state.seen;
   if (changed) replaced.push({ text: before.text, seen: before.seen });
-  const known = step && shownHere.has(state.seen);
+  // Another plan has a new name at this desk, and this one names it so: the person has done it.
+  const follows = base === undefined && state.followed.includes(before.seen);
+  const known = follows || (step && shownHere.has(state.seen));
   shownHere.add(state.seen);
   if (changed && !asked && !known) elsewhere.offer(before.text, state.text, edits);
 }

@@ -94,6 +94,7 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
         ("90 90s", "announce", "90 nineties"),
         # Few words in a short set tell the time, praise, or how a part of the body is held.
         ("Halfway.", "announce", None),
+        ("Other leg.", "announce", None),
         ("Nice.", "announce", None),
         ("Low hips.", "announce", None),
         ("High knees.", "announce", "high knees"),
@@ -113,6 +114,18 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
 def test_names_are_told_from_what_stands_around_them(text, purpose, name):
     """What comes next, how long, and what to do are no part of a name."""
     assert ExerciseNames().in_text(text, purpose) == name
+
+
+def test_sets_that_begin_with_the_other_side_alone_are_not_called_so():
+    """Twice "other leg" is no exercise: each is the other side of the one before."""
+    sets = [[("announce", "Lunges.")], [("announce", "Other leg.")]] * 2
+    assert named(sets) == ["lunges"] * 4
+
+
+def test_now_is_no_part_of_a_name():
+    """ "Rows now" begins two sets, and they are rows all the same."""
+    sets = [[("announce", "Rows now, hinge forward.")], [("announce", "Rows now again.")]]
+    assert named(sets) == ["rows", "rows"]
 
 
 def test_what_is_called_by_more_words_at_first_is_meant_by_fewer_later():

@@ -136,5 +136,6 @@ def test_what_is_no_several_circuits_stays_one():
     differ = ["Squats", "Push ups", "Rows", "Lunges", "Planks", "Swings"]
     for names, rounds in ((sides, 1), (differ, 1), (MAIN, 3)):
         assert made_of(circuit(names, rounds, 40, 20)).shape.sections == ()
-    once = circuit(differ, 1, 40, 20, 20) + circuit(["Dips", "Crunches"], 2, 40, 20)
+    others = ["Thrusters", "Curls", "Bridges", "Twists", "Bear crawls", "Step ups"]
+    once = circuit([*differ, *others], 1, 40, 20, 20) + circuit(["Dips", "Crunches"], 2, 40, 20)
     assert made_of(once).shape.sections == ()

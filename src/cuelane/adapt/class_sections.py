@@ -15,7 +15,7 @@ _BLOCK = 2
 # Chosen: fewer sets that repeat are an exercise that has a set for each side.
 _LEAST_REPEATED = 4
 # Chosen: so large a part of the sets must be in circuits that repeat.
-_REPEATED = 0.5
+_REPEATED = 0.3
 # Chosen: more sets would take seconds, and no class of ours has as many.
 _MOST_SETS = 60
 

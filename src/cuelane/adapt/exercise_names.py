@@ -84,7 +84,8 @@ class ExerciseNames:
         self._moves = re.compile(rf"(?:{moves})")
         self._numbered = re.compile(rf"^(?:{'|'.join(lists['numbered'])})$")
         self._beside, self._no_short = any_of(lists["beside"]), frozenset(lists["no_short"])
-        self._small = frozenset(lists["done_to"])
+        self._small, self._breaks = frozenset(lists["done_to"]), frozenset(lists["breaks"])
+        self._behind = re.compile(rf"(?: (?:{'|'.join(lists['behind'])}))+$")
         self._directions = frozenset(lists["directions"])
         self.untrue = UntrueCalls(language)
         hints = hints_of(language)
@@ -104,7 +105,7 @@ class ExerciseNames:
         for part in (head if purpose != "announce" else sentence, sentence):
             words = self.without_lead(part)
             # "Band again, pull aparts": what is taken up again is none of it.
-            name = self._known_move(words) or self._known_move(words.partition(" again ")[2])
+            name = self._known_move(words) or self._known_move(self._behind_break(words))
             tells_way = purpose == "setup" and " " not in (name or "") and self._ways.match(words)
             if name and not tells_way:
                 return name
@@ -119,7 +120,7 @@ class ExerciseNames:
             for sentence in re.split(r"[.!?]", text):
                 words = self.without_lead(sentence)
                 # "Dumbbell next, push press": what to have, and then the name.
-                name = self._named_next(words) or self._known_move(words.partition(" next ")[2])
+                name = self._named_next(words) or self._known_move(self._behind_break(words))
                 if name:
                     return name
         # "Hands on the floor for push ups": how one gets into it, and then the name.
@@ -127,14 +128,22 @@ class ExerciseNames:
         return self._known_move(words[led.end() :].strip()) if led else None
 
     def _says_no_name(self, words: str) -> bool:
-        """Return whether a few words tell the time, praise, or tell how a part of the body is: "low hips"."""
-        told = self.untrue.tells_time(words, "announce") or self._praise.fullmatch(words)
-        return bool(told) or self._ends_in_body(words)
+        """Return whether a few words tell the time or a side, praise, or tell of the body: "low hips"."""
+        told = self.untrue.tells_time(words, "announce") or self.untrue.is_only_side(words)
+        return told or self._praise.fullmatch(words) is not None or self._ends_in_body(words)
 
     def _ends_in_body(self, words: str) -> bool:
         last = words.rpartition(" ")[2]
         is_body = last.endswith("s") and self._body.fullmatch(last) is not None
         return is_body and not self.is_known(words)
+
+    def _behind_break(self, words: str) -> str:
+        parts = re.split(rf" (?:{'|'.join(self._breaks)}) ", words, maxsplit=1)
+        return parts[-1] if len(parts) > 1 else ""
+
+    def alone(self, text: str) -> str:
+        """Return the words of `text` without what leads to a name, or calls what it names again."""
+        return self._behind.sub("", self.without_lead(text))
 
     def combination(self, text: str) -> str | None:
         """Return the moves that `text` begins with and that follow on one another: "jab, cross, hook"."""
@@ -176,7 +185,7 @@ class ExerciseNames:
     def _known_move(self, words: str) -> str | None:
         found = None if self._does.match(words) else self._name.match(words)
         judged = set(_judged(found)) if found else set()
-        is_name = found and len(found[0]) <= _LONGEST and not (self._no_part | {"next", "again"}) & judged
+        is_name = found and len(found[0]) <= _LONGEST and not (self._no_part | self._breaks) & judged
         # "Knees hover off the floor": of the body only what stands before it makes a name, as in high knees.
         is_name = is_name and not (found and self._body.fullmatch(found[0]))
         return found[0] if found and is_name else None

@@ -128,7 +128,8 @@ class SetNames:
         if combined := self._names.combination(cue.text):
             return combined
         head, mark, _ = re.split(r"([.,;:!?])", f"{cue.text.strip()}.", maxsplit=1)
-        words = self._names.without_lead(head).split()
+        # "Rows now, hinge forward", and later "rows now" again.
+        words = self._names.alone(head).split()
         if not mark or not 0 < len(words) <= _MOST_ALONE or self._names.tells(words):
             return None
         elsewhere = (other for other in self._cues if other.interval != cue.interval)
@@ -212,7 +213,9 @@ class SetNames:
 
     def _beginning(self, cue: CutCue | None) -> tuple[str, ...]:
         """Return the first words of a set that may be its name."""
-        return () if cue is None or cue.purpose not in _BEGINNING else self._names.first_words(cue.text)
+        if cue is None or cue.purpose not in _BEGINNING or self._names.untrue.is_only_side(cue.text):
+            return ()
+        return self._names.first_words(cue.text)
 
     def _around(self, number: int) -> tuple[Sequence[CutCue], Sequence[CutCue]]:
         """Return the first three cues of a set, and those of the rest before it."""

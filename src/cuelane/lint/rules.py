@@ -182,10 +182,9 @@ def _density(line: SpokenLine, density: Density) -> Iterator[LintWarning]:
             f"the first set of '{line.exercise}' has to carry {rate} words a minute, more than the "
             f"{FOLLOWED_IN_A_SET} that can be followed while exercising"
         )
-        words = "a word" if too_many < 2 else f"about {too_many} words"
-        yield _warning(
-            "too-dense", line, "", message, f"cut {words} of its set-up, or say them in its preview"
-        )
+        words, them = ("a word", "it") if too_many < 2 else (f"about {too_many} words", "them")
+        hint = f"cut {words} of its set-up, or say {them} in its preview"
+        yield _warning("too-dense", line, "", message, hint)
 
 
 def _warning(

@@ -93,11 +93,23 @@ def _divided(clear: Sequence[Boundary], faint: Sequence[Boundary]) -> Sequence[B
     found = list(clear)
     while True:
         places = _dividing_s(np.array([boundary.at_s for boundary in found]))
-        near = [_near(float(at_s), faint, _MOST_BY_CHANCE / len(places)) for at_s in places]
+        most = _MOST_BY_CHANCE / max(1, len(places))
+        rare = _rarest(faint, most)
+        near = [_near(float(at_s), rare, most) for at_s in places] if rare else []
         best = max((b for b in near if b is not None), key=lambda boundary: boundary.score, default=None)
         if best is None or min(abs(best.at_s - boundary.at_s) for boundary in found) < LEAST_INTERVAL_S:
             return found
         found = sorted([*found, best], key=lambda boundary: boundary.at_s)
+
+
+def _rarest(faint: Sequence[Boundary], most: float) -> Sequence[Boundary]:
+    """Return those of `faint`, in order, that are not beside a place by chance with more than `most`.
+
+    The last one is kept too, since it tells how long the time is in which they are.
+    """
+    n_rare = int(most * faint[-1].at_s / (2 * _NEAR_FAINT_S)) if faint else 0
+    ranked = sorted(faint, key=lambda boundary: -boundary.score)[:n_rare]
+    return sorted({*ranked, faint[-1]}, key=lambda boundary: boundary.at_s) if ranked else []
 
 
 def _dividing_s(times_s: Floats) -> Floats:

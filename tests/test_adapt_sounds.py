@@ -312,14 +312,14 @@ def test_a_soft_consonant_under_music_is_where_the_word_begins():
     steps = np.arange(300, 6_000, 350)
     prints = rng.standard_normal((6_400, N_BANDS)).astype(np.float32)
     for step in steps:
-        prints[step : step + 11, 30:50] += 0.8
+        prints[step : step + 11, 30:50] += 1.2
         prints[step + 11 : step + 40, 8:30] += 6.0
 
     assert begins_softly(prints, steps + 11, 0) == -11
     assert begins_softly(prints, steps, 0) == 0
     # What is there for longer is no consonant.
     drone = prints.copy()
-    drone[steps[:, None] + np.arange(-60, 11)] += 0.8
+    drone[steps[:, None] + np.arange(-60, 11)] += 1.2
     assert begins_softly(drone, steps + 11, 0) == 0
 
 

@@ -51,7 +51,7 @@ _NEARLY_ALL = 0.8
 # Chosen: half of a class's intervals and more are longer; figures of music return sooner. With 15 s or 20 s
 # the fit is somewhat better, but classes of short sets would pay for it, and few of them are in it.
 _USUAL_GAP_S = 12.0
-# Chosen: a pip is hardly surer than the end of its countdown, a later part of a sound hardly as sure as it.
+# Chosen: a pip is hardly surer than the end of its countdown; what is was no pip.
 _AS_SURE = 0.9
 # Derived: what is alike is seen so much too long, since its windows hold 64 ms.
 _SPREAD_S = 0.05
@@ -119,9 +119,7 @@ class BoundarySound:
 
     def trails(self, other: BoundarySound) -> bool:
         """Whether it is a later part of `other`, or what always comes after it, and less sure."""
-        return self.confidence < _AS_SURE * other.confidence and _is_at_one_distance(
-            other.times_s, self.times_s
-        )
+        return self.confidence < other.confidence and _is_at_one_distance(other.times_s, self.times_s)
 
 
 def _is_at_one_distance(times_s: Sequence[float], others_s: Sequence[float]) -> bool:
@@ -194,16 +192,20 @@ def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> Bo
     template, steps = template_of(prints, found)
     if len(steps) < FEWEST:
         return None
-    alike = alike_around(prints, steps)
-    first, last, parts = begins_at(alike)
-    clearest = float(alike[AROUND - 2 : AROUND + 3].max())
-    company = company_of(alike, parts or [(first, last)])
+    # What speaks for a sound counts quiet in full: music that is quiet for a while is alike there too.
+    in_full = alike_around(prints, steps, 0.0)
+    first, last, parts = begins_at(in_full)
+    longer_s = min(max(0.0, (last - first) * HOP_S - _LONG_S), _LONG_S)
+    clearest = float(in_full[AROUND - 2 : AROUND + 3].max())
+    company = company_of(in_full, parts or [(first, last)])
     if clearest - company < _LEAST_CLEAR:
         return None
     like = likeness(prints, template)
     at, values, least, beyond = _returns(like, len(prints) * HOP_S)
     if len(at) < FEWEST:
         return None
+    alike = alike_around(prints, steps)
+    first, last, parts = begins_at(alike)
     places = np.round(at / HOP_S).astype(np.int64)
     # There are more returns than proposed the sound, and fewer others among them.
     rises = begins_softly(prints, places, rises_at(raw, steps, first, last, alike))
@@ -214,7 +216,7 @@ def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> Bo
         10 * min(0.4, float(np.quantile(values, 0.1)) - beyond),
         5 * company,
         5 * clearest,
-        min(max(0.0, (last - first) * HOP_S - _LONG_S), _LONG_S),
+        longer_s,
         max(0.0, regular) * max(0.0, 1 - 5 * company),
         min(float(np.median(np.diff(at))), _USUAL_GAP_S) / 10,
         share_in_company(prints, places),

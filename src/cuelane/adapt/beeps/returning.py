@@ -43,6 +43,8 @@ _MOST_SETS = 48
 _APART_WORTH, _MOST_APART = 40.0, 0.3
 # Chosen: sets of less cannot become a finding.
 _LEAST_WORTH = 4.0
+# Chosen: what has a smaller norm is silence, and like nothing.
+_NO_NORM = 1e-6
 # Derived: the least that a correlation can be.
 _NOT_ALIKE = -1.0
 # Chosen: this share of like tones comes no sooner than a class's intervals; of notes a smaller one does.
@@ -91,7 +93,7 @@ def onsets(prints: Array) -> Steps:
     return np.sort(kept[(kept > BEFORE) & (kept < n - max(LENGTHS))])
 
 
-def patches(prints: Array, steps: Steps, length: int, least_norm: float = 1e-6) -> Array:
+def patches(prints: Array, steps: Steps, length: int, least_norm: float = 0.0) -> Array:
     """Return the sound at each of `steps`, mean 0 and norm 1; shape (n, length * 64).
 
     What has a norm under `least_norm` is divided by that, and stays smaller.
@@ -100,7 +102,7 @@ def patches(prints: Array, steps: Steps, length: int, least_norm: float = 1e-6) 
     rows = windows[steps - BEFORE].reshape(len(steps), -1)
     rows = rows - rows.mean(axis=1, keepdims=True)
     norm = np.linalg.norm(rows, axis=1, keepdims=True)
-    return np.asarray(rows / np.maximum(norm, least_norm), dtype=np.float32)
+    return np.asarray(rows / np.maximum(norm, max(least_norm, _NO_NORM)), dtype=np.float32)
 
 
 def returning(prints: Array, steps: Steps, near: tuple[int, int] | None = None) -> list[Returning]:

@@ -26,7 +26,7 @@ _WINDOW = 8
 # Chosen, in spreads: half of what windows of so many cells usually have as their norm, 22. Quiet ones, 4 to 7
 # on fitting classes, are alike everywhere; first sounds have 20 and more. With 8 to 14 all signals of 109
 # classes are placed as well or better.
-_LEAST_NORM = 11.0
+LEAST_NORM = 11.0
 # Chosen: how far a return may be off from where it was proposed, in steps.
 _SLACK = 3
 # Chosen, as a share of how alike the returns are at their clearest: less joins what is around by chance. On
@@ -49,9 +49,9 @@ _HALF_IN = _WINDOW // 2
 # Chosen, in steps: a soft beginning before a rise is no longer than so much; so many steps just before it are
 # held against its first ones.
 _SOFT, _BEFORE_SOFT, _SOFT_FIRST = 31, 8, 3
-# Fitted on 540 sets of returns of 159 fitting classes of the benchmark of boundaries: with 1.2 and 2, 55 of
-# them begin sooner, 47 nearer to the truth and 8 up to 24 ms less near; 1.0 and 1.5 gain less.
-_SURELY_THERE, _MORE_THAN_BEFORE = 1.2, 2.0
+# Fitted on 540 sets of returns of 159 fitting classes of the benchmark of boundaries: with 1.2 and 3, 51 of
+# them begin sooner, 45 nearer to the truth and 6 up to 24 ms less near; 1.0 and 1.5 gain less, and so does 2.
+_SURELY_THERE, _MORE_THAN_BEFORE = 1.2, 3.0
 # Chosen, in spreads squared: a band that hardly moves from return to return is no surer than so.
 _LEAST_VARIANCE = 0.25
 # Chosen: three of four returns exceed it; a lower share has single ones with loud music before them decide,
@@ -121,11 +121,12 @@ def own_bands(template: SoundTemplate) -> tuple[SoundTemplate, Steps]:
     return SoundTemplate(template.mean[:, bands], template.weight[:, bands]), bands
 
 
-def alike_around(prints: Array, steps: Steps) -> Floats:
+def alike_around(prints: Array, steps: Steps, least_norm: float = LEAST_NORM) -> Floats:
     """Return how alike the sound is at each lag from -4 to +4 s of `steps`, from one to another; 0 to 1.
 
-    Shape (1001,): the mean correlation of 64 ms from each lag on, over all pairs of returns. What is quiet
-    counts for less: a room is alike whenever nobody talks, and would make a signal begin long before it.
+    Shape (1001,): the mean correlation of 64 ms from each lag on, over all pairs of returns. What has a norm
+    under `least_norm` counts for less: a room is alike whenever nobody talks, and would make a signal begin
+    long before it.
     """
     steps = steps[(steps > AROUND + BEFORE) & (steps < len(prints) - AROUND - _WINDOW)]
     out = np.zeros(2 * AROUND + 1)
@@ -134,7 +135,7 @@ def alike_around(prints: Array, steps: Steps) -> Floats:
     lags = np.arange(-AROUND, AROUND + 1)
     # Every second lag is computed: a window holds eight steps.
     for index in range(0, len(lags), 2):
-        rows = patches(prints, steps + lags[index], _WINDOW, _LEAST_NORM)
+        rows = patches(prints, steps + lags[index], _WINDOW, least_norm)
         mean, own = rows.mean(axis=0), float((rows * rows).sum()) / len(steps)
         out[index] = (len(steps) * float(mean @ mean) - own) / (len(steps) - 1)
     out[1::2] = 0.5 * (out[:-1:2] + out[2::2])

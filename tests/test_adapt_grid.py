@@ -195,6 +195,19 @@ def test_a_longer_rest_between_rounds_is_no_set_that_was_not_heard():
     assert places(completed(heard(twice), [])) == twice.tolist()
 
 
+@pytest.mark.parametrize("warm_up", [[30] * 4 + [45], [60] * 3 + [30], [30, 10] * 4 + [45], [30] * 5])
+def test_a_warm_up_of_other_lengths_is_left_as_it_was_heard(warm_up):
+    """Sums of its sets are as long as sums of the main part's 40 s and 20 s; before it and after it."""
+    main = [40, 20] * 12
+    before = np.cumsum([28.0, *warm_up, *main])
+    after = np.cumsum([28.0, *main, *reversed(warm_up)])
+
+    assert places(completed(heard(before), [])) == before.tolist()
+    assert places(completed(heard(after), [])) == after.tolist()
+    missing = np.delete(before, len(warm_up) + 9)
+    assert places(completed(heard(missing), [])) == before.tolist()
+
+
 def test_a_report_says_where_no_rest_was_found_between_two_sets():
     """Of ends that were not heard the lengths around may all be usual ones, so that nothing else shows it."""
     times = np.cumsum([6.0, 20, 10, 25, 10, 30, 10, 35, 10, 20, 10])

@@ -47,6 +47,9 @@ _FEWEST_RESTS, _MORE_RESTS_SHARE = 3, 0.34
 _SETS_AGAIN = 0.5
 # Chosen: of four alike among so many, chance makes one class in 36 of 16 sets of whole seconds of their own.
 _FEWER_RESTS, _FEWER_RESTS_SHARE = 4, 0.25
+# Chosen: so many links to each side of one that is not a single step are looked at; this share of them must
+# be single ones, a larger one where it passes over what was heard.
+_LINKS_AROUND, _CLEAN_WHERE_UNHEARD, _CLEAN_WHERE_PASSED = 2, 0.5, 0.75
 # Chosen: more boundaries in a row than this are not filled in without a person's word.
 _MOST_FILLED = 2
 # Chosen: a recording may be played faster or slower by so much, in steps finer than what a gap shows.
@@ -250,12 +253,17 @@ def _usual_lengths(gaps: Floats) -> list[float]:
 def unheard_s(times_s: Floats, chain: Chain, most: int | None = _MOST_FILLED) -> list[float]:
     """Return where boundaries must be that are not among `times_s`, shape (n,), within gaps of `chain`.
 
-    `most` is how many in one gap; None for any number, where a person said the lengths.
+    `most` is how many in one gap; None for any number, where a person said the lengths. Without a person's
+    word none is where the class does not keep them around, nor within a length that it has besides.
     """
     found: list[float] = []
-    own_s = _own_lengths(times_s, chain) if most is not None else np.zeros(0)
+    by_itself = most is not None
+    own_s = _own_lengths(times_s, chain) if by_itself else np.zeros(0)
+    keeps = _keeps_around(chain) if by_itself else [True] * len(chain.links)
     for number, (one, two) in enumerate(pairwise(chain.links)):
         if two.n_steps is None or two.n_steps < 2 or (most is not None and two.n_steps - 1 > most):
+            continue
+        if not keeps[number + 1]:
             continue
         start_s, end_s = float(times_s[one.index]), float(times_s[two.index])
         is_own = (np.abs(own_s - (end_s - start_s)) < NEAR_GRID_S).any()
@@ -332,12 +340,35 @@ def without_rest(times_s: Floats) -> list[NoRest]:
 
 
 def astray(times_s: Floats, chain: Chain) -> list[int]:
-    """Return which of `times_s`, shape (n,), are off the grid between two of the chain that keep to it."""
+    """Return which of `times_s`, shape (n,), are off the grid between two of the chain that keep to it.
+
+    Where several in a row are, as in a warm-up of other lengths, the class has no such grid there, and none
+    is.
+    """
     found: list[int] = []
-    for one, two in pairwise(chain.links):
-        if two.n_steps is not None:
+    keeps = _keeps_around(chain)
+    for number, (one, two) in enumerate(pairwise(chain.links)):
+        if two.n_steps is not None and keeps[number + 1]:
             found += range(one.index + 1, two.index)
     return found
+
+
+def _keeps_around(chain: Chain) -> list[bool]:
+    """Return of each link of `chain` whether the class keeps its lengths around it.
+
+    A link of several steps, or over boundaries that were heard, is so by chance where those around are too:
+    two sets of 30 s in a warm-up are as long as a set of 40 s and a rest of 20 s.
+    """
+    clean = [True]
+    for one, two in pairwise(chain.links):
+        clean.append(two.n_steps == 1 and two.index == one.index + 1)
+    keeps = list(clean)
+    for index in range(1, len(clean)):
+        around = [*clean[max(1, index - _LINKS_AROUND) : index], *clean[index + 1 :][:_LINKS_AROUND]]
+        passes = chain.links[index].index > chain.links[index - 1].index + 1
+        share = _CLEAN_WHERE_PASSED if passes else _CLEAN_WHERE_UNHEARD
+        keeps[index] |= bool(around) and sum(around) >= share * len(around)
+    return keeps
 
 
 def beyond_s(times_s: Floats, chain: Chain, n_steps: int) -> tuple[list[float], list[float]]:

@@ -208,6 +208,30 @@ def test_a_warm_up_of_other_lengths_is_left_as_it_was_heard(warm_up):
     assert places(completed(heard(missing), [])) == before.tolist()
 
 
+def test_unsure_boundaries_among_sure_ones_are_weighed_once():
+    """Of 250 classes with unsure boundaries, some of them a set or a rest after another, each has an end."""
+    for seed in range(250):
+        rng = np.random.default_rng(seed)
+        work, rest = int(rng.choice([20, 30, 40, 45])), int(rng.choice([10, 15, 20]))
+        times = np.cumsum([12.0, *[work, rest] * int(rng.integers(5, 9))])
+        times = np.delete(times, rng.choice(np.arange(1, len(times) - 1), int(rng.integers(0, 4)), False))
+        anywhere = rng.uniform(times[0], times[-1], int(rng.integers(2, 8)))
+        later = (
+            times[rng.integers(0, len(times), 2)] + rng.choice([work, rest], 2) + rng.uniform(-0.03, 0.03, 2)
+        )
+        unsure = np.concatenate([anywhere, later])
+        unsure = unsure[np.abs(unsure[:, None] - times[None]).min(axis=1) > 4]
+        rows = [*heard(times), *(Boundary(float(t), float(rng.uniform(0.2, 0.55))) for t in unsure)]
+        faint = [
+            Boundary(float(t), float(rng.uniform(0, 0.2))) for t in np.sort(rng.uniform(0, times[-1], 40))
+        ]
+
+        found = completed(sorted(rows, key=lambda boundary: boundary.at_s), faint)
+
+        assert places(found) == sorted(places(found))
+        assert len(set(places(found)) & set(np.round(times, 2))) >= len(times) // 2
+
+
 def test_a_report_says_where_no_rest_was_found_between_two_sets():
     """Of ends that were not heard the lengths around may all be usual ones, so that nothing else shows it."""
     times = np.cumsum([6.0, 20, 10, 25, 10, 30, 10, 35, 10, 20, 10])

@@ -59,7 +59,11 @@ def completed(
     sure. If all together keep no lengths, the sure ones alone may. First of all `faint` may have one that
     divides an interval of a length of its own into one that others have and a rest.
     """
-    clear = _divided(clear, faint)
+    return _made_whole(_divided(clear, faint), faint, lengths)
+
+
+def _made_whole(clear: Sequence[Boundary], faint: Sequence[Boundary], lengths: Lengths | None) -> Completed:
+    """Return `clear` made whole as :func:`completed` says, once intervals are divided."""
     times = np.array([boundary.at_s for boundary in clear])
     chain = own_chain(times) if lengths is None else chain_by_hint(times, lengths)
     if chain is None or not chain.n_kept or not chain.tells_apart:
@@ -174,7 +178,8 @@ def _by_sure(clear: Sequence[Boundary], faint: Sequence[Boundary]) -> Completed 
     sure, unsure = ([b for b in clear if b.is_sure is wanted] for wanted in (True, False))
     if not unsure or own_chain(np.array([b.at_s for b in sure])) is None:
         return None
-    made = completed(sure, sorted([*faint, *unsure], key=lambda boundary: boundary.at_s))
+    # Not divided by the unsure ones, which it is made without.
+    made = _made_whole(sure, sorted([*faint, *unsure], key=lambda boundary: boundary.at_s), None)
     lost = [b.at_s for b in unsure if b not in made.boundaries]
     return replace(made, astray_s=tuple(sorted([*made.astray_s, *lost])))
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import re
+import subprocess
+import sys
 from importlib import resources
 from pathlib import Path
 
@@ -71,6 +74,28 @@ def test_bare_words_are_told_apart_too() -> None:
     hits, n, alarms, m = rates(pointing(), bare, PROPOSE)
     assert hits / n >= 0.88
     assert alarms / m <= 0.06
+
+
+def test_a_sentence_has_one_score_in_every_process() -> None:
+    """A set's order is another in each process; one sentence of the unseen ones is just at the threshold."""
+    program = (
+        "from cuelane.lint.pointing import pointing\n"
+        "import sys; print([repr(pointing().score(text)) for text in sys.stdin.read().splitlines()])"
+    )
+    texts = "\n".join(text for text, _ in unseen()[:120])
+    seen = {
+        subprocess.run(
+            [sys.executable, "-c", program],
+            input=texts,
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            capture_output=True,
+            text=True,
+            check=True,
+            encoding="utf-8",
+        ).stdout
+        for seed in ("1", "2", "3")
+    }
+    assert len(seen) == 1
 
 
 def test_the_table_is_what_the_fit_gives() -> None:

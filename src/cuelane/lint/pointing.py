@@ -21,6 +21,7 @@ from functools import cache, lru_cache
 from importlib import resources
 from importlib.resources.abc import Traversable
 from itertools import pairwise
+from math import fsum
 
 PROPOSE = 0.0
 WARN = 1.2
@@ -71,7 +72,8 @@ class Pointing:
         return max(spans, key=lambda span: spans[span], default=(0, 0))
 
     def _odds(self, text: str) -> float:
-        return self.weights[BIAS] + sum(self.weights.get(name, 0.0) for name in features(text))
+        # Exact, since a set has another order in each process, and a sentence may be just at a threshold.
+        return fsum([self.weights[BIAS], *(self.weights.get(name, 0.0) for name in features(text))])
 
 
 @lru_cache(maxsize=64)

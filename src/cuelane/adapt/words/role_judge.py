@@ -90,7 +90,7 @@ class RoleJudge:
     def shares(self, text: str, where: Where = "") -> dict[str, float]:
         """Return how likely each role is; they add up to 1."""
         found = [BIAS, *features(text, where, self._hints)]
-        odds = {role: sum(row.get(name, 0.0) for name in found) for role, row in self.weights.items()}
+        odds = {role: math.fsum(row.get(name, 0.0) for name in found) for role, row in self.weights.items()}
         highest = max(odds.values())
         parts = {role: math.exp(value - highest) for role, value in odds.items()}
         total = sum(parts.values())

@@ -208,6 +208,16 @@ def test_a_warm_up_of_other_lengths_is_left_as_it_was_heard(warm_up):
     assert places(completed(heard(missing), [])) == before.tolist()
 
 
+def test_where_each_second_rest_is_missing_no_set_is_certain_and_none_is_guessed():
+    """Two sets follow each other everywhere: there is none to measure them by, and each place is told."""
+    times = np.cumsum([6.0, *[length for k in range(5) for length in (31.0 + 3 * k, 44.0 - 2 * k, 12.0)]])
+
+    found = completed(heard(times), [])
+
+    assert places(found) == times.tolist()
+    assert len(found.no_rest_s) == 5
+
+
 def test_unsure_boundaries_among_sure_ones_are_weighed_once():
     """Of 250 classes with unsure boundaries, some of them a set or a rest after another, each has an end."""
     for seed in range(250):

@@ -334,7 +334,7 @@ def without_rest(times_s: Floats) -> list[NoRest]:
         places = ((middle_s - rest_s, gaps[index]), (middle_s + rest_s, gaps[index + 1]))
         tried = [(at_s, gap - rest_s) for at_s, gap in places if gap > rest_s]
         fits = [at_s for at_s, left in tried if (np.abs(sets - left) < NEAR_GRID_S).any()]
-        many = n_rests >= _FEWEST_KEPT and comes_again.mean() >= _SETS_AGAIN
+        many = n_rests >= _FEWEST_KEPT and comes_again.sum() >= max(1, _SETS_AGAIN * len(alone))
         found.append(NoRest(middle_s, tuple(at_s for at_s, _ in tried), tuple(fits) if many else ()))
     return found
 

@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+import soundfile
 from ruamel.yaml import YAML
 
+from cuelane.adapt.adapt_options import AdaptOptions
+from cuelane.adapt.beeps.timing_grid import Lengths
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.exercise_lines import OWN_CALL, OWN_REST
 from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
 from cuelane.adapt.pattern_report import shape_doubts
+from cuelane.adapt.report import doubts
+from cuelane.adapt.run import adapt_recording
 from cuelane.adapt.timed_starts import TimedStarts
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.role_judge import plan_role
@@ -23,7 +30,11 @@ NAMES = ["Swings, fifteen.", "Push ups, ten.", "Goblet squats, twelve."]
 
 
 def made_of(
-    said: dict[int, list[tuple[float, str, str]]], *, starts: str = ON_THE_MINUTE, every_s: float = 60.0
+    said: dict[int, list[tuple[float, str, str]]],
+    *,
+    starts: str = ON_THE_MINUTE,
+    every_s: float = 60.0,
+    named: Lengths | None = None,
 ) -> tuple[PatternPlan, dict[str, Any]]:
     """Return six sets without a rest between, each with its name and what is `said` in it (share, ...)."""
     rows = [FoundInterval("talk", 0.0, 30.0, 30.0, True)]
@@ -39,7 +50,7 @@ def made_of(
         for k, (share, purpose, text) in enumerate(own)
         for at in [round(1000 * (rows[index].start_s + share * rows[index].length_s))]
     ]
-    made = pattern_plan("Garage", rows, cues, None)
+    made = pattern_plan("Garage", rows, cues, None, named=named)
     assert made is not None
     return made, YAML(typ="safe").load(made.text)
 
@@ -107,6 +118,54 @@ def test_work_ends_where_rest_is_called(shares, work):
     _, plan = made_of(said, every_s=90.0)
 
     assert (block_of(plan)["every"], block_of(plan)["work"]) == ("1m30s", work)
+
+
+@pytest.mark.parametrize(
+    ("starts", "named", "pattern", "work"),
+    [
+        (ON_THE_MINUTE, Lengths(45.0, 15.0), "on-the-minute", "45s"),
+        # Whoever names a rest in sets without one says that it is what is left of them.
+        ("Six sets today.", Lengths(35.0, 25.0), "on-the-minute", "35s"),
+        # These make no set: the work stays a guess, or there is none.
+        (ON_THE_MINUTE, Lengths(40.0, 30.0), "on-the-minute", "40s"),
+        ("Six sets today.", Lengths(40.0, 30.0), "circuit", "1m"),
+        ("Six sets today.", Lengths(60.0, 0.0), "circuit", "1m"),
+    ],
+)
+def test_a_work_and_a_rest_that_are_a_set_together_are_taken(starts, named, pattern, work):
+    made, plan = made_of({}, starts=starts, named=named)
+    block = block_of(plan)
+    is_set = named.rest_s > 0 and named.period_s == 60
+
+    assert (block["pattern"], block["work"]) == (pattern, work)
+    assert made.shape.is_named is is_set
+    assert any("is a guess" in row for row in shape_doubts(made.shape)) is (
+        pattern == "on-the-minute" and not is_set
+    )
+
+
+def test_work_that_is_named_for_sets_on_the_minute_is_used(tmp_path: Path):
+    """It is not called unused, and what makes no set together is told what would."""
+    rng = np.random.default_rng(1)
+    sound = rng.standard_normal(48_000 * 180).astype(np.float32) * 3e-4
+    for start in range(10 * 48_000, 172 * 48_000, 20 * 48_000):
+        sound[start : start + 12_000] += 0.2 * np.sin(2 * np.pi * 1_300 * np.arange(12_000) / 48_000)
+    recording, captions = tmp_path / "class.wav", tmp_path / "class.txt"
+    soundfile.write(recording, sound, 48_000)
+    captions.write_text("0:02 Swings all the way.\n", encoding="utf-8")
+
+    said = {}
+    for work_s, rest_s in ((12.0, 8.0), (12.0, 5.0)):
+        options = AdaptOptions(captions, work_s=work_s, rest_s=rest_s)
+        adapted = adapt_recording(recording, tmp_path / f"{rest_s:.0f}", options)
+        assert adapted.patterns is not None
+        said[rest_s] = block_of(YAML(typ="safe").load(adapted.patterns.text)), doubts(adapted.analysis)
+
+    used, unused = said[8.0], said[5.0]
+    assert (used[0]["pattern"], used[0]["every"], used[0]["work"]) == ("on-the-minute", "20s", "12s")
+    assert not any("--work" in row for row in used[1])
+    assert unused[0]["pattern"] == "circuit"
+    assert any("are not used" in row and "that make 20.0 s together" in row for row in unused[1])
 
 
 def test_what_is_said_to_those_who_are_done_is_in_no_set():

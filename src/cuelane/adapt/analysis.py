@@ -16,7 +16,7 @@ from cuelane.adapt.beeps.timing_grid import Lengths
 from cuelane.adapt.words.align import place_words
 from cuelane.adapt.words.caption_reader import ReadCaption
 from cuelane.adapt.words.found_cues import OVER_BEEP, FoundCue, find_cues, untexted
-from cuelane.adapt.words.intervals import FoundInterval, find_intervals
+from cuelane.adapt.words.intervals import FoundInterval, are_a_set, find_intervals
 from cuelane.adapt.words.islands import Hearing
 from cuelane.adapt.words.placed_word import PlacedWord
 from cuelane.adapt.words.recognising import clips_without_words, heard_cue, recognise
@@ -33,7 +33,7 @@ from cuelane.recording.word_engines import WordEngine, choose_engine
 # Chosen: as short and as long as any work or rest of a class.
 SHORTEST_S, LONGEST_S = 4.0, 1800.0
 
-SCHEMA = "cuelane.adapt/11"
+SCHEMA = "cuelane.adapt/12"
 
 Step = Callable[[str, int, int], None]
 
@@ -112,7 +112,7 @@ def analyse(
         )
         notes.append(said)
     structure = by_words(structure, said_times(words, language), recording.seconds, lengths)
-    named = structure.lengths if lengths is not None and not structure.lengths_left_aside else None
+    named = _kept(structure, lengths)
     judge = role_judge(language)
     intervals = find_intervals(structure.boundaries, recording.seconds, words, lists, named, judge)
     cues = find_cues(words, intervals, hearing, lists, judge)
@@ -133,6 +133,17 @@ def analyse(
         notes,
         "" if captions is not None or engine is None else engine.version,
     )
+
+
+def _kept(structure: Structure, named: Lengths | None) -> Lengths | None:
+    """Return the lengths that the boundaries keep, if they are as a person `named` them.
+
+    So they are, too, where set follows set, and the work and the rest that were named are each of them.
+    """
+    own = structure.lengths
+    if named is None or own is None or not structure.lengths_left_aside:
+        return None if named is None else own
+    return own if not own.rest_s and are_a_set(named, own.work_s) else None
 
 
 def analysis_of(

@@ -48,7 +48,8 @@ class ClassShape:
     rests have lengths of their own, so that the class cannot be re-timed by two numbers. ``heard`` is each
     set's name as it was heard in it, None where none was; empty where nothing was heard differently.
     ``n_listed`` sets have the name of their place in what was listed before the first. Where a set starts
-    each ``every_ms``, ``work_ms`` is a guess at how much of that is work, and the rest of it ``rest_ms``.
+    each ``every_ms``, ``work_ms`` is a guess at how much of that is work, unless a person named it
+    (``is_named``), and the rest of it ``rest_ms``.
     ``sections`` are what the class is put together of, where it is no one circuit; its own fields are then
     those of one round of all sets. ``guessed`` are names that are only the words that their set begins with.
     """
@@ -67,6 +68,7 @@ class ClassShape:
     heard: tuple[str | None, ...] = ()
     n_listed: int = 0
     every_ms: int | None = None
+    is_named: bool = False
     sections: tuple[ClassSection, ...] = ()
     guessed: tuple[str, ...] = ()
 

@@ -39,6 +39,12 @@ def about_lengths(analysis: Analysis) -> list[str]:
     found = []
     if analysis.lengths_left_aside:
         own = f" What was heard keeps {_lengths(analysis)}." if analysis.lengths_s else ""
+        each_s, has_rests = analysis.lengths_s or (0.0, 0.0)
+        if each_s and not has_rests:
+            own += (
+                f" Where what is left of each {each_s:.1f} s is rest, give a work and a rest that make "
+                f"{each_s:.1f} s together."
+            )
         found.append(
             "The work and rest that were given (--work, --rest) are not used: nothing that was heard or said "
             f"keeps them.{own} Give the lengths that this class has, or leave them away."

@@ -15,6 +15,7 @@ from typing import Any
 
 from cuelane.adapt.adapted_folder import CLIPS
 from cuelane.adapt.beeps.countdown import Beep
+from cuelane.adapt.beeps.timing_grid import Lengths
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_sections import in_sections
 from cuelane.adapt.class_shape import ClassShape, class_shape, repeats, sets_of
@@ -59,11 +60,13 @@ def pattern_plan(
     beep: Beep | None,
     language: str = "en",
     dropped: Sequence[CutCue] = (),
+    named: Lengths | None = None,
 ) -> PatternPlan | None:
     """Return a class as a plan of exercises; None if it has not two sets.
 
     `cues` become its lines. What is `dropped` since a listener has no use for it ("goblet squat, like this")
-    tells with them what is done, and how the class goes.
+    tells with them what is done, and how the class goes. `named` are a work and a rest that a person named
+    and that no boundaries keep.
     """
     sets = sets_of(intervals)
     names = ExerciseNames(language)
@@ -83,7 +86,7 @@ def pattern_plan(
     shape = _shape(intervals, meant, of_sets, language)
     if shape is None:
         return None
-    shape = TimedStarts(language).shape(replace(shape, n_listed=n_listed), intervals, said)
+    shape = TimedStarts(language).shape(replace(shape, n_listed=n_listed), intervals, said, named)
     shape = shape if meant == heard else replace(shape, heard=tuple(heard))
     lines = class_lines(shape, intervals, cues, language)
     titles = _titles(shape, said, names)

@@ -26,12 +26,14 @@ def shape_doubts(shape: ClassShape) -> list[str]:
             "Most sets or rests have lengths of their own, so each keeps its own; change them one by one."
         )
     circuits = [section.shape for section in shape.sections] or [shape]
-    starts = [(one.every_ms, one.work_ms) for one in circuits if one.every_ms is not None]
+    guessed = [one for one in circuits if not one.is_named]
+    starts = [(one.every_ms, one.work_ms) for one in guessed if one.every_ms is not None]
     for every_ms, work_ms in dict.fromkeys(starts):
         every, work = format_duration(every_ms), format_duration(work_ms)
         found.append(
             f"A set starts every {every}, and no sound ends its work: {work} is a guess. Set work to the "
-            "time that the repetitions take."
+            "time that the repetitions take, or name it: --work and --rest that make "
+            f"{every} together."
         )
     unnamed = len(shape.sets) - shape.named
     if (shape.rounds == 1 or shape.sections) and unnamed:

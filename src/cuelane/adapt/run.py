@@ -165,6 +165,9 @@ def _made(
     title = re.sub(r"[_\s]+", " ", found.recording.stem).strip() or "Recorded class"
     dropped = [cue for cue, keep in zip(analysis.cues, kept, strict=True) if not keep]
     patterns, why = _patterns(title, analysis, cut, dropped, folder, options)
+    if patterns is not None and patterns.shape.is_named:
+        # No sound ends the work, which is as it was named all the same.
+        analysis = replace(analysis, lengths_left_aside=False, tells_apart=True)
     adapted = Adapted(folder, analysis, tuple(kept), planned, found.reused, patterns, why)
     instead = _instead(analysis, patterns, options.language)
     staged.write_text(folder / DECISIONS, decisions_text(analysis.cues, kept, left, instead))
@@ -224,7 +227,8 @@ def _patterns(
     """Return the class as exercises, or why there is none."""
     # What a person drops may have been misheard; what was proposed for it is understood.
     said = [uncut(cue) for cue in dropped if not cue.keep and cue.words]
-    made = pattern_plan(title, analysis.intervals, cut, analysis.beep, options.language, said)
+    named = lengths_of(options) if analysis.lengths_left_aside or not analysis.tells_apart else None
+    made = pattern_plan(title, analysis.intervals, cut, analysis.beep, options.language, said, named)
     if made is None:
         return None, WITHOUT_SETS
     try:

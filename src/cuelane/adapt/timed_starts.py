@@ -10,10 +10,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from statistics import median
 
+from cuelane.adapt.beeps.timing_grid import Lengths
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import ClassShape
 from cuelane.adapt.untrue_calls import UntrueCalls
-from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.adapt.words.intervals import FoundInterval, are_a_set
 from cuelane.adapt.words.word_lists import any_of, lists_of, ways_written
 
 # Chosen, as `cuelane new on-the-minute` has it: the share of the time that is work, where nothing tells more.
@@ -45,25 +46,44 @@ class TimedStarts:
         return self._untrue.rests(text) or any(map(self._done.search, ways_written(text)))
 
     def shape(
-        self, shape: ClassShape, intervals: Sequence[FoundInterval], cues: Sequence[CutCue]
+        self,
+        shape: ClassShape,
+        intervals: Sequence[FoundInterval],
+        cues: Sequence[CutCue],
+        named: Lengths | None = None,
     ) -> ClassShape:
         """Return `shape` with what is left of each set's time as rest, if the class is said to go so.
 
-        The work is a guess from where rest is called.
+        So it goes, too, where a work and a rest that a person `named` are a set together. Without them the
+        work is a guess from where rest is called.
         """
         if shape.sections:
-            own = [replace(one, shape=self.shape(one.shape, intervals, cues)) for one in shape.sections]
+            own = [
+                replace(one, shape=self.shape(one.shape, intervals, cues, named)) for one in shape.sections
+            ]
             timed = [one.shape.every_ms for one in own if one.shape.every_ms is not None]
-            return replace(shape, sections=tuple(own), every_ms=timed[0] if timed else None)
+            is_named = any(one.shape.is_named for one in own)
+            every_ms = timed[0] if timed else None
+            return replace(shape, sections=tuple(own), every_ms=every_ms, is_named=is_named)
         alike = all(place.work_ms is None and place.rest_ms is None for place in shape.places)
         is_unbroken = not (shape.rest_ms or shape.round_rest_ms or shape.last_rest or shape.ladder_ms)
-        if not alike or not is_unbroken or shape.work_ms < _SHORTEST_MS:
+        if not alike or not is_unbroken:
             return shape
-        if not any(self.tells(cue.text) for cue in cues):
+        is_named = named is not None and are_a_set(named, shape.work_ms / 1000)
+        if named is not None and is_named:
+            work_ms = round(named.work_s * 1000)
+        elif shape.work_ms < _SHORTEST_MS or not any(self.tells(cue.text) for cue in cues):
             return shape
-        work_ms = self._work_ms(shape, intervals, cues)
-        rest_ms = shape.work_ms - work_ms
-        return replace(shape, work_ms=work_ms, rest_ms=rest_ms, last_rest=True, every_ms=shape.work_ms)
+        else:
+            work_ms = self._work_ms(shape, intervals, cues)
+        return replace(
+            shape,
+            work_ms=work_ms,
+            rest_ms=shape.work_ms - work_ms,
+            last_rest=True,
+            every_ms=shape.work_ms,
+            is_named=is_named,
+        )
 
     def _work_ms(self, shape: ClassShape, intervals: Sequence[FoundInterval], cues: Sequence[CutCue]) -> int:
         called: dict[int, float] = {}

@@ -54,6 +54,11 @@ class FoundInterval:
         return self.end_s - self.start_s
 
 
+def are_a_set(named: Lengths, set_s: float) -> bool:
+    """Return whether the work and the rest that were `named` make a set of `set_s`, which has no rest."""
+    return bool(named.rest_s) and abs(named.period_s - set_s) <= SAME_LENGTH_S
+
+
 def find_intervals(
     boundaries: Sequence[Boundary],
     seconds: float,

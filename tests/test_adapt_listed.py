@@ -6,7 +6,7 @@ import pytest
 
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.exercise_names import ExerciseNames
-from cuelane.adapt.listed_names import as_listed, is_of
+from cuelane.adapt.listed_names import as_listed, as_listed_in_blocks, is_of
 from cuelane.adapt.pattern_plan import pattern_plan
 from cuelane.adapt.pattern_report import shape_doubts
 from cuelane.adapt.words.role_judge import plan_role
@@ -145,7 +145,8 @@ def test_a_class_has_the_names_of_its_list_and_its_report_says_so():
     ]
     assert made.shape.rounds == 2
     assert any(
-        "listed before the first set, in that order: 3 of 6 sets" in row for row in shape_doubts(made.shape)
+        "listed before the first set or their block, in that order: 3 of 6 sets" in row
+        for row in shape_doubts(made.shape)
     )
 
 
@@ -235,3 +236,79 @@ def test_a_set_that_is_named_nowhere_else_is_called_as_it_begins():
     doubts = shape_doubts(made.shape)
     assert any("begins with: happy baby." in row for row in doubts)
     assert any("by a number: 2 of 4 sets" in row for row in doubts)
+
+
+FIRST, SECOND = ["deadlifts", "push ups", "dead bugs"], ["squats", "rows", "planks"]
+
+
+@pytest.mark.parametrize(
+    ("meant", "before", "breaks", "found"),
+    [
+        # In the rest before the block that it is of, whatever the first is called.
+        (
+            FIRST * 2 + [None] * 6,
+            {6: "Second block: squats, rows and planks."},
+            [0, 6],
+            FIRST * 2 + SECOND * 2,
+        ),
+        # Words of how one does it may stand against it, and moves that are done twice not.
+        (
+            [*FIRST, *FIRST, None, "hinge and pull", None, None, None, None],
+            {6: "Next block is squats rows and planks"},
+            [0, 6],
+            FIRST * 2 + SECOND * 2,
+        ),
+        (FIRST * 2 + ["burpees", None, None] * 2, {6: "Next block: squats, rows and planks."}, [0, 6], None),
+        # Its rounds may have a long rest between them, and something else may follow.
+        (
+            FIRST * 2 + [None] * 6 + ["burpees"],
+            {6: "Squats, rows and planks now."},
+            [0, 3, 6, 9, 12],
+            [*FIRST, *FIRST, *SECOND, *SECOND, "burpees"],
+        ),
+        # Both before the first set, in one sentence or in two.
+        (
+            [None] * 12,
+            {0: "Block one is deadlifts, push ups and dead bugs, and block two is squats, rows and planks."},
+            [0, 6],
+            FIRST * 2 + SECOND * 2,
+        ),
+        (
+            [None] * 9,
+            {0: "First circuit deadlifts, push ups, dead bugs. Second circuit squats, rows, planks."},
+            [0, 3],
+            FIRST + SECOND * 2,
+        ),
+        # One list for all of the class, and what is no exercise.
+        ([None] * 12, {0: "Deadlifts, push ups and dead bugs."}, [0, 6], None),
+        (FIRST * 2 + [None] * 6, {6: "Second block: a mat, a towel and a chair."}, [0, 6], None),
+        (FIRST * 2 + [None] * 5, {6: "Second block: squats, rows and planks."}, [0, 6], None),
+    ],
+)  # fmt: skip
+def test_each_block_is_called_as_it_is_listed(meant, before, breaks, found):
+    """A second block that is listed once, as it comes or with the first, and not named in its sets."""
+    texts = [[before[n]] if n in before else [] for n in range(len(meant))]
+
+    assert as_listed_in_blocks(meant, texts, breaks, ExerciseNames()) == found
+
+
+def test_a_list_of_one_of_two_blocks_is_not_the_whole_class():
+    """Six sets of what is listed as the first of two, of twelve."""
+    opening = ["Block one is deadlifts, push ups and dead bugs.", "Block two is squats, rows and planks."]
+
+    assert as_listed([*FIRST, *FIRST, *[None] * 6], opening, ExerciseNames()) is None
+    assert as_listed([*FIRST, *FIRST, *[None] * 6], opening[:1], ExerciseNames()) == FIRST * 4
+
+
+def test_what_lists_a_later_block_names_not_the_first_set():
+    """ "Block two is squats, rows and planks", as the last thing before a set that has no name."""
+    made, _ = planned({0: [("preview", "Block two is squats, rows and planks.")], 1: [("form", "Sit back.")]})
+
+    assert "squats" not in made.shape.names
+
+
+@pytest.mark.parametrize("text", ["Feet wide, chest tall.", "Off we go, nice and steady.", "Knees soft, go."])
+def test_how_one_begins_is_no_name(text):
+    """A part of the body before what it does, and praise beforehand."""
+    assert ExerciseNames().in_text(text, "announce") is None
+    assert ExerciseNames().in_text("Knee drives.", "announce") == "knee drives"

@@ -47,9 +47,9 @@ class ClassShape:
     ``named`` is how many sets are called by a name that was said. ``is_regular`` is False where most sets or
     rests have lengths of their own, so that the class cannot be re-timed by two numbers. ``heard`` is each
     set's name as it was heard in it, None where none was; empty where nothing was heard differently.
-    ``n_listed`` sets have the name of their place in what was listed before the first. Where a set starts
-    each ``every_ms``, ``work_ms`` is a guess at how much of that is work, unless a person named it
-    (``is_named``), and the rest of it ``rest_ms``.
+    ``n_listed`` sets have the name of their place in what was listed before the first or before their block.
+    Where a set starts each ``every_ms``, ``work_ms`` is a guess at how much of that is work, unless a person
+    named it (``is_named``), and the rest of it ``rest_ms``.
     ``sections`` are what the class is put together of, where it is no one circuit; its own fields are then
     those of one round of all sets. ``guessed`` are names that are only the words that their set begins with.
     """
@@ -197,6 +197,12 @@ def rests_of(intervals: Sequence[FoundInterval]) -> list[int]:
     return [_rest_ms(intervals, one, two) for one, two in zip(sets, [*sets[1:], None], strict=True)]
 
 
+def parted(rest: Sequence[int]) -> list[int]:
+    """Return the first set, 0, and each that follows a long rest; `rest` is that after each set, in ms."""
+    usual = Counter(rest[:-1]).most_common(1)[0][0]
+    return [0, *(n + 1 for n, ms in enumerate(rest[:-1]) if ms >= _LONG_REST * max(usual, 1))]
+
+
 def _rest_ms(intervals: Sequence[FoundInterval], one: int, two: int | None) -> int:
     """Return the rest between two sets, or after the last."""
     between = intervals[one + 1 : two]
@@ -233,8 +239,7 @@ def _in_parts(said: Sequence[str | None], rest: Sequence[int], language: str) ->
     `rest` is that after each set, in ms. All parts must be so, as long as each other, and of other names.
     """
     moves = _moves(language)
-    usual = Counter(rest[:-1]).most_common(1)[0][0]
-    starts = [0, *(n + 1 for n, ms in enumerate(rest[:-1]) if ms >= _LONG_REST * max(usual, 1))]
+    starts = parted(rest)
     parts = [list(said[one:two]) for one, two in zip(starts, [*starts[1:], None], strict=True)]
     firsts = [part[0] for part in parts]
     alike = len({len(part) for part in parts}) == 1 and len(parts[0]) >= _LEAST_OF_PART

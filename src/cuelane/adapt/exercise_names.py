@@ -52,7 +52,9 @@ class ExerciseNames:
 
     def __init__(self, language: str = "en") -> None:
         lists: Mapping[str, list[str]] = lists_of(language)["names"]  # type: ignore[assignment]
-        leads = "|".join(sorted([*lists["lead"], *lists["counted_off"]], key=len, reverse=True))
+        leads = "|".join(
+            sorted([*lists["lead"], *lists["counted_off"], *lists["block"]], key=len, reverse=True)
+        )
         # "Walk outs" before "walk", so that the whole of it is taken.
         moves = "|".join(sorted(lists["move"], key=len, reverse=True))
         self._lead = re.compile(rf"^(?:(?:{leads})(?:\s+|$))+")
@@ -77,6 +79,8 @@ class ExerciseNames:
         one = rf"(?:(?:{beside}) )*(?:{combined})(?: left| right)?"
         self._combined = re.compile(rf"^{one}(?: {one})+(?= |$)")
         self._counted_off = re.compile(rf"^(?:(?:{leads}) )*?(?:{'|'.join(lists['counted_off'])})\b")
+        block, block_is = "|".join(lists["block"]), "|".join(lists["block_is"])
+        self._block = re.compile(rf"^(?:(?:{leads}) )*?(?:{block})(?: (?:{block_is}))*(?: |$)")
         self._warm_up, self._of_class = any_of(lists["warm_up"]), any_of(lists["of_class"])
         corrects = "|".join(lists["corrects"]).replace(" ", r",?\s+")
         self._corrects = re.compile(rf"\b(?:{corrects})\b[,.;:]?\s*", re.IGNORECASE)
@@ -85,6 +89,7 @@ class ExerciseNames:
         self._numbered = re.compile(rf"^(?:{'|'.join(lists['numbered'])})$")
         self._beside, self._no_short = any_of(lists["beside"]), frozenset(lists["no_short"])
         self._small, self._breaks = frozenset(lists["done_to"]), frozenset(lists["breaks"])
+        self._tells_how, self._bodies = frozenset(lists["tells_how"]), frozenset(lists["bodies"])
         self._behind = re.compile(rf"(?: (?:{'|'.join(lists['behind'])}))+$")
         self._directions = frozenset(lists["directions"])
         self.untrue = UntrueCalls(language)
@@ -130,7 +135,11 @@ class ExerciseNames:
     def _says_no_name(self, words: str) -> bool:
         """Return whether a few words tell the time or a side, praise, or tell of the body: "low hips"."""
         told = self.untrue.tells_time(words, "announce") or self.untrue.is_only_side(words)
-        return told or self._praise.fullmatch(words) is not None or self._ends_in_body(words)
+        told = told or self._praise.fullmatch(words) is not None or self._ends_in_body(words)
+        first = words.partition(" ")[0]
+        # "Feet wide, chest tall" and "nice and steady" tell how.
+        of_body = first in self._bodies and not self.is_known(words)
+        return told or first in self._tells_how or of_body
 
     def _ends_in_body(self, words: str) -> bool:
         last = words.rpartition(" ")[2]
@@ -202,6 +211,15 @@ class ExerciseNames:
         """Return whether `part` of a list has its number before it: "station two, side plank"."""
         return self._counted_off.match(plain(part)) is not None
 
+    def behind_block(self, part: str) -> str | None:
+        """Return what follows if `part` of a list begins with a block of the class, None if it does not.
+
+        "And block two is squats" begins a list of its own.
+        """
+        words = plain(part)
+        found = self._block.match(words)
+        return words[found.end() :] if found else None
+
     def is_of_warm_up(self, text: str) -> bool | None:
         """Return whether `text` speaks of a warm-up, or else of the class; None where of neither."""
         if self._of_class.search(plain(text)):
@@ -230,7 +248,7 @@ class ExerciseNames:
 
         It is empty where there are only words that lead to one.
         """
-        words = self.without_lead(part)
+        words = self.alone(part)
         if self._greeting.fullmatch(words):
             # "Good morning" is none of the good mornings.
             return None

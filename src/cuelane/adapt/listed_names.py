@@ -1,12 +1,13 @@
-"""Names of exercises that are listed once before the first set of a recorded class, and not said again."""
+"""Names of exercises that are listed once before the first set of a class, or a block, and not said again."""
 
 from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+from cuelane.adapt.class_shape import repeats
 from cuelane.adapt.exercise_names import ExerciseNames, same_name
 from cuelane.adapt.misheard_names import sound_alike
 from cuelane.adapt.words.word_lists import plain, singular
@@ -17,6 +18,8 @@ _LEAST_LISTED = 3
 _KNOWN = 0.5
 # Chosen: how many sets must be called as listed for each that is called otherwise.
 _AGREED = 3
+# Chosen: so large a part of a block's sets may be called by words of how it is done: "hinge and pull".
+_ASTRAY = 1 / 4
 # Chosen: "march" begins "marching"; fewer letters begin many words.
 _LEAST_STEM = 4
 
@@ -29,12 +32,72 @@ def as_listed(
     `opening` is what is said before the first set. A list is of the class's exercises if it has one for each
     set of a round, and the sets that are called something, as `meant` says, are called so in its order.
     """
-    best: tuple[int, list[str | None]] | None = None
+    lists = [*_lists(opening, names)]
+    chosen = _best_listed(meant, lists, names)
+    if chosen is None or any(not is_warm_up and not set(chosen) & set(row) for row, is_warm_up in lists):
+        # Of two lists neither is the whole class's.
+        return None
+    return _in_order(chosen, len(meant))
+
+
+def as_listed_in_blocks(
+    meant: Sequence[str | None], before: Sequence[Sequence[str]], breaks: Sequence[int], names: ExerciseNames
+) -> list[str | None] | None:
+    """Return the names of sets of several blocks, each in the order in which it is listed by itself.
+
+    A list may stand in the rest before its block ("second block: squats, rows and planks"), or all of them
+    before the first set, one after another. None where no two blocks are known so, or one by its rest.
+
+    Parameters
+    ----------
+    meant : what each set is called, None where it has no name.
+    before : what is said before each set since the one before it.
+    breaks : the sets, ascending and from 0, before which there is a long rest.
+    """
+    lists = [[*_lists(texts, names)] for texts in before]
+    starts = sorted({0, *breaks, *(n for n in range(1, len(meant)) if lists[n])})
+    found, used, n_blocks, is_by_rest, at = list(meant), set[str](), 0, False, 0
+    while at < len(meant):
+        ends = [*(one for one in starts if one > at), len(meant)]
+        next_list = next((one for one in ends[:-1] if lists[one]), len(meant))
+        others = [row for row in lists[0] if not used & set(row[0])]
+        # Rounds may have a long rest between them: a list in a rest goes as far as it can.
+        by_rest = [(end, lists[at]) for end in reversed(ends) if at and end <= next_list]
+        tried = (
+            (end, _best_listed(meant[at:end], rows, names, is_block=True))
+            for end, rows in [*by_rest, (ends[0], others)]
+        )
+        end, listed = next((one for one in tried if one[1] is not None), (ends[0], None))
+        if listed is not None:
+            is_by_rest = is_by_rest or any(listed == row for row, _ in lists[at] if at)
+            n_blocks, used = n_blocks + 1, used | set(listed)
+            if None in meant[at:end] or not repeats(meant[at:end]):
+                found[at:end] = _in_order(listed, end - at)
+        at = end
+    return found if n_blocks > 1 or is_by_rest else None
+
+
+def _in_order(listed: Sequence[str], n_sets: int) -> list[str | None]:
+    return [listed[n % len(listed)] for n in range(n_sets)]
+
+
+def _best_listed(
+    meant: Sequence[str | None],
+    lists: Iterable[tuple[list[str], bool]],
+    names: ExerciseNames,
+    *,
+    is_block: bool = False,
+) -> list[str] | None:
+    """Return the one of `lists` that sets called as `meant` agree with most; None if they agree with none.
+
+    A list that stands for one block of several may have a few sets against it that are named nowhere else.
+    """
+    best: tuple[int, list[str]] | None = None
     often = Counter(name for name in meant if name)
-    for listed, is_warm_up in _lists(opening, names):
+    for listed, is_warm_up in lists:
         if len(meant) % len(listed):
             continue
-        found: list[str | None] = [listed[n % len(listed)] for n in range(len(meant))]
+        found = _in_order(listed, len(meant))
         pairs = [(one, other) for one, other in zip(meant, found, strict=True) if one and other]
         agreed = sum(is_of(one, other) for one, other in pairs)
         others = [one for one, other in pairs if not is_of(one, other)]
@@ -43,8 +106,10 @@ def as_listed(
         if is_warm_up and not agreed:
             # What one warms up with is as often done in no set.
             continue
-        if agreed >= max(_AGREED * against, len(others)) and (best is None or agreed > best[0]):
-            best = agreed, found
+        is_few = is_block and len(others) <= _ASTRAY * len(meant) and all(often[one] == 1 for one in others)
+        fits = is_few or agreed >= max(_AGREED * against, len(others))
+        if fits and (best is None or agreed > best[0]):
+            best = agreed, listed
     return None if best is None else best[1]
 
 
@@ -79,7 +144,14 @@ def _runs(opening: Sequence[str], names: ExerciseNames) -> list[list[_Named]]:
         all_known: list[_Named] = []
         told = names.is_of_warm_up(text)
         is_warm_up = is_warm_up if told is None else told
-        for part in _parts(text):
+        for whole in _parts(text):
+            own = names.behind_block(whole)
+            if own is not None:
+                # Each block has a list of its own.
+                runs.append([])
+                chatted.append(all_known)
+                all_known = []
+            part = whole if own is None else own
             is_counted = is_counted or names.counts_off(part)
             found = _named(part, names)
             is_list = all(name is not None for name, _ in found)

@@ -18,10 +18,10 @@ from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.beeps.timing_grid import Lengths
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_sections import in_sections
-from cuelane.adapt.class_shape import ClassShape, class_shape, repeats, sets_of
+from cuelane.adapt.class_shape import ClassShape, class_shape, parted, repeats, rests_of, sets_of
 from cuelane.adapt.exercise_lines import ClassLines, OwnLine, class_lines
 from cuelane.adapt.exercise_names import NAMING, ExerciseNames
-from cuelane.adapt.listed_names import as_listed, is_of
+from cuelane.adapt.listed_names import as_listed, as_listed_in_blocks, is_of
 from cuelane.adapt.misheard_names import as_meant
 from cuelane.adapt.plan_file import fit_for_plan, pips_of
 from cuelane.adapt.set_names import SetNames
@@ -76,7 +76,7 @@ def pattern_plan(
     opening = [cue.text for cue in said if sets and cue.interval < sets[0]]
     prepared = of_sets.as_prepared(heard)
     meant = as_meant(prepared, [cue.text for cue in said], opening, language)
-    listed = None if repeats(meant, language) else as_listed(meant, opening, names)
+    listed = None if repeats(meant, language) else _listed(meant, intervals, said, names)
     if listed is not None:
         # What a set was called besides its name, such as "bend and push", begins it, but does not name it.
         pairs = zip(heard, listed, strict=True)
@@ -91,6 +91,25 @@ def pattern_plan(
     lines = class_lines(shape, intervals, cues, language)
     titles = _titles(shape, said, names)
     return PatternPlan(shape, lines, _yaml(_plan(title, shape, lines, titles, beep, language)), titles)
+
+
+def _listed(
+    meant: Sequence[str | None],
+    intervals: Sequence[FoundInterval],
+    said: Sequence[CutCue],
+    names: ExerciseNames,
+) -> list[str | None] | None:
+    """Return what sets are called by what is listed before them, block by block or all together."""
+    sets = sets_of(intervals)
+    before = [
+        [cue.text for cue in said if begin < cue.interval < end]
+        for begin, end in zip([-1, *sets], sets, strict=False)
+    ]
+    if len(sets) > 1:
+        listed = as_listed_in_blocks(meant, before, parted(rests_of(intervals)), names)
+        if listed is not None:
+            return listed
+    return as_listed(meant, before[0], names) if sets else None
 
 
 def _shape(

@@ -47,8 +47,8 @@ def shape_doubts(shape: ClassShape) -> list[str]:
         )
     if shape.n_listed:
         found.append(
-            f"Called as they were listed before the first set, in that order: {shape.n_listed} of "
-            f"{len(shape.sets)} sets. Compare the names with what is said in them."
+            "Called as they were listed before the first set or their block, in that order: "
+            f"{shape.n_listed} of {len(shape.sets)} sets. Compare the names with what is said in them."
         )
     heard = {
         f'"{one}" for {name}'

@@ -207,6 +207,9 @@ class SetNames:
 
     def _said_before(self, number: int) -> Iterator[str]:
         for cue in reversed(self._around(number)[1]):
+            if not number and self._names.behind_block(cue.text) is not None:
+                # "Block two is squats, rows and planks" says nothing of the first set.
+                continue
             name = self._names.in_text(cue.text, cue.purpose) if cue.purpose in _FROM_REST else None
             if name:
                 yield name

@@ -620,6 +620,43 @@ def test_praise_for_one_exercise_waits_for_no_other() -> None:
     assert "Those are level hips." in texts_of(plan)
 
 
+@pytest.mark.parametrize(
+    ("level", "rounds", "said"),
+    [
+        # One easier line and one harder: the easier is not said again at once where it is the only one.
+        ("full", 2, {"bend": [1], "slow": [2], "hold": [1]}),
+        ("full", 4, {"bend": [1, 3], "slow": [4], "hold": [1, 3]}),
+        ("usual", 2, {"bend": [1], "slow": [2], "hold": [1, 2]}),
+        ("usual", 4, {"bend": [1, 3], "slow": [4], "hold": [1, 3, 4]}),
+    ],
+)
+def test_an_option_is_not_said_twice_on_end_in_full_coaching(level, rounds, said) -> None:
+    lines = {
+        "crouch": {"easier": "Bend less, this is the bend.", "harder": "Go slow, this is the slow one."},
+        "bridge": {"easier": "Use a hold, this is the hold."},
+    }
+    schedule = arranged(circuit(rounds, coaching=level, exercises=lines)).schedule
+    table = Timetable(schedule)
+
+    for word, rounds_said in said.items():
+        cues = [cue for cue in schedule.cues if cue.role in ("easier", "harder") and word in (cue.text or "")]
+        assert [table.done(cue).round for cue in cues] == rounds_said
+
+
+def test_every_way_that_a_person_wrote_is_offered_in_full_coaching() -> None:
+    """What came with a later round, and a second harder way, have the last set, with the others there."""
+    crouch = {
+        "easier": ["Bend less.", {"text": "Hold a chair.", "from_round": 2}],
+        "harder": ["Rise on three counts.", "Hop out of it."],
+    }
+    plan = circuit(2, coaching="full", exercises={"crouch": crouch, "bridge": {}})
+    plan["session"][0]["work"] = "60s"
+    texts = " ".join(texts_of(plan))
+
+    for word in ("end less", "old a chair", "ise on three", "op out"):
+        assert texts.count(word) == 1, word
+
+
 def test_the_level_of_coaching_changes_how_much_is_said() -> None:
     """Spare says least and full says most."""
     words = [

@@ -37,7 +37,8 @@ def options_in_set(here: Here) -> Iterator[Candidate]:
     A single set has both. The first of several has the set-up and the easier way to think of; later, when it
     is known how the exercise feels, the harder way comes in the last set and in every other before it. Where
     the side changes from one appearance to the next, two of them count as one, so that what is offered for
-    one side is offered for the other.
+    one side is offered for the other. In full coaching every line is said, if at last, before one is said in
+    two turns on end.
     """
     interval = here.interval
     turn, turns = turn_of(interval), turns_of(interval)
@@ -55,12 +56,23 @@ def options_in_set(here: Here) -> Iterator[Candidate]:
         wish = "for each side in turn, in the first half of its appearances"
     elif late:
         wish = "one way or the other, in the second half of its appearances"
+    is_last, is_full = turn == turns, here.level == "full"
     # In the last set of all the easier way is said even if it was the time before.
-    again = -1 if turn == turns else 0
-    if single or not hard:
-        yield from in_turn(here, "easier", _early(here, wish, 300, EASIER_BY_MS), rest_appearances=again)
-    if single or hard:
-        yield from in_turn(here, "harder", _early(here, wish, 310, HARDER_BY_MS), rest_appearances=again)
+    again = -1 if is_last and not is_full else 0
+    for role, order, by_ms in (("easier", 300, EASIER_BY_MS), ("harder", 310, HARDER_BY_MS)):
+        left = _unsaid(here, role) if is_last and is_full else 0
+        is_due = single or hard == (role == "harder")
+        if is_due or left:
+            spot = _early(here, wish if is_due else "it has not been said yet", order, by_ms)
+            yield from in_turn(here, role, spot, most=max(1, min(left, 2)), rest_appearances=again)
+
+
+def _unsaid(here: Here, role: str) -> int:
+    """Return how many lines of a role have their turn in this set and have not been said."""
+    lines = [line for line in own_lines(here.interval, role) if line.rounds is None and line.at is None]
+    return sum(
+        applies(line, here.interval) and not was_said(here, here.interval, role, line) for line in lines
+    )
 
 
 def _early(here: Here, wish: str, order: int, by_ms: int) -> Spot:

@@ -22,6 +22,7 @@ from cuelane.check.match import match
 from cuelane.check.pips import tone_search as tones
 from cuelane.check.speech.clip_match import least_score
 from cuelane.check.speech.second_opinion import FreeHearing, WordCheck, hear_all, rough_phones, spoken_words
+from cuelane.check.speech.without_model import find_speech
 from cuelane.media import MediaInfo
 
 
@@ -50,6 +51,28 @@ def test_a_top_between_samples_is_read_to_a_hundredth(fraction: int) -> None:
 
     assert peak.lag == pytest.approx(16_000 + fraction / 4, abs=0.02)
     assert peak.gain == pytest.approx(1.0, abs=0.01)
+
+
+def test_a_cue_without_a_template_may_end_in_a_t_let_go_after_its_closure() -> None:
+    """8 ms of sound 190 ms after the rest of a cue are its end; so little sound alone is no cue."""
+    words = synth.speak("Ten seconds of rest lef", rate=ANALYSIS_RATE)
+    closure, release = ANALYSIS_RATE * 190 // 1000, ANALYSIS_RATE * 8 // 1000
+    burst = np.random.default_rng(5).standard_normal(release).astype(np.float32)
+    burst *= 0.1 * float(np.abs(words).max())
+    cue = np.concatenate([words, np.zeros(closure, np.float32), burst])
+    length_s, alone_s = len(cue) / ANALYSIS_RATE, 5 + len(cue) / ANALYSIS_RATE
+    with CheckedSound() as recording:
+        recording.append(np.concatenate([np.zeros(ANALYSIS_RATE, np.float32), cue]))
+        recording.append(np.zeros(4 * ANALYSIS_RATE, np.float32))
+        recording.append(np.concatenate([burst, np.zeros(2 * ANALYSIS_RATE, np.float32)]))
+
+        said, alone = find_speech(recording, [(1.0, 1.0 + length_s), (alone_s, alone_s + 0.01)], [], -120.0)
+
+    assert said is not None
+    assert alone is None
+    # The RMS over 5 ms, read each millisecond, sees an edge at most half its window and a step early.
+    assert said.onset_s == pytest.approx(1.0, abs=0.0035)
+    assert said.end_s == pytest.approx(1.0 + length_s, abs=0.0035)
 
 
 @pytest.mark.parametrize("fraction", [-0.5, 0.0, 0.3])

@@ -42,12 +42,20 @@ COVERED_DB = 38.0
 MIN_ALIKE = 0.3
 
 
+# Chosen: what sounds shorter begins no cue, but it may be the end of one: a t let go after its closure.
+LEAST_S = 0.03
+
+
 @dataclass(frozen=True)
 class Speech:
     """A stretch of sound: onset and end in seconds of the file."""
 
     onset_s: float
     end_s: float
+
+    def begins_cue(self) -> bool:
+        """Tell whether it lasts long enough to be where a cue begins."""
+        return self.end_s - self.onset_s >= LEAST_S - 1e-6
 
 
 UNSURE = Speech(-1.0, -1.0)
@@ -63,7 +71,7 @@ def _power_db(sound: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
 
 
 def stretches(sound: npt.NDArray[np.float32], first_s: float) -> list[Speech]:
-    """Return the stretches of sound of at least 30 ms in `sound`, shape (n,), 16 kHz, from `first_s` on."""
+    """Return the stretches of sound in `sound`, shape (n,), 16 kHz, from `first_s` on, however short."""
     level = _power_db(sound)
     top = float(np.percentile(level, 99.5))
     floor = float(np.percentile(level, 10))
@@ -79,7 +87,7 @@ def stretches(sound: npt.NDArray[np.float32], first_s: float) -> list[Speech]:
             joined[-1] = (joined[-1][0], run[1])
         else:
             joined.append(run)
-    return [Speech(first_s + a / 1000, first_s + b / 1000) for a, b in joined if b - a >= 30]
+    return [Speech(first_s + a / 1000, first_s + b / 1000) for a, b in joined]
 
 
 def find_speech(
@@ -115,7 +123,7 @@ def find_speech(
         covered.append(between_dbfs > loud - COVERED_DB)
         if not covered[-1]:
             pieces += stretches(sound, low)
-    starts = _once([piece.onset_s for piece in pieces])
+    starts = _once([piece.onset_s for piece in pieces if piece.begins_cue()])
     stops = _once([piece.end_s for piece in pieces])
 
     def ends(i: int, j: int) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,17 +12,20 @@ import pytest
 import soundfile
 
 import synth
+from cuelane.adapt import analysis as analysing
 from cuelane.adapt import run as adapting
 from cuelane.adapt.adapt_options import AdaptOptions
 from cuelane.adapt.analysis import Analysis, from_json, to_json
 from cuelane.adapt.beeps.countdown import Beep
-from cuelane.adapt.decisions import read_decisions
+from cuelane.adapt.decisions import decide, decisions_text, read_decisions, record_text
 from cuelane.adapt.plan_file import fit_for_plan
 from cuelane.adapt.run import adapt_recording
 from cuelane.adapt.words.caption_reader import read_captions
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.adapt.words.intervals import FoundInterval
+from cuelane.adapt.words.word_lists import tables_digest
 from cuelane.base.errors import AudioFileError, PlanError, UsageError
+from cuelane.base.roles import Role
 from cuelane.plan.load import load_plan
 
 NASTY = "\ufeff\u202bכפוף את {side} \u200fהברך\u202c\x00 [x] {{: - 'yes' # no\u2028end"
@@ -145,7 +149,7 @@ def test_damaged_files_of_its_own_cost_only_time(
     plan = (folder / "plan.yaml").read_bytes()
     (clip,) = (folder / "clips").iterdir()
     samples = clip.read_bytes()
-    for name in (".analysis.json", ".clips.json", f"clips/{clip.name}"):
+    for name in (".analysis.json", ".clips.json", ".decisions.json", f"clips/{clip.name}"):
         (folder / name).write_bytes(damage)
 
     assert adapt_recording(recording, folder).reused is False
@@ -166,6 +170,77 @@ def test_decisions_are_bounded(tmp_path: Path) -> None:
     """Each is compared with each cue, so their number has a limit."""
     with pytest.raises(PlanError, match="has 20001 lines; at most 20000 are read"):
         read_decisions(write(tmp_path / "d.txt", "keep 1:05\n" * 20_001))
+
+
+def test_a_class_is_judged_anew_by_other_tables(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, found: Analysis, recording: Path
+) -> None:
+    """Another release has other words and weights; what it would say stayed as the first one said it."""
+    adapt_recording(recording, tmp_path / "new")
+    assert adapt_recording(recording, tmp_path / "new").reused is True
+    monkeypatch.setattr(analysing, "tables_digest", lambda _: b"other")
+
+    assert adapt_recording(recording, tmp_path / "new").reused is False
+    assert len({tables_digest(code) for code in ("en", "en-GB", "de")}) == 1
+
+
+@pytest.mark.parametrize("changed", ["purpose", "keep", "nothing"])
+def test_what_a_person_never_touched_is_judged_anew(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, found: Analysis, recording: Path, changed: str
+) -> None:
+    """A better judge changes what was proposed, never what was decided: not even after it once agreed."""
+    folder = tmp_path / "new"
+
+    def judged(purpose: Role, *reasons: str) -> tuple[str, bool]:
+        """Listen again with a judge that says `purpose`; return what is decided then."""
+        cue = replace(found.cues[0], text="Chest up.", role=purpose, judged=purpose, reasons=reasons)
+        monkeypatch.setattr(adapting, "analyse", lambda *_, **__: replace(found, cues=(cue,)))
+        (folder / ".analysis.json").unlink(missing_ok=True)
+        adapted = adapt_recording(recording, folder)
+        return adapted.analysis.cues[0].purpose, adapted.kept[0]
+
+    assert judged("form") == ("form", True)
+    assert judged("setup") == ("setup", True)
+    assert judged("setup", "points at a picture") == ("setup", False)
+    path = folder / "decisions.txt"
+    text = path.read_text(encoding="utf-8")
+    assert text.count("drop  0:01.0  setup") == 1
+    put = {
+        "purpose": "drop  0:01.0  caution",
+        "keep": "keep  0:01.0  setup",
+        "nothing": "drop  0:01.0  setup",
+    }
+    path.write_text(text.replace("drop  0:01.0  setup", put[changed]), encoding="utf-8")
+
+    names, keeps = changed == "purpose", changed == "keep"
+    assert judged("form", "points at a picture") == ("caution" if names else "form", keeps)
+    # Here it says as the person did.
+    assert judged("caution") == ("caution", True)
+    assert judged("form", "points at a picture") == ("caution" if names else "form", keeps)
+    # Without a record nobody knows, and all is a person's.
+    (folder / ".decisions.json").write_bytes(b"[")
+    assert judged("easier") == ("caution" if names else "form", keeps)
+
+
+def test_a_proposal_for_what_is_found_no_more_is_not_kept(tmp_path: Path, found: Analysis) -> None:
+    """A person's is, at the end of the file."""
+    cues = [replace(found.cues[0], text="Chest up."), replace(found.cues[0], start_s=4.0, text="Heels.")]
+    path = write(tmp_path / "decisions.txt", decisions_text(cues, [True, True], []))
+    write(tmp_path / ".decisions.json", record_text(cues, [True, True], []))
+
+    assert decide([], read_decisions(path)) == ([], [])
+    write(path, path.read_text(encoding="utf-8").replace("keep  0:04.0", "drop  0:04.0"))
+    assert [row.line for row in decide([], read_decisions(path))[1]] == ["drop  0:04.0  form     | Heels."]
+
+
+@pytest.mark.parametrize(
+    "damage", ["", "[", '{"lines": [1]}', '{"lines": [{"at_ms": 1e999}]}', '{"lines": 7}']
+)
+def test_a_damaged_record_makes_all_decisions_a_persons(tmp_path: Path, damage: str) -> None:
+    path = write(tmp_path / "decisions.txt", "drop 0:01.0 form | Chest up.\n")
+    write(tmp_path / ".decisions.json", damage)
+
+    assert [(row.keeps, row.names) for row in read_decisions(path)] == [(True, True)]
 
 
 def test_a_recording_in_a_clips_place_stays(tmp_path: Path, found: Analysis, recording: Path) -> None:

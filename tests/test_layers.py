@@ -53,11 +53,11 @@ INSIDE = {
         exercise_names
         misheard_names
         class_sections
-        adapted_folder class_shape picture_words
+        class_shape picture_words
         decisions class_cues untrue_calls length_doubts
         analysis
         words
-        beeps adapt_options clock piece_ends
+        beeps adapt_options adapted_folder clock piece_ends
     """,
     "check": """
         run

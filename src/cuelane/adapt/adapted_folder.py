@@ -19,10 +19,10 @@ from cuelane.base.seals import is_inside
 from cuelane.recording.decode import CLIP_RATE
 
 PLAN, PATTERNS, DECISIONS = "plan.yaml", "patterns.yaml", "decisions.txt"
-ANALYSIS, LEADS = ".analysis.json", ".clips.json"
+ANALYSIS, LEADS, RECORD = ".analysis.json", ".clips.json", ".decisions.json"
 CLIPS = "clips"
 REPORT_MD, REPORT_JSON = "report.md", "report.json"
-WRITTEN = (PLAN, PATTERNS, DECISIONS, ANALYSIS, LEADS, REPORT_JSON, REPORT_MD)
+WRITTEN = (PLAN, PATTERNS, DECISIONS, RECORD, ANALYSIS, LEADS, REPORT_JSON, REPORT_MD)
 
 MAX_OWN_BYTES = 100_000_000
 """Chosen: the words of six hours, the longest class that is read, come to about 11 MB of JSON (54,000 words

@@ -23,7 +23,7 @@ from cuelane.adapt.words.recognising import clips_without_words, heard_cue, reco
 from cuelane.adapt.words.role_judge import role_judge
 from cuelane.adapt.words.said_times import said_times
 from cuelane.adapt.words.spoken_grid import by_words
-from cuelane.adapt.words.word_lists import word_lists
+from cuelane.adapt.words.word_lists import tables_digest, word_lists
 from cuelane.base.errors import PlanError, UsageError
 from cuelane.plan.load import load_plan
 from cuelane.plan.loaded import included_files
@@ -264,6 +264,7 @@ def analysis_key(recording: Path, options: AdaptOptions) -> str:
     stat = recording.stat()
     said = (stat.st_size, stat.st_mtime_ns, options.beep_at_s, options.work_s, options.rest_s)
     digest.update(f"{said} {options.language}".encode())
+    digest.update(tables_digest(options.language))
     engine = engine_for(options)
     digest.update((engine.version if engine is not None else "no recogniser").encode())
     with recording.open("rb") as file:

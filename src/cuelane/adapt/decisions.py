@@ -8,15 +8,22 @@
 The first word, the time and what it is for (if that word ends without ``?``, which marks a guess) are read; a
 cue that begins within a third of a second of the time is meant. So a decision holds when words or reasons
 change, and a line for a cue that is no longer found is kept at the end.
+
+Most lines a person leaves as they were proposed. What they changed is told from that by a record beside the
+file, of each line as it was written and of what was a person's by then; what is only a proposal is made anew
+each time. Without a record all lines are a person's.
 """
 
 from __future__ import annotations
 
+import json
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
+from cuelane.adapt.adapted_folder import RECORD, own_text
 from cuelane.adapt.clock import clock
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.adapt.words.role_judge import NAMES, plan_role
@@ -44,16 +51,22 @@ _HEAD = """\
 
 @dataclass(frozen=True)
 class Decision:
-    """What a person decided on the cue that begins at `at_s`; ``purpose`` is what they say it is for."""
+    """What is decided on the cue that begins at `at_s`; ``purpose`` is what the line says that it is for.
+
+    ``keeps`` and ``names`` say whether a person decided on keeping it and on its purpose; else that is what
+    an earlier run proposed.
+    """
 
     keep: bool
     at_s: float
     line: str
     purpose: str | None = None
+    keeps: bool = True
+    names: bool = True
 
 
 def read_decisions(path: Path) -> list[Decision]:
-    """Return the decisions in `path`; none if there is no such file.
+    """Return the decisions in `path`, held against the record beside it; none if there is no such file.
 
     Raises
     ------
@@ -94,7 +107,42 @@ def read_decisions(path: Path) -> list[Decision]:
         ]
     if problems:
         raise PlanError(problems[:MAX_PROBLEMS])
-    return found
+    written = _recorded(own_text(path.parent / RECORD))
+    return [_held_against(written.get(round(1000 * one.at_s)), one) for one in found]
+
+
+def _recorded(text: str) -> dict[int, dict[str, Any]]:
+    """Return the rows of a record by their time in ms; none of one that is gone or damaged."""
+    try:
+        return {int(row["at_ms"]): row for row in json.loads(text)["lines"]}
+    except (ValueError, KeyError, TypeError, OverflowError, RecursionError):
+        return {}
+
+
+def _held_against(row: dict[str, Any] | None, one: Decision) -> Decision:
+    """Return a decision with what of it is a person's: what was by then, and what is not as written."""
+    if row is None:
+        return one
+    keeps = row.get("keeps") is not False or row.get("keep") is not one.keep
+    names = row.get("names") is not False or row.get("purpose", "") != one.purpose
+    return replace(one, keeps=keeps, names=names)
+
+
+def record_text(cues: Sequence[FoundCue], kept: Sequence[bool], decisions: Sequence[Decision]) -> str:
+    """Return the record of a file that says of `cues` what is `kept`, and what of it is from `decisions`."""
+    rows = []
+    for cue, keep, index in zip(cues, kept, _matched(cues, decisions), strict=True):
+        own = None if index is None else decisions[index]
+        rows.append(
+            {
+                "at_ms": parse_duration_ms(clock(cue.start_s)),
+                "keep": keep,
+                "purpose": cue.purpose if cue.is_sure else None,
+                "keeps": own is not None and own.keeps,
+                "names": own is not None and own.names,
+            }
+        )
+    return json.dumps({"lines": rows}, indent=1) + "\n"
 
 
 def _purpose(rest: str) -> str | None:
@@ -112,19 +160,21 @@ def _purpose(rest: str) -> str | None:
 
 
 def decide(cues: Sequence[FoundCue], decisions: Sequence[Decision]) -> tuple[list[bool], list[Decision]]:
-    """Return whether each cue is kept, and the decisions for which no cue was found."""
+    """Return whether each cue is kept, and a person's decisions for which no cue was found."""
     kept, matched = [], _matched(cues, decisions)
     for cue, index in zip(cues, matched, strict=True):
-        kept.append(cue.keep if index is None else decisions[index].keep)
+        decided = index is not None and decisions[index].keeps
+        kept.append(decisions[index].keep if index is not None and decided else cue.keep)
     used = set(matched)
-    return kept, [decision for index, decision in enumerate(decisions) if index not in used]
+    rows = [decision for index, decision in enumerate(decisions) if index not in used]
+    return kept, [row for row in rows if row.keeps or row.names]
 
 
 def with_purposes(cues: Sequence[FoundCue], decisions: Sequence[Decision]) -> list[FoundCue]:
     """Return `cues`, each for what a person says that it is for."""
     found = []
     for cue, index in zip(cues, _matched(cues, decisions), strict=True):
-        said = None if index is None else decisions[index].purpose
+        said = decisions[index].purpose if index is not None and decisions[index].names else None
         if said is None or said == cue.purpose:
             # What was a guess and stands without its question mark has been looked at.
             found.append(cue if said is None or cue.is_sure else replace(cue, share=1.0))

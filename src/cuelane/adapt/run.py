@@ -19,6 +19,7 @@ from cuelane.adapt.adapted_folder import (
     LEADS,
     PATTERNS,
     PLAN,
+    RECORD,
     REPORT_JSON,
     REPORT_MD,
     WRITTEN,
@@ -39,7 +40,7 @@ from cuelane.adapt.analysis import (
 )
 from cuelane.adapt.class_cues import CutCue, uncut
 from cuelane.adapt.cut_clips import OpenedWhenNeeded, cut_clip
-from cuelane.adapt.decisions import decide, decisions_text, read_decisions, with_purposes
+from cuelane.adapt.decisions import decide, decisions_text, read_decisions, record_text, with_purposes
 from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
 from cuelane.adapt.pattern_report import WITHOUT_SETS
 from cuelane.adapt.picture_words import proposals
@@ -171,6 +172,7 @@ def _made(
     adapted = Adapted(folder, analysis, tuple(kept), planned, found.reused, patterns, why)
     instead = _instead(analysis, patterns, options.language)
     staged.write_text(folder / DECISIONS, decisions_text(analysis.cues, kept, left, instead))
+    staged.write_text(folder / RECORD, record_text(analysis.cues, kept, decisions))
     staged.write_text(folder / ANALYSIS, to_json(found.analysis, found.key))
     staged.write_text(folder / LEADS, json.dumps(leads, indent=1) + "\n")
     _write_plan(adapted, title, cut, instead, options, staged, report)
@@ -183,7 +185,7 @@ def _delivery(
     targets = [folder / name for name in WRITTEN] + ([] if report is None else [report])
     # In a folder of ours the decisions, which a person changes, are read and written anew, and the hidden
     # files only save time.
-    owned = [folder / name for name in (DECISIONS, ANALYSIS, LEADS) if name in listed]
+    owned = [folder / name for name in (DECISIONS, RECORD, ANALYSIS, LEADS) if name in listed]
     return all_or_nothing(
         *targets, home=folder, inputs=given, owned=owned, listing=folder / REPORT_JSON, force=force
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 import tomllib
 from functools import cache
@@ -118,6 +119,17 @@ def lists_of(language: str = "en") -> dict[str, dict[str, list[str] | str]]:
     if not path.is_file():
         path = folder / "en_adapt.toml"
     return tomllib.loads(path.read_text(encoding="utf-8"))
+
+
+@cache
+def tables_digest(language: str = "en") -> bytes:
+    """Return a digest of all that words of `language` are judged by: what another release judges anew."""
+    folder, digest = resources.files("cuelane") / "languages", hashlib.sha256()
+    for table in ("adapt.toml", "roles.tsv", "pointing.tsv"):
+        own = folder / f"{language.split('-')[0].lower()}_{table}"
+        path = own if own.is_file() else folder / f"en_{table}"
+        digest.update(path.read_bytes())
+    return digest.digest()
 
 
 @cache

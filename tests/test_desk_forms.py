@@ -13,10 +13,11 @@ from cuelane.desk.answers import object_in
 from cuelane.desk.asked import BadRequestError, edits_asked
 from cuelane.desk.edits import EditError, data_of, on_data, value_at
 from cuelane.desk.fixes import error_fixes
-from cuelane.desk.forms import Field, all_fields, exercise_items, plan_fields, session_items, typed
+from cuelane.desk.forms import Field, all_fields, exercise_items, plan_fields, session_items
 from cuelane.desk.labels import label_of, unit_of
 from cuelane.desk.page_pieces import ToldPages
 from cuelane.desk.splice import apply
+from cuelane.desk.typed_values import typed
 from cuelane.desk.views import forms
 from cuelane.desk.words import desk_words
 from cuelane.plan.load import load_plan
@@ -66,6 +67,26 @@ def test_every_field_is_called_in_plain_words() -> None:
         assert "_" not in label_of(field)
         if field.kind in ("duration", "durations", "whole", "number"):
             assert unit_of(field), key
+
+
+@pytest.mark.parametrize(
+    ("kind", "text", "value"),
+    [
+        ("durations", "22,5s, 40s", ["22.5s", "40s"]),
+        ("durations", "22,5", [22.5]),
+        ("durations", "30,40,50", [30, 40, 50]),
+        ("durations", "30,40s", [30, "40s"]),
+        ("durations", "30, 5", [30, 5]),
+        ("durations", "1,2,3", [1, 2, 3]),
+        ("duration", "2,5s", "2.5s"),
+        ("duration", "2,5", 2.5),
+        ("number", "72,25", 72.25),
+        ("text", "2,5 kg", "2,5 kg"),
+    ],
+)
+def test_a_decimal_comma_is_a_point(kind: str, text: str, value: Any) -> None:
+    """A comma between figures is a decimal's where a list's item could not be meant."""
+    assert typed(kind, text) == value
 
 
 @pytest.mark.parametrize("text", TEXTS, ids=range(len(TEXTS)))

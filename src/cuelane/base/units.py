@@ -17,6 +17,7 @@ SAMPLE_RATES = range(4_000, 768_001)
 _UNITS_MS = {"h": 3_600_000, "m": 60_000, "min": 60_000, "s": 1_000, "sec": 1_000, "ms": 1}
 _PART = re.compile(r"(\d+(?:\.\d+)?)\s*(ms|min|sec|h|m|s)", re.ASCII)
 _SPELT = re.compile(r"(\d+(?:\.\d+)?)([hms])(?:r|rs|our|ours|in|ins|inute|inutes|ec|ecs|econd|econds)\.?")
+_COMMA = re.compile(r"(\d+),(\d+)(ms|min|sec|h|m|s)?", re.ASCII)
 _CLOCK = re.compile(r"(?:(\d+):)?(\d+):(\d\d(?:\.\d{1,3})?)", re.ASCII)
 _NUMBER = re.compile(r"\d+(?:\.\d+)?", re.ASCII)
 
@@ -64,9 +65,7 @@ def parse_duration_ms(text: str | int | float) -> int:
         while rest:
             part = _PART.match(rest)
             if part is None or _UNITS_MS[part[2]] >= last_unit_ms:
-                spelt = _SPELT.fullmatch(written.replace(" ", ""))
-                example = f"{spelt[1]}{spelt[2]}" if spelt else "40s, 1m30s or 1:30"
-                raise ValueError(f"a duration, such as {example}")
+                raise ValueError(_expected(written.replace(" ", "")))
             last_unit_ms = _UNITS_MS[part[2]]
             total += Decimal(part[1]) * last_unit_ms
             rest = rest[part.end() :]
@@ -75,6 +74,15 @@ def parse_duration_ms(text: str | int | float) -> int:
     if total != total.to_integral_value():
         raise ValueError("a duration in whole milliseconds")
     return int(total)
+
+
+def _expected(written: str) -> str:
+    """Return what a duration would have been, written as it seems to be meant."""
+    if spelt := _SPELT.fullmatch(written):
+        return f"a duration, such as {spelt[1]}{spelt[2]}"
+    if comma := _COMMA.fullmatch(written):
+        return f"a duration with a decimal point, such as {comma[1]}.{comma[2]}{comma[3] or 's'}"
+    return "a duration, such as 40s, 1m30s or 1:30"
 
 
 def counted(n: int, thing: str, things: str = "") -> str:

@@ -23,7 +23,8 @@ from cuelane.desk.edits import (
     set_in,
     value_at,
 )
-from cuelane.desk.forms import all_fields, key_order, plan_fields, typed
+from cuelane.desk.forms import all_fields, key_order, plan_fields
+from cuelane.desk.typed_values import typed
 from cuelane.desk.words import Said, desk_words
 from cuelane.plan.starter import starter_plan
 

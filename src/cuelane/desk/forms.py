@@ -15,8 +15,7 @@ from typing import Any, Literal
 
 from ruamel.yaml import YAML
 
-from cuelane.desk.edits import EditError, Place
-from cuelane.desk.words import Said
+from cuelane.desk.edits import Place
 from cuelane.plan.schema import plan_schema
 
 Kind = Literal[
@@ -139,51 +138,7 @@ def line_fields(path: Place, value: Any) -> tuple[Field, ...]:
     return tuple(_fields(path, body, value if isinstance(value, dict) else {"text": value}))
 
 
-def typed(kind: str, text: str) -> Any:
-    """Return what a person typed into a field of `kind`, as the plan holds it.
-
-    Raises
-    ------
-    EditError : it is no YAML, where YAML is asked for.
-    """
-    text = " ".join(text.split()) if kind != "yaml" else text.strip()
-    match kind:
-        case "whole" | "number" | "duration":
-            return _number(text)
-        case "yes":
-            return text == "true"
-        case "names":
-            return [part.strip() for part in text.split(",") if part.strip()]
-        case "durations":
-            return [_number(part.strip()) for part in text.split(",") if part.strip()]
-        case "rounds":
-            parts = [_number(part.strip()) for part in text.split(",") if part.strip()]
-            return parts[0] if len(parts) == 1 else parts
-        case "yaml":
-            return _from_yaml(text)
-    return text
-
-
 _MISSING = object()
-
-
-def _number(text: str) -> int | float | str:
-    """Return a number where the text is one and writing it as a number changes nothing."""
-    for kind in (int, float):
-        try:
-            value = kind(text)
-        except ValueError:
-            continue
-        if str(value) == text:
-            return value
-    return text
-
-
-def _from_yaml(text: str) -> Any:
-    try:
-        return YAML(typ="safe", pure=True).load(text)
-    except Exception as error:  # ruamel raises several kinds for text that is no YAML.
-        raise EditError(Said("wrong.not_yaml")) from error
 
 
 def _resolved(body: Mapping[str, Any]) -> Mapping[str, Any]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -26,6 +28,10 @@ from cuelane.plan.tree import Mapping, Node, Scalar, Sequence, plain
 _Model = TypeVar("_Model", bound=BaseModel)
 _PLACEHOLDER = Pause.model_construct(rest=1)
 _ITEM_KEYS = ("block", "pattern", "include", "say", "rest")
+_COMMA = "inside braces a text that holds a comma needs straight quotes around all of it"
+_ENDS = (".", "!", "?", "\u201d", "\u2019")
+_WHOLE = re.compile(r"[0-9]{1,6}")
+_WITH_UNIT = re.compile(r"[0-9]\s*(ms|min|sec|h|m|s)", re.IGNORECASE)
 _ANY_BLOCK_KEY = {key: None for block in BLOCKS.values() for key in block.model_fields}
 _ONLY_BLOCK_KEYS = frozenset(_ANY_BLOCK_KEY) - {
     key for kind in (Include, Say, Pause) for key in kind.model_fields
@@ -107,6 +113,7 @@ def _drop_empty(lines: Lines, node: Node, key: str = "") -> None:
                 lines.report(item.mark, f"item {number} of {key or 'this list'} is empty", "remove its '-'")
             else:
                 _drop_empty(lines, item, key)
+        _refuse_halves(lines, node)
         node.items = [item for item in node.items if not (isinstance(item, Scalar) and item.value is None)]
     elif isinstance(node, Mapping):
         for name, value in list(node.entries.items()):
@@ -115,11 +122,29 @@ def _drop_empty(lines: Lines, node: Node, key: str = "") -> None:
                     node.entries[name] = Mapping(node.key_marks[name])
                     continue
                 del node.entries[name]
-                lines.report(
-                    node.key_marks[name], f"{quoted(name)} has no value", "give it one, or remove the line"
-                )
+                # In braces a comma ends a text; what follows it is read as a key.
+                hint = _COMMA if " " in name or name.endswith(_ENDS) else "give it one, or remove the line"
+                lines.report(node.key_marks[name], f"{quoted(name)} has no value", hint)
             else:
                 _drop_empty(lines, value, name)
+
+
+def _refuse_halves(lines: Lines, node: Sequence) -> None:
+    """Note where a decimal comma has made two times of one: ``[22,5s, 30s]`` has three items."""
+    for first, second in pairwise(node.items):
+        if not (isinstance(first, Scalar) and isinstance(second, Scalar)):
+            continue
+        is_joined = (
+            first.mark.line == second.mark.line
+            and second.mark.column == first.mark.column + len(first.text) + 1
+            and _WHOLE.fullmatch(first.text)
+            and _WITH_UNIT.fullmatch(second.text)
+        )
+        if is_joined:
+            both = f"{first.text},{second.text}"
+            message = f"'{both}' may be one time with a decimal comma, or two times"
+            point = both.replace(",", ".")
+            lines.report(first.mark, message, f"write {point}, or {first.text}s, {second.text}")
 
 
 def _session(lines: Lines, tree: Mapping) -> list[Item | None]:

@@ -35,6 +35,7 @@ _ELSEWHERE: tuple[tuple[type[BaseModel], str], ...] = (
 )
 """Where a key that is unknown in one part belongs, where it is one of another's."""
 _MOST_UNKNOWN = 20
+_LONGEST_LIST = 200
 _ADD = {
     "title": "add a line such as  title: Boathouse legs",
     "session": "add  session:  and below it a list of blocks",
@@ -197,6 +198,10 @@ class _Fault:
             return "expected text", hint
         if self.type == "model_type":
             return ("expected a line of text" if self.kind is parts.CueLine else self.expected_group()), ""
+        if self.type == "list_type" and text:
+            return "expected a list", f"put brackets around it: [{text}]" if len(
+                text
+            ) <= _LONGEST_LIST else ""
         return self.limits(context), self.switch_hint(text)
 
     def expected_group(self) -> str:

@@ -139,3 +139,28 @@ def test_what_is_no_several_circuits_stays_one():
     others = ["Thrusters", "Curls", "Bridges", "Twists", "Bear crawls", "Step ups"]
     once = circuit([*differ, *others], 1, 40, 20, 20) + circuit(["Dips", "Crunches"], 2, 40, 20)
     assert made_of(once).shape.sections == ()
+
+
+def test_a_round_in_which_each_exercise_is_explained_is_a_block_of_its_own():
+    """Its rests are longer than those of the second round: two blocks of the same exercises.
+
+    "Presses", as a floor press is called the second time, is the same exercise.
+    """
+    names = ["Step taps", "Floor presses", "Glute bridges", "Tuck sits"]
+    rows = circuit(names, 1, 30, 40, after_s=45) + circuit(["Step taps", "Presses", *names[2:]], 1, 30, 15)
+    made = made_of(rows)
+    blocks = blocks_of(made)
+
+    assert [(row.get("work"), row.get("rest"), row.get("rounds")) for row in blocks] == [
+        ("30s", "40s", 1), (None, "45s", None), ("30s", "15s", 1)
+    ]  # fmt: skip
+    assert blocks[0]["exercises"] == blocks[2]["exercises"] == [name.lower() for name in names]
+    assert not any("lengths of their own" in row for row in shape_doubts(made.shape))
+
+
+def test_other_exercises_at_other_rests_are_no_rounds():
+    """Nothing shows that they are two blocks."""
+    rows = circuit(["Step taps", "Floor presses", "Glute bridges"], 1, 30, 40, after_s=45)
+    made = made_of([*rows, *circuit(["Squats", "Rows", "Planks"], 1, 30, 15)])
+
+    assert made.shape.sections == ()

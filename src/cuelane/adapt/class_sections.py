@@ -14,6 +14,8 @@ from cuelane.adapt.words.intervals import FoundInterval
 _BLOCK = 2
 # Chosen: fewer sets that repeat are an exercise that has a set for each side.
 _LEAST_REPEATED = 4
+# Chosen: two sets that come again are an exercise and a finisher as often as a round.
+_LEAST_AGAIN = 3
 # Chosen: so large a part of the sets must be in circuits that repeat.
 _REPEATED = 0.3
 # Chosen: more sets would take seconds, and no class of ours has as many.
@@ -44,7 +46,7 @@ def in_sections(
 
     cuts = _cheapest(n_sets, circuit)
     found = [circuit(first, end) for first, end in cuts]
-    if sum(len(one.sets) for one in found if one.rounds > 1) < _REPEATED * n_sets:
+    if sum(len(one.sets) for one in found if one.rounds > 1 or _comes_again(one, found)) < _REPEATED * n_sets:
         return shape
     sections = tuple(
         ClassSection(first, _renumbered(one, first), rest[end - 1])
@@ -72,6 +74,15 @@ def _cheapest(n_sets: int, circuit: Circuit) -> list[tuple[int, int]]:
         cuts.append((best[n_sets][1], n_sets))
         n_sets = best[n_sets][1]
     return cuts[::-1]
+
+
+def _comes_again(one: ClassShape, found: Sequence[ClassShape]) -> bool:
+    """Return whether the sets of a circuit, all of them named, are those of another of `found`, too.
+
+    Where each exercise is shown before its first set, the first round has other rests than the second.
+    """
+    is_named = one.named == len(one.sets) >= _LEAST_AGAIN
+    return is_named and sum(other.names == one.names for other in found) > 1
 
 
 def _cost(one: ClassShape) -> float:

@@ -119,7 +119,10 @@ def _shape(
     shape = class_shape(intervals, meant, language)
     if shape is None:
         return None
-    shape = in_sections(shape, intervals, meant, language)
+    # What the whole class shows of its names, such as "bridges" for glute bridges, holds in each part of it.
+    unnamed = {f"exercise {n + 1}" for n in range(len(shape.sets))}
+    whole = [None if name in unnamed else name for name in shape.names]
+    shape = in_sections(shape, intervals, whole, language)
     numbered = [n for n, name in enumerate(shape.names) if meant[n] is None and name == f"exercise {n + 1}"]
     guesses = [(shape.names[n], of_sets.guessed(n)) for n in numbered]
     often = Counter([*shape.names, *(guess for _, guess in guesses)])

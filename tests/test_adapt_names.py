@@ -45,6 +45,11 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
         ("good mornings hinge from the hips", "setup", "good mornings"),
         ("squat to calf raise after this", "preview", "squat to calf raise"),
         ("Let's squat again, left foot forward.", "setup", "squat"),
+        # The letter of a pair and the number in it lead to a name, and "a one arm row" is none.
+        ("B one, split squats.", "announce", "split squats"),
+        ("a2 rows hinge over", "preview", "rows"),
+        ("A one arm row.", "announce", "one arm row"),
+        ("incline plank hold it there", "announce", "incline plank"),
         ("Let's rest.", "announce", None),
         ("Let's keep going.", "setup", None),
         # Behind a mark, which one it is of several is no part of it.
@@ -320,6 +325,18 @@ def test_counting_into_a_set_names_nothing(count):
 def test_names_sound_alike_where_one_may_be_heard_for_the_other(one, other, alike):
     """By the sounds of the words that differ; either way round."""
     assert sound_alike(one, other) is sound_alike(other, one) is alike
+
+
+@pytest.mark.parametrize(("said", "name"), [("plank hold", "plank"), ("plank jacks", "plank jacks")])
+def test_an_order_behind_what_was_prepared_is_none_of_the_name(said, name):
+    """ "Plank next", and then "plank, hold", of which captions leave out the mark; jacks are another one."""
+    rows = [
+        CutCue(0, 1, "plank next", "preview", 0, "a.wav", "preview"),
+        CutCue(2, 3, said, "announce", 1, "b.wav", "announce"),
+    ]
+    names = SetNames(ExerciseNames(), [1], rows)
+
+    assert names.as_prepared([said]) == [name]
 
 
 def test_a_name_is_what_sounds_like_it_and_is_said_more_often():

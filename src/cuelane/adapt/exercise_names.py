@@ -320,6 +320,11 @@ class ExerciseNames:
         """Return whether `name` has no words but those that say where one moves."""
         return not set(name.split()) - self._directions
 
+    def goes_on_with_order(self, words: str, name: str) -> bool:
+        """Return whether `words` are `name` and then nothing but what tells what to do: "plank hold"."""
+        behind = words.removeprefix(f"{name} ").split() if words.startswith(f"{name} ") else []
+        return bool(behind) and all(word in self._told for word in behind)
+
     def may_name(self, name: str) -> bool:
         """Return whether `name` has no word that is a part of no name."""
         return not self._no_part & set(name.split())

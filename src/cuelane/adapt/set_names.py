@@ -87,12 +87,18 @@ class SetNames:
     def as_prepared(self, heard: Sequence[str | None]) -> list[str | None]:
         """Return the names of sets, where each was `heard` so; one that is said once is what was prepared.
 
-        That is what sounds like it in the rest before the set: "wood chop next", and then "witchop".
+        That is what sounds like it in the rest before the set: "wood chop next", and then "witchop". What is
+        prepared is also all of the name where an order follows it: "plank next", and then "plank, hold".
         """
         found = list(heard)
         for number, own in enumerate(heard):
             before = next(self._said_before(number), None)
-            if own is None or before is None or own == before or not sound_alike(own, before):
+            if own is None or before is None or own == before:
+                continue
+            if self._names.goes_on_with_order(own, before):
+                found[number] = before
+                continue
+            if not sound_alike(own, before):
                 continue
             is_once = sum(stems(own) in stems(cue.text) for cue in self._cues) == 1
             if is_once and (self._names.is_known(before) or not self._names.is_known(own)):

@@ -71,6 +71,42 @@ def test_what_compares_with_an_earlier_set_stays_in_its_own():
     assert "rounds" not in row["harder"][0]
 
 
+def test_praise_that_compares_stays_with_its_exercise():
+    """ "Deeper than before" is untrue in a first set, and in one of another exercise."""
+    _, plan = planned({
+        1: [("setup", "Side lunge. Sit back."), ("praise", "Lovely work.")],
+        3: [("setup", "Row. Elbows back.")],
+        5: [("setup", "Side lunge. Long spine."), ("praise", "Great, that's deeper than before.")],
+        6: [("praise", "Well done, better than last time.")],
+    })  # fmt: skip
+    lunge = plan["exercises"]["side lunge"]["praise"]
+    block = next(row for row in plan["session"] if "block" in row)
+
+    assert [line["text"] for line in block["praise"]] == ["Lovely work."]
+    assert [(line["text"], line["rounds"]) for line in lunge] == [
+        ("Great, that's deeper than before.", 2), ("Well done, better than last time.", 2)
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "untrue"),
+    [
+        ("Well done, that's pair A finished.", True),
+        ("That's you done with the bells.", False),
+        ("That's how it's done.", False),
+        ("That's really well done.", False),
+    ],
+)
+def test_what_is_over_is_over_then_alone(text, untrue):
+    assert UntrueCalls().tells_time(text, "praise") is untrue
+
+
+def test_a_count_to_the_end_is_no_tempo():
+    """However early it is said; "up in three two one" is how one moves."""
+    assert not UntrueCalls().counts_a_movement("and done in three two one")
+    assert UntrueCalls().counts_a_movement("down two three, up")
+
+
 def test_what_is_said_at_rest_after_the_last_set_is_kept():
     """It calls no rest that the program would call instead."""
     made, plan = planned({

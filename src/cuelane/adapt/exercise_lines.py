@@ -183,6 +183,7 @@ class _Sorter:
             # "Push press coming up", whatever it was taken for.
             self._preview(cue, number + 1)
             return
+        of_exercise = self._untrue.is_of_exercise(cue.text)
         match cue.purpose:
             case "time" | "praise" | "say" | "change" if self._is_tempo(cue):
                 # "Three, two, one, up" tells how fast one moves.
@@ -192,7 +193,7 @@ class _Sorter:
                 self.lines.left.append((cue, OWN_REST))
             case "announce" | "setup" if self._names_the_next(cue, number):
                 self._preview(cue, number + 1)
-            case "praise" if cue.is_sure and not self._untrue.is_of_exercise(cue.text):
+            case "praise" if cue.is_sure and not self._untrue.compares(cue.text) and not of_exercise:
                 self.lines.add(self.lines.praise, OwnLine(cue))
             case "announce" if self._is_said(cue, number):
                 self.lines.left.append((cue, SAID_TWICE))
@@ -224,8 +225,8 @@ class _Sorter:
                 self._add(cue, number, cue.role)
 
     def _praise(self, cue: CutCue, number: int) -> None:
-        """Put praise that was said in the rest after a set: with the set if it is of a movement."""
-        if not self._untrue.is_of_exercise(cue.text):
+        """Put praise that was said in the rest after a set: with the set if it is of it and no other."""
+        if not self._untrue.is_of_exercise(cue.text) and not self._untrue.compares(cue.text):
             self.lines.add(self.lines.praise, OwnLine(cue))
         elif self._holds_for_both(cue, number):
             self._add(cue, number, "praise")

@@ -48,6 +48,10 @@ def test_a_new_plan_can_be_scheduled_at_once(pattern: str, tmp_path: Path) -> No
     ("audio", "told"),
     [
         ("legs.yaml", "legs.yaml: is no audio; name the track that was made of it, such as legs.m4a"),
+        (
+            "song.schedule.json",
+            "song.schedule.json: is no audio; name the track that it lies beside, such as song.m4a",
+        ),
         ("none.m4a", "none.m4a: there is no such file"),
         ("song.mp3", "song.schedule.json: there is no schedule beside song.mp3; name it with --schedule"),
     ],

@@ -198,6 +198,10 @@ def test_a_track_without_its_schedule_is_refused(tmp_path: Path) -> None:
     one.with_suffix(".schedule.json").unlink()
     with pytest.raises(UsageError, match=r"there is no one\.schedule\.json beside it"):
         compare(one, one)
+    plan = tmp_path / "one.yaml"
+    plan.write_text("title: Legs\n", encoding="utf-8")
+    with pytest.raises(UsageError, match=r"one\.yaml: is a plan; name the tracks"):
+        compare(plan, one)
     with pytest.raises(UsageError, match="there is no such file"):
         compare(tmp_path / "no.wav", one)
     with pytest.raises(UsageError, match="is no file"):

@@ -145,12 +145,46 @@ def test_words_that_yaml_1_1_would_change_stay(tmp_path: Path) -> None:
             "plan.yaml:2:11: this is not UTF-8 text: byte 0xeb does not belong here\n"
             "    save it as UTF-8 text",
         ),
+        "a track": (
+            b"\0\0\0\x1cftypM4A \0" + bytes(600_000),
+            "plan.yaml:1:1: this is a sound or video file, not a plan",
+        ),
+        "rich text": (
+            b"{\\rtf1\\ansi title: Legs}",
+            "plan.yaml:1:1: this is rich text (RTF), not a plan\n    save it as plain text (UTF-8)",
+        ),
+        "an office document": (
+            b"PK\x03\x04\x14\0",
+            "plan.yaml:1:1: this is a document of an office program, or an archive, not a plan\n"
+            "    save it as plain text (UTF-8)",
+        ),
+        "a page": (
+            b"\xef\xbb\xbf\n<!doctype html><html>",
+            "plan.yaml:1:1: this is a web page or other XML, not a plan",
+        ),
+        "a schedule": (
+            b'{"schema": "cuelane.schedule/1",\n "title": "Legs"}',
+            "plan.yaml:1:1: this is the schedule of a track, not a plan\n"
+            "    name the plan that the track was made of",
+        ),
         "too large": (
             b"#" * (512 * 1024 + 1),
             "plan.yaml:1:1: this file is larger than 512 KiB, the most a plan may have",
         ),
     }.values(),
-    ids=["empty", "blank", "UTF-16", "zero byte", "Latin-1", "too large"],
+    ids=[
+        "empty",
+        "blank",
+        "UTF-16",
+        "zero byte",
+        "Latin-1",
+        "a track",
+        "rich text",
+        "an office document",
+        "a page",
+        "a schedule",
+        "too large",
+    ],
 )
 def test_bytes_that_are_no_plan_are_refused(tmp_path: Path, data: bytes, message: str) -> None:
     """A file that is not UTF-8 text of at most 512 KiB is refused, with the place where there is one."""
@@ -158,10 +192,15 @@ def test_bytes_that_are_no_plan_are_refused(tmp_path: Path, data: bytes, message
 
 
 def test_what_is_not_a_file_is_refused(tmp_path: Path) -> None:
-    """A missing file and a folder each have their own message."""
+    """A missing file and a folder each have their own message, with the plan that may be meant."""
     assert refusal(tmp_path / "none.yaml") == "none.yaml:1:1: there is no such file"
     (tmp_path / "folder.yaml").mkdir()
     assert refusal(tmp_path / "folder.yaml") == "folder.yaml:1:1: this is a folder, not a plan file"
+    (tmp_path / "folder.yaml" / "legs.yaml").write_text("title: Legs\n", encoding="utf-8")
+    assert refusal(tmp_path / "folder.yaml" / "legz.yaml").endswith("\n    did you mean 'legs.yaml'?")
+    assert refusal(tmp_path / "folder.yaml").endswith(
+        "\n    name a plan in it, such as folder.yaml/legs.yaml"
+    )
 
 
 def test_aliases_cannot_multiply(tmp_path: Path) -> None:

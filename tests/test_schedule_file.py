@@ -133,6 +133,15 @@ def test_what_no_session_has_is_refused(old: str, new: str, message: str) -> Non
     assert len(str(caught.value)) < 300
 
 
+def test_a_plan_in_place_of_a_schedule_is_refused_in_words() -> None:
+    """Where schedules lie is said, and nothing of what a reader of JSON expected."""
+    with pytest.raises(AudioFileError) as caught:
+        from_json("title: Legs\n", "legs.yaml")
+    assert str(caught.value) == (
+        "legs.yaml: not a schedule: it is not JSON; a track's schedule lies beside it, as NAME.schedule.json"
+    )
+
+
 def test_time_with_a_schedule_is_bounded() -> None:
     """An event of hours, or events that sound all at once, would take memory and time out of proportion."""
     event = GOOD["events"][0]

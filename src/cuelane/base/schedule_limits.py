@@ -45,6 +45,9 @@ def parsed(text: str, source: str) -> Any:
     try:
         data = json.loads(text, parse_constant=_no_constant, parse_float=_finite, parse_int=_int64)
     except (ValueError, RecursionError) as error:
+        if not text.lstrip().startswith("{"):
+            why = "it is not JSON; a track's schedule lies beside it, as NAME.schedule.json"
+            raise AudioFileError(f"{source}: not a schedule: {why}") from error
         raise AudioFileError(f"{source}: not a schedule: {error}") from error
     if _SURROGATE.search(text):
         try:

@@ -108,6 +108,9 @@ def _schedule_found(audio: Path) -> Path:
     if audio.suffix.lower() in (".yaml", ".yml"):
         made = audio.with_suffix(".m4a").name
         raise UsageError(f"{audio}: is no audio; name the track that was made of it, such as {made}")
+    if audio.name.endswith(".schedule.json"):
+        made = audio.name.removesuffix(".schedule.json") + ".m4a"
+        raise UsageError(f"{audio}: is no audio; name the track that it lies beside, such as {made}")
     if not audio.exists():
         raise UsageError(f"{audio}: there is no such file")
     where = schedule_beside(audio)

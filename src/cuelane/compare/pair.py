@@ -29,6 +29,8 @@ def schedule_of(path: Path) -> Schedule:
     """Return the schedule that `path` is, or that lies beside the track that it is."""
     if not path.is_file():
         raise UsageError(f"{path}: {'is no file' if path.exists() else 'there is no such file'}")
+    if path.suffix.lower() in (".yaml", ".yml"):
+        raise UsageError(f"{path}: is a plan; name the tracks that were made of it, or their schedules")
     if _is_schedule(path):
         return load_schedule(path)
     beside = path.with_name(path.stem + LISTING)

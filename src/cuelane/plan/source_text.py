@@ -5,10 +5,13 @@ from __future__ import annotations
 import codecs
 import re
 import stat
+from itertools import islice
 from pathlib import Path
 
 from cuelane.base.errors import Mark, PlanError, Problem
 from cuelane.base.unsafe_text import UNSAFE
+from cuelane.plan.file_kinds import other_kind
+from cuelane.plan.phrases import did_you_mean
 
 # The parser takes up to some 7 s for a MiB of the text that is hardest for it; a class of an hour with every
 # cue at an explicit offset is about 100 KiB.
@@ -16,6 +19,7 @@ MAX_FILE_BYTES = 512 * 1024
 MAX_ALL_CHARACTERS = 1024 * 1024
 MAX_PROBLEMS = 200
 _SHOWN_COLUMNS = 200
+PLAN_SUFFIXES = (".yaml", ".yml")
 # A plan may hold neither unsafe characters nor the marks that only say which way text runs.
 _HIDDEN = re.compile(f"[{UNSAFE}\u061c\u200e\u200f]")
 
@@ -77,6 +81,8 @@ def text_of(data: bytes, file: str) -> str:
     ------
     PlanError : as :func:`read_lines`.
     """
+    if kind := other_kind(data):
+        raise fail(file, f"this is {kind[0]}, not a plan", kind[1])
     if len(data) > MAX_FILE_BYTES:
         raise fail(file, "this file is larger than 512 KiB, the most a plan may have")
     return _decoded(data, file).replace("\r\n", "\n").replace("\r", "\n")
@@ -91,7 +97,9 @@ def _bytes(path: Path, file: str) -> bytes:
     try:
         mode = path.stat().st_mode
         if stat.S_ISDIR(mode):
-            raise fail(file, "this is a folder, not a plan file")
+            plan = next(iter(_plans_in(path)), "")
+            hint = f"name a plan in it, such as {path / plan}" if plan else ""
+            raise fail(file, "this is a folder, not a plan file", hint)
         if not stat.S_ISREG(mode):
             raise fail(file, "this is not an ordinary file, so it is not read as a plan")
         with path.open("rb") as handle:
@@ -99,11 +107,19 @@ def _bytes(path: Path, file: str) -> bytes:
     except PlanError:
         raise
     except FileNotFoundError as error:
-        raise fail(file, "there is no such file") from error
+        raise fail(file, "there is no such file", did_you_mean(path.name, _plans_in(path.parent))) from error
     except PermissionError as error:
         raise fail(file, "this file may not be read: permission is missing") from error
     except (OSError, ValueError) as error:
         raise fail(file, f"this file cannot be read: {getattr(error, 'strerror', None) or error}") from error
+
+
+def _plans_in(folder: Path) -> list[str]:
+    """Return the names of files in a folder that are called as plans are, the first of many."""
+    try:
+        return sorted(islice((path.name for path in folder.iterdir() if path.suffix in PLAN_SUFFIXES), 300))
+    except OSError:
+        return []
 
 
 def _decoded(data: bytes, file: str) -> str:

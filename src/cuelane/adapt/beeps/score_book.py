@@ -18,6 +18,9 @@ LEAST_APART_S = 4.0
 POOL = 4
 # Chosen: half a step of the tone tracks' spacings, so that a proposal's rounding loses no tone.
 JITTER_S = 0.016
+# Derived: a tone that is off by a whole turn over its length scores 0, by an eighth of one 0.95; so pitches
+# that are a quarter of a turn apart are enough.
+_STEP = 0.25
 
 
 class ScoreBook:
@@ -29,7 +32,9 @@ class ScoreBook:
 
     def pooled(self, frequency_hz: float, length_s: float) -> Array:
         """Return the highest score within 16 ms of each 4 ms step; shape (n,), 0 to 1."""
-        key = (round(frequency_hz / 4) * 4.0, round(length_s, 2))
+        length_s = round(length_s, 2)
+        step_hz = _STEP / length_s
+        key = (round(frequency_hz / step_hz) * step_hz, length_s)
         if key not in self._kept:
             self._kept[key] = pool(tone_scores(self._spectra, *key))
         return self._kept[key]

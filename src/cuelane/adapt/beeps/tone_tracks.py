@@ -38,6 +38,8 @@ _STEADY_DB = 3.0
 _BLOCK_S, _OVERLAP_S = 60.0, 2.0
 # Derived: two steps of the tone tracks, which is how exactly a spacing is known.
 _SPACING_BIN_S = 0.016
+# Chosen: first frames that overlap, which tell a pitch to some Hz, then such that have no samples in common.
+_FRAMES_APART = (2, 6, 16)
 
 
 @dataclass(frozen=True)
@@ -111,13 +113,34 @@ def _tracks_of(samples: Array, start_s: float) -> Iterator[ToneTrack]:
         if (a // 4, f // 4) in taken or not _is_abrupt(here[:, f], a, b):
             continue
         taken.update((a // 4 + i, f // 4 + j) for i in (-1, 0, 1) for j in (-1, 0, 1))
-        left, mid, right = (level[a + 1 : b - 1, f + margin + d].mean() for d in (-1, 0, 1))
+        # A tone's neighbouring bins are steady too, and one of them may be what ends abruptly.
+        usual = level[a + 1 : b - 1, f + margin - 2 : f + margin + 3].mean(axis=0)
+        top = 1 + int(usual[1:4].argmax())
+        left, mid, right = usual[top - 1 : top + 2]
         bend = left - 2 * mid + right
         offset = 0.5 * (left - right) / bend if bend < -1e-6 else 0.0
-        pitch = (f + low + float(np.clip(offset, -1, 1))) * LISTEN_RATE / N_FFT
+        pitch = (f + low + top - 2 + float(np.clip(offset, -1, 1))) * LISTEN_RATE / N_FFT
+        pitch = _by_phase(spectrum[a + 1 : b - 1, low + f + top - 2], pitch)
         # A window shows a tone before the tone fills half of it, at both ends.
         onset_s = start_s + (a * HOP + WINDOW * 0.6) / LISTEN_RATE
         yield ToneTrack(onset_s, max(SHORTEST_S, (b - a) * HOP_S - 0.2 * WINDOW / LISTEN_RATE), pitch)
+
+
+def _by_phase(course: npt.NDArray[np.complexfloating], near_hz: float) -> float:
+    """Return the pitch near `near_hz` of the steady tone that has `course`, shape (n_frames,), in its bin.
+
+    How far its phase turns from frame to frame tells it better than the bins beside it, which noise and
+    codecs change; the farther apart the frames, the better, as soon as it is known to less than a turn.
+    """
+    pitch_hz = near_hz
+    for apart in _FRAMES_APART:
+        if len(course) < 2 * apart:
+            break
+        turned = np.angle((course[apart:] * course[:-apart].conj()).sum())
+        whole = 2 * np.pi * pitch_hz * apart * HOP_S
+        off = float(np.angle(np.exp(1j * (turned - whole))))
+        pitch_hz += off / (2 * np.pi * apart * HOP_S)
+    return pitch_hz
 
 
 def _is_abrupt(level: Array, start: int, end: int) -> bool:

@@ -109,7 +109,19 @@ def heard(times_s: np.ndarray, sign: float, *, is_countdown: bool = False) -> Bo
     like = (0.9,) * len(times)
     template = SoundTemplate(prints, prints)
     return BoundarySound(
-        template, UsualBands.of(prints), 0.0, 0.2, 900.0, times, like, 0.8, 0.5, features, is_countdown
+        template,
+        UsualBands.of(prints),
+        0.0,
+        0.2,
+        900.0,
+        times,
+        like,
+        0.8,
+        0.5,
+        features,
+        is_countdown,
+        None,
+        0.0,
     )
 
 

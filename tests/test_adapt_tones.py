@@ -1,7 +1,8 @@
-"""How exactly the pitch of a tone is known."""
+"""How exactly tones are known, and countdowns of which talk or a codec hides a part."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,8 +11,11 @@ import soxr
 from scipy.signal import firwin, lfilter
 
 import classgen as gen
+from cuelane.adapt.beeps.boundary_sound import returning_sounds
+from cuelane.adapt.beeps.fingerprint import HOP_S, fingerprints
 from cuelane.adapt.beeps.score_book import ScoreBook
 from cuelane.adapt.beeps.tone_tracks import tone_tracks
+from cuelane.adapt.beeps.tones_in_a_row import TonesInARow
 from cuelane.recording.decode import Recording
 
 RATE = 16_000
@@ -68,3 +72,86 @@ def test_a_long_tone_scores_at_whatever_pitch_it_has(frequency_hz):
     put(sound, 1.0, tone(frequency_hz, 0.5))
 
     assert ScoreBook(recording(sound)).pooled(frequency_hz, 0.5).max() > 0.9
+
+
+def likeness(rows: list[list[float]], apart: int = 100) -> tuple[gen.Array, np.ndarray]:
+    """Return (likeness, place of the third tone of each row) for tones `apart` steps from one another."""
+    like = np.full(1_000 * (len(rows) + 1), 0.1, np.float32)
+    thirds = 1_000 * np.arange(1, len(rows) + 1)
+    for third, row in zip(thirds, rows, strict=True):
+        for number, value in enumerate(row):
+            like[third + (number - 2) * apart] = value
+    return like, thirds
+
+
+def test_the_last_tone_of_a_row_is_found_from_any_of_them():
+    """Talk hides the first, the second or the last of three; each row was found by what was left."""
+    rows = [[0.9, 0.8, 0.9], [0.2, 0.9, 0.9], [0.9, 0.2, 0.8], [0.9, 0.9, 0.9]]
+    like, thirds = likeness(rows)
+    found = thirds + np.array([-200, -100, -200, 0])
+
+    row = TonesInARow.of(like, found, 0.7)
+
+    assert row == TonesInARow(3, 100)
+    assert row.last(like, found).tolist() == thirds.tolist()
+
+
+def test_two_tones_are_no_row():
+    """A signal and what is always said after it are not a countdown."""
+    like, thirds = likeness([[0.1, 0.9, 0.9]] * 4)
+
+    assert TonesInARow.of(like, thirds, 0.7) is None
+
+
+def test_a_row_that_the_recording_cuts_off_keeps_its_places():
+    """A countdown at either end of a recording, or one of which only a tone is there, stays within it."""
+    like = np.full(500, 0.1, np.float32)
+    like[[40, 140, 460]] = 0.9
+    row = TonesInARow(3, 100)
+
+    assert row.last(like, np.array([40, 140, 460])).tolist() == [140, 140, 460]
+
+
+TIMES_S = np.cumsum([8.0, *[14.0, 9.0, 17.0] * 3])
+
+
+def counted(hidden: dict[int, int]) -> gen.Array:
+    """Return a class of countdowns in speech, three tones and a longer one; `hidden` is a tone by its row."""
+    rng = np.random.default_rng(11)
+    n = round((TIMES_S[-1] + 8.0) * RATE)
+    speech = gen.generate(21, voice=gen.formant, work_s=20.0, rest_s=12.0, n_sets=4, doorbell=False)
+    out = 2e-3 * rng.standard_normal(n) + np.resize(soxr.resample(speech.speech_only, 48_000, RATE), n)
+    for index, time_s in enumerate(TIMES_S):
+        for number in range(3):
+            if hidden.get(index) != number:
+                put(out, time_s - 0.8 * (3 - number), tone(824.0, 0.12, 0.07))
+        put(out, time_s, tone(824.0, 0.5, 0.03))
+    return out
+
+
+def test_a_countdown_of_which_talk_hides_tones_ends_where_it_does():
+    """Of ten countdowns four are heard from their second tone on: with one pointed out, all end rightly."""
+    prints = fingerprints(recording(counted({0: 0, 3: 0, 4: 0, 8: 0, 6: 1, 5: 2})))
+
+    best, *_ = returning_sounds(prints, (round((TIMES_S[2] - 0.8) / HOP_S), 6))
+
+    apart = np.abs(np.array(best.times_s)[:, None] - TIMES_S[None, :])
+    assert best.is_countdown
+    assert len(best.times_s) >= 9
+    assert apart.min(axis=1).max() < 0.03
+
+
+def test_the_end_of_a_long_tone_is_no_other_sound():
+    """It stops as clearly as it began, and what is between is the same each time: it begins the boundary."""
+    sound = 3e-4 * np.random.default_rng(2).standard_normal(round((TIMES_S[-1] + 8.0) * RATE))
+    for time_s in TIMES_S:
+        put(sound, float(time_s), tone(800.0, 0.8, 0.05))
+    best, *_ = returning_sounds(fingerprints(recording(sound)))
+    later = tuple(t + 0.79 for t in best.times_s)
+    end = replace(best, times_s=later, since_s=0.8)
+
+    assert np.abs(np.array(best.times_s) - TIMES_S).max() < 0.03
+    assert end.confidence == best.confidence
+    assert end.trails(best)
+    assert not best.trails(end)
+    assert not replace(end, since_s=0.1).trails(best)

@@ -26,6 +26,7 @@ from cuelane.adapt.beeps.sound_template import (
     template_of,
 )
 from cuelane.adapt.beeps.tone_tracks import ToneTrack
+from cuelane.adapt.beeps.tones_in_a_row import TonesInARow
 
 Array = npt.NDArray[np.float32]
 Floats = npt.NDArray[np.float64]
@@ -83,6 +84,8 @@ class BoundarySound:
     least_like, beyond : the likeness from which a return counts, and the highest of what is none.
     features : what its confidence is made of, see :func:`confidence_of`.
     is_countdown : whether like sounds lead up to it at one distance.
+    row : of a countdown the like tones, of which it fits the last one; else None.
+    since_s : how long before the boundary it has been alike each time, if what is quiet counts too.
     """
 
     template: SoundTemplate
@@ -96,6 +99,8 @@ class BoundarySound:
     beyond: float
     features: tuple[float, ...]
     is_countdown: bool
+    row: TonesInARow | None
+    since_s: float
 
     @property
     def confidence(self) -> float:
@@ -115,22 +120,32 @@ class BoundarySound:
         enough = max(LEAST_SOUND, _AS_SURE * self.confidence)
         if not other.is_countdown or other.confidence < enough:
             return False
-        return _is_at_one_distance(self.times_s, other.times_s)
+        return _one_distance_s(self.times_s, other.times_s) is not None
 
     def trails(self, other: BoundarySound) -> bool:
-        """Whether it is a later part of `other`, or what always comes after it, and less sure."""
-        return self.confidence < other.confidence and _is_at_one_distance(other.times_s, self.times_s)
+        """Whether it is a later part of `other`, or what always comes after it and is less sure.
+
+        The end of a long tone is as sure as its beginning; between them it is quiet, but alike each time.
+        """
+        between_s = _one_distance_s(other.times_s, self.times_s)
+        if between_s is None or other.confidence < _AS_SURE * self.confidence:
+            return False
+        return self.confidence < other.confidence or between_s <= self.since_s + _SAME_TIME_S
 
 
-def _is_at_one_distance(times_s: Sequence[float], others_s: Sequence[float]) -> bool:
-    """Whether nearly all of `times_s` are up to 4 s before one of `others_s`, most of them equally long."""
+def _one_distance_s(times_s: Sequence[float], others_s: Sequence[float]) -> float | None:
+    """Return how long before `others_s` nearly all of `times_s` are, up to 4 s and most of them equally long.
+
+    None if they are not.
+    """
     later = np.array(others_s)[None, :] - np.array(times_s)[:, None]
     too_far_s = 2 * AROUND * HOP_S
     before_s = np.where(later > 0, later, too_far_s).min(axis=1)
     usual_s = float(np.median(before_s))
     is_before = (before_s > _SAME_TIME_S) & (before_s <= AROUND * HOP_S)
     is_usual = np.abs(before_s - usual_s) < _SAME_TIME_S
-    return bool(is_before.mean() >= _NEARLY_ALL and (is_before & is_usual).mean() > 0.5)
+    at_one = is_before.mean() >= _NEARLY_ALL and (is_before & is_usual).mean() > 0.5
+    return usual_s if at_one else None
 
 
 def confidence_of(features: tuple[float, ...]) -> float:
@@ -159,19 +174,20 @@ def returning_sounds(
     made = (_sound(prints, apart, one, usual) for one in returning(apart, onsets(apart), near))
     clear = list(islice((one for one in made if one is not None), _MOST_SOUNDS))
     tones = (_sound(prints, apart, one, usual) for one in tones_returning(tracks))
-    ranked = sorted([*clear, *(one for one in tones if one is not None)], key=lambda one: -one.confidence)
+    heard = [*clear, *(one for one in tones if one is not None)]
+    ranked = sorted(heard, key=lambda one: -one.confidence)
     kept: list[BoundarySound] = []
     for one in ranked:
         if not any(one.is_part_of(other) for other in kept):
             kept.append(fullest(one, ranked))
     # In sets of a few seconds the end of one is before the pips of the next one too.
-    ends = [
+    last = [
         one
         for one in kept
         if not any(one.leads_up_to(other) and not other.leads_up_to(one) for other in kept)
     ]
-    ends = [one for one in ends if not any(one.trails(other) for other in ends)]
-    return sorted(ends, key=lambda one: -one.confidence)
+    own = [one for one in last if not any(one.trails(other) for other in last)]
+    return sorted(own, key=lambda one: -one.confidence)
 
 
 def fullest(one: BoundarySound, sounds: Sequence[BoundarySound]) -> BoundarySound:
@@ -195,6 +211,7 @@ def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> Bo
     # What speaks for a sound counts quiet in full: music that is quiet for a while is alike there too.
     in_full = alike_around(prints, steps, 0.0)
     first, last, parts = begins_at(in_full)
+    began = first
     longer_s = min(max(0.0, (last - first) * HOP_S - _LONG_S), _LONG_S)
     clearest = float(in_full[AROUND - 2 : AROUND + 3].max())
     company = company_of(in_full, parts or [(first, last)])
@@ -204,11 +221,17 @@ def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> Bo
     at, values, least, beyond = _returns(like, len(prints) * HOP_S)
     if len(at) < FEWEST:
         return None
-    alike = alike_around(prints, steps)
-    first, last, parts = begins_at(alike)
-    places = np.round(at / HOP_S).astype(np.int64)
     # There are more returns than proposed the sound, and fewer others among them.
-    rises = begins_softly(prints, places, rises_at(raw, steps, first, last, alike))
+    places = np.round(at / HOP_S).astype(np.int64)
+    alike = alike_around(prints, places)
+    first, last, parts = begins_at(alike)
+    row = TonesInARow.of(like, places, least)
+    if row is not None:
+        places, own = np.unique(row.last(like, places), return_index=True)
+        at, values = exact_places(like, places), values[own]
+        alike = alike_around(prints, places)
+        first, last, parts = begins_at(alike)
+    rises = begins_softly(prints, places, rises_at(raw, places, first, last, alike))
     offset_s = rises * HOP_S + _EARLY_S
     regular = min(evidence_of_ten(at), 25.0) / 10
     features = (
@@ -233,6 +256,8 @@ def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> Bo
         beyond,
         features,
         bool(parts),
+        row,
+        (rises - began) * HOP_S,
     )
 
 

@@ -74,6 +74,8 @@ def sound_boundaries(recording: Recording, sound: BoundarySound) -> tuple[list[B
     between = faint_between(times, tops[~clear] * HOP_S)
     times = np.sort(np.concatenate([times, between]))
     places = np.round(times / HOP_S).astype(np.int64)
+    if sound.row is not None:
+        places = np.unique(sound.row.last(like, places))
     scores = [_score(value, sound) for value in like[places].tolist()]
     found = _boundaries(exact_places(like, places) + sound.offset_s, scores, recording.seconds)
     rare, scores = faint_returns(courses, places)

@@ -1,0 +1,79 @@
+"""The like tones of a countdown, and which of them is the last: talk hides now one of them, now another."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import maximum_filter1d
+
+Array = npt.NDArray[np.float32]
+Steps = npt.NDArray[np.int64]
+
+# Chosen, in steps: 0.4 to 2.2 s, as far apart as the tones of a countdown are.
+_APART = (50, 276)
+# Chosen: two tones alone may be a signal and what is always said after it.
+_FEWEST = 3
+# Chosen: tones in a countdown at most; more would be another rhythm.
+_MOST_TONES = 9
+# Chosen, in steps, 40 ms: a tone comes no farther from where its countdown puts it.
+_BESIDE = 5
+# Chosen: a tone that talk hides is so much less like the others.
+_LESS_LIKE = 0.15
+# Chosen: where a tone at either end is hidden, it is sooner the first one, since people stop talking.
+_LAST_COUNTS = 0.2
+# Chosen: of four countdowns at least one is heard whole; more by chance are rarer.
+_WHOLE = 0.75
+
+
+@dataclass(frozen=True)
+class TonesInARow:
+    """`n` like tones, `apart` steps from one to the next."""
+
+    n: int
+    apart: int
+
+    @classmethod
+    def of(cls, like: Array, steps: Steps, least_like: float) -> TonesInARow | None:
+        """Return those that countdowns have which are heard whole; each of `steps` is any tone of one.
+
+        `like`, shape (n,), is their likeness at each step, `least_like` that of a return; `steps` has shape
+        (k,). None if they come in no row of three.
+        """
+        lags = np.arange(*_APART)
+        beside = np.maximum(*(like[_rows(steps, 1, by * lags, len(like))] for by in (-1, 1)))
+        apart = int(lags[beside.mean(axis=0).argmax()])
+        near = maximum_filter1d(like, 2 * _BESIDE + 1)
+        places = np.arange(-_MOST_TONES, _MOST_TONES + 1)
+        there = near[_rows(steps, apart, places, len(like))] >= least_like - _LESS_LIKE
+        n_whole = int(np.quantile([_run(row, _MOST_TONES) for row in there], _WHOLE, method="lower"))
+        return cls(n_whole, apart) if n_whole >= _FEWEST else None
+
+    def last(self, like: Array, steps: Steps) -> Steps:
+        """Return for each of `steps`, shape (k,), any tone of a row, the last one of its row; shape (k,).
+
+        `like`, shape (m,), is the likeness of such a tone at each step.
+        """
+        near = maximum_filter1d(like, 2 * _BESIDE + 1)
+        by = np.arange(-self.n, self.n + 1)
+        there = near[_rows(steps, self.apart, np.arange(-2 * self.n, self.n + 2), len(like))]
+        # there[:, index] is the tone (index - 2 n) places after the one that was found.
+        own = np.lib.stride_tricks.sliding_window_view(there, self.n + 1, axis=1)[:, 1:]
+        fits = own[:, :, :-1].sum(axis=2) + _LAST_COUNTS * own[:, :, -2] - own[:, :, -1]
+        chosen = by[fits.argmax(axis=1)]
+        around = steps[:, None] + chosen[:, None] * self.apart + np.arange(-_BESIDE, _BESIDE + 1)
+        around = np.clip(around, 0, len(like) - 1)
+        return np.asarray(around[np.arange(len(steps)), like[around].argmax(axis=1)])
+
+
+def _rows(steps: Steps, apart: int, places: Steps, n: int) -> Steps:
+    """Return the steps of the `places`, shape (p,), of each row, shape (k, p), within a recording of `n`."""
+    return np.asarray(np.clip(steps[:, None] + apart * places, 0, n - 1))
+
+
+def _run(there: npt.NDArray[np.bool_], own: int) -> int:
+    """Return how many of `there`, shape (n,), are true in one run with `own`."""
+    before = next((k for k in range(own + 1) if not there[own - k]), own + 1)
+    after = next((k for k in range(len(there) - own) if not there[own + k]), len(there) - own)
+    return max(0, before + after - 1)

@@ -175,10 +175,23 @@ def test_a_word_placed_wrongly_is_not_cut():
         ("And rest", "your knees on the floor.", ["And rest your knees on the floor."]),
         ("Rest", "whenever you need to.", ["Rest whenever you need to."]),
         ("Slow steps.", "Slow steps next.", ["Slow steps. Slow steps next."]),
+        ("And stop", "next is the plank", ["And stop", "next is the plank"]),
+        # So with a time or a round, before what is said and behind it.
+        ("Thirty seconds each.", "You need a mat.", ["Thirty seconds each.", "You need a mat."]),
+        ("ten seconds left", "keep your chest up", ["ten seconds left", "keep your chest up"]),
+        ("Last round", "slow steps", ["Last round", "slow steps"]),
+        ("Lovely work", "ten seconds", ["Lovely work", "ten seconds"]),
+        ("Slow steps.", "Last one.", ["Slow steps.", "Last one."]),
+        # These go on with it, or it is a part of them.
+        ("ten seconds", "of slow steps", ["ten seconds of slow steps"]),
+        ("Hold it for", "ten seconds", ["Hold it for ten seconds"]),
+        ("In for four", "out for six", ["In for four out for six"]),
+        ("Three, two, one,", "and up.", ["Three, two, one, and up."]),
+        ("Three. Two.", "One.", ["Three. Two. One."]),
     ],
 )
-def test_the_call_of_a_rest_is_cut_from_what_comes_next(first, then, texts):
-    """A plan calls its rests by itself; the sentence behind the call is wanted without it."""
+def test_the_call_of_a_rest_or_a_time_is_cut_from_what_stands_beside(first, then, texts):
+    """A plan calls its rests and times by itself; what stands beside the call is wanted without it."""
     at_s, sound, words = 1.0, np.zeros(48_000 * 6, np.float32), []
     for text in (first, then):
         spoken = natural(text)

@@ -109,7 +109,8 @@ class _Sorter:
     def put(self, cue: CutCue) -> None:
         """Give a cue its place in the plan, or note why it has none."""
         shape, purpose = self._shape, cue.purpose
-        self._first.setdefault(cue.interval, cue.clip)
+        if not self._lists.is_call(cue.text):
+            self._first.setdefault(cue.interval, cue.clip)
         if cue.clip in self._turns.cues:
             name = shape.names[shape.sets.index(cue.interval)]
             self.lines.left.append((cue, OWN_TURN if name in self._turns.first else LOST_TURN))
@@ -155,7 +156,7 @@ class _Sorter:
             self._add(cue, number, cue.role)
 
     def _preview(self, cue: CutCue, number: int) -> None:
-        if self._lists.calls_rest_and_next(cue.text):
+        if self._lists.calls_rest_and_next(cue.text) or self._lists.begins_with_stop(cue.text):
             # "And rest rows next" in one breath: the program says both, and at a rest's beginning.
             self.lines.left.append((cue, OWN_REST))
         elif self._shape.appearance(number) == 1:
@@ -174,7 +175,7 @@ class _Sorter:
         if shape.names[number] in self._turns.in_turn and self._untrue.is_only_side(cue.text):
             self.lines.left.append((cue, OWN_SIDE))
             return
-        named, begins = self._begins_with_name(cue, number), self._first[cue.interval] == cue.clip
+        named, begins = self._begins_with_name(cue, number), self._first.get(cue.interval) == cue.clip
         if shape.every_ms is not None and self._starts.rests(cue.text) and not named:
             # "When you're done, bell down, breathe": rest begins where the plan says so now.
             self.lines.left.append((cue, OWN_REST))

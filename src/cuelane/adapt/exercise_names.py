@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from cuelane.adapt.misheard_names import sound_alike, spelt
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.role_judge import hints_of
-from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain, singular
+from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain, singular, word_lists
 from cuelane.recording.pronouncing import spoken_words
 
 NAMING = ("announce", "setup", "preview")
@@ -92,7 +92,7 @@ class ExerciseNames:
         self._tells_how, self._bodies = frozenset(lists["tells_how"]), frozenset(lists["bodies"])
         self._behind = re.compile(rf"(?: (?:{'|'.join(lists['behind'])}))+$")
         self._directions = frozenset(lists["directions"])
-        self.untrue = UntrueCalls(language)
+        self.untrue, self._lists = UntrueCalls(language), word_lists(language)
         hints = hints_of(language)
         self._body, self._kit, self._greeting = hints["body"], hints["kit"], hints["greeting"]
         self._praise = hints["praise"]
@@ -328,6 +328,10 @@ class ExerciseNames:
     def may_name(self, name: str) -> bool:
         """Return whether `name` has no word that is a part of no name."""
         return not self._no_part & set(name.split())
+
+    def is_call(self, text: str) -> bool:
+        """Return whether `text` is nothing but the call of a rest, a time or a round."""
+        return self._lists.is_call(text)
 
     def is_of_first(self, text: str) -> bool:
         """Return whether `text` tells, before the first set, what is done in it."""

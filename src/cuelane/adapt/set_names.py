@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import itertools
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -230,7 +231,9 @@ class SetNames:
         """Return the first three cues of a set, and those of the rest before it."""
         at, before = self._sets[number], self._sets[number - 1] + 1 if number else 0
         rest = [cue for cue in self._cues if before <= cue.interval < at]
-        return [cue for cue in self._cues if cue.interval == at][:3], rest
+        # "Last round. Deadlifts": what only calls it is none of its words.
+        inside = (cue for cue in self._cues if cue.interval == at and not self._names.is_call(cue.text))
+        return [*itertools.islice(inside, 3)], rest
 
 
 def _alike_as_one(names: Sequence[str | None]) -> list[str | None]:

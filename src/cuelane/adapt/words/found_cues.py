@@ -26,6 +26,7 @@ SHORTEST_QUIET_S = 0.15
 FARTHEST_S = 0.6
 # What calls, praises or rests shows nothing.
 _NO_PICTURE = ("praise", "time", "rest", "announce")
+_ENDS = (".", "!", "?")
 ROOM_SOUND = "sound from the room, or words that no caption has"
 OVER_BEEP = "spoken over a beep"
 UNSURE = "the words may be placed wrongly"
@@ -86,7 +87,9 @@ def find_cues(
         index = _interval_at(intervals, group[0].onset_s)
         where = _where(intervals, index, is_first=index not in seen)
         judged = judge.judge(text, where)
-        seen.add(index)
+        if not lists.is_call(text):
+            # "Last round" is not what a set begins with.
+            seen.add(index)
         notes = []
         if not all(word.sure for word in group):
             notes.append(UNSURE)
@@ -150,32 +153,47 @@ def _split(
     for word in words:
         last = groups[-1][-1] if groups else None
         crosses = last is not None and any(last.onset_s < end <= word.onset_s + 0.05 for end in ends)
-        called = last is not None and _calls_rest(groups[-1], word, quiet, lists)
+        called = last is not None and _is_called(groups[-1], word, quiet, lists)
         if last is None or crosses or called or _pauses_between(last, word, quiet):
             groups.append([word])
             continue
         groups[-1].append(word)
         if word.end_s - groups[-1][0].onset_s > LONGEST_S:
             groups[-1:] = _halves(groups[-1])
-    return groups
+    return [part for group in groups for part in _without_last_call(group, quiet, lists)]
 
 
-def _calls_rest(group: Sequence[PlacedWord], word: PlacedWord, quiet: Quiet, lists: WordLists) -> bool:
-    """Return whether `group` only calls a rest, with quiet between it and `word`.
+def _is_called(group: Sequence[PlacedWord], word: PlacedWord, quiet: Quiet, lists: WordLists) -> bool:
+    """Return whether `group` only calls a rest or a time, with quiet between it and `word`.
 
     "And rest. Squat thrusts next" is wanted without the call, which a plan makes by itself. Without a mark
-    behind it, as in most captions, "rest" may begin what follows: the quiet must be that between two
-    sentences, and `word` none of those that "rest your knees" goes on with.
+    behind it, as in most captions, "rest" may begin what follows: `word` must be none of those that "rest
+    your knees" goes on with.
     """
-    last = group[-1]
-    if not lists.calls_rest(" ".join(one.text for one in group)):
+    last, text = group[-1], " ".join(one.text for one in group)
+    if not lists.is_call(text) or not _may_part(last, word, quiet):
         return False
-    if not last.text.endswith((".", "!", "?")):
-        runs = quiet.within(last.end_s - 0.1, word.onset_s + 0.1)
-        is_between = any(end - start >= SHORTEST_QUIET_S for start, end in runs)
-        return is_between and not lists.goes_on(word.text)
-    # The captions' own mark says where; any quiet there is enough to cut in.
-    return bool(quiet.within(last.end_s - 0.1, word.onset_s + 0.1))
+    return last.text.endswith(_ENDS) or not lists.goes_on(text, word.text)
+
+
+def _without_last_call(group: list[PlacedWord], quiet: Quiet, lists: WordLists) -> list[list[PlacedWord]]:
+    """Return `group`, its last words apart where they only call a time: "lovely work, ten seconds"."""
+    for at in range(1, len(group)):
+        before, call = group[at - 1], " ".join(one.text for one in group[at:])
+        leads_on = not before.text.endswith(_ENDS) and lists.leads_on(before.text)
+        if not leads_on and lists.calls_time(call) and _may_part(before, group[at], quiet):
+            own = " ".join(one.text for one in group[:at])
+            return [group] if lists.is_call(own) else [group[:at], group[at:]]
+    return [group]
+
+
+def _may_part(last: PlacedWord, word: PlacedWord, quiet: Quiet) -> bool:
+    """Return whether there is quiet between two words: as between two sentences, or any behind a mark.
+
+    The captions' own mark says where; any quiet there is enough to cut in.
+    """
+    runs = quiet.within(last.end_s - 0.1, word.onset_s + 0.1)
+    return any(end - start >= (0 if last.text.endswith(_ENDS) else SHORTEST_QUIET_S) for start, end in runs)
 
 
 def _pauses_between(last: PlacedWord, word: PlacedWord, quiet: Quiet) -> bool:

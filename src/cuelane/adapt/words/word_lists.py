@@ -54,6 +54,13 @@ class WordLists:
         self._call = re.compile(rf"^(?:(?:{lead}) )*(?P<name>\S+(?: \S+){{0,3}}?) (?:{then})$")
         rest = "|".join(lists["kinds"]["rest"])
         self._rest_call = re.compile(rf"^(?:(?:{lead}) )*(?:{rest})$")
+        calls, untrue, places = lists["calls"], lists["untrue"], lists["boundaries"]
+        stops = "|".join(calls["stop"])
+        self._stop_call = re.compile(rf"^(?:(?:{lead}) )*(?:{rest}|{stops})$")
+        self._stop_first = re.compile(rf"^(?:(?:{lead}) )*?(?:{stops}) (?P<next>\S+)")
+        self._time = any_of([*untrue["always"], *untrue["besides"], *places["half"], *places["last_one"]])
+        self._beside_time = frozenset(calls["beside_time"])
+        self._goes_on, self._leads_on = frozenset(calls["goes_on"]), frozenset(calls["leads_on"])
         self._no_name = frozenset([*names["no_part"], *names["told"]])
         self._beside_rest = frozenset([*names["done_to"], *names["beside_rest"]])
         self._move = re.compile(rf"\b(?:{'|'.join(move for move in names['move'] if ' ' in move)})$")
@@ -71,9 +78,31 @@ class WordLists:
         """Return whether `text` is nothing but the call of a rest: "And rest."."""
         return self._rest_call.match(plain(text)) is not None
 
-    def goes_on(self, word: str) -> bool:
-        """Return whether `word` behind "rest" belongs to it: "rest your knees", "rest fifteen"."""
-        return plain(word) in self._beside_rest or self._number.fullmatch(plain(word)) is not None
+    def is_call(self, text: str) -> bool:
+        """Return whether `text` is nothing but the call of a rest, a time or a round, which a plan makes."""
+        return self._stop_call.match(plain(text)) is not None or self.calls_time(text)
+
+    def calls_time(self, text: str) -> bool:
+        """Return whether `text` is nothing but the call of a time or a round: "ten seconds left"."""
+        words = plain(in_words(text))
+        rest = self._time.sub(" ", words)
+        # "Three, two" is a part of a count.
+        is_count = all(map(self._number.fullmatch, words.split()))
+        return rest != words and not is_count and not set(rest.split()) - self._beside_time
+
+    def goes_on(self, text: str, word: str) -> bool:
+        """Return whether `word` belongs to the call before it: "rest your knees", "ten seconds more"."""
+        beside = self._goes_on if self.calls_time(text) else self._beside_rest
+        return plain(word) in beside or self._number.fullmatch(plain(word)) is not None
+
+    def leads_on(self, word: str) -> bool:
+        """Return whether a time behind `word` is a part of what is said: "hold it for ten seconds"."""
+        return plain(word) in self._leads_on
+
+    def begins_with_stop(self, text: str) -> bool:
+        """Return whether `text` calls a rest and says something else: "and stop next is the plank"."""
+        found = self._stop_first.match(plain(text))
+        return found is not None and found["next"] not in self._beside_rest
 
     def calls_rest_and_next(self, text: str) -> bool:
         """Return whether `text` is the call of a rest, and the name of what comes: "And rest, rows next."."""

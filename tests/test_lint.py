@@ -370,12 +370,36 @@ class TestAllow:
             ("name-twice", plan(squat="remind: Squat. Sit down.")),
             ("no-cautions", plan(head="cautions: none")),
             ("not-done", plan() + "  plank:\n"),
+            ("never-said", plan(squat="form: {text: Sit tall., rounds: 3}")),
         ],
     )
     def test_each_code_can_be_allowed_in_the_plan(self, tmp_path: Path, code: str, text: str) -> None:
         """Each warning has its code, and the plan's allow keeps it quiet."""
         assert codes(warnings_of(tmp_path, text)) == [code]
         assert warnings_of(tmp_path, f"allow: {code}\n{text}") == []
+
+    @pytest.mark.parametrize(
+        ("wish", "message"),
+        [
+            ("rounds: 3", "'squat' has 2 sets, and this is for none of them, so it is never said"),
+            ("rounds: [3, 4]", "'squat' has 2 sets, and this is for none of them, so it is never said"),
+            ("from_round: 3", "'squat' is done in no round from 3 on, so this is never said"),
+            ("rounds: 2", ""),
+            ("rounds: [2, 3]", ""),
+            ("rounds: last", ""),
+            ("from_round: 2", ""),
+            ("at: 40s", "this is to start at 40s, when the set of 30 s has no time left for it"),
+        ],
+    )
+    def test_a_line_for_rounds_that_do_not_come_is_told(
+        self, tmp_path: Path, wish: str, message: str
+    ) -> None:
+        """A caution for a round too many would be missed by nobody but the listener."""
+        text = plan(squat=f"caution: {{text: Stop if it hurts., {wish}}}")
+        assert [row.message for row in warnings_of(tmp_path, text)] == ([message] if message else [])
+        longer = f"{text}variants: {{long: {{rounds: 5}}}}\n"
+        if "round" in wish:
+            assert warnings_of(tmp_path, longer) == []
 
     def test_one_line_can_allow_for_itself(self, tmp_path: Path) -> None:
         """A line's own allow quiets that line only."""
@@ -425,8 +449,8 @@ def test_the_codes_are_stable() -> None:
     assert tuple(WARNINGS) == (
         "screen-words", "not-judged", "side-by-hand", "too-long", "too-dense", "not-words", "no-warm-up",
         "no-cool-down", "two-things", "not-first", "inside-aim", "two-names", "name-twice", "stay-down",
-        "not-done", "no-cautions", "unknown-warning", "uneven-sides", "same-load", "speaking-rate",
-        "no-pick-up", "unknown-activity",
+        "never-said", "not-done", "no-cautions", "unknown-warning", "uneven-sides", "same-load",
+        "speaking-rate", "no-pick-up", "unknown-activity",
     )  # fmt: skip
 
 

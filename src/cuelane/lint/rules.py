@@ -18,6 +18,7 @@ from cuelane.lint.density import FOLLOWED_IN_A_SET, Density
 from cuelane.lint.handbook import follows_down, handbook
 from cuelane.lint.instead import Instead, by_side
 from cuelane.lint.line_signs import found, how_spoken, not_words, patterns
+from cuelane.lint.never_said import never_said
 from cuelane.lint.not_done import not_done
 from cuelane.lint.pointing import WARN, has_judge, pointing
 from cuelane.lint.spaces import Rooms
@@ -111,6 +112,9 @@ def _about(
                 continue
             yield _warning(told.code, line, told.part, told.message, told.hint, told.instead)
         yield from _length(line, text, rooms, seconds_of)
+        if why := never_said(line, rooms):
+            hint = "rounds counts the exercise's sets from 1, from_round the block's rounds"
+            yield _warning("never-said", line, "", why, hint)
     if line.is_recorded:
         # However its words are written, it sounds as it is.
         return
@@ -168,6 +172,11 @@ def _length(
     seconds = seconds_of(text)
     room_s = max(0, room.length_ms) / 1000
     if seconds <= room_s:
+        return
+    at_ms = getattr(line.source, "at", None)
+    if room.length_ms <= 0 and at_ms is not None:
+        message = f"this is to start at {format_duration(at_ms)}, when {room.where} has no time left for it"
+        yield _warning("too-long", line, "", message, "let it start earlier")
         return
     n_words = len(text.split())
     too_many = min(n_words, max(1, -int(-n_words * (seconds - room_s) // seconds)))

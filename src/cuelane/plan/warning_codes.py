@@ -22,6 +22,7 @@ WARNINGS = {
     "two-names": "an exercise previewed under a name much like its own",
     "name-twice": "a line that repeats the name that was just spoken",
     "stay-down": "a line that keeps a listener down before something else",
+    "never-said": "a line for rounds that its exercise does not have",
     "not-done": "an exercise that no block does",
     "no-cautions": "a session that speaks no cautions",
     "unknown-warning": "an allow that names none of these",

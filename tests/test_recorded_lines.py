@@ -85,6 +85,21 @@ def test_a_recorded_preview_without_a_name_is_said_after_it(
     assert sum("heel raises" in text.lower() for text in before[:preview]) == int(is_named)
 
 
+@pytest.mark.parametrize(("clips", "is_told"), [(True, False), (False, True)])
+def test_a_side_that_a_recorded_preview_names_is_not_told_again(clips: bool, is_told: bool) -> None:
+    """ "Split squats, left foot first", and then "the left side goes first"."""
+    row = {"text": "Split squats, left foot first."} | ({"clip": "left.wav"} if clips else {})
+    block = {"block": "Main", "pattern": "circuit", "work": "40s", "rest": "30s", "rounds": 1}
+    cues = arranged(
+        {
+            "session": [block | {"exercises": ["squat", "split squats"]}],
+            "exercises": {"squat": {}, "split squats": {"preview": [row], "sides": "each"}},
+        }
+    ).schedule.cues
+
+    assert any("left side" in (cue.text or "") for cue in cues if cue.role == "side") is is_told
+
+
 @pytest.mark.parametrize("role", ["preview", "easier", "harder"])
 def test_a_line_without_one_is_still_led_in(role: str) -> None:
     """What the program speaks itself says what it is: what comes next, or a choice."""

@@ -6,7 +6,8 @@ else in the rest before its round, and then its caution stands at the start of t
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from cuelane.base.language import names_side
@@ -186,8 +187,15 @@ def _previews(here: Here, coming: _Coming, kit: str) -> Iterator[Candidate]:
             tally=tally_of(entry, "preview", line), clip=line.clip, mark=line.mark,
             tells=() if place or not told else tuple(("need", thing) for thing in to_fetch(here, entry)),
         )  # fmt: skip
-    if entry.side and not names_side(" ".join(line.text for line in coming.previews)):
+    if entry.side and not _tell_side(coming.previews, here.words.side(entry.side)):
         yield from side_before(here, entry, Spot(coming.when, coming.toward, ("end", 40), must=coming.must))
+
+
+def _tell_side(previews: Sequence[CueLine], side: str) -> bool:
+    """Return whether `previews` name the side that a set begins on, a recording by its word."""
+    named = re.compile(rf"\b{re.escape(side)}\b", re.IGNORECASE)
+    recorded = any(line.clip is not None and named.search(line.text) for line in previews)
+    return recorded or names_side(" ".join(line.text for line in previews))
 
 
 def _in_hand_first(entry: Interval, text: str, told: str) -> str:

@@ -362,7 +362,7 @@ def test_a_rest_and_what_comes_in_one_breath_are_left_to_the_program():
     made, _ = planned(
         {
             1: [("announce", "Goblet squat.")],
-            2: [("preview", "and rest push ups next")],
+            2: [("preview", "and rest push ups next"), ("preview", "And rest after that it's push ups.")],
             3: [("announce", "Push ups.")],
             4: [("preview", "Shake it out, rows next, from the hips.")],
             5: [("announce", "Rows.")],
@@ -370,7 +370,9 @@ def test_a_rest_and_what_comes_in_one_breath_are_left_to_the_program():
         }
     )
 
-    assert [(cue.text, why) for cue, why in made.lines.left] == [("and rest push ups next", OWN_REST)]
+    assert [(cue.text, why) for cue, why in made.lines.left] == [
+        ("and rest push ups next", OWN_REST), ("And rest after that it's push ups.", OWN_REST)
+    ]  # fmt: skip
     assert [line.cue.text for line in made.lines.exercises["rows"]["preview"]] == [
         "Shake it out, rows next, from the hips."
     ]

@@ -85,7 +85,7 @@ def test_two_circuits_are_two_blocks_and_last_as_long_as_the_class(tmp_path: Pat
     made = made_of(rows)
 
     assert [(row.get("block", "rest"), row.get("rounds", row.get("rest"))) for row in blocks_of(made)] == [
-        ("Part 1", 3), ("rest", "1m30s"), ("Part 2", 2), ("rest", "1m"), ("Part 3", 1),
+        ("Circuit A", 3), ("rest", "1m30s"), ("Circuit B", 2), ("rest", "1m"), ("Finisher", 1),
     ]  # fmt: skip
     (tmp_path / "clips").mkdir()
     for number in range(len(rows) + 1):
@@ -124,7 +124,7 @@ def test_two_circuits_on_the_minute_are_on_the_minute_both():
     blocks = blocks_of(made)
 
     assert [(row["block"], row["pattern"], row["every"], row["work"], row["rounds"]) for row in blocks] == [
-        ("Part 1", "on-the-minute", "1m", "40s", 3), ("Part 2", "on-the-minute", "1m", "40s", 3),
+        ("Circuit A", "on-the-minute", "1m", "40s", 3), ("Circuit B", "on-the-minute", "1m", "40s", 3),
     ]  # fmt: skip
     (doubt,) = shape_doubts(made.shape)
     assert doubt.startswith("A set starts every 1m")

@@ -35,7 +35,7 @@ from cuelane.plan.values import MAX_NAME, MAX_TEXT
 _SPOKEN_SHARE = 0.7
 # Chosen: quiet after each line of a talk, about a breath.
 _AFTER_MS = 1000
-WARM_UP = "Warm-up"
+WARM_UP, FINISHER = "Warm-up", "Finisher"
 _HEAD = """\
 # Made from a recording by cuelane adapt, which writes it anew each time: copy it before you change it.
 # The class as exercises: change work, rest, rounds and lines as you like. Lines with a clip are recordings.
@@ -144,8 +144,16 @@ def _titles(shape: ClassShape, said: Sequence[CutCue], names: ExerciseNames) -> 
     texts = [cue.text for cue in said if cue.interval <= end]
     is_warm_up = first.shape.rounds == 1 and any(map(names.speaks_of_warm_up, texts))
     others = len(shape.sections) - is_warm_up
-    titles = ["Class"] if others == 1 else [f"Part {n + 1}" for n in range(others)]
+    # "Part two: Part 2" would be heard.
+    titles = ["Class"] if others == 1 else [f"Circuit {_letter(n)}" for n in range(others)]
+    if others > 1 and len(shape.sections[-1].shape.sets) == 1:
+        titles[-1] = FINISHER
     return (*[WARM_UP] * is_warm_up, *titles)
+
+
+def _letter(number: int) -> str:
+    """Return the letter of a circuit, its `number` from 0: A to Z, and AA behind them."""
+    return (_letter(number // 26 - 1) if number >= 26 else "") + chr(ord("A") + number % 26)
 
 
 def _plan(

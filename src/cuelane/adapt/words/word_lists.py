@@ -57,7 +57,7 @@ class WordLists:
         calls, untrue, places = lists["calls"], lists["untrue"], lists["boundaries"]
         stops = "|".join(calls["stop"])
         self._stop_call = re.compile(rf"^(?:(?:{lead}) )*(?:{rest}|{stops})$")
-        self._stop_first = re.compile(rf"^(?:(?:{lead}) )*?(?:{stops}) (?P<next>\S+)")
+        self._stop_first = re.compile(rf"^(?:(?:{lead}) )*?(?:{stops}) (?P<next>\S+(?: that)?)")
         self._time = any_of([*untrue["always"], *untrue["besides"], *places["half"], *places["last_one"]])
         self._beside_time = frozenset(calls["beside_time"])
         self._goes_on, self._leads_on = frozenset(calls["goes_on"]), frozenset(calls["leads_on"])

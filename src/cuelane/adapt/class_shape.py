@@ -16,6 +16,8 @@ REGULAR = 0.6
 
 # Chosen: a rest that is so much longer than the usual one ends a part of a class.
 _LONG_REST = 1.5
+# Chosen: where so large a part of the sets has a rest behind it, that is the class's, and none an exception.
+_PAUSED = 1 / 4
 # Chosen: fewer sets of a part than this show no exercise that goes on.
 _LEAST_OF_PART = 3
 
@@ -158,7 +160,10 @@ def shape_of(
     rounds = len(sets) // size
     work_ms, n_work = Counter(work).most_common(1)[0]
     between = [ms for n, ms in enumerate(rest[:-1]) if (n + 1) % size] or rest[:-1] or [0]
-    rest_ms, n_rest = Counter(between).most_common(1)[0]
+    pauses = [ms for ms in between if ms]
+    # Where sets follow one another in pairs, the rest of the class is that between the pairs.
+    counted = pauses if len(pauses) >= _PAUSED * len(between) else between
+    rest_ms, n_rest = Counter(counted).most_common(1)[0]
     ends = {rest[n] for n in range(size - 1, len(sets) - 1, size)} if size > 1 and rounds > 1 else set()
     round_rest_ms = ends.pop() if len(ends) == 1 else None
     ladder = _ladder(work, size)
@@ -186,7 +191,7 @@ def shape_of(
         None if round_rest_ms == rest_ms else round_rest_ms,
         rest[-1] > 0,
         sum(name is not None for name in said),
-        bool(ladder or n_work >= REGULAR * len(work)) and n_rest >= REGULAR * len(between),
+        bool(ladder or n_work >= REGULAR * len(work)) and n_rest >= REGULAR * len(counted),
         ladder,
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from cuelane.adapt.class_cues import CutCue
@@ -51,15 +51,21 @@ _FROM_ITS_ROUND = ("form", "easier", "harder", "say")
 
 @dataclass(frozen=True)
 class OwnLine:
-    """A line of the instructor's. ``rounds`` is the one appearance at which it holds, None for any.
+    """A line of the instructor's. ``rounds`` is the appearance at which it holds, None for any.
 
-    ``from_round`` is the round in which it was first said, None for the first.
+    ``from_round`` is the round in which it was first said, None for the first; ``again`` are the appearances
+    at which it was said in the same words later, where it holds for each of its own alone.
     """
 
     cue: CutCue
     rounds: int | None = None
     to: str | None = None
     from_round: int | None = None
+    again: tuple[int, ...] = ()
+
+    def holds_at(self, appearance: int) -> bool:
+        """Return whether the line may be said at an appearance of its exercise."""
+        return self.rounds is None or appearance in (self.rounds, *self.again)
 
 
 @dataclass
@@ -81,7 +87,12 @@ class ClassLines:
 
     def add(self, rows: list[OwnLine], line: OwnLine) -> None:
         """Add a line to one of this class's lists, unless it is there already or the list is full."""
-        if any(row.cue.text.casefold() == line.cue.text.casefold() for row in rows):
+        text = line.cue.text.casefold()
+        same = next((at for at, row in enumerate(rows) if row.cue.text.casefold() == text), None)
+        if same is not None:
+            said = rows[same]
+            if said.rounds is not None and line.rounds is not None and not said.holds_at(line.rounds):
+                rows[same] = replace(said, again=(*said.again, line.rounds))
             self.left.append((line.cue, SAID_TWICE))
         elif len(rows) >= MOST_LINES:
             self.left.append((line.cue, TOO_MANY))
@@ -286,7 +297,7 @@ class _Sorter:
         """Return whether a line that begins a set can stand for its name."""
         kept = self.lines.exercises[self._shape.names[number]].get("announce", [])
         appearance = self._shape.appearance(number)
-        taken = any(line.rounds in (None, appearance) for line in kept)
+        taken = any(line.holds_at(appearance) for line in kept)
         return not taken and (self._begins_with_name(cue, number) or self._leads_to_name(cue, number))
 
     def _leads_to_name(self, cue: CutCue, number: int) -> bool:
@@ -332,6 +343,7 @@ class _Sorter:
     ) -> None:
         appearance = self._shape.appearance(number)
         pinned = pinned or (self._untrue.names_side(cue.text) and not self._untrue.is_cadence(cue.text))
+        pinned = pinned or self._untrue.names_partner(cue.text)
         pinned = pinned or (appearance > 1 and self._untrue.compares(cue.text))
         rounds = appearance if pinned else None
         round_number = self._shape.round_of(number)

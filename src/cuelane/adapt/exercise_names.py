@@ -101,6 +101,9 @@ class ExerciseNames:
         """Return the exercise that `text` begins by naming, in lower case; None if it names none."""
         if purpose not in NAMING:
             return None
+        if self.untrue.changes_partner(text):
+            # "Swap. Partner two goes" is of the exercise that it was.
+            return None
         text = self._meant(text)
         if combined := self.combination(text):
             return combined

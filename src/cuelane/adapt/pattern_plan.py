@@ -280,7 +280,7 @@ def _sides(sides: str, first: str | None) -> dict[str, str]:
 def _line(line: OwnLine, role: str = "") -> dict[str, Any]:
     row: dict[str, Any] = {"text": fit_for_plan(line.cue.text, MAX_TEXT), "clip": f"{CLIPS}/{line.cue.clip}"}
     if line.rounds is not None:
-        row["rounds"] = line.rounds
+        row["rounds"] = [line.rounds, *line.again] if line.again else line.rounds
     if line.to is not None:
         row["to"] = line.to
     if line.from_round is not None:

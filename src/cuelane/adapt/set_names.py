@@ -107,7 +107,9 @@ class SetNames:
         return found
 
     def _on_other_sides(self, named: Sequence[str | None]) -> list[str | None]:
-        """Return `named`; a set that has no name and begins with the other side is of the exercise before it.
+        """Return `named`; a set without a name that begins with the other side is of the exercise before it.
+
+        So it is where the other one of two partners has their turn.
 
         Where the set before names no side, either, "left side this time" is the other side of an earlier one;
         "other leg now" is of the set before in any case.
@@ -120,6 +122,7 @@ class SetNames:
             beside = [cue.text for cue in (*rest, *inside[:1])]
             sides = [self._names.untrue.side_of(text) for text in beside]
             turned = left is not None and {"left": "right", "right": "left"}[left] in sides
+            turned = turned or any(map(self._names.untrue.changes_partner, beside))
             if found[number] is None and (turned or any(map(self._names.untrue.goes_on, beside))):
                 found[number] = found[number - 1]
         return found
@@ -137,6 +140,8 @@ class SetNames:
         head, mark, _ = re.split(r"([.,;:!?])", f"{cue.text.strip()}.", maxsplit=1)
         # "Rows now, hinge forward", and later "rows now" again.
         words = self._names.alone(head).split()
+        if self._names.untrue.changes_partner(cue.text) or self._names.untrue.is_only_side(head):
+            return None
         if not mark or not 0 < len(words) <= _MOST_ALONE or self._names.tells(words):
             return None
         elsewhere = (other for other in self._cues if other.interval != cue.interval)
@@ -224,6 +229,8 @@ class SetNames:
     def _beginning(self, cue: CutCue | None) -> tuple[str, ...]:
         """Return the first words of a set that may be its name."""
         if cue is None or cue.purpose not in _BEGINNING or self._names.untrue.is_only_side(cue.text):
+            return ()
+        if self._names.untrue.changes_partner(cue.text):
             return ()
         return self._names.first_words(cue.text)
 

@@ -27,6 +27,7 @@ class UntrueCalls:
         self._cadence = any_of(lists["cadence"])
         self._of_exercise = (self._cadence, hints["body"], hints["kit"], hints["move"])
         self._side, self._turn = any_of(lists["side"]), any_of(lists["turn"])
+        self._partner, self._partner_turn = any_of(lists["partner"]), any_of(lists["partner_turn"])
         self._sides = {"left": any_of(lists["left"]), "right": any_of(lists["right"])}
 
     def tells_time(self, text: str, purpose: str) -> bool:
@@ -52,6 +53,14 @@ class UntrueCalls:
     def turns(self, text: str) -> bool:
         """Return whether `text` says to change sides."""
         return self._turn.search(plain(text)) is not None
+
+    def changes_partner(self, text: str) -> bool:
+        """Return whether `text` gives a set to the other one of two who train together."""
+        return self._partner_turn.search(plain(text)) is not None
+
+    def names_partner(self, text: str) -> bool:
+        """Return whether `text` says whose turn a set is, and so belongs to it."""
+        return self._partner.search(plain(text)) is not None or self.changes_partner(text)
 
     def goes_on(self, text: str) -> bool:
         """Return whether `text`, said before or as a set begins, makes it the other side of the last one."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -304,3 +305,18 @@ def test_the_help_beside_a_field_is_read_with_it(tmp_path: Path) -> None:
     for told in page.described.values():
         assert page.ids.count(told) == 1
         assert not any(letter.isspace() for letter in told), "a space would part it in two"
+
+
+def test_a_language_is_chosen_by_its_name_and_a_voice_from_a_list(tmp_path: Path) -> None:
+    """Nobody need know that German is written de; one that a plan has and nobody knows is kept."""
+    for written, chosen in (("de", "de"), ("en-GB", "en-GB"), ("", "")):
+        text = BARE + (f"language: {written}\n" if written else "")
+        (about,) = forms(text, [], tmp_path)["about"]
+        told = str(about)
+        picked = re.search(r'<select id="f/language".*?</select>', told, re.DOTALL)
+        assert picked is not None
+        assert '<option value="de" lang="de"' in picked[0]
+        assert "Português (Brasil)</option>" in picked[0]
+        assert re.findall(r'value="([^"]*)"[^>]* selected', picked[0]) == ([chosen] if chosen else [])
+        assert 'list="known-voices"' in told
+        assert ('<option value="natural"></option>' in told) == (written != "de")

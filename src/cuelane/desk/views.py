@@ -113,9 +113,8 @@ def forms(text: str, others: list[str], folder: Path) -> dict[str, Content]:
     exercises, items = exercise_items(data), session_items(data)
     names = tuple(item.title for item in exercises)
     shared = (names, language_tag(str(data.get("language", "en"))), desk_words().code)
-    languages = ", ".join(f"{code} ({name})" for code, name in language_names())
-    about = {"names": names, "plan_lang": shared[1], "voices": voices_for(shared[1], folder)}
-    about["known_languages"] = languages
+    about: dict[str, Any] = {"names": names, "plan_lang": shared[1], "voices": voices_for(shared[1], folder)}
+    about["known_languages"] = language_names()
     session = [
         _session_item(item, n, len(items), _opens(item, others), *shared) for n, item in enumerate(items)
     ]

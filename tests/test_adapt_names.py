@@ -327,6 +327,15 @@ def test_names_sound_alike_where_one_may_be_heard_for_the_other(one, other, alik
     assert sound_alike(one, other) is sound_alike(other, one) is alike
 
 
+def test_what_always_follows_a_name_belongs_to_it():
+    """Where it is not known: "plank claps partner one", but not the hips that only some sets begin with."""
+    claps = [[("announce", f"plank claps {turn}")] for turn in ("partner one", "nice and slow")]
+    assert named(claps, {1: ("preview", "next is plank claps")}) == ["plank claps"] * 2
+    for behind in ("hips", "elbows"):
+        sets = [[("announce", f"plank {behind} {how}")] for how in ("low", "still", "down")]
+        assert named(sets) == ["plank"] * 3
+
+
 @pytest.mark.parametrize(("said", "name"), [("plank hold", "plank"), ("plank jacks", "plank jacks")])
 def test_an_order_behind_what_was_prepared_is_none_of_the_name(said, name):
     """ "Plank next", and then "plank, hold", of which captions leave out the mark; jacks are another one."""

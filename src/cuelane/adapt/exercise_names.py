@@ -323,6 +323,18 @@ class ExerciseNames:
         """Return whether `name` has no words but those that say where one moves."""
         return not set(name.split()) - self._directions
 
+    def follower(self, text: str, name: str) -> str | None:
+        """Return the word behind `name`, empty for none, where `text` begins with it; else None."""
+        words = self.without_lead(text)
+        if words != name and not words.startswith(f"{name} "):
+            return None
+        return next(iter(words[len(name) :].split()), "")
+
+    def may_follow(self, word: str) -> bool:
+        """Return whether `word` may end a name: done several times, and no order or part of the body."""
+        is_told = word in self._told or word in self._no_part or self._body.fullmatch(word) is not None
+        return word.endswith("s") and singular(word) != word and not is_told
+
     def goes_on_with_order(self, words: str, name: str) -> bool:
         """Return whether `words` are `name` and then nothing but what tells what to do: "plank hold"."""
         behind = words.removeprefix(f"{name} ").split() if words.startswith(f"{name} ") else []

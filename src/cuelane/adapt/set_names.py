@@ -18,6 +18,8 @@ _BEGINNING = (*NAMING, "side", "form", "remind", "say")
 _HOLDING = (*NAMING, "side")
 # Chosen: one word that two sets begin with may be any.
 _LEAST_SHARED = 2
+# Chosen: one word said twice behind a name may be what one does there.
+_LEAST_FOLLOWED = 3
 # Chosen: a sentence of its own that is longer tells how.
 _MOST_ALONE = 3
 # Chosen: words that a recogniser heard a little differently are one; of two names, one word is farther apart.
@@ -46,7 +48,7 @@ class SetNames:
             or self._prepared(number)
             for number in range(len(self._sets))
         ]
-        found = _alike_as_one(self._in_full(found))
+        found = _alike_as_one(self._in_full(self._with_followers(found)))
         known = tuple(dict.fromkeys(name for name in found if name and not self._names.tells_where(name)))
         # "In and out" may be a name, and "side to side" what one does; a name that was said decides.
         found = [
@@ -69,6 +71,20 @@ class SetNames:
         if not is_name or self._names.tells(words) or self._names.tells_where(" ".join(words)):
             return None
         return " ".join(words)
+
+    def _with_followers(self, named: Sequence[str | None]) -> list[str | None]:
+        """Return `named`; a name that the same word follows wherever it begins what is said has that, too.
+
+        "Plank claps partner one": captions have no mark that would end the name, and no list knows claps.
+        """
+        longer: dict[str, str] = {}
+        for name in dict.fromkeys(name for name in named if name and not name.endswith("s")):
+            begun = [self._names.follower(cue.text, name) for cue in self._cues if cue.purpose in _FROM_REST]
+            followers = Counter(word for word in begun if word is not None)
+            word, often = next(iter(followers.most_common(1)), ("", 0))
+            if often >= _LEAST_FOLLOWED and often == followers.total() and self._names.may_follow(word):
+                longer[name] = f"{name} {word}"
+        return [name and longer.get(name, name) for name in named]
 
     def _in_full(self, named: Sequence[str | None]) -> list[str | None]:
         """Return `named`; what is called by more words at first is meant by fewer later.

@@ -28,7 +28,7 @@ def test_the_unseen_sentences_stand_apart():
 
 
 def test_what_sentences_are_for_is_found_as_measured():
-    """On sentences that nothing was fitted to: 181 of 200 were right when measured, 163 of 171 called sure.
+    """On sentences that nothing was fitted to: 180 of 200 were right when measured, 164 of 172 called sure.
 
     The table is a file, so that only a change of it, the hints or the judge can change this.
     """
@@ -95,6 +95,11 @@ def test_what_to_relax_in_a_set_is_form(text):
 @pytest.mark.parametrize(
     ("text", "where", "role"),
     [
+        # Ways for those for whom it is easy or too much, and how one begins; none of these was fitted to.
+        ("If your foot cramps, put it flat.", "work", "easier"),
+        ("Heavier band if that's easy.", "work", "harder"),
+        ("Feet wide, bells at your sides.", "begin", "setup"),
+        ("Don't shrug them.", "work", "form"),
         ("Push the ground away from you.", "work", "form"),
         ("Push the floor away.", "work", "form"),
         ("And push, push!", "work", "praise"),

@@ -61,6 +61,11 @@ def test_unseen_sentences_are_told_apart() -> None:
         "How's it going over there?",
         "On this leg, now on the other.",
         "Go at your own pace, not mine.",
+        "My thighs are burning, are yours?",
+        "This is my Sunday present to you.",
+        "This is my fault, I wrote it.",
+        "That's my stomach rumbling, ignore it.",
+        "Believe me, this is worth it.",
     ],
 )
 def test_words_that_only_sound_like_pointing_are_left_alone(text: str) -> None:

@@ -51,6 +51,25 @@ def test_one_s_own_comes_back_and_undo_brings_theirs(desk: Desk, path: Path) -> 
     assert desk.page.complaints_of_console() == []
 
 
+def test_what_differs_is_told_without_the_file_s_lines(desk: Desk, path: Path) -> None:
+    """Named as the form names it; the lines are there for who opens them, and where nothing else tells it."""
+    theirs = PLAN.replace("30s", "45s")
+    path.write_text(theirs, encoding="utf-8")
+    desk.page.wait(OFFERED)
+    told = "document.getElementById('elsewhere-what').innerText"
+    desk.page.wait(f"{told}.includes('45s')")
+    lines = desk.page.run(told).split("\n")
+    assert [line.strip() for line in lines if line.strip()] == [
+        "Rest 45s", "Here it was: 30s", "Now it is: 45s"
+    ]  # fmt: skip
+    assert desk.page.run("document.getElementById('elsewhere-text').open") is False
+    desk.page.run("document.getElementById('keep-theirs').click()")
+    path.write_text(theirs.replace("   # one", ""), encoding="utf-8")
+    desk.page.wait(f"{OFFERED} && document.getElementById('elsewhere-text').open")
+    desk.page.wait("document.getElementById('elsewhere-what').children.length === 0")
+    assert desk.page.complaints_of_console() == []
+
+
 def test_theirs_stays_and_undo_brings_one_s_own(desk: Desk, path: Path) -> None:
     """The other choice."""
     theirs = PLAN.replace("title: Pier", "title: Jetty")

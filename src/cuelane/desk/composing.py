@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,7 @@ from cuelane.base.errors import CuelaneError
 from cuelane.base.files import all_or_nothing
 from cuelane.desk.answers import Asked, get_route, post_route
 from cuelane.desk.asked import BadRequestError, edits_asked, was_there
+from cuelane.desk.differences import differences
 from cuelane.desk.document import Version, digest_of
 from cuelane.desk.edits import EditError, data_of
 from cuelane.desk.forms import key_order
@@ -73,6 +74,7 @@ class Composing:
             post("/api/plan/{name}/edit", post_edit),
             post("/api/plan/{name}/try", post_try),
             post("/api/plan/{name}/text", post_text),
+            post("/api/plan/{name}/differences", post_differences),
             post("/api/plan/{name}/undo", post_undo),
             post("/api/plan/{name}/redo", post_redo),
         ]
@@ -204,6 +206,12 @@ def post_text(workspaces: Workspaces, request: Request, data: Asked) -> Any:
     document = _workspace(workspaces, request).document
     version = document.replace(text, what=what, number=number, seen=_seen(data))
     return _after(workspaces, request, version, data)
+
+
+def post_differences(_: Workspaces, __: Request, data: Asked) -> Any:
+    """Say in words what differs between two texts of the plan; nothing is changed."""
+    rows = differences(str(data.get("before", "")), str(data.get("now", "")))
+    return {"rows": [asdict(row) for row in rows]}
 
 
 def post_undo(workspaces: Workspaces, request: Request, data: Asked) -> Any:

@@ -12,7 +12,8 @@ const api = `/api/plan/${encodeURIComponent(plan)}`;
 let state = JSON.parse(at("state-data").textContent);
 const player = new Player(plan, () => state);
 const score = new Score(api);
-const elsewhere = new Elsewhere(restore, () => at("undo").focus());
+const differ = async (before, now) => (await send(`${api}/differences`, { before, now })).body?.rows;
+const elsewhere = new Elsewhere(restore, differ, () => at("undo").focus());
 
 // Edits go one after the other, so that each is made on what the one before has left.
 let queue = Promise.resolve();

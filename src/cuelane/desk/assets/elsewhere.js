@@ -21,10 +21,23 @@ function show(id, lines) {
   at(id).textContent = shown.join("\n") || w("elsewhere.nothing");
 }
 
+// One value of two: what it was called here before, and what it is now.
+function valueOf(label, value) {
+  const line = document.createElement("dd");
+  const told = document.createElement("span");
+  told.textContent = `${label} `;
+  const shown = document.createElement("bdi");
+  shown.textContent = value || w("elsewhere.nothing");
+  line.append(told, shown);
+  return line;
+}
+
 export class Elsewhere {
-  // `restore(text, edits)` puts a text of one's own back, with edits made on it, and tells whether it did.
-  constructor(restore, after) {
+  // `restore(text, edits)` puts a text of one's own back, with edits made on it, and tells whether it did;
+  // `differ(before, now)` says in words what differs.
+  constructor(restore, differ, after) {
     this.restore = restore;
+    this.differ = differ;
     this.after = after;
     this.mine = null;
     at("keep-theirs").addEventListener("click", () => this.close(w("elsewhere.kept")));
@@ -43,8 +56,24 @@ export class Elsewhere {
     const [old, fresh] = parted(this.mine.text, now);
     show("elsewhere-before", old);
     show("elsewhere-now", fresh);
+    this.inWords(this.mine, now);
     at("elsewhere").hidden = false;
     announce(w("elsewhere.title"));
+  }
+
+  // The lines are a file's; what they mean is said as the form says it. Where nothing can be said, the lines
+  // are shown.
+  async inWords(mine, now) {
+    const rows = await this.differ(mine.text, now);
+    if (this.mine !== mine || !rows) return;
+    at("elsewhere-what").replaceChildren(
+      ...rows.flatMap(({ what, before, now: after }) => {
+        const name = document.createElement("dt");
+        name.textContent = what;
+        return [name, valueOf(w("elsewhere.before"), before), valueOf(w("elsewhere.now"), after)];
+      }),
+    );
+    at("elsewhere-text").open = !rows.length;
   }
 
   close(said) {

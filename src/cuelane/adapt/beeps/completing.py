@@ -32,6 +32,13 @@ _NEAR_FAINT_S = 0.04
 # Chosen: of 50 places between two boundaries, where the lengths put one all the same, one may have something
 # as faint as that beside it by chance; before the first and after the last it would be a false one.
 _MOST_BY_CHANCE, _MOST_AT_ENDS = 0.02, 0.005
+# Chosen: so many of the boundaries that are not clear are among the faint ones; more makes one that is hidden
+# weigh more against those beyond it.
+_HEARD_AT_ENDS = 0.8
+# Derived: one faint return in two seconds is within 40 ms of a place so often.
+_WITHIN_BY_CHANCE = 0.04
+# Chosen: hidden boundaries are rare by a power of it; with 1 all faint returns would be as likely theirs.
+_RARER = 0.3
 
 
 @dataclass(frozen=True)
@@ -79,13 +86,36 @@ def _made_whole(clear: Sequence[Boundary], faint: Sequence[Boundary], lengths: L
     before, after = beyond_s(times, chain, _MOST_BEYOND)
     is_whole = first == 0, last == len(times) - 1
     for places, ends_here in ((before, is_whole[0]), (after, is_whole[1])):
-        for at_s in places if ends_here else ():
-            beside = _near(at_s, faint, _MOST_AT_ENDS)
-            if beside is None:
-                break
-            found.append(beside)
+        found += _beyond(places, faint) if ends_here else []
     found.sort(key=lambda boundary: boundary.at_s)
     return Completed(tuple(found), tuple(float(times[index]) for index in sorted(out)), chain)
+
+
+def _beyond(places_s: Sequence[float], faint: Sequence[Boundary]) -> list[Boundary]:
+    """Return a boundary for each of `places_s`, from the chain outwards, up to where `faint` speaks for them.
+
+    Each that is beside one which is so rarely there by chance is one. After the last of these, one that talk
+    hides is put in if the others up to a place beyond it speak for both together.
+    """
+    made: list[Boundary] = []
+    n_alone, is_alone = 0, True
+    total, best, n_best = 0.0, -float(np.log(_MOST_AT_ENDS)), 0
+    for at_s in places_s:
+        alone = _near(at_s, faint, _MOST_AT_ENDS) if is_alone else None
+        if alone is not None:
+            made.append(alone)
+            n_alone = len(made)
+            continue
+        is_alone = False
+        beside, by_chance = _beside(at_s, faint)
+        made.append(beside or Boundary(at_s, 0.0, "lengths"))
+        # The likelihood ratio of a p value, after Sellke, Bayarri and Berger, "Calibration of p values", 2001
+        # (from memory). Its mean is 1 by chance, so that it is rarely high.
+        per = _RARER * by_chance ** (_RARER - 1) / _WITHIN_BY_CHANCE**_RARER
+        total += float(np.log(_HEARD_AT_ENDS * per if beside else 1 - _HEARD_AT_ENDS))
+        if total > best:
+            best, n_best = total, len(made)
+    return made[: max(n_alone, n_best)]
 
 
 def _divided(clear: Sequence[Boundary], faint: Sequence[Boundary]) -> Sequence[Boundary]:
@@ -193,13 +223,23 @@ def _near(at_s: float, faint: Sequence[Boundary], most: float = _MOST_BY_CHANCE)
     better.
     """
     for within_s in (_NEAR_FAINT_S, NEAR_GRID_S):
-        near = [boundary for boundary in faint if abs(boundary.at_s - at_s) < within_s]
-        best = max(near, key=lambda boundary: boundary.score, default=None)
-        if best is None:
-            continue
-        as_clear = [boundary.at_s for boundary in faint if boundary.score >= best.score]
-        # As many as that, anywhere, put one so near to a place so often.
-        by_chance = 2 * within_s * len(as_clear) / max(at_s, faint[-1].at_s)
-        if by_chance < most:
+        best, by_chance = _beside(at_s, faint, within_s)
+        if best is not None and by_chance < most:
             return best if within_s == _NEAR_FAINT_S else replace(best, at_s=at_s)
     return None
+
+
+def _beside(
+    at_s: float, faint: Sequence[Boundary], within_s: float = _NEAR_FAINT_S
+) -> tuple[Boundary | None, float]:
+    """Return the clearest of `faint` within `within_s` of `at_s`, and how likely one as clear is by chance.
+
+    If there is none, None and 1.
+    """
+    near = [boundary for boundary in faint if abs(boundary.at_s - at_s) < within_s]
+    best = max(near, key=lambda boundary: boundary.score, default=None)
+    if best is None:
+        return None, 1.0
+    n_as_clear = sum(boundary.score >= best.score for boundary in faint)
+    # As many as that, anywhere, put one so near to a place so often.
+    return best, min(1.0, 2 * within_s * n_as_clear / max(at_s, faint[-1].at_s))

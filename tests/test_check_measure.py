@@ -12,8 +12,10 @@ import pytest
 
 import synth
 from cuelane.base.schedule import Schedule, from_json
+from cuelane.check.check_options import CheckOptions
 from cuelane.check.report import Report
 from cuelane.check.run import check
+from cuelane.check.speech.second_opinion import FreeHearing
 from cuelane.media import encode
 
 
@@ -150,6 +152,24 @@ def test_without_templates_nothing_is_claimed_under_music(
     assert in_place(report) == []
     assert report.verdict.startswith("Good, but incomplete")
     assert f"{len(cues)} cues could not be measured" in report.notes[0]
+
+
+def test_what_a_recogniser_does_not_understand_is_named(
+    tmp_path: Path, schedule: Schedule, track: synth.Track
+) -> None:
+    """A count alone sends nobody to the line that is said badly; each is named once, with its times."""
+    audio = synth.write(tmp_path / "a.wav", track.samples())
+    texts = list(dict.fromkeys(event.text or "" for event in schedule.cues))
+    by = FreeHearing("one that is deaf", lambda: lambda samples: "")
+
+    report = check(audio, schedule, CheckOptions(words=True), store=track.store(), hearing=by)
+
+    said = [note for note in report.notes if note.startswith("It did not understand ")]
+    assert len(said) == min(6, len(texts))
+    assert all(f'"{text[:20]}' in note for text, note in zip(texts, said, strict=False))
+    assert all(" at 0:" in note or " at 1:" in note for note in said)
+    assert any(note.startswith("Nor did it ") for note in report.notes) == (len(texts) > 6)
+    assert report.ok
 
 
 def test_an_original_serves_as_template(tmp_path: Path, track: synth.Track, schedule: Schedule) -> None:

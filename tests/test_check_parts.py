@@ -284,6 +284,22 @@ def test_a_free_recogniser_names_the_cue_that_its_words_are_most_like(written: s
     assert hear_all(Recording(), rows, by=asked) == [cue, cue]  # type: ignore[arg-type]
 
 
+def test_words_between_two_cues_are_neither() -> None:
+    """As much like another cue as like the planned one is no finding; a side that is exchanged is one."""
+    rows = [("Thigh stretch, left side.", 0.5, 1.0), ("Calf stretch, left side.", 2.0, 1.0)]
+    rows += [("Thigh stretch, right side.", 4.0, 1.0)]
+    for written, expected in (
+        ("By stretch, left side.", [None, "Calf stretch, left side.", "Calf stretch, left side."]),
+        ("thigh stretch left side", ["Thigh stretch, left side."] * 3),
+    ):
+        asked = FreeHearing("another", lambda written=written: lambda samples: written)  # type: ignore[misc]
+        assert hear_all(Recording(), rows, by=asked) == expected  # type: ignore[arg-type]
+    long = "Lift your {} knee as high as the hip, keep the standing knee soft, and let both shoulders hang."
+    rows = [(long.format(side), at, 1.0) for side, at in (("left", 0.5), ("right", 2.0))]
+    asked = FreeHearing("another", lambda: lambda samples: long.format("left"))
+    assert hear_all(Recording(), rows, by=asked) == [rows[0][0]] * 2  # type: ignore[arg-type]
+
+
 def test_cues_that_differ_in_punctuation_only_are_one_to_a_recogniser() -> None:
     """Of two cues with the same letters each is confirmed as itself, and not as the other."""
     asked = FreeHearing("another", lambda: lambda samples: "and go")

@@ -30,6 +30,14 @@ def clock(time_s: float) -> str:
     return f"{format_clock(tenths // 10 * 1000)}.{tenths % 10}"
 
 
+def counted_list(times: list[str], most: int = 4) -> str:
+    """Return ``1:00.0, 2:00.0 and 3:00.0``; of more than `most` the first, and how many more."""
+    shown, n_more = times[:most], len(times) - most
+    if n_more > 0:
+        return f"{', '.join(shown)} and {n_more} more"
+    return f"{', '.join(shown[:-1])} and {shown[-1]}" if len(shown) > 1 else shown[0]
+
+
 def name_of(row: Expected) -> str:
     """Return how a person would call an event."""
     event = row.event

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from itertools import islice
 from pathlib import Path
 
 from cuelane.base.errors import UsageError
 from cuelane.base.schedule import Schedule
 from cuelane.check.background import background, tenths
 from cuelane.check.check_options import CheckOptions
-from cuelane.check.fault_words import clock, name_of
-from cuelane.check.findings import Findings, assemble
+from cuelane.check.fault_words import clock, counted_list, name_of
+from cuelane.check.findings import Finding, Findings, assemble
 from cuelane.check.fit import ClockPiece, Fit
 from cuelane.check.intake import CheckedSound, Intake, Progress, take_in
 from cuelane.check.judging import Measured, another_session, judged
@@ -33,6 +34,9 @@ from cuelane.check.unmodelled import add_foreign, add_plain
 # Chosen: a cut in a short file may look like a changed speed; a lower value believes that, a higher one
 # misses a real change.
 FAR_BETTER = 1.2
+
+# Chosen: more of them are a recogniser that does not know the voice, not lines to say again.
+_MOST_TOLD = 6
 
 
 def check(
@@ -125,6 +129,20 @@ def _listen(
                 f"{clock(finding.place_s)} {name_of(finding.expected)} fits its clip, but the recogniser "
                 f'hears "{finding.words}": listen to it.'
             )
+    return [*notes, *_not_understood([f for f in rows if f.words is None])]
+
+
+def _not_understood(rows: list[Finding]) -> list[str]:
+    """Return which cues the recogniser took for none, each with its times: words may be said badly there."""
+    places: dict[str, list[str]] = {}
+    for finding in rows:
+        places.setdefault(name_of(finding.expected), []).append(clock(finding.place_s))
+    notes = [
+        f"It did not understand {name} at {counted_list(times)}: listen to it, or say it in other words."
+        for name, times in islice(places.items(), _MOST_TOLD)
+    ]
+    if len(places) > _MOST_TOLD:
+        notes.append(f"Nor did it {len(places) - _MOST_TOLD} other lines; they stand in the JSON report.")
     return notes
 
 

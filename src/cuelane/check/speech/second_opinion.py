@@ -28,6 +28,10 @@ BEAM = 1e-64
 # Chosen: letters in common, of both texts; less takes the neighbour's words for the cue's, more loses cues of
 # which a word was written otherwise.
 LEAST_ALIKE = 0.6
+# Chosen: nearer than this, in letters in common, two cues are both what was heard.
+UNDECIDED = 0.05
+# Chosen: words so like a cue are that cue's; in a long one a side that is exchanged is hardly a difference.
+CERTAIN = 0.95
 _WORD = re.compile(r"[a-z']+")
 
 _SOUNDS = {
@@ -81,7 +85,7 @@ class WordCheck:
         self._decoder.add_jsgf_string("cues", f"#JSGF V1.0;\ngrammar cues;\npublic <cue> = [ {lines} ];\n")
         self._decoder.activate_search("cues")
 
-    def heard(self, recording: CheckedSound, onset_s: float, length_s: float) -> str | None:
+    def heard(self, recording: CheckedSound, onset_s: float, length_s: float, _: str = "") -> str | None:
         """Return the cue heard from `onset_s` on, or None where none of them is."""
         first = round((onset_s - AROUND_S) * ANALYSIS_RATE)
         sound = recording.read(first, round((length_s + 2 * AROUND_S) * ANALYSIS_RATE))
@@ -114,8 +118,12 @@ class FreeCheck:
         self._texts = {text: _letters(text) for text in dict.fromkeys(texts)}
         self._hear = hearing.make()
 
-    def heard(self, recording: CheckedSound, onset_s: float, length_s: float) -> str | None:
-        """Return the cue heard from `onset_s` on, or None where none of them is."""
+    def heard(self, recording: CheckedSound, onset_s: float, length_s: float, planned: str) -> str | None:
+        """Return the cue heard from `onset_s` on, or None where none of them is.
+
+        Nor is it told where the words that were heard are about as much like those `planned` there as like
+        another cue's: "by stretch" is as near to "thigh stretch" as to "calf stretch".
+        """
         first = round((onset_s - AROUND_S) * ANALYSIS_RATE)
         sound = recording.read(first, round((length_s + 2 * AROUND_S) * ANALYSIS_RATE))
         words = _letters(self._hear(np.asarray(sound, np.float32)))
@@ -124,7 +132,11 @@ class FreeCheck:
             for text, own in self._texts.items()
         ]
         best = max(alike, default=(0.0, ""))
-        return best[1] if words and best[0] >= LEAST_ALIKE else None
+        if not words or best[0] < LEAST_ALIKE:
+            return None
+        own = next((ratio for ratio, text in alike if text == planned), 0.0)
+        is_another = _letters(best[1]) != _letters(planned)
+        return None if is_another and best[0] < min(CERTAIN, own + UNDECIDED) else best[1]
 
 
 def _letters(text: str) -> str:
@@ -145,7 +157,7 @@ def hear_all(
     listener = WordCheck(texts) if by is None else FreeCheck(texts, by)
     heard: list[str | None] = []
     for i, (text, onset_s, length_s) in enumerate(rows):
-        found = listener.heard(recording, onset_s, length_s)
+        found = listener.heard(recording, onset_s, length_s, text)
         # Cues that differ in punctuation only are one to the ear.
         heard.append(text if found is not None and _letters(found) == _letters(text) else found)
         if told is not None:

@@ -462,6 +462,28 @@ def test_the_opening_and_the_closing_tell_of_the_whole() -> None:
 
 
 @pytest.mark.parametrize(
+    ("names", "told", "again"),
+    [
+        (
+            ["crouch", "crouch", "bridge", "bridge"],
+            "Two exercises, three times through.",
+            "The same two again.",
+        ),
+        (["crouch", "crouch"], "Crouch, six sets.", None),
+    ],
+)
+def test_an_exercise_that_each_of_two_does_is_one(names: list[str], told: str, again: str | None) -> None:
+    """Where two take turns it comes twice in a round: "four exercises" would be untrue."""
+    plan = circuit()
+    plan["session"][0]["exercises"] = names
+    texts = " ".join(texts_of(plan))
+
+    assert told in texts
+    assert again is None or again in texts
+    assert "four exercises" not in texts.lower()
+
+
+@pytest.mark.parametrize(
     ("length_ms", "told"),
     [(20_000, "one"), (629_999, "ten"), (630_000, "eleven"), (690_000, "twelve"), (689_999, "eleven")],
 )

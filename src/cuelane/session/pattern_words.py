@@ -23,9 +23,12 @@ def how_it_goes(arc: Arc, block_index: int, words: Language) -> str | None:
     intervals = [entry for entry in arc.session.intervals if entry.block_index == block_index]
     pattern = parts[0].sets[0].pattern
     most = max(parts, key=lambda part: len(part.sets))
-    key = pattern
-    if pattern in ("circuit", "ladder", "flow") and len(most.sets) == 1:
-        key = "circuit_one"
+    # Two who take turns do each exercise twice in a round: it is one.
+    names = list(dict.fromkeys(most.names))
+    key, rounds, size = pattern, len(parts), len(most.sets)
+    if pattern in ("circuit", "ladder", "flow"):
+        key, size = "circuit_one" if len(names) == 1 else pattern, len(names)
+        rounds = n_sets if len(names) == 1 else rounds
     elif pattern in _BUILDS and len(most.sets) == 1:
         return None
     every_ms = _every(parts) if pattern == "on-the-minute" else None
@@ -39,16 +42,16 @@ def how_it_goes(arc: Arc, block_index: int, words: Language) -> str | None:
         elif len(parts) > _MOST_STEPS:
             key = "ladder_long"
     # "Every minute" has no number in it.
-    count = len(parts) if every_ms is None else 1 if every_ms == _MINUTE_MS else 2
+    count = rounds if every_ms is None else 1 if every_ms == _MINUTE_MS else 2
     text = words.say(
-        "patterns", key, count=count, rounds=words.number(len(parts)),
-        exercises=words.listing(list(dict.fromkeys(most.names))),
+        "patterns", key, count=count, rounds=words.number(rounds),
+        exercises=words.listing(names),
         every=words.duration(every_ms) if every_ms else None,
         work=words.duration(first_ms) if first_ms else None,
         works=words.durations(works) if works else None,
         first=words.duration(works[0]) if works else None,
         last=words.duration(works[-1]) if works else None,
-        size=words.number(len(most.sets)),
+        size=words.number(size),
     )  # fmt: skip
     times = _times(parts, intervals, words) if key in ("circuit", "circuit_one", "flow", *_BUILDS) else None
     return f"{text} {times}" if times else text

@@ -185,7 +185,7 @@ def _content_key(here: Here, part: RoundPart, before: RoundPart | None) -> str |
     if (part.sets[0].block_index, part.number) in here.arc.tops and new == [names[-1]]:
         return "top"
     if names == old:
-        if len(names) == 1:
+        if len(set(names)) == 1:
             return "same_one"
         changed = before is not None and part.set_ms is not None and part.set_ms != before.set_ms
         return "same_work" if changed else "same"
@@ -205,7 +205,9 @@ def _content(here: Here, part: RoundPart) -> str | None:
     if key is None:
         return None
     old = before.names if before is not None else ()
-    count = len(part.names) - 1 if key == "same_new" else len(part.names)
+    # What each of two who take turns does is one exercise.
+    names = part.names[:-1] if key == "same_new" else part.names
+    count = len(set(names))
     return here.say(
         "rounds", key, exercises=words.listing(part.names, "then"), size=words.number(count),
         new=part.names[-1], dropped=old[-1] if old else None,

@@ -55,6 +55,19 @@ def test_whose_turn_it_is_is_said_in_that_turn_of_each_round():
     ]
 
 
+def test_the_same_thing_is_said_of_the_second_turn():
+    """In the first one nothing was done before it."""
+    rows: list[Row] = []
+    for name, how in (("Wall sits", "hips low"), ("Ball slams", "big throw")) * 2:
+        rows += [("work", 30, f"{name}."), ("work", 30, f"Partner two. / form|Same thing, {how}.")]
+        rows += [("rest", 20, "rest|Rest.")]
+    made = made_of(rows[:-1])
+
+    assert [
+        (line.cue.text, line.rounds, line.again) for line in made.lines.exercises["wall sits"]["form"]
+    ] == [("Same thing, hips low.", 2, (4,))]
+
+
 def test_the_rest_between_pairs_is_the_rest_of_the_class(tmp_path: Path):
     """Half of the sets have none behind them; one number changes those that are there."""
     made = for_two()

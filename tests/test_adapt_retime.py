@@ -71,6 +71,20 @@ def test_what_compares_with_an_earlier_set_stays_in_its_own():
     assert "rounds" not in row["harder"][0]
 
 
+def test_a_preview_that_names_what_comes_is_the_last_to_go():
+    """Of four in a rest of ten seconds "you should feel this in your thighs" was said, and no name."""
+    _, plan = planned({
+        1: [("setup", "Side lunge. Sit back.")],
+        2: [("preview", "Next is the row."), ("setup", "Hinge over, bells under your shoulders.")],
+        3: [("setup", "Row. Elbows back.")],
+    })  # fmt: skip
+    rows = plan["exercises"]["row"]["preview"]
+
+    assert [(row["text"], row.get("weight")) for row in rows] == [
+        ("Next is the row.", None), ("Hinge over, bells under your shoulders.", 50)
+    ]  # fmt: skip
+
+
 def test_praise_that_compares_stays_with_its_exercise():
     """ "Deeper than before" is untrue in a first set, and in one of another exercise."""
     _, plan = planned({

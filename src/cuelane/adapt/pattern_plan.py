@@ -35,6 +35,8 @@ from cuelane.plan.values import MAX_NAME, MAX_TEXT
 _SPOKEN_SHARE = 0.7
 # Chosen: quiet after each line of a talk, about a breath.
 _AFTER_MS = 1000
+# Chosen: less than the program's own "next: rows" (64), and more than what is said where there is time.
+_BESIDE_NAME = 50
 WARM_UP, FINISHER = "Warm-up", "Finisher"
 _HEAD = """\
 # Made from a recording by cuelane adapt, which writes it anew each time: copy it before you change it.
@@ -166,6 +168,7 @@ def _plan(
 ) -> dict[str, Any]:
     blocks = _sections(shape, lines, titles) or _parts(shape, lines) or [_block(shape, lines.praise)]
     session = [*_talk(lines.opening), *blocks, *_talk(lines.closing)]
+    names = ExerciseNames(language)
     return {
         "title": fit_for_plan(title, MAX_NAME),
         "language": language,
@@ -178,6 +181,7 @@ def _plan(
                 **_sides("each", lines.turned.get(name)),
                 **_sides("alternate", lines.alternated.get(name)),
                 **{role: [_line(line, role) for line in rows[role]] for role in ROLES if role in rows},
+                **_previews([*rows.get("preview", [])], name, names),
             }
             for name, rows in lines.exercises.items()
         },
@@ -275,6 +279,15 @@ def _sides(sides: str, first: str | None) -> dict[str, str]:
     if first is None:
         return {}
     return {"sides": sides, "first_side": first} if first == "right" else {"sides": sides}
+
+
+def _previews(rows: Sequence[OwnLine], name: str, names: ExerciseNames) -> dict[str, Any]:
+    """Return the previews of an exercise: in a rest that is short now, those that name it come first."""
+    lines = [_line(row, "preview") for row in rows]
+    for row, line in zip(rows, lines, strict=True):
+        if not names.holds(row.cue.text, name):
+            line["weight"] = _BESIDE_NAME
+    return {"preview": lines} if lines else {}
 
 
 def _line(line: OwnLine, role: str = "") -> dict[str, Any]:

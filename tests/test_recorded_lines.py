@@ -61,6 +61,7 @@ def test_a_recorded_line_stands_as_written(role: str) -> None:
         (["Stand behind your chair."], True, True),
         (["Heels next, behind your chair."], True, False),
         (["Stand behind your chair.", "The raises are slow."], True, False),
+        (["Raise yourself by the chair."], True, True),
         # The program puts the name before what it speaks itself.
         (["Stand behind your chair."], False, False),
     ],

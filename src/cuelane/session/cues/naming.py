@@ -62,13 +62,13 @@ def leaves_name_out(coming: Interval, previews: Sequence[CueLine]) -> bool:
     """
     if not previews or previews[0].clip is None or previews[0].at is not None:
         return False
-    name, said = (_stems(text) for text in (coming.exercise or "", " ".join(line.text for line in previews)))
-    return 2 * len(name & said) < len(name)
+    name, said = (_words(text) for text in (coming.exercise or "", " ".join(line.text for line in previews)))
+    # "Heels next" names heel raises, and "sit on the edge" no tuck sits.
+    return 2 * sum(word in said or f"{word}s" in said for word in name) < len(name)
 
 
-def _stems(text: str) -> set[str]:
-    words = re.findall(r"[^\W\d_]+", text.lower())
-    return {word.rstrip("s") for word in words if len(word) >= _LEAST_LETTERS}
+def _words(text: str) -> set[str]:
+    return {word for word in re.findall(r"[^\W\d_]+", text.lower()) if len(word) >= _LEAST_LETTERS}
 
 
 def behind_words(words: Language, coming: Interval, text: str, key: str) -> str:

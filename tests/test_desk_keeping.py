@@ -24,6 +24,7 @@ WALK = "# how we walk\ntitle: Walk\nvoice: system\nsession:\n  - say: Walk along
 EVENING = "title: Evening\nvoice: system\nsession:\n  - include: walk.yaml   # the usual one\n  - rest: 30s\n"
 PART = "title: Part\nsession:\n  - include: ../walk.yaml\n"
 MORNING = "title: Morning\nvoice: system\nsession:\n  - include: parts/part.yaml\n"
+TITLED = "title: {}\nvoice: system\nsession:\n  - say: {{text: Sit tall., clip: clips/001.wav}}\n"
 SERIES = "title: Quays\nplans: [walk.yaml, evening.yaml]  # two\n"
 
 
@@ -486,9 +487,8 @@ def test_a_class_is_not_called_as_a_folder_of_the_desk_is(desk: Any, folder: Pat
 
 
 def test_a_class_goes_and_comes_back_as_a_whole(desk: Any, folder: Path, lesson: Path) -> None:
-    """Unless a plan outside plays one of its clips; its plan's name is that of its folder, and stays."""
+    """Unless a plan outside plays one of its clips."""
     before = everything(folder)
-    assert do(desk, "rename", "monday:plan.yaml", "Sunday").status == 400
     clip = "title: Uses\nsession:\n  - say: {text: Sit tall., clip: monday/clips/001.wav}\n"
     (folder / "uses.yaml").write_text(clip, encoding="utf-8")
     assert "used by: Uses;" in do(desk, "delete", "monday:plan.yaml").json["error"]
@@ -498,6 +498,45 @@ def test_a_class_goes_and_comes_back_as_a_whole(desk: Any, folder: Path, lesson:
     (key,) = put_away(folder)
     assert back(desk, key).json["focus"] == "open/monday:plan.yaml"
     assert everything(folder) == before
+
+
+def test_a_class_is_renamed_with_its_folder(desk: Any, folder: Path, lesson: Path) -> None:
+    """All that lies in it stays, its steps can be taken back, and its old name is answered."""
+    number = ask(desk, "GET", "/api/plan/monday:plan.yaml").json["number"]
+    post(desk, "/api/plan/monday:plan.yaml/text", {"text": TITLED.format("Mon"), "number": number})
+    before = everything(lesson)
+    answer = do(desk, "rename", "monday:plan.yaml", "Sunday: long")
+    assert (answer.json["said"], answer.json["focus"]) == (
+        "Renamed. Its folder is called sunday-long now.", "acts/sunday-long:plan.yaml"
+    )  # fmt: skip
+    assert not lesson.exists()
+    now = everything(folder / "sunday-long")
+    assert {name: data for name, data in now.items() if name != "plan.yaml"} == {
+        name: data for name, data in before.items() if name != "plan.yaml"
+    }
+    assert load_plan(folder / "sunday-long" / "plan.yaml").plan.title == "Sunday: long"
+    post(desk, "/api/plan/sunday-long:plan.yaml/undo", {})
+    assert load_plan(folder / "sunday-long" / "plan.yaml").plan.title == "Mon"
+    told = ask(desk, "GET", "/api/plan/monday:plan.yaml").json["error"]
+    assert "'sunday-long:plan.yaml' now" in told
+    assert ask(desk, "GET", "/class/sunday-long").status == 200
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "title: Uses\nsession:\n  - say: {text: Sit tall., clip: monday/clips/001.wav}\n",
+        "title: Uses\nsession:\n  - include: monday/plan.yaml\n",
+        "title: Uses\nplans: [monday/plan.yaml]\n",
+    ],
+)
+def test_a_class_that_others_use_gets_the_title_alone(
+    desk: Any, folder: Path, lesson: Path, text: str
+) -> None:
+    """What a plan or a series names is found there still."""
+    (folder / "uses.yaml").write_text(text, encoding="utf-8")
+    assert do(desk, "rename", "monday:plan.yaml", "Sunday").json["focus"] == "acts/monday:plan.yaml"
+    assert load_plan(lesson / "plan.yaml").plan.title == "Sunday"
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -121,7 +121,7 @@ def test_what_sends_somebody_to_another_place_calls_it_as_it_is_called(code: str
         ("shelf", "rename_help", words["top"]["finish"]),
         ("shelf", "renamed_made", words["top"]["finish"]),
         ("shelf", "was_deleted", words["shelf"]["deleted"]),
-        ("wrong", "no_rename", words["top"]["compose"]),
+        ("shelf", "rename_folder_help", words["top"]["finish"]),
     ):
         assert place in words[section][key], (section, key)
 

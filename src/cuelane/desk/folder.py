@@ -91,7 +91,7 @@ class Folder:
         with self._lock:
             document = self._open.pop(name, None)
             if document is not None:
-                document.moved(self.path / now)
+                document.moved(self.plan_below(now.removesuffix(f":{OWN_PLAN}")) or self.path / now)
                 self._open[now] = document
             self._renamed.pop(now, None)
             self._renamed[name] = now

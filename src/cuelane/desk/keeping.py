@@ -79,7 +79,7 @@ class Keeping:
             return target.name
 
     def rename(self, name: str, title: str) -> tuple[str, bool]:
-        """Give a plan another title, and its file a name made from that.
+        """Give a plan another title, and its file a name made from that; or its folder, if it has one.
 
         Returns
         -------
@@ -92,9 +92,9 @@ class Keeping:
         PlanError, EditError : it cannot be given a title as it stands.
         """
         title, old = title_of(title), self._folder.path_of(name)
-        if old.parent != self._folder.path:
-            raise UsageError(Said("wrong.no_rename"))
         document = self._folder.document(name)
+        if old.parent != self._folder.path:
+            return self._renamed_below(document, name, title), False
         with self._alone(name):
             new = old.with_name(free_stem(self._folder, title, own=old.stem) + old.suffix)
             # Some disks do not tell capitals from small letters: only these are no other name.
@@ -107,6 +107,32 @@ class Keeping:
             _give_title(document, title)
             self._move(document, new, changes)
             return new.name, self._put_away_made(old)
+
+    def _renamed_below(self, document: Document, name: str, title: str) -> str:
+        """Give the plan of a folder of its own another title, and the folder that name; return the plan's.
+
+        The folder keeps its name where another plan uses a file in it. Tracks in it keep theirs.
+        """
+        home = document.path.parent
+        with self._alone(name):
+            stem = free_stem(self._folder, title, own=home.name)
+            _give_title(document, title)
+            named = [*naming(self._folder, document.path), *naming_once_back(self._folder, document.path)]
+            is_used = any(not one.path.is_relative_to(home) for one in named) or using(self._folder, home)
+            if is_used or stem.lower() == home.name.lower():
+                return name
+            self._classes.tapes.close()
+            finish_interrupted(home)
+            with folder_locked(self._folder.path):
+                if os.path.lexists(home.with_name(stem)):
+                    raise UsageError(Said("wrong.taken", name=stem))
+                home.rename(home.with_name(stem))
+            now = f"{stem}:{OWN_PLAN}"
+            self._finishing.beds.is_renamed(name, now)
+            self._folder.is_renamed(name, now)
+            self._let_go(name)
+            self._workspaces.forget(now)
+            return now
 
     def delete(self, name: str) -> str:
         """Put a plan, with what was made of it, among what was deleted; return its key there.

@@ -9,7 +9,7 @@ from starlette.routing import Route
 
 from cuelane.desk.answers import Asked, post_route
 from cuelane.desk.deleted import put_away_as
-from cuelane.desk.folder import Folder
+from cuelane.desk.folder import OWN_PLAN, Folder
 from cuelane.desk.keeping import Keeping
 from cuelane.desk.shelf import Shelf
 from cuelane.desk.words import desk_words
@@ -24,8 +24,10 @@ def keeping_routes(keeping: Keeping, shelf: Shelf, folder: Folder) -> list[Route
     def renamed(request: Request, data: Asked) -> Any:
         before = request.path_params["name"]
         name, is_made_away = keeping.rename(before, str(data.get("title", "")))
+        own = name.removesuffix(f":{OWN_PLAN}")
         key = "shelf.renamed_made" if is_made_away else "shelf.renamed"
-        return _told(shelf, desk_words()(key, name=name), f"acts/{name}")
+        said = desk_words()(key if own == name else "shelf.renamed_folder", name=own)
+        return _told(shelf, said, f"acts/{name}")
 
     def deleted(request: Request, _: Asked) -> Any:
         key = keeping.delete(request.path_params["name"])

@@ -62,6 +62,11 @@ def with_sets(said: dict[int, list[Said]]) -> dict[int, list[Said]]:
         ("Knees a bit higher than last time.", False),
         ("Same as last time, slow and low.", False),
         ("For the last time, drop and push.", True),
+        ("For B one, left foot in front.", False),
+        ("Side one, left leg long.", False),
+        ("Five left.", True),
+        ("Five left, and breathe.", True),
+        ("Two left and two right.", False),
     ],
 )
 def test_what_is_left_and_what_is_compared(text, untrue):

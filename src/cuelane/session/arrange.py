@@ -10,12 +10,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache, partial
 
-from cuelane.audio.pip_specs import PipSpec, pip_for, shortened
 from cuelane.base.altered import altered
 from cuelane.base.language import Language, load_language
 from cuelane.base.schedule import Dropped, Event, Schedule, ScheduledInterval
 from cuelane.base.units import to_sample
 from cuelane.session.arc import Arc, arc_of
+from cuelane.session.boundary_pips import nearest_pips, opening_pip_of, pips_of
 from cuelane.session.candidates import Candidate, History
 from cuelane.session.cues.naming import behind_words
 from cuelane.session.manner import manner_of
@@ -25,12 +25,6 @@ from cuelane.session.offers import offers as cue_offers
 from cuelane.session.placing import Offer, Placement, Space, musts_fit, place
 
 OPEN_STRETCH_MS = 4_000
-# Silence that tells two pips apart (chosen: half of the least time from one boundary to the next), and how
-# far ahead a pip can reach.
-BETWEEN_PIPS_MS = 100
-LONGEST_PIP_MS = 800
-# The tone of a breath phase that the voice leads. Chosen: a pitch is told from some 50 ms on (from memory).
-LED_TONE_MS = 120
 OPEN_STRETCH_FROM_MS = 20_000
 _KEPT_PLACEMENTS = 2_000
 
@@ -96,8 +90,8 @@ def arrange(session: Session, sounding_of: Soundings, sample_rate: int, *, place
     last: Attempt | None = None
     arc = arc_of(session)
     # A pip may be longer than the interval it opens, or the guard reach over a boundary without a pip.
-    pips = [_pips(session.intervals, index, sample_rate) for index in range(len(session.intervals))]
-    nearest = _nearest_pips(pips)
+    pips = [pips_of(session.intervals, index, sample_rate) for index in range(len(session.intervals))]
+    nearest = nearest_pips(pips)
     for index, interval in enumerate(session.intervals):
         events += pips[index]
         space = _space(session, index, sample_rate, nearest[index])
@@ -185,69 +179,6 @@ def _interval(entry: Interval, sample_rate: int) -> ScheduledInterval:
     )
 
 
-def _pip(spec: PipSpec, index: int, onset_sample: int) -> Event:
-    return Event(
-        "",
-        "pip",
-        spec.role,
-        index,
-        onset_sample,
-        onset_sample + spec.n_frames,
-        frequency_hz=spec.frequency_hz,
-    )
-
-
-def _opening_pip(intervals: Sequence[Interval], index: int, sample_rate: int) -> PipSpec | None:
-    entry = intervals[index]
-    if not entry.opening_pip:
-        return None
-    role = "turn" if entry.half == 2 and entry.kind == "work" else "long"
-    pip = pip_for(entry.phase, role, sample_rate)
-    if entry.cycle is not None and entry.cycle <= entry.spoken_cycles:
-        # The voice names the phase, and should begin with it.
-        pip = shortened(pip, to_sample(LED_TONE_MS, sample_rate), sample_rate)
-    # No two pips sound at once: one that would run into the next boundary's ends before it. (Short pips keep
-    # clear of it by themselves, see expand; boundaries are at least 200 ms apart, see plan.values.)
-    end_ms = entry.end_ms
-    for number in range(index + 1, len(intervals)):
-        following = intervals[number]
-        if following.opening_pip:
-            end_ms = following.start_ms - BETWEEN_PIPS_MS
-            break
-        end_ms = following.end_ms
-        if end_ms - entry.start_ms > LONGEST_PIP_MS:
-            break
-    most_frames = to_sample(end_ms, sample_rate) - to_sample(entry.start_ms, sample_rate)
-    return shortened(pip, most_frames, sample_rate)
-
-
-def _pips(intervals: Sequence[Interval], index: int, sample_rate: int) -> list[Event]:
-    """Return the pip on an interval's start and the short ones before its end."""
-    entry = intervals[index]
-    pips = []
-    opening = _opening_pip(intervals, index, sample_rate)
-    if opening:
-        pips.append(_pip(opening, index, to_sample(entry.start_ms, sample_rate)))
-    if entry.countdown and index + 1 < len(intervals):
-        spec = pip_for(intervals[index + 1].kind, "short", sample_rate) if entry.countdown.count else None
-        for before in range(entry.countdown.count, 0, -1):
-            onset_ms = entry.end_ms - before * entry.countdown.spacing_ms
-            if spec is not None:
-                pips.append(_pip(spec, index, to_sample(onset_ms, sample_rate)))
-    return pips
-
-
-def _nearest_pips(pips: Sequence[Sequence[Event]]) -> list[tuple[int | None, int | None]]:
-    """Return for each interval where the last pip before it ends and the first one after it begins."""
-    ends: list[int | None] = [None]
-    for row in pips:
-        ends.append(max((pip.end_sample for pip in row), default=ends[-1]))
-    onsets: list[int | None] = [None]
-    for row in reversed(pips):
-        onsets.append(min((pip.onset_sample for pip in row), default=onsets[-1]))
-    return list(zip(ends[:-1], onsets[-2::-1], strict=True))
-
-
 def _space(
     session: Session, index: int, sample_rate: int, nearest: tuple[int | None, int | None], longer: int = 0
 ) -> Space:
@@ -260,7 +191,7 @@ def _space(
     origin = to_sample(entry.start_ms, sample_rate)
     length = to_sample(entry.end_ms, sample_rate) - origin + longer
     guard, gap = to_sample(plan.guard, sample_rate), to_sample(plan.gap, sample_rate)
-    opening = _opening_pip(session.intervals, index, sample_rate)
+    opening = opening_pip_of(session.intervals, index, sample_rate)
     pip_end, pip_onset = nearest
     open_begin = max(opening.n_frames if opening else 0, pip_end - origin if pip_end is not None else 0, 0)
     script = entry.pattern == "script"
@@ -268,7 +199,7 @@ def _space(
     begin = open_begin + guard if open_begin > 0 else (0 if script else min(gap, length))
     if pip_end is not None:
         begin = max(begin, pip_end - origin + guard)
-    pips = _pips(session.intervals, index, sample_rate)
+    pips = pips_of(session.intervals, index, sample_rate)
     shorts = [pip.onset_sample - origin + longer for pip in pips if pip.role == "short"]
     open_end = min(shorts, default=length)
     end = open_end - guard if shorts else length

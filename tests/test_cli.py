@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -62,6 +63,15 @@ def test_what_cannot_be_checked_is_named(audio: str, told: str, tmp_path: Path) 
         (tmp_path / name).write_text("title: Legs\n", encoding="utf-8")
     done = run("check", audio, cwd=tmp_path)
     assert (done.returncode, done.stderr.strip()) == (2, f"cuelane: {told}")
+
+
+def test_a_command_that_is_told_can_be_typed_as_it_stands(tmp_path: Path) -> None:
+    """A name with a space in it is one argument."""
+    done = run("new", "breath", "--out", "my plan.yaml", cwd=tmp_path)
+    assert done.returncode == 0
+    quote = '"' if os.name == "nt" else "'"
+    said = f"cuelane render {quote}my plan.yaml{quote} --out {quote}my plan.m4a{quote}"
+    assert done.stderr.splitlines()[-1] == said
 
 
 def test_new_never_overwrites(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from cuelane.cli.options import Force, Recogniser
-from cuelane.cli.output import file_named, note, out, out_json, steps
+from cuelane.cli.output import as_typed, file_named, note, out, out_json, steps
 
 if TYPE_CHECKING:
     from cuelane.adapt.run import Adapted
@@ -101,7 +101,7 @@ def _tell_files(folder: Path, adapted: Adapted) -> None:
     as_exercises = f", {PATTERNS} (the class as exercises, to re-time)" if adapted.patterns else ""
     note(
         f"wrote {folder / PLAN} (the class as recorded){as_exercises}, {DECISIONS} and {REPORT_MD}; "
-        f"next: cuelane render {folder / PLAN}"
+        f"next: cuelane render {as_typed(folder / PLAN)}"
     )
 
 

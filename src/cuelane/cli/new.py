@@ -9,7 +9,7 @@ import typer
 
 from cuelane.base.errors import UsageError
 from cuelane.cli.options import Force
-from cuelane.cli.output import note, out
+from cuelane.cli.output import as_typed, note, out
 
 
 def new(
@@ -49,5 +49,5 @@ def new(
         staged.write_text(out_file, text)
         staged.write_text(schema, sealable_json(json.dumps(plan_schema(), indent=1)))
     out(str(out_file))
-    note(f"Edit it, look at it with `cuelane schedule {out_file}`, then:")
-    note(f"cuelane render {out_file} --out {out_file.with_suffix('.m4a')}")
+    note(f"Edit it, look at it with `cuelane schedule {as_typed(out_file)}`, then:")
+    note(f"cuelane render {as_typed(out_file)} --out {as_typed(out_file.with_suffix('.m4a'))}")

@@ -7,7 +7,10 @@ from __future__ import annotations
 
 import json
 import logging
+import os
 import re
+import shlex
+import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -52,6 +55,12 @@ def note(text: str) -> None:
     """Print one line for the person at the keyboard on standard error."""
     sys.stderr.write(safe_for_terminal(text) + "\n")
     sys.stderr.flush()
+
+
+def as_typed(argument: str | Path) -> str:
+    """Return a name as it is typed into a command: in quotes where a shell would part it or take it amiss."""
+    text = str(argument)
+    return subprocess.list2cmdline([text]) if os.name == "nt" else shlex.quote(text)
 
 
 def out_json(value: Any) -> None:

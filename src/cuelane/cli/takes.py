@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cuelane.cli.options import Force, Recogniser
-from cuelane.cli.output import file_named, note, out, out_json, progress, stage_json
+from cuelane.cli.output import as_typed, file_named, note, out, out_json, progress, stage_json
 
 if TYPE_CHECKING:
     from cuelane.takes.run import TakesResult
@@ -63,7 +63,8 @@ def takes(
         out_json(result.to_dict())
     else:
         _print_lines(result, folder)
-        note(f"wrote {counted(written, 'clip')} to {folder}; next: cuelane render {plan} --voice {name}")
+        command = f"cuelane render {as_typed(plan)} --voice {as_typed(name)}"
+        note(f"wrote {counted(written, 'clip')} to {folder}; next: {command}")
     if any(line.state != "placed" for line in result.lines):
         raise typer.Exit(1)
 

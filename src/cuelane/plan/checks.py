@@ -232,6 +232,13 @@ def _check_placeholders(lines: Lines, line: CueLine, slots: tuple[str, ...], *, 
     _check_text(lines, line.text, line.mark_of("text"), slots, has_sides=has_sides)
 
 
+def _cut_slot(text: str, brace: re.Match[str], slot: str) -> bool:
+    """Tell whether a placeholder `slot` lacks its other brace where a lone one stands."""
+    if brace[0] == "{":
+        return re.match(rf"{slot}\b", text[brace.end() :]) is not None
+    return re.search(rf"\b{slot}$", text[: brace.start()]) is not None
+
+
 def _check_text(
     lines: Lines, text: str, mark: Mark | None, slots: tuple[str, ...], *, has_sides: bool
 ) -> None:
@@ -242,7 +249,10 @@ def _check_text(
         found = written.find(match[0], start.column - 1)
         place = Mark(start.file, start.line, found + 1) if found >= 0 else start
         if match[1] is None:
-            lines.report(place, f"a stray {quoted(match[0])} in spoken text", "remove it")
+            # A placeholder that is not closed, or not opened: the longest name that fits.
+            cut = [slot for slot in slots if _cut_slot(text, match, slot)]
+            hint = f"write {{{max(cut, key=len)}}}" if cut else "remove it"
+            lines.report(place, f"a stray {quoted(match[0])} in spoken text", hint)
             return
         if match[1] not in slots:
             there_are = [f"{{{slot}}}" for slot in slots]

@@ -56,6 +56,16 @@ exercises:
                 )
             ],
         ),
+        (
+            "pattern: circuit",
+            "pattern: on-the-minute",
+            [("Block Legs · Pattern", "Circuit", "On the minute")],
+        ),
+        (
+            "  lunge: {}",
+            "  lunge: {sides: each}",
+            [("lunge · Left and right", "", "each side in a set, half the time each")],
+        ),
         ("   # a comment", "", []),
         ("title: Pier", "title: [Pier", []),
         ("title: Pier", "title: &a [*a]", []),

@@ -317,6 +317,7 @@ def test_a_language_is_chosen_by_its_name_and_a_voice_from_a_list(tmp_path: Path
         assert picked is not None
         assert '<option value="de" lang="de"' in picked[0]
         assert "Português (Brasil)</option>" in picked[0]
+        assert '<option value="">if left out: English</option>' in picked[0]
         assert re.findall(r'value="([^"]*)"[^>]* selected', picked[0]) == ([chosen] if chosen else [])
         assert 'list="known-voices"' in told
         assert ('<option value="natural"></option>' in told) == (written != "de")

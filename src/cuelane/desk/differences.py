@@ -12,7 +12,7 @@ from typing import Any
 from cuelane.base.errors import PlanError
 from cuelane.desk.edits import ABSENT, Place
 from cuelane.desk.forms import ITEM_KEYS, Field
-from cuelane.desk.labels import label_of
+from cuelane.desk.labels import label_of, option_of, pattern_of
 from cuelane.desk.words import desk_words
 from cuelane.plan import tree
 from cuelane.plan.parse import Budget, parse
@@ -23,6 +23,7 @@ MOST_SHOWN = 12
 _LONGEST = 160
 _KEY_DEPTH = 3
 """``session``, its number, the key."""
+_CHOICES = ("sides", "first_side", "coaching", "cautions")
 _NAMING_KEYS = tuple(key for key in ITEM_KEYS if key != "block")
 _MOST_PAIRS = 1_000_000
 """Chosen: lists of a thousand items each are still compared item by item; it takes their product in time."""
@@ -136,6 +137,8 @@ def _label(path: Place) -> str:
         return desk_words().compose["session"]
     if path == ("exercises",):
         return desk_words().compose["exercises"]
+    if path[-1] == "pattern":
+        return desk_words().shelf["pattern"]
     return label_of(Field(path, str(path[-1]), "text", ""))
 
 
@@ -145,6 +148,14 @@ def _item(item: Any, index: int) -> str:
     kind = next((key for key in ITEM_KEYS if isinstance(item, dict) and key in item), "yaml")
     title = _told((), item[kind]) if kind != "yaml" else ""
     return f"{words[f'kind_{kind}']} {title or index + 1}"
+
+
+def _chosen(place: Place, value: str) -> str:
+    """Return a value as its choice is called at the form; anything that is no choice as it is."""
+    key = str(place[-1]) if place else ""
+    if key == "pattern":
+        return pattern_of(value)
+    return option_of(value, Field(place, key, "choice", "")) if key in _CHOICES else value
 
 
 def _told(place: Place, value: Any) -> str:
@@ -164,7 +175,7 @@ def _whole(place: Place, value: Any) -> str:
             return ", ".join(_item(item, index) for index, item in items)
         return ", ".join(_whole((*place, index), item) for index, item in items)
     if not isinstance(value, dict):
-        return str(value)
+        return _chosen(place, str(value))
     if "text" in value and len(value) == 1:
         return str(value["text"])
     if len(place) == 2 and place[0] == "session":

@@ -112,6 +112,15 @@ def test_a_row_that_the_recording_cuts_off_keeps_its_places():
     assert row.last(like, np.array([40, 140, 460])).tolist() == [140, 140, 460]
 
 
+def test_a_tone_amid_many_stays_where_it_is():
+    """Of a metronome, which has no last tone near, every tone would be as good an end."""
+    like = np.full(6_000, 0.1, np.float32)
+    like[100:5_900:100] = 0.9
+    places = np.array([2_000, 3_000, 3_500])
+
+    assert TonesInARow(9, 100).last(like, places).tolist() == places.tolist()
+
+
 TIMES_S = np.cumsum([8.0, *[14.0, 9.0, 17.0] * 3])
 
 

@@ -226,9 +226,11 @@ def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> Bo
     alike = alike_around(prints, places)
     first, last, parts = begins_at(alike)
     row = TonesInARow.of(like, places, least)
+    moved, own = np.unique(row.last(like, places) if row is not None else places, return_index=True)
+    if len(moved) < FEWEST:
+        return None
     if row is not None:
-        places, own = np.unique(row.last(like, places), return_index=True)
-        at, values = exact_places(like, places), values[own]
+        places, at, values = moved, exact_places(like, moved), values[own]
         alike = alike_around(prints, places)
         first, last, parts = begins_at(alike)
     rises = begins_softly(prints, places, rises_at(raw, places, first, last, alike))

@@ -23,6 +23,8 @@ _BESIDE = 5
 _LESS_LIKE = 0.15
 # Chosen: where a tone at either end is hidden, it is sooner the first one, since people stop talking.
 _LAST_COUNTS = 0.2
+# Derived: less than any tone that is there or not makes, over all places that are tried.
+_MOVED = 1e-3
 # Chosen: of four countdowns at least one is heard whole; more by chance are rarer.
 _WHOLE = 0.75
 
@@ -61,7 +63,8 @@ class TonesInARow:
         # there[:, index] is the tone (index - 2 n) places after the one that was found.
         own = np.lib.stride_tricks.sliding_window_view(there, self.n + 1, axis=1)[:, 1:]
         fits = own[:, :, :-1].sum(axis=2) + _LAST_COUNTS * own[:, :, -2] - own[:, :, -1]
-        chosen = by[fits.argmax(axis=1)]
+        # Amid tones that go on all places fit alike, and it stays where it is.
+        chosen = by[(fits - _MOVED * np.abs(by)).argmax(axis=1)]
         around = steps[:, None] + chosen[:, None] * self.apart + np.arange(-_BESIDE, _BESIDE + 1)
         around = np.clip(around, 0, len(like) - 1)
         return np.asarray(around[np.arange(len(steps)), like[around].argmax(axis=1)])

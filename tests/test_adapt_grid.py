@@ -79,6 +79,19 @@ def test_a_hidden_boundary_is_put_in_where_a_clear_one_comes_beyond_it():
     assert sum(len(each.boundaries) > len(GRID_S) - 4 for each in of_chance) <= 2 + 3 * 2**0.5
 
 
+def test_faint_returns_tell_whether_a_long_interval_is_one():
+    """Before the end of 30 and 15 comes a third 45: no boundary parts it unless something faint is there."""
+    times = np.cumsum([12.0, *[30.0, 15.0] * 8])
+    left = np.delete(times, [10, 12, 14])
+    parting = [Boundary(float(t) + 0.01, 0.4) for t in times[[10, 12, 14]]]
+    beside = [Boundary(float(t) + 0.01, 0.1) for t in np.arange(20.0, 370.0, 3.7)]
+
+    found = completed(heard(left), sorted([*parting, *beside], key=lambda b: b.at_s))
+
+    assert np.abs(np.array(places(found)) - times).max() < 0.03
+    assert places(completed(heard(left), beside)) == np.delete(times, 14).tolist()
+
+
 def test_what_is_faint_and_a_little_off_says_that_a_boundary_is_there():
     """Under talk a return seems up to 80 ms off: the boundary is there, and when, the lengths tell better."""
     faint = [Boundary(float(GRID_S[-1]) + off, 0.4) for off in (-0.06, 11.0)]

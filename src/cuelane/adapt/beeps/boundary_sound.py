@@ -219,20 +219,13 @@ def _sound(raw: Array, prints: Array, found: Returning, usual: UsualBands) -> Bo
         return None
     like = likeness(prints, template)
     at, values, least, beyond = _returns(like, len(prints) * HOP_S)
+    row, at, values = _in_rows(like, at, values, least)
     if len(at) < FEWEST:
         return None
     # There are more returns than proposed the sound, and fewer others among them.
     places = np.round(at / HOP_S).astype(np.int64)
     alike = alike_around(prints, places)
     first, last, parts = begins_at(alike)
-    row = TonesInARow.of(like, places, least)
-    moved, own = np.unique(row.last(like, places) if row is not None else places, return_index=True)
-    if len(moved) < FEWEST:
-        return None
-    if row is not None:
-        places, at, values = moved, exact_places(like, moved), values[own]
-        alike = alike_around(prints, places)
-        first, last, parts = begins_at(alike)
     rises = begins_softly(prints, places, rises_at(raw, places, first, last, alike))
     offset_s = rises * HOP_S + _EARLY_S
     regular = min(evidence_of_ten(at), 25.0) / 10
@@ -286,6 +279,21 @@ def _returns(like: Array, seconds: float) -> tuple[Floats, Floats, float, float]
                 (exact_places(like, places[own]), values[inside][own], float(least), beyond),
             )
     return best
+
+
+def _in_rows(
+    like: Array, at: Floats, values: Floats, least: float
+) -> tuple[TonesInARow | None, Floats, Floats]:
+    """Return (tones in a row, times, likeness) of returns `at`, shape (n,): each the last of its row, if any.
+
+    `values` is how alike they are, the same shape.
+    """
+    places = np.round(at / HOP_S).astype(np.int64)
+    row = TonesInARow.of(like, places, least) if len(places) else None
+    if row is None:
+        return None, at, values
+    moved, own = np.unique(row.last(like, places), return_index=True)
+    return row, exact_places(like, moved), values[own]
 
 
 def exact_places(like: Array, places: npt.NDArray[np.int64]) -> Floats:

@@ -83,6 +83,8 @@ def _made_whole(clear: Sequence[Boundary], faint: Sequence[Boundary], lengths: L
     found = [boundary for index, boundary in enumerate(clear) if index not in out]
     missing = unheard_s(times, chain) if lengths is None else unheard_s(times, chain, None)
     found += [_near(at_s, faint) or Boundary(at_s, 0.0, "lengths") for at_s in missing]
+    doubted = unheard_s(times, chain, in_doubt=True) if lengths is None else []
+    found += [b for at_s in doubted if (b := _near(at_s, faint, _MOST_AT_ENDS)) is not None]
     before, after = beyond_s(times, chain, _MOST_BEYOND)
     is_whole = first == 0, last == len(times) - 1
     for places, ends_here in ((before, is_whole[0]), (after, is_whole[1])):

@@ -250,11 +250,14 @@ def _usual_lengths(gaps: Floats) -> list[float]:
     return [float(np.median(group)) for group in groups[:_MOST_LENGTHS]]
 
 
-def unheard_s(times_s: Floats, chain: Chain, most: int | None = _MOST_FILLED) -> list[float]:
+def unheard_s(
+    times_s: Floats, chain: Chain, most: int | None = _MOST_FILLED, *, in_doubt: bool = False
+) -> list[float]:
     """Return where boundaries must be that are not among `times_s`, shape (n,), within gaps of `chain`.
 
     `most` is how many in one gap; None for any number, where a person said the lengths. Without a person's
-    word none is where the class does not keep them around, nor within a length that it has besides.
+    word none is where the class does not keep them around, nor within a length that it has besides: there
+    they are `in_doubt`, and only these are returned with it.
     """
     found: list[float] = []
     by_itself = most is not None
@@ -263,11 +266,10 @@ def unheard_s(times_s: Floats, chain: Chain, most: int | None = _MOST_FILLED) ->
     for number, (one, two) in enumerate(pairwise(chain.links)):
         if two.n_steps is None or two.n_steps < 2 or (most is not None and two.n_steps - 1 > most):
             continue
-        if not keeps[number + 1]:
-            continue
         start_s, end_s = float(times_s[one.index]), float(times_s[two.index])
-        is_own = (np.abs(own_s - (end_s - start_s)) < NEAR_GRID_S).any()
-        if is_own and (two.n_steps > 2 or number + 2 == len(chain.links)):
+        is_own = bool((np.abs(own_s - (end_s - start_s)) < NEAR_GRID_S).any())
+        is_within_own = is_own and (two.n_steps > 2 or number + 2 == len(chain.links))
+        if (is_within_own or not keeps[number + 1]) is not in_doubt:
             continue
         steps = chain.lengths.steps_s(one.is_rest, two.n_steps)
         found += [start_s + step * (end_s - start_s) / steps[-1] for step in steps[:-1]]

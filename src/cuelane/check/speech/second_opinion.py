@@ -32,6 +32,8 @@ LEAST_ALIKE = 0.6
 UNDECIDED = 0.05
 # Chosen: words so like a cue are that cue's; in a long one a side that is exchanged is hardly a difference.
 CERTAIN = 0.95
+# Chosen: shorter parts are endings and chance, not words of a compound.
+LEAST_PART = 3
 _WORD = re.compile(r"[a-z']+")
 
 _SOUNDS = {
@@ -69,6 +71,19 @@ def rough_phones(word: str) -> str:
     return " ".join(phones)
 
 
+def compound_phones(word: str, phones_of: Callable[[str], str | None]) -> str:
+    """Return the pronunciation of a word that no dictionary has: of two that it has, else a rough one.
+
+    "quayside" is "quay" and "side", which no rule of letters would say. Of several ways to part it, the one
+    with the longest shorter half is taken: "kettle" and "bell", not "ket" and "tlebell".
+    """
+    for at in sorted(range(LEAST_PART, len(word) - LEAST_PART + 1), key=lambda n: abs(2 * n - len(word))):
+        first, second = phones_of(word[:at]), phones_of(word[at:])
+        if first and second:
+            return f"{first} {second}"
+    return rough_phones(word)
+
+
 class WordCheck:
     """Names which of `texts` is heard in a stretch of a recording."""
 
@@ -80,7 +95,7 @@ class WordCheck:
                                 lm=None, loglevel="FATAL")  # fmt: skip
         for word in sorted({word for line in self._by_words for word in line.split()}):
             if self._decoder.lookup_word(word) is None:
-                self._decoder.add_word(word, rough_phones(word), True)
+                self._decoder.add_word(word, compound_phones(word, self._decoder.lookup_word), True)
         lines = " | ".join(sorted(self._by_words))
         self._decoder.add_jsgf_string("cues", f"#JSGF V1.0;\ngrammar cues;\npublic <cue> = [ {lines} ];\n")
         self._decoder.activate_search("cues")

@@ -240,12 +240,39 @@ def test_too_many_values_stop(tmp_path: Path) -> None:
 
 def test_more_problems_than_anyone_reads_are_counted(tmp_path: Path) -> None:
     """After two hundred problems the rest are counted, not listed."""
-    keys = "".join(f"k{number}: 1\n" for number in range(300))
+    keys = "".join(f"    k{number}: 1\n" for number in range(300))
     with pytest.raises(PlanError) as caught:
-        load_plan(write(tmp_path, SAY + keys))
+        load_plan(write(tmp_path, f"{SAY}exercises:\n  squat:\n{keys}"))
 
     assert len(caught.value.problems) == 201
     assert caught.value.problems[-1].message == "and 100 more, which are not listed"
+
+
+@pytest.mark.parametrize(
+    ("text", "first"),
+    [
+        ("{head}exercises:\n{bodies}", "'exercises' has no value"),
+        ("{head}exercises:\n{names}", "'exercises' has no value"),
+        ("{head}  intervlas:\n{items}", "'intervlas' has no value"),
+    ],
+)
+def test_what_one_lost_place_makes_wrong_is_told_once_and_counted(
+    tmp_path: Path, text: str, first: str
+) -> None:
+    """The cause comes first; of a hundred parts that stand a level too far out five are listed."""
+    head = "title: x\nsession:\n- block: b\n  pattern: script\n"
+    if "items" not in text:
+        head += "  intervals:\n  - {kind: work, length: 40s}\n"
+    bodies = "".join(f"move {number}:\n  setup: Stand.\n" for number in range(100))
+    names = "".join(f"move {number}:\n" for number in range(100))
+    items = "- {kind: work, length: 40s}\n" * 100
+    with pytest.raises(PlanError) as caught:
+        load_plan(write(tmp_path, text.format(head=head, bodies=bodies, names=names, items=items)))
+
+    messages = [problem.message for problem in caught.value.problems]
+    assert messages[0] == first
+    assert len(messages) == 7
+    assert messages[-1] == "and 95 more, which are not listed"
 
 
 def test_thousands_of_unknown_names_are_counted(tmp_path: Path) -> None:

@@ -4,21 +4,23 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import islice, pairwise
 from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
 
 from cuelane.base.errors import Mark
-from cuelane.plan.messages import got, report_all
+from cuelane.plan.messages import got, meant_key, report_all
 from cuelane.plan.model import (
     BLOCKS,
+    Entry,
     Exercise,
     Include,
     Item,
     Pause,
     Plan,
     Say,
+    ScriptInterval,
 )
 from cuelane.plan.parts import place_parts
 from cuelane.plan.phrases import did_you_mean, listing, nearest, quoted
@@ -27,6 +29,8 @@ from cuelane.plan.tree import Mapping, Node, Scalar, Sequence, plain
 
 _Model = TypeVar("_Model", bound=BaseModel)
 _PLACEHOLDER = Pause.model_construct(rest=1)
+_HOLDERS = ("session", "exercises", "intervals", "variants", "cues", "form")
+_NO_HOLDERS = {key for kind in (Plan, Exercise, Entry, ScriptInterval) for key in kind.model_fields}
 _ITEM_KEYS = ("block", "pattern", "include", "say", "rest")
 _COMMA = "inside braces a text that holds a comma needs straight quotes around all of it"
 _ENDS = (".", "!", "?", "\u201d", "\u2019")
@@ -122,11 +126,23 @@ def _drop_empty(lines: Lines, node: Node, key: str = "") -> None:
                     node.entries[name] = Mapping(node.key_marks[name])
                     continue
                 del node.entries[name]
-                # In braces a comma ends a text; what follows it is read as a key.
-                hint = _COMMA if " " in name or name.endswith(_ENDS) else "give it one, or remove the line"
-                lines.report(node.key_marks[name], f"{quoted(name)} has no value", hint)
+                mark = node.key_marks[name]
+                # Many at the left edge are names that have lost their place below one key.
+                alike = "empty key of a plan" if mark.column == 1 and name not in Plan.model_fields else ""
+                lines.report(mark, f"{quoted(name)} has no value", _empty_hint(name), alike=alike)
             else:
                 _drop_empty(lines, value, name)
+
+
+def _empty_hint(key: str) -> str:
+    """Return what to do about a key without a value."""
+    # In braces a comma ends a text; what follows it is read as a key.
+    if " " in key or key.endswith(_ENDS):
+        return _COMMA
+    if key not in _HOLDERS and (key in _NO_HOLDERS or not nearest(key, _HOLDERS)):
+        return "give it one, or remove the line"
+    hint = "give it one, further in on the lines below, or remove the line"
+    return hint if key in _HOLDERS else f"{did_you_mean(key, _HOLDERS)} {hint}"
 
 
 def _refuse_halves(lines: Lines, node: Sequence) -> None:
@@ -192,10 +208,12 @@ def _item(lines: Lines, node: Node) -> Item | None:
         return _read(lines, Pause, node, node.mark)
     for key in node.key_marks:
         if hint := did_you_mean(key, _ITEM_KEYS):
-            lines.report(node.key_marks[key], f"unknown key {quoted(key)} in a session item", hint)
+            message = f"unknown key {quoted(key)} in a session item"
+            lines.report(node.key_marks[key], message, hint, alike="session item")
             return None
     hint = "each item has one of: block (with pattern), include, say, rest"
-    lines.report(node.mark, "it cannot be told what kind of session item this is", hint)
+    message = "it cannot be told what kind of session item this is"
+    lines.report(node.mark, message, hint, alike="session item")
     return None
 
 
@@ -226,13 +244,10 @@ def _block(lines: Lines, node: Mapping) -> Item | None:
 
 def _exercises(lines: Lines, tree: Mapping) -> tuple[dict[str, Exercise | None], bool]:
     node = tree.entries.get("exercises")
+    unknown = (key for key in tree.key_marks if key not in Plan.model_fields)
+    is_elsewhere = any(meant_key(key, tree.entries.get(key)) == "exercises" for key in islice(unknown, 20))
     if node is None:
-        misspelt = any(
-            nearest(key, Plan.model_fields) == "exercises"
-            for key in tree.key_marks
-            if key not in Plan.model_fields
-        )
-        return {}, misspelt or "exercises" in tree.key_marks
+        return {}, is_elsewhere or "exercises" in tree.key_marks
     if not isinstance(node, Mapping):
         message = f"exercises: expected the name of each exercise as a key, but got {got(node)}"
         lines.report(tree.key_marks["exercises"], message, "write a name, a ':' and below it what to say")
@@ -249,4 +264,4 @@ def _exercises(lines: Lines, tree: Mapping) -> tuple[dict[str, Exercise | None],
             lines.report(body.mark, message, "write  setup:  before the words")
         else:
             found[name] = _read(lines, Exercise, body, mark)
-    return found, False
+    return found, is_elsewhere

@@ -84,9 +84,50 @@ def report_unknown_key(
         hint = f"it goes with pattern {listing(homes)}" if homes else ""
     if not hint:
         hint = next((where for home, where in _ELSEWHERE if key in home.model_fields), "")
+    is_plan = kind is model.Plan
+    if is_plan:
+        hint = _hint_by_content(node, key) or hint
     if not hint:
         hint = f"keys here: {names(kind.model_fields)}"
-    lines.report(node.key_marks[key], f"unknown key {quoted(key)} in {noun(kind, pattern)}", hint)
+    # Many at the left edge are what has lost its place below one key.
+    alike = "key of a plan" if is_plan else ""
+    message = f"unknown key {quoted(key)} in {noun(kind, pattern)}"
+    lines.report(node.key_marks[key], message, hint, alike=alike)
+
+
+def meant_key(key: str, node: Node | None) -> str:
+    """Return the key of a plan that an unknown `key` is meant to be, by its letters or by what it holds.
+
+    Empty where neither tells it; ``exercises`` for an exercise's name at the left edge, with its words.
+    """
+    if _is_exercise(node):
+        return "exercises"
+    if likely := nearest(key, model.Plan.model_fields):
+        return likely
+    first = next(iter(node.items if isinstance(node, Sequence) else ()), None)
+    if isinstance(first, Mapping) and {"block", "pattern"} & first.key_marks.keys():
+        return "session"
+    bodies = node.entries.values() if isinstance(node, Mapping) else ()
+    return "exercises" if _is_exercise(next(iter(bodies), None)) else ""
+
+
+def _is_exercise(node: Node | None) -> bool:
+    fields = model.Exercise.model_fields.keys()
+    return isinstance(node, Mapping) and bool(node.key_marks) and node.key_marks.keys() <= fields
+
+
+def _hint_by_content(plan: Mapping, key: str) -> str:
+    """Return what an unknown key at the left edge is for, as what stands below it tells; else ``""``."""
+    node = plan.entries.get(key)
+    if _is_exercise(node):
+        return "if it is an exercise, write it below  exercises:  and further in"
+    meant = meant_key(key, node)
+    if not meant or nearest(key, model.Plan.model_fields):
+        return ""
+    things = "blocks" if meant == "session" else meant
+    if meant in plan.key_marks:
+        return f"{things} stand below it: remove this line if they belong to {quoted(meant)}"
+    return f"{things} stand below it: did you mean {quoted(meant)}?"
 
 
 def report_all(
@@ -165,6 +206,9 @@ class _Fault:
         unknown = list(islice((key for key in self.node.key_marks if key not in fields), _MOST_UNKNOWN))
         # A key without a value, or one that is misspelt, has been reported as such.
         if self.key in self.node.key_marks or any(nearest(key, fields) == self.key for key in unknown):
+            return
+        entries = self.node.entries
+        if self.kind is model.Plan and any(meant_key(key, entries.get(key)) == self.key for key in unknown):
             return
         message = f"{noun(self.kind, self.pattern)} needs {quoted(self.key)}, which is missing"
         self.lines.report(self.mark, message, _ADD.get(self.key, ""))

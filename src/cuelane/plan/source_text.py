@@ -18,6 +18,8 @@ from cuelane.plan.phrases import did_you_mean
 MAX_FILE_BYTES = 512 * 1024
 MAX_ALL_CHARACTERS = 1024 * 1024
 MAX_PROBLEMS = 200
+MOST_ALIKE = 5
+"""Chosen: of faults that mostly have one cause, as many as show what they have in common."""
 _SHOWN_COLUMNS = 200
 PLAN_SUFFIXES = (".yaml", ".yml")
 # A plan may hold neither unsafe characters nor the marks that only say which way text runs.
@@ -33,6 +35,7 @@ class Lines:
         self.lines = tuple(text.split("\n"))
         self.problems: list[Problem] = []
         self.n_unlisted = 0
+        self.n_alike: dict[str, int] = {}
 
     @property
     def is_full(self) -> bool:
@@ -51,9 +54,11 @@ class Lines:
         """Return a problem at `mark` with its line."""
         return Problem(mark, message, self.shown(mark), hint)
 
-    def report(self, mark: Mark, message: str, hint: str = "") -> None:
-        """Note a problem at `mark`."""
-        if self.is_full:
+    def report(self, mark: Mark, message: str, hint: str = "", *, alike: str = "") -> None:
+        """Note a problem at `mark`; of those `alike`, which mostly have one cause, only the first few."""
+        if alike:
+            self.n_alike[alike] = self.n_alike.get(alike, 0) + 1
+        if self.is_full or self.n_alike.get(alike, 0) > MOST_ALIKE:
             self.n_unlisted += 1
             return
         self.problems.append(self.problem(mark, message, hint))

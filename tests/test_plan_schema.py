@@ -31,6 +31,8 @@ ONLY_LOADING_TELLS = {
     "side without sides",
     "unknown placeholder",
     "a stray brace",
+    "a placeholder that is not closed",
+    "a decimal comma in a list",
     "side in a say item",
     "rests of a ladder",
     "no rest left on the minute",

@@ -51,6 +51,16 @@ def test_milliseconds_survive_a_round_trip(time_ms: int, rate: int) -> None:
         ("1h", 3_600_000),
         ("1 m 5 s", 65_000),
         ("2min", 120_000),
+        ("60 seconds", 60_000),
+        ("60 secs", 60_000),
+        ("1 Second", 1_000),
+        ("2 minutes", 120_000),
+        ("2 mins", 120_000),
+        ("1 min 30 s", 90_000),
+        ("1 minute 30 seconds", 90_000),
+        ("1hour 5mins", 3_900_000),
+        ("1.5 hours", 5_400_000),
+        ("1 hr", 3_600_000),
         ("0.29", 290),
         (0.1, 100),
     ],
@@ -72,6 +82,15 @@ def test_durations_as_people_write_them(written: str | float, time_ms: int) -> N
         "5x",
         "10s5m",
         "5s5s",
+        "5s 5 seconds",
+        "1 min 30",
+        "1 0s",
+        "2 min utes",
+        "2 minutess",
+        "2 mseconds",
+        "minutes",
+        "half a minute",
+        "1 minute and 30 seconds",
         "0.0001s",
         True,
         "1e3",
@@ -88,13 +107,26 @@ def test_what_is_not_a_duration(written: str | bool) -> None:
 
 @pytest.mark.parametrize(
     ("written", "meant"),
-    [("90 secs", "90s"), ("20 seconds", "20s"), ("2 mins", "2m"), ("1.5 hours", "1.5h"), ("1 hr", "1h")],
+    [("90 secs.", "90 secs"), ("2 min.", "2 min"), ("1,5 minutes", "1.5 minutes"), ("1,5s", "1.5s")],
 )
-def test_a_unit_written_out_is_told_how_it_is_written(written: str, meant: str) -> None:
+def test_a_stop_or_a_comma_is_told_how_it_is_written(written: str, meant: str) -> None:
     """The message gives the person's own duration as it should stand, and that reads."""
     with pytest.raises(ValueError, match=f"such as {meant}$"):
         parse_duration_ms(written)
     assert parse_duration_ms(meant) > 0
+
+
+@given(
+    hours=st.integers(0, 20), minutes=st.integers(0, 59), seconds=st.integers(1, 59),
+    words=st.tuples(st.sampled_from([" hours ", "hr ", " h"]), st.sampled_from([" minutes ", "mins", " m "]),
+                    st.sampled_from([" seconds", "secs", " sec"])),
+)  # fmt: skip
+def test_units_written_out_count_as_short_ones(
+    hours: int, minutes: int, seconds: int, words: tuple[str, str, str]
+) -> None:
+    """However its units are spelt, a duration is the same time."""
+    written = "".join(f"{n}{word}" for n, word in zip((hours, minutes, seconds), words, strict=True))
+    assert parse_duration_ms(written) == parse_duration_ms(f"{hours}h{minutes}m{seconds}s")
 
 
 @given(time_ms=st.integers(0, 86_399_999))

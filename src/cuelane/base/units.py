@@ -14,10 +14,20 @@ SAMPLE_RATE = 48_000
 SAMPLE_RATES = range(4_000, 768_001)
 """Hz, of sound that is read: from a telephone's half rate to sixteen times 48 kHz (chosen)."""
 
-_UNITS_MS = {"h": 3_600_000, "m": 60_000, "min": 60_000, "s": 1_000, "sec": 1_000, "ms": 1}
-_PART = re.compile(r"(\d+(?:\.\d+)?)\s*(ms|min|sec|h|m|s)", re.ASCII)
-_SPELT = re.compile(r"(\d+(?:\.\d+)?)([hms])(?:r|rs|our|ours|in|ins|inute|inutes|ec|ecs|econd|econds)\.?")
-_COMMA = re.compile(r"(\d+),(\d+)(ms|min|sec|h|m|s)?", re.ASCII)
+_SPELT_MS = {
+    3_600_000: ("h", "hr", "hrs", "hour", "hours"),
+    60_000: ("m", "min", "mins", "minute", "minutes"),
+    1_000: ("s", "sec", "secs", "second", "seconds"),
+    1: ("ms",),
+}
+_UNITS_MS = {unit: unit_ms for unit_ms, units in _SPELT_MS.items() for unit in units}
+UNITS = tuple(sorted(_UNITS_MS, key=len, reverse=True))
+"""How a duration's units are written, in small letters; a longer one comes before what it begins with."""
+
+_UNIT = "|".join(UNITS)
+_PART = re.compile(rf"(\d+(?:\.\d+)?)\s*({_UNIT})\s*", re.ASCII)
+_STOPPED = re.compile(rf"(\d+(?:\.\d+)?)\s*({_UNIT})\.", re.ASCII)
+_COMMA = re.compile(rf"(\d+),(\d+)\s*({_UNIT})?", re.ASCII)
 _CLOCK = re.compile(r"(?:(\d+):)?(\d+):(\d\d(?:\.\d{1,3})?)", re.ASCII)
 _NUMBER = re.compile(r"\d+(?:\.\d+)?", re.ASCII)
 
@@ -40,7 +50,7 @@ def to_seconds(sample: int, sample_rate: int) -> float:
 def parse_duration_ms(text: str | int | float) -> int:
     """Return milliseconds for ``40s``, ``1m30s``, ``1:30``, ``1:02:03``, ``2.5s``, ``250ms`` or ``90``.
 
-    A bare number is seconds.
+    A bare number is seconds. Units may be written out, as in ``2 minutes`` or ``1 min 30 secs``.
 
     Raises
     ------
@@ -59,13 +69,13 @@ def parse_duration_ms(text: str | int | float) -> int:
     elif _NUMBER.fullmatch(written):
         total = Decimal(written) * 1000
     else:
-        rest = written.replace(" ", "")
+        rest = written
         total = Decimal(0)
         last_unit_ms = 10**9
         while rest:
             part = _PART.match(rest)
             if part is None or _UNITS_MS[part[2]] >= last_unit_ms:
-                raise ValueError(_expected(written.replace(" ", "")))
+                raise ValueError(_expected(written))
             last_unit_ms = _UNITS_MS[part[2]]
             total += Decimal(part[1]) * last_unit_ms
             rest = rest[part.end() :]
@@ -78,10 +88,11 @@ def parse_duration_ms(text: str | int | float) -> int:
 
 def _expected(written: str) -> str:
     """Return what a duration would have been, written as it seems to be meant."""
-    if spelt := _SPELT.fullmatch(written):
-        return f"a duration, such as {spelt[1]}{spelt[2]}"
+    if stopped := _STOPPED.fullmatch(written):
+        return f"a duration, such as {stopped[1]} {stopped[2]}"
     if comma := _COMMA.fullmatch(written):
-        return f"a duration with a decimal point, such as {comma[1]}.{comma[2]}{comma[3] or 's'}"
+        unit = comma[3] or "s"
+        return f"a duration with a decimal point, such as {comma[1]}.{comma[2]}{' ' * (len(unit) > 3)}{unit}"
     return "a duration, such as 40s, 1m30s or 1:30"
 
 

@@ -10,6 +10,7 @@ from typing import TypeVar
 from pydantic import BaseModel, ValidationError
 
 from cuelane.base.errors import Mark
+from cuelane.base.units import UNITS
 from cuelane.plan.messages import got, meant_key, report_all
 from cuelane.plan.model import (
     BLOCKS,
@@ -35,7 +36,7 @@ _ITEM_KEYS = ("block", "pattern", "include", "say", "rest")
 _COMMA = "inside braces a text that holds a comma needs straight quotes around all of it"
 _ENDS = (".", "!", "?", "\u201d", "\u2019")
 _WHOLE = re.compile(r"[0-9]{1,6}")
-_WITH_UNIT = re.compile(r"[0-9]\s*(ms|min|sec|h|m|s)", re.IGNORECASE)
+_WITH_UNIT = re.compile(rf"[0-9]\s*({'|'.join(UNITS)})", re.IGNORECASE)
 _ANY_BLOCK_KEY = {key: None for block in BLOCKS.values() for key in block.model_fields}
 _ONLY_BLOCK_KEYS = frozenset(_ANY_BLOCK_KEY) - {
     key for kind in (Include, Say, Pause) for key in kind.model_fields

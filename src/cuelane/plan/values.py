@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, PlainValidator, StringConstraints, WithJsonSchema
 
-from cuelane.base.units import parse_duration_ms
+from cuelane.base.units import UNITS, parse_duration_ms
 
 MAX_INTERVAL_MS = 3_600_000
 MAX_TEXT = 600
@@ -59,7 +59,8 @@ def as_list(value: Any) -> Any:
 _NUMBER = r"\d+(\.\d+)?"
 _CLOCK = r"(\d+:)?\d+:[0-5]\d(\.\d{1,3})?"
 # In capitals too: an expression in JSON Schema has no sign for either case.
-_PARTS = rf"({_NUMBER}\s*([hH]|[mM][iI][nN]|[mM][sS]|[mM]|[sS][eE][cC]|[sS])\s*)+"
+_UNIT = "|".join("".join(f"[{letter}{letter.upper()}]" for letter in unit) for unit in UNITS)
+_PARTS = rf"({_NUMBER}\s*({_UNIT})\s*)+"
 
 
 def duration_schema(*, zero: bool) -> dict[str, Any]:

@@ -167,6 +167,16 @@ def test_bad_use_exits_with_2_and_a_message(
     assert {path.name for path in tmp_path.iterdir()} == before
 
 
+@pytest.mark.parametrize("more", [(), ("--say", " "), ("--out", "x.wav")])
+def test_a_voice_that_is_not_there_is_told_first(more: tuple[str, ...], tmp_path: Path) -> None:
+    """Whatever else the command lacks, with the nearest name; of one that is there, what it lacks."""
+    done = run("voices", "naturel", *more, cwd=tmp_path)
+    assert done.returncode == 2
+    assert "there is no voice called 'naturel'; did you mean natural?" in done.stderr
+    assert "--out" not in done.stderr
+    assert "--out" in run("voices", "natural", cwd=tmp_path).stderr
+
+
 def test_voices_lists_names_and_licences() -> None:
     """Each voice that ships is listed with its engine and licence."""
     data = json.loads(run("voices", "--json").stdout)

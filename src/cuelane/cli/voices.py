@@ -30,16 +30,23 @@ def voices(
     if name is None:
         _list(folder, as_json)
         return
+    voice = _voice(name, folder)
     if out_file is None:
         raise UsageError("say where to write the line, for example: cuelane voices natural --out line.wav")
     if not say.strip():
         raise UsageError("--say: there is nothing to say; give it words")
-    clip = _spoken(say, name, folder, out_file, pace, force)
+    clip = _spoken(say, voice, out_file, pace, force)
     seconds = clip.n_frames / clip.sample_rate
     if as_json:
         out_json({"file": str(out_file), "seconds": round(seconds, 3), "clip": clip.sha256})
     else:
         out(f"{out_file}: {seconds:.2f} s")
+
+
+def _voice(name: str, folder: Path) -> VoiceDefinition:
+    from cuelane.speech.voices import find_voice
+
+    return find_voice(name, folder)
 
 
 def _list(folder: Path, as_json: bool) -> None:
@@ -109,7 +116,7 @@ def _as_dict(voice: VoiceDefinition) -> dict[str, object]:
     }
 
 
-def _spoken(line: str, name: str, folder: Path, path: Path, pace: float, force: bool) -> Clip:
+def _spoken(line: str, voice: VoiceDefinition, path: Path, pace: float, force: bool) -> Clip:
     """Speak `line` into the file `path`; return its clip."""
     from cuelane import media
     from cuelane.audio.store import ClipStore
@@ -117,12 +124,11 @@ def _spoken(line: str, name: str, folder: Path, path: Path, pace: float, force: 
     from cuelane.base.seals import BLANK_SEAL
     from cuelane.media.formats import TagStyle, format_of
     from cuelane.speech.speak import speak_all
-    from cuelane.speech.voices import find_voice
 
     with all_or_nothing(path, force=force):
         # Refused here, before anything is spoken.
         pass
-    clip = speak_all([line], find_voice(name, folder), store=ClipStore(), pace=pace).clips[line]
+    clip = speak_all([line], voice, store=ClipStore(), pace=pace).clips[line]
     with all_or_nothing(path, force=force) as staged:
         # Ogg pages have a checksum, which a seal filled in later would break.
         tags = {} if format_of(path).tags is TagStyle.OGG else {"comment": BLANK_SEAL}

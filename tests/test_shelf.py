@@ -416,6 +416,19 @@ def test_another_session_in_a_formats_folder_is_left_out(tracks: Path, tmp_path:
     assert tracks / "flac" / "first.wav" in done.left_out
 
 
+def test_rows_of_one_title_are_told_apart_by_file(tmp_path: Path) -> None:
+    """In the heading and in what a link to a file is called; a title that is there once stays as it is."""
+    folder = tmp_path / "tracks"
+    for stem, title in (("legs", "Legs"), ("legs-short", "Legs"), ("low", "legs"), ("back", "Back")):
+        track(folder, stem, title=title)
+    write_site(folder, tmp_path / "site", None, None)
+    page = html.parse(tmp_path / "site" / "index.html")
+    names = {"Back", "Legs (legs)", "Legs (legs-short)", "legs (low)"}
+    assert {one.text_content() for one in page.xpath("//li/h2")} == names
+    links = [one.text_content() for one in page.xpath("//li//a[@download]")]
+    assert sorted(link.split(" (wav")[0] for link in links) == sorted(f"Download {name}" for name in names)
+
+
 def test_only_lengths_that_leave_something_out_are_offered(tmp_path: Path) -> None:
     """Sessions of 12, 16 and 31 minutes: up to 15, 20 and 30 tell them apart, up to 10 and 45 do not."""
     sound = SessionSound(tmp_path / "a.wav", "a.wav")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from functools import cache
 from importlib import resources
@@ -29,7 +30,7 @@ def _asset(name: str) -> str:
 def index_html(series: Series, sessions: Sequence[ShelfSession], place: Place | None) -> str:
     """Return the page; with `place`, it says where the feed is."""
     words = page_words(series.language)
-    rows = [_row(session, words) for session in sessions]
+    rows = [_row(session, title, words) for session, title in zip(sessions, _titles(sessions), strict=True)]
     longest = max(session.length_ms for session in sessions)
     shortest = min(session.length_ms for session in sessions)
     steps = [step for step in STEPS_MIN if shortest <= step * 60_000 < longest]
@@ -72,10 +73,23 @@ def _cautions(sessions: Sequence[ShelfSession]) -> dict[str, list[str]]:
     return {language: list(lines) for language, lines in found.items() if lines}
 
 
-def _row(session: ShelfSession, words: PageWords) -> dict[str, object]:
+def _titles(sessions: Sequence[ShelfSession]) -> list[str]:
+    """Return what each row is called: the session's title, with its file's name where others have that too.
+
+    Two that differ only in capitals are one title: read aloud, they are the same.
+    """
+    titles = [plain(session.schedule.title) or plain(session.stem) for session in sessions]
+    times = Counter(title.casefold() for title in titles)
+    return [
+        f"{title} ({plain(session.stem)})" if times[title.casefold()] > 1 else title
+        for session, title in zip(sessions, titles, strict=True)
+    ]
+
+
+def _row(session: ShelfSession, title: str, words: PageWords) -> dict[str, object]:
     schedule = session.schedule
     return {
-        "title": plain(schedule.title) or session.stem,
+        "title": title,
         "language": language_tag(schedule.language),
         "cover": overview_paths(schedule, outline_of(schedule), None),
         "length": format_clock(session.length_ms),

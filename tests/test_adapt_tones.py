@@ -11,9 +11,11 @@ import soxr
 from scipy.signal import firwin, lfilter
 
 import classgen as gen
+import signal_kinds
 from cuelane.adapt.beeps.boundary_sound import returning_sounds
 from cuelane.adapt.beeps.fingerprint import HOP_S, fingerprints
 from cuelane.adapt.beeps.score_book import ScoreBook
+from cuelane.adapt.beeps.search import find_structure
 from cuelane.adapt.beeps.tone_tracks import tone_tracks
 from cuelane.adapt.beeps.tones_in_a_row import TonesInARow
 from cuelane.recording.decode import Recording
@@ -148,6 +150,24 @@ def test_a_countdown_of_which_talk_hides_tones_ends_where_it_does():
     assert best.is_countdown
     assert len(best.times_s) >= 9
     assert apart.min(axis=1).max() < 0.03
+
+
+def test_tones_that_lead_up_to_a_whistle_end_in_it():
+    """Three like tones a second apart are a countdown by themselves, and would end a second early."""
+    rng = np.random.default_rng(11)
+    times_s = np.cumsum([8.0, *[20.0, 10.0] * 8])
+    sound = 1e-3 * rng.standard_normal(round((times_s[-1] + 8.0) * RATE))
+    whistle = signal_kinds.KINDS["whistle, live"](rng)
+    for time_s in times_s:
+        put(sound, time_s + rng.uniform(2.0, 4.0), 0.1 * rng.standard_normal(RATE))
+        for number in range(3):
+            put(sound, time_s - (3 - number), tone(824.0, 0.12, 0.07))
+        put(sound, float(time_s), 0.1 * whistle.sound(rng))
+
+    found = find_structure(recording(sound))
+
+    assert len(found.boundaries) == len(times_s)
+    assert np.abs(np.array([b.at_s for b in found.boundaries]) - times_s).max() < 0.03
 
 
 def test_the_end_of_a_long_tone_is_no_other_sound():

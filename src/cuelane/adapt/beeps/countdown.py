@@ -41,6 +41,8 @@ _AGREEING, _SAME_TIME_S = 0.7, 0.05
 _MOST_WEIGHED = 12
 # Chosen: wrong spacings, none near a whole multiple of the right one, at which only chance is found.
 _WRONG = ((1.17, 2.31, 0.0), (0.83, 1.59, 0.0), (1.37, 2.74, 0.0))
+# Chosen: tones so near in pitch are one to a listener, and a last one is longer than this many others.
+_SAME_PITCH, _LONGER = 0.03, 1.5
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,14 @@ class Beep:
         """Return where its tones begin, from its end backwards, with `count` short ones or its own number."""
         n_short = (self.count if count is None else count) if self.count else 0
         return [-k * self.spacing_s for k in range(n_short + 1)]
+
+    @property
+    def ends_like_it_began(self) -> bool:
+        """Whether its last tone is like the others: it may be one of them, and the end no tone at all."""
+        is_pitch = (
+            bool(self.count) and abs(self.long_frequency_hz / self.short_frequency_hz - 1) < _SAME_PITCH
+        )
+        return is_pitch and self.long_s < _LONGER * self.short_s
 
     def describe(self) -> str:
         """Return the countdown in words, for a report."""

@@ -193,7 +193,9 @@ def find_marks(recording: Recording, expected_s: Sequence[float] = ()) -> list[B
     countdowns = [BoundaryMark.of_tone(found, part.start_s) for found in candidate_beeps(book, tracks)]
     if len(expected_s) > 1 and (by_plan := _by_plan(recording, countdowns, expected_s)) is not None:
         return [by_plan]
-    if countdowns and countdowns[0].confidence > SURE_COUNTDOWN:
+    surest = countdowns[0] if countdowns else None
+    # Tones that are all alike may lead up to a sound of another kind, a whistle or a word.
+    if surest is not None and surest.confidence > SURE_COUNTDOWN and not surest.beep.ends_like_it_began:
         return countdowns
     sounds = [
         BoundaryMark.of_sound(one, part.start_s)

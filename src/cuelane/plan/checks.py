@@ -110,6 +110,8 @@ def _check_to(lines: Lines, parts: Parts, line: CueLine, start: Mark, *, has_sid
             message = "to: this exercise has no other side"
             lines.report(line.mark_of("to") or start, message, "write  sides: each  for one that has both")
         return
+    if parts.names_unsure:
+        return
     known = [*parts.exercises, REST, *([OTHER_SIDE] if has_sides else [])]
     hint = did_you_mean(line.to, known) or f"there are: {names(known)}"
     lines.report(line.mark_of("to") or start, f"to: there is no exercise {quoted(line.to)}", hint)

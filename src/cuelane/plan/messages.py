@@ -86,7 +86,7 @@ def report_unknown_key(
         hint = next((where for home, where in _ELSEWHERE if key in home.model_fields), "")
     is_plan = kind is model.Plan
     if is_plan:
-        hint = _hint_by_content(node, key) or hint
+        hint = _hint_by_content(node, key) or hint or _hint_of_block(key, node.entries.get(key))
     if not hint:
         hint = f"keys here: {names(kind.model_fields)}"
     # Many at the left edge are what has lost its place below one key.
@@ -128,6 +128,17 @@ def _hint_by_content(plan: Mapping, key: str) -> str:
     if meant in plan.key_marks:
         return f"{things} stand below it: remove this line if they belong to {quoted(meant)}"
     return f"{things} stand below it: did you mean {quoted(meant)}?"
+
+
+def _hint_of_block(key: str, node: Node | None) -> str:
+    """Return which key of a block an unknown one at the left edge is, or with a list is like; else ``""``."""
+    keys = dict.fromkeys(name for block in model.BLOCKS.values() for name in block.model_fields)
+    # One word or number may stand for anything, so that there letters which are like others tell little.
+    likely = nearest(key, keys) if isinstance(node, Sequence) else key
+    if likely not in keys:
+        return ""
+    question = "" if likely == key else f"did you mean {quoted(likely)}? "
+    return f"{question}it is a key of a block: write it further in, below that block's name"
 
 
 def report_all(

@@ -174,20 +174,19 @@ def returning_sounds(
     made = (_sound(prints, apart, one, usual) for one in returning(apart, onsets(apart), near))
     clear = list(islice((one for one in made if one is not None), _MOST_SOUNDS))
     tones = (_sound(prints, apart, one, usual) for one in tones_returning(tracks))
-    heard = [*clear, *(one for one in tones if one is not None)]
-    ranked = sorted(heard, key=lambda one: -one.confidence)
+    ranked = sorted([*clear, *(one for one in tones if one is not None)], key=lambda one: -one.confidence)
     kept: list[BoundarySound] = []
     for one in ranked:
         if not any(one.is_part_of(other) for other in kept):
             kept.append(fullest(one, ranked))
     # In sets of a few seconds the end of one is before the pips of the next one too.
-    last = [
+    ends = [
         one
         for one in kept
         if not any(one.leads_up_to(other) and not other.leads_up_to(one) for other in kept)
     ]
-    own = [one for one in last if not any(one.trails(other) for other in last)]
-    return sorted(own, key=lambda one: -one.confidence)
+    ends = [one for one in ends if not any(one.trails(other) for other in ends)]
+    return sorted(ends, key=lambda one: -one.confidence)
 
 
 def fullest(one: BoundarySound, sounds: Sequence[BoundarySound]) -> BoundarySound:

@@ -61,10 +61,11 @@ def completed(
     """Return `clear`, boundaries in order of time, made whole.
 
     Between two that keep the lengths of the class, `lengths` if a person named them and else their own, a
-    missing one is where `faint` has it, and otherwise where the lengths put it. Before the first and after
-    the last of all, one is added only where `faint` has it; one that is off there is left out if it is not
-    sure. If all together keep no lengths, the sure ones alone may. First of all `faint` may have one that
-    divides an interval of a length of its own into one that others have and a rest.
+    missing one is where `faint` has it, and otherwise where the lengths put it; where the class does not keep
+    them around, or has such an interval besides, only where `faint` has it. So it is before the first and
+    after the last of all, but for one that is hidden before a clear one; one that is off there is left out if
+    it is not sure. If all together keep no lengths, the sure ones alone may. First of all `faint` may have
+    one that divides an interval of a length of its own into one that others have and a rest.
     """
     return _made_whole(_divided(clear, faint), faint, lengths)
 

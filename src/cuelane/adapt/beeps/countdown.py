@@ -69,10 +69,9 @@ class Beep:
     @property
     def ends_like_it_began(self) -> bool:
         """Whether its last tone is like the others: it may be one of them, and the end no tone at all."""
-        is_pitch = (
-            bool(self.count) and abs(self.long_frequency_hz / self.short_frequency_hz - 1) < _SAME_PITCH
-        )
-        return is_pitch and self.long_s < _LONGER * self.short_s
+        if not self.count or self.long_s >= _LONGER * self.short_s:
+            return False
+        return abs(self.long_frequency_hz / self.short_frequency_hz - 1) < _SAME_PITCH
 
     def describe(self) -> str:
         """Return the countdown in words, for a report."""

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from cuelane.adapt.beeps.fingerprint import HOP_S
 from cuelane.adapt.beeps.returning import BEFORE, Returning, patches
+from cuelane.adapt.beeps.tone_tracks import SPACINGS_S
 
 Array = npt.NDArray[np.float32]
 Floats = npt.NDArray[np.float64]
@@ -59,8 +60,6 @@ _LEAST_VARIANCE = 0.25
 _NEARLY_ALL = 0.25
 # Chosen, in steps: so much beside a pip still sounds of it; after it, twice as much.
 _BESIDE = 10
-# Chosen: the pitches of a countdown's tones need not be the same, but their distances are.
-_COUNT_APART_S = (0.4, 2.2)
 
 
 @dataclass(frozen=True)
@@ -186,7 +185,7 @@ def _level(alike: Floats) -> float:
 def _is_next(one: list[int], other: list[int], alike: Floats, enough: float) -> bool:
     """Whether `other` is the tone of a countdown beside `one`; `alike` has shape (n,), 0 to 1."""
     apart_s = abs(other[0] - one[0]) * HOP_S
-    return _COUNT_APART_S[0] <= apart_s <= _COUNT_APART_S[1] and alike[slice(*other)].max() >= enough
+    return SPACINGS_S[0] <= apart_s <= SPACINGS_S[1] and alike[slice(*other)].max() >= enough
 
 
 def rises_at(prints: Array, steps: Steps, first: int, last: int, alike: Floats) -> int:

@@ -8,15 +8,17 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import maximum_filter1d
 
+from cuelane.adapt.beeps.countdown import MOST_SHORT
+from cuelane.adapt.beeps.fingerprint import HOP_S
+from cuelane.adapt.beeps.tone_tracks import SPACINGS_S
+
 Array = npt.NDArray[np.float32]
 Steps = npt.NDArray[np.int64]
 
-# Chosen, in steps: 0.4 to 2.2 s, as far apart as the tones of a countdown are.
-_APART = (50, 276)
+# Derived, in steps: as far apart as the tones of a countdown are.
+_LAGS = np.arange(round(SPACINGS_S[0] / HOP_S), round(SPACINGS_S[1] / HOP_S) + 1)
 # Chosen: two tones alone may be a signal and what is always said after it.
 _FEWEST = 3
-# Chosen: tones in a countdown at most; more would be another rhythm.
-_MOST_TONES = 9
 # Chosen, in steps, 40 ms: a tone comes no farther from where its countdown puts it.
 _BESIDE = 5
 # Chosen: a tone that talk hides is so much less like the others.
@@ -38,18 +40,17 @@ class TonesInARow:
 
     @classmethod
     def of(cls, like: Array, steps: Steps, least_like: float) -> TonesInARow | None:
-        """Return those that countdowns have which are heard whole; each of `steps` is any tone of one.
+        """Return the tones of a countdown, as the ones that are heard whole have them.
 
-        `like`, shape (n,), is their likeness at each step, `least_like` that of a return; `steps` has shape
-        (k,). None if they come in no row of three.
+        `like`, shape (n,), is their likeness at each step, `least_like` that of a return; each of `steps`,
+        shape (k,), is any tone of a countdown. None if they come in no row of three.
         """
-        lags = np.arange(*_APART)
-        beside = np.maximum(*(like[_rows(steps, 1, by * lags, len(like))] for by in (-1, 1)))
-        apart = int(lags[beside.mean(axis=0).argmax()])
+        beside = np.maximum(*(like[_rows(steps, 1, by * _LAGS, len(like))] for by in (-1, 1)))
+        apart = int(_LAGS[beside.mean(axis=0).argmax()])
         near = maximum_filter1d(like, 2 * _BESIDE + 1)
-        places = np.arange(-_MOST_TONES, _MOST_TONES + 1)
+        places = np.arange(-MOST_SHORT, MOST_SHORT + 1)
         there = near[_rows(steps, apart, places, len(like))] >= least_like - _LESS_LIKE
-        n_whole = int(np.quantile([_run(row, _MOST_TONES) for row in there], _WHOLE, method="lower"))
+        n_whole = int(np.quantile([_run(row, MOST_SHORT) for row in there], _WHOLE, method="lower"))
         return cls(n_whole, apart) if n_whole >= _FEWEST else None
 
     def last(self, like: Array, steps: Steps) -> Steps:

@@ -88,6 +88,15 @@ def test_every_pattern_and_key_is_read(tmp_path: Path) -> None:
     assert plan.exercises["arm circles"].needs == []
 
 
+@pytest.mark.parametrize("word", ["nothing", "None.", "no equipment", "[bodyweight]", "nichts", '"-"'])
+def test_a_word_for_nothing_is_no_equipment(tmp_path: Path, word: str) -> None:
+    """Where a lone word says that nothing is needed, nothing is: it is no thing to have near and pick up."""
+    text = f"{SAY}exercises:\n  squat:\n    needs: {word}\n    heavier_needs: {word}\n"
+    squat = load_plan(write(tmp_path, text)).plan.exercises["squat"]
+
+    assert (squat.needs, squat.heavier_needs) == ([], [])
+
+
 def test_every_part_knows_its_place(tmp_path: Path) -> None:
     """Each object made from the file has the line and column where it stands, and where each key stands."""
     path = write(tmp_path, FULL_PLAN)

@@ -25,6 +25,7 @@ from cuelane.plan.values import (
     Name,
     Names,
     Text,
+    Things,
     as_list,
     duration_schema,
     one_or_list,
@@ -36,7 +37,7 @@ Side = Literal["left", "right"]
 class Exercise(Part):
     """What is done, what it needs and loads, and the words for it."""
 
-    needs: Names = Field(default_factory=list, description="Equipment.", examples=["one dumbbell"])
+    needs: Things = Field(default_factory=list, description="Equipment.", examples=["one dumbbell"])
     load: Names = Field(
         default_factory=list, description="Body regions it loads.", examples=[["quads", "glutes"]]
     )
@@ -59,7 +60,7 @@ class Exercise(Part):
     heavier: CueLines = Field(
         default_factory=list, description="A heavier load, said in the rest before a later round."
     )
-    heavier_needs: Names = Field(
+    heavier_needs: Things = Field(
         default_factory=list, description="What the heavier load needs; announced as a choice."
     )
     caution: CueLines = Field(

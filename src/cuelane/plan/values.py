@@ -56,6 +56,22 @@ def as_list(value: Any) -> Any:
     return value if isinstance(value, list) else [value]
 
 
+# What people write where nothing is needed, in every language of a pack: a value is read before its plan's
+# language is known.
+_NOTHING = {
+    "-", "n/a", "none", "nothing", "no equipment", "no kit", "bodyweight", "body weight",
+    "nada", "ninguno", "sin material", "rien", "aucun", "sans matériel", "niente", "nessuno",
+    "senza attrezzi", "nenhum", "sem equipamento", "nichts", "keine", "ohne geräte",
+}  # fmt: skip
+
+
+def _things(value: Any) -> Any:
+    """Return a list of things; a lone word that says that there are none is an empty list."""
+    given = as_list(value)
+    alone = given[0] if len(given) == 1 else None
+    return [] if isinstance(alone, str) and alone.strip(" .").lower() in _NOTHING else given
+
+
 _NUMBER = r"\d+(\.\d+)?"
 _CLOCK = r"(\d+:)?\d+:[0-5]\d(\.\d{1,3})?"
 # In capitals too: an expression in JSON Schema has no sign for either case.
@@ -110,6 +126,10 @@ Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max
 Names = Annotated[
     list[Name], BeforeValidator(as_list), Field(max_length=40), one_or_list(_NAME_SCHEMA, maxItems=40)
 ]
+Things = Annotated[
+    list[Name], BeforeValidator(_things), Field(max_length=40), one_or_list(_NAME_SCHEMA, maxItems=40)
+]
+"""Names of equipment, none where a lone word says so."""
 Share = Annotated[float, Field(gt=0, le=1, strict=True, allow_inf_nan=False)]
 
 

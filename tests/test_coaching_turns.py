@@ -45,6 +45,67 @@ def test_form_comes_in_another_order_each_time_through() -> None:
     assert set(four[0][::2]) == set(four[1][1::2])
 
 
+def points_said(
+    level: str, work: str, *, n_lines: int = 8, rounds: int = 1, sides: str = "none"
+) -> list[list[float]]:
+    """Return for each set, or side of a set, when its points of form begin, as parts of it."""
+    lines = [f"Point {number}." for number in range(n_lines)]
+    block = {"block": "Main", "pattern": "circuit", "work": work, "rest": "15s", "rounds": rounds}
+    plan = {
+        "coaching": level,
+        "session": [block | {"exercises": ["crouch"]}],
+        "exercises": {"crouch": {"setup": "Sit down.", "form": lines, "sides": sides}},
+    }
+    found = arranged(plan).schedule
+    sets = [row for row in found.intervals if row.kind == "work"]
+    return [
+        [
+            (cue.onset_sample - row.start_sample) / (row.end_sample - row.start_sample)
+            for cue in found.cues
+            if cue.role == "form" and cue.interval == row.index
+        ]
+        for row in sets
+    ]
+
+
+@pytest.mark.parametrize(
+    ("level", "work", "points"),
+    [("usual", "60s", 1), ("full", "60s", 2), ("usual", "3m", 4), ("full", "3m", 6), ("spare", "3m", 1)],
+)
+def test_minutes_of_one_movement_have_more_points_of_form(level: str, work: str, points: int) -> None:
+    """One for each 45 s, in full coaching for each 30 s, from the first third on to the last."""
+    (said,) = points_said(level, work)
+    assert len(said) == points
+    if points > 2:
+        assert said[0] < 1 / 3
+        assert said[-1] > 2 / 3
+        assert max(later - earlier for earlier, later in pairwise(said)) < 1 / 3
+
+
+def test_points_of_form_are_kept_for_a_later_set_and_the_other_side() -> None:
+    """A long set takes only its share of the lines: as many are left for the next, or for the other side."""
+    assert [len(said) for said in points_said("full", "3m", n_lines=4, rounds=2)] == [2, 2]
+    assert [len(said) for said in points_said("full", "4m", n_lines=4, sides="each")] == [2, 2]
+    assert [len(said) for said in points_said("full", "3m", n_lines=4)] == [4]
+
+
+def test_many_points_of_form_leave_all_else_its_place() -> None:
+    """In a long set with more to say than is weighed, points of form are what is left out."""
+    lines = {"setup": "Sit down.", "easier": "Less.", "harder": "More.", "caution": "Stop if it hurts."}
+    own = lines | {"praise": "Well done.", "say": [f"Word {number}." for number in range(3)]}
+    sets = [
+        {
+            "coaching": "full",
+            "session": [{"block": "Main", "pattern": "circuit", "work": "10m", "exercises": ["crouch"]}],
+            "exercises": {"crouch": own | {"form": [f"Point {number}." for number in range(n_lines)]}},
+        }
+        for n_lines in (1, 12)
+    ]
+    few, many = ([cue.text for cue in arranged(plan).schedule.cues if cue.role != "form"] for plan in sets)
+    assert many == few
+    assert "Well done." in few
+
+
 def test_a_change_says_to_pick_up_what_is_not_in_hand() -> None:
     """An order, not only the name of the thing, each time; none where it is in hand already."""
     hinge = exercise("hinge", needs=["one kettlebell"])

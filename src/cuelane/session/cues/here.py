@@ -24,7 +24,11 @@ APART_MS = 3_500
 """The silence wished in a set before a cue that has nothing to do with the one before it."""
 
 _SECOND_FORM_WEIGHT = 25
+# Less than all else: where a set could carry more than is looked at, these are the first to be left out.
+_MORE_FORM_WEIGHT = 9
 _OPTIONS = ("easier", "harder")
+# Three lines and more in one long set are spread over it, from well before where one would be.
+_FIRST_OF_SEVERAL, _LAST_OF_SEVERAL = -0.25, 0.35
 # Where lines in turn are said moves with the appearance, so that no line stands in one place every time.
 _SHIFTS = (0.0, 0.09, -0.08)
 
@@ -173,7 +177,7 @@ def line_candidate(here: Here, role: str, line: CueLine, spot: Spot) -> Candidat
         tally=tally_of(here.interval, role, line),
         not_before_ms=0 if pinned or must else spot.not_before_ms,
         latest_ms=None if pinned or must else spot.latest_ms,
-        quiet_ms=0 if pinned else spot.quiet_ms,
+        quiet_ms=spot.quiet_ms,
         uses=uses,
         clip=line.clip,
         mark=line.mark,
@@ -207,17 +211,23 @@ def in_turn(
         elif applies(line, here.interval):
             yield line_candidate(here, role, line, replace(spot, weight=None))
     times = {line.text: here.history.times.get(tally_of(here.interval, role, line), 0) for line in turning}
-    offered = 0
+    due_now: list[CueLine] = []
     for line in mixed(turning, min(times.values(), default=0)):
         last = here.history.last.get(tally_of(here.interval, role, line))
         too_soon = last is not None and _since(here.interval, role, last) < 2 + rest_appearances
-        if times[line.text] > min(times.values()) or too_soon:
-            continue
-        second = replace(spot, weight=_SECOND_FORM_WEIGHT, toward=spot.toward + 0.22 * offered)
-        yield line_candidate(here, role, line, spot if offered == 0 else second)
-        offered += 1
-        if offered == most:
-            return
+        if times[line.text] == min(times.values()) and not too_soon:
+            due_now.append(line)
+    for place, line in enumerate(due_now[:most]):
+        toward = spot.toward + _apart(place, len(due_now[:most]))
+        weight = (spot.weight, _SECOND_FORM_WEIGHT, _MORE_FORM_WEIGHT)[min(place, 2)]
+        yield line_candidate(here, role, line, replace(spot, toward=toward, weight=weight))
+
+
+def _apart(place: int, n_lines: int) -> float:
+    """Return how far behind where one line would be line `place` of several is, as a part of the interval."""
+    if n_lines <= 2:
+        return 0.22 * place
+    return _FIRST_OF_SEVERAL + (_LAST_OF_SEVERAL - _FIRST_OF_SEVERAL) * place / (n_lines - 1)
 
 
 def _since(interval: Interval, role: str, last: int) -> int:

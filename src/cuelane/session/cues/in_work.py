@@ -27,6 +27,12 @@ from cuelane.session.cues.set_start import set_start
 from cuelane.session.cues.sides import turn
 from cuelane.session.cues.time_calls import time_calls
 
+# From one point of form to the next in a long set: in that time a listener has tried it, and music was heard
+# (chosen).
+_POINT_EVERY_MS = {"usual": 45_000, "full": 30_000}
+# More could not be weighed against all else that a set carries.
+_MOST_POINTS = 6
+
 
 def work(here: Here) -> Iterator[Candidate]:
     """Yield what a set could carry."""
@@ -34,11 +40,14 @@ def work(here: Here) -> Iterator[Candidate]:
     yield from set_start(here)
     appearance, appearances = interval.appearance or 1, interval.appearances or 1
     if here.level != "spare" or appearance % 2:
+        n_lines = len(own_lines(interval, "form"))
         # Two in one set only if that leaves others for the next.
-        many = len(own_lines(interval, "form")) >= 2 * min(appearances, 2)
+        many = n_lines >= 2 * min(appearances, 2)
         # A first set has its set-up to think of.
         most = 1 if here.level == "spare" or appearance == 1 else 1 + many
         most += here.level == "full"
+        # Minutes of one movement have time for more, again if that leaves others for the next.
+        most = max(most, min(_points_by_length(here), n_lines // _shares(here)))
         yield from in_turn(here, "form", _settled(here, "once settled", 0.45), most=most)
     yield from options_in_set(here)
     yield from in_turn(here, "say", _settled(here, "where there is time", 0.5))
@@ -54,6 +63,17 @@ def work(here: Here) -> Iterator[Candidate]:
     if late_from_ms is not None:
         late_room -= sum((candidate.start_ms or 0) >= late_from_ms for candidate in calls)
     yield from praise_in_set(here, late_room)
+
+
+def _shares(here: Here) -> int:
+    """Return among how many sets, or sides, the points of form are shared."""
+    return min(here.interval.appearances or 1, 2) * (2 if here.interval.half == 1 else 1)
+
+
+def _points_by_length(here: Here) -> int:
+    """Return for how many points of form a set is long enough, none where little is to be said."""
+    every_ms = _POINT_EVERY_MS.get(here.level)
+    return 0 if every_ms is None else min(here.interval.length_ms // every_ms, _MOST_POINTS)
 
 
 def _settled(here: Here, wish: str, toward: float) -> Spot:

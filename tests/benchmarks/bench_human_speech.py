@@ -2,10 +2,11 @@
 
 Run by hand: ``CUELANE_HUMAN_SPEECH=FOLDER python tests/benchmarks/bench_human_speech.py [takes] [words]``.
 FOLDER holds a person's sentences as WAV under ``sounds``, and beside it text files with a line ``name: text``
-for each, as they are published with. None is shipped; those used so far: prompts of Debian's package
-asterisk-core-sounds-en-wav (8 kHz, one speaker), of which ``core-sounds-en.txt`` served for fitting and
-``held-apart-en.txt`` did not, and three other speakers at 16 kHz of Debian's pocketsphinx-testdata (five
-sentences of a book read aloud, five of playing cards, one command), on which nothing was fitted.
+for each, as they are published with. None is shipped; those used so far: prompts of Debian's packages
+asterisk-core-sounds-en-wav and -en, which has their texts (8 kHz, one speaker; those of two words and more
+that last at most 7 s, every second in one list and the others in another; 40 served for fitting), and three
+other speakers at 16 kHz of Debian's pocketsphinx-testdata (five sentences of a book read aloud, five of
+playing cards, one command), on which nothing was fitted.
 
 ``takes``: a reading of every text in order, with pauses of 0.7 to 2 s, one in ten read twice and one in
 fifteen begun and broken off; what was placed, listed as doubtful or placed wrongly. ``words``: recall of

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import pytest
 
@@ -25,18 +27,22 @@ LINES = (
 )  # fmt: skip
 
 
-def spoken(lines: tuple[str, ...], seed: int) -> GeneratedClass:
-    """Return `lines` said one after another, 0.7 to 2.4 s between them, with the truth of their words."""
+def spoken(lines: tuple[str, ...], seed: int, pauses_s: Mapping[int, float] | None = None) -> GeneratedClass:
+    """Return `lines` said one after another, with the truth of their words.
+
+    `pauses_s` are those after the line of a number; the others last 0.7 to 2.4 s.
+    """
     prepare_formant(list(lines))
     rng = np.random.default_rng(seed)
     at, parts, words = SAMPLE_RATE, [np.zeros(SAMPLE_RATE, np.float32)], []
-    for line in lines:
+    for number, line in enumerate(lines):
         said = formant(line)
         words += [
             TrueWord(w.text, (at + w.onset_sample) / SAMPLE_RATE, (at + w.end_sample) / SAMPLE_RATE)
             for w in said.words
         ]
-        pause = np.zeros(round(float(rng.uniform(0.7, 2.4)) * SAMPLE_RATE), np.float32)
+        pause_s = (pauses_s or {}).get(number, float(rng.uniform(0.7, 2.4)))
+        pause = np.zeros(round(pause_s * SAMPLE_RATE), np.float32)
         parts += [said.samples, pause]
         at += len(said.samples) + len(pause)
     sound = np.concatenate(parts)
@@ -64,6 +70,24 @@ def test_words_of_captions_that_are_cut_anywhere_are_placed(seed):
     error = error[~np.isnan(error)]
     assert error.max() <= 0.25
     assert np.mean(error <= 0.1) >= 0.95
+
+
+def test_words_of_two_groups_that_begin_alike_are_not_mixed():
+    """What comes, and a pause later its set in the same words: each is put where it was said."""
+    lines = (
+        "Swing your arms like you're off to the shops.", "Feet land quietly.", "Hips.",
+        "If you've had a hip done, keep your knees lower than your hips.",
+        "First up is seated marching, so sit forward on your chair.",
+        "Seated marching. Sit tall and lift one knee at a time.",
+        "Swing your arms like you're off to the shops.", "Feet land quietly.",
+    )  # fmt: skip
+    made = spoken(lines, 1, {**dict.fromkeys(range(len(lines)), 1.0), 4: 3.3})
+    rows = [ReadCaption(c.start_s, c.end_s, c.text) for c in rolling(made, 2)]
+
+    words, lost = place_words(rows, Hearing(recording(made.samples), None, []))
+
+    assert lost == []
+    assert [word.text for word in words] == [part for row in rows for part in row.text.split()]
 
 
 def test_words_are_found_however_long_the_sound_around_them_is():

@@ -45,26 +45,38 @@ def place_words(
     """Return the words of `captions` in order of time, and the indices of captions that fit nowhere."""
     aligner = Aligner()
     loudness = hearing.loudness()
-    placed: list[PlacedWord] = []
+    placed: list[list[PlacedWord]] = []
     lost: list[int] = []
     groups = _groups(captions)
     for number, (first, last) in enumerate(groups):
         found = _align(aligner, captions, hearing, first, last, slack_s)
         if found is None:
             # If the group cannot be aligned, its captions are tried one by one: one of them may be wrong.
+            found = []
             for index in range(first, last):
                 alone = _align(aligner, captions, hearing, index, index + 1, slack_s)
                 if alone is None:
                     lost.append(index)
                 else:
-                    placed.extend(alone)
-        else:
-            placed.extend(found)
+                    found.extend(alone)
+        elif number and _are_crossed(placed[-1], found):
+            # "Up first are rows", and then "rows": what both say was put where the other said it.
+            together = _align(aligner, captions, hearing, groups[number - 1][0], last, slack_s)
+            if together is not None:
+                placed[-1] = [word for word in together if word.caption < first]
+                found = [word for word in together if word.caption >= first]
+        placed.append(found)
         if progress:
             progress(number + 1, len(groups))
-    placed = gathered(placed, captions, aligner, hearing, slack_s)
-    placed.sort(key=lambda word: word.onset_s)
-    return [_judged(word, hearing, loudness) for word in placed], lost
+    words = gathered([word for group in placed for word in group], captions, aligner, hearing, slack_s)
+    words.sort(key=lambda word: word.onset_s)
+    return [_judged(word, hearing, loudness) for word in words], lost
+
+
+def _are_crossed(before: Sequence[PlacedWord], after: Sequence[PlacedWord]) -> bool:
+    """Return whether words of one group are placed amid those of the group before it."""
+    ends = max((word.onset_s for word in before), default=0.0)
+    return any(word.onset_s < ends for word in after)
 
 
 def _groups(captions: Sequence[ReadCaption]) -> list[tuple[int, int]]:

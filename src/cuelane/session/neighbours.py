@@ -7,13 +7,17 @@ from dataclasses import dataclass
 
 from cuelane.session.model import Interval, Session
 
+NAMED_IN_REST_FROM_MS = 7_000
+"""In a shorter rest there is no time for a name between the pip that starts it and the usual countdown."""
+
 
 @dataclass(frozen=True)
 class Neighbours:
     """The sets around one interval; the halves of one set are no neighbours of each other.
 
     ``before`` and ``after`` are the nearest sets, wherever they are; ``following`` is the next interval, if a
-    set begins there; ``breath_next`` is the title of the breath block that begins there.
+    set begins there; ``beyond`` is the set behind it, if it is a rest under `NAMED_IN_REST_FROM_MS`;
+    ``breath_next`` is the title of the breath block that begins there.
     """
 
     before: Interval | None
@@ -21,9 +25,10 @@ class Neighbours:
     following: Interval | None
     breath_next: str | None
     new_needs: tuple[str, ...] = ()
-    """What ``following`` needs that no set before it needed."""
+    """What ``following``, or ``beyond``, needs that no set before it needed."""
     resting: bool = False
     """Whether the next interval is a rest, or talk: time without a set."""
+    beyond: Interval | None = None
 
 
 def neighbours(session: Session) -> list[Neighbours]:
@@ -38,17 +43,30 @@ def neighbours(session: Session) -> list[Neighbours]:
         is_set = following is not None and following.exercise is not None and following.pattern != "script"
         breathes = following is not None and following.cycle == 1 and following.kind == "in"
         needs = following.spec.needs if following is not None and is_set and following.spec else []
+        beyond = _beyond(intervals, index)
+        new = beyond.spec.needs if beyond is not None and beyond.spec else needs
         found.append(
             Neighbours(
                 *pair,
                 following if is_set else None,
                 following.block if following is not None and breathes else None,
-                tuple(thing for thing in needs if thing not in known),
+                tuple(thing for thing in new if thing not in known),
                 following is not None and following.kind in ("rest", "talk"),
+                beyond,
             )
         )
         known.update(needs)
     return found
+
+
+def _beyond(intervals: Sequence[Interval], index: int) -> Interval | None:
+    """Return the set behind the next interval, if that is a rest too short to name it in."""
+    rest, entry = (
+        intervals[number] if number < len(intervals) else None for number in (index + 1, index + 2)
+    )
+    if rest is None or rest.kind != "rest" or rest.lines or rest.length_ms >= NAMED_IN_REST_FROM_MS:
+        return None
+    return entry if entry is not None and entry.exercise is not None and entry.pattern != "script" else None
 
 
 def _nearest_sets(intervals: Sequence[Interval]) -> list[Interval | None]:

@@ -79,7 +79,7 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
     if entry is None or entry.spec is None:
         return
     toward = _toward(interval, toward, light=light)
-    when = "at the end, before what it is about" if toward == 1.0 else "in the rest before it is needed"
+    when = "in the rest before it is needed"
     must = bool(entry.side) and interval.length_ms >= SIDE_MUST_FROM_MS and not interval.lines
     previews = untold_previews(here, entry) if entry.appearance == 1 else []
     coming = _Coming(entry, toward, when, must, previews)
@@ -104,11 +104,8 @@ def coming_in_rest(here: Here, toward: float, *, named: bool, light: bool) -> It
 
 
 def _toward(interval: Interval, toward: float, *, light: bool) -> float:
-    if interval.kind == "change":
-        # There is just time to get there: it is heard at once.
-        return 0.0
-    # In a short rest it is said last thing.
-    return 1.0 if light and interval.pattern != "ready" else toward
+    # In a change or a short rest there is just time to get there: it is heard at once.
+    return 0.0 if interval.kind == "change" or (light and interval.pattern != "ready") else toward
 
 
 def _name(here: Here, coming: _Coming, *, named: bool, quick: bool, late: bool) -> Iterator[Candidate]:
@@ -134,6 +131,8 @@ def _name(here: Here, coming: _Coming, *, named: bool, quick: bool, late: bool) 
         # What is not in the hand is picked up by an order, where there is room for one.
         ordered = " ".join((_named(here, entry, key), kit_words(here, entry)))
         forms.insert(0, (ordered, weight + 1, fetch))
+    # A set before a rest like this may have named it.
+    named = named or ("next", entry.set_index) in here.history.told
     for text, weight, told in forms if entry.side or not named else ():
         why = f"{when}, and to have in hand what it needs" if told else when
         yield Candidate(

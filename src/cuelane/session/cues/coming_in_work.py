@@ -1,4 +1,6 @@
-"""What comes next, said in a set that another follows at once: one short line near its end."""
+"""What comes next, said in a set that another follows at once, or behind a rest too short to say it in: one
+short line near its end.
+"""
 
 from __future__ import annotations
 
@@ -29,7 +31,8 @@ def coming_in_work(here: Here, *, crowded: bool) -> Iterator[Candidate]:
     Where the end is `crowded` by something to do, or equipment or position changes, and a call is due ten
     seconds before the end, that call says what comes.
     """
-    interval, coming, words = here.interval, here.around.following, here.words
+    interval, words = here.interval, here.words
+    coming = here.around.following or here.around.beyond
     if coming is None or coming.spec is None or coming.set_index == interval.set_index:
         return
     if interval.block_index != coming.block_index:
@@ -46,12 +49,13 @@ def coming_in_work(here: Here, *, crowded: bool) -> Iterator[Candidate]:
     ending, items = _needs_form(here, coming)
     key = next_key(interval, coming)
     forms = [f"{key}{ending}", key] if items and f"{key}{ending}" in NEEDS_FORMS else [key]
+    named = (("next", coming.set_index),)
     tells = [
-        tuple(("need", thing) for thing in untold_needs(here)) if form.endswith("_new") else ()
+        (*named, *((("need", thing) for thing in untold_needs(here)) if form.endswith("_new") else ()))
         for form in forms
     ]
     name = coming.exercise or ""
-    if has_ten(here):
+    if has_ten(here) and here.around.following is not None:
         # Else it is there for names that are too long to be said between the call and the pips.
         instead = call_says_next(here, crowded=crowded)
         weight = WEIGHTS["preview"] + WEIGHTS["time"] + (10 if instead else -6)
@@ -136,5 +140,5 @@ def _preview_in_work(here: Here, coming: Interval, line: CueLine, side: str) -> 
         prefer_ms=None if pinned else spot.prefer_ms, not_before_ms=0 if pinned else spot.not_before_ms,
         quiet_ms=0 if pinned else APART_MS, group="next", chain=None if pinned else ("end", 30),
         tally=tally_of(coming, "preview", line), clip=line.clip, mark=line.mark,
-        tells=() if as_written else tuple(("need", thing) for thing in fetch),
+        tells=(("next", coming.set_index), *(() if as_written else (("need", thing) for thing in fetch))),
     )  # fmt: skip

@@ -1,0 +1,85 @@
+"""What a rest of a few seconds says: the next exercise at once, or the set before it does."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from cuelane.base.schedule import Schedule
+from planning import RATE, arranged
+
+NAMES = ["march", "squat", "plank"]
+
+
+def timetable(rest: str, *, work: str = "30s", calls: list[str] | None = None, **spec: Any) -> Schedule:
+    block: dict[str, Any] = {
+        "block": "Main",
+        "pattern": "circuit",
+        "work": work,
+        "rest": rest,
+        "exercises": NAMES,
+    }
+    block |= {} if calls is None else {"calls": calls}
+    exercises = {name: {"setup": f"Set up for the {name}."} | spec for name in NAMES}
+    return arranged({"session": [block], "exercises": exercises}).schedule
+
+
+def namings(found: Schedule, name: str) -> list[tuple[str, float, float]]:
+    """Return where `name` is announced before its set: the kind of interval, and seconds from its ends."""
+    rows = []
+    for cue in found.cues:
+        row = found.intervals[cue.interval]
+        if row.exercise != name and cue.text.startswith("Next") and name in cue.text:
+            ends = (cue.onset_sample - row.start_sample) / RATE, (row.end_sample - cue.end_sample) / RATE
+            rows.append((row.kind, *ends))
+    return rows
+
+
+@pytest.mark.parametrize("rest", ["8s", "10s", "11s"])
+def test_a_short_rest_names_at_once_what_comes(rest: str) -> None:
+    """In the first three seconds, so that what is left is for getting there."""
+    found = timetable(rest)
+    for name in NAMES[1:]:
+        ((kind, after, _),) = namings(found, name)
+        assert kind == "rest"
+        assert after <= 3
+
+
+@pytest.mark.parametrize("work", ["20s", "30s", "45s"])
+@pytest.mark.parametrize("rest", ["3s", "5s", "6s"])
+def test_the_set_before_a_rest_of_few_seconds_names_what_comes(work: str, rest: str) -> None:
+    """A rest without time for a name leaves nobody in doubt: the end of the set has told it."""
+    found = timetable(rest, work=work)
+    for name in NAMES[1:]:
+        ((kind, _, before),) = namings(found, name)
+        assert kind == "work"
+        assert 3 <= before <= 9
+
+
+def test_a_call_before_a_short_rest_still_says_that_rest_comes() -> None:
+    """The next exercise is not what comes in ten seconds."""
+    calls = [cue.text for cue in timetable("5s").cues if cue.role == "time"]
+    assert len(calls) == 3
+    assert all("rest" in text.lower() for text in calls[:2])
+
+
+def test_what_is_needed_behind_a_short_rest_is_told_as_new_and_once() -> None:
+    """The set before the rest says what to have, by the name that the plan gives it."""
+    block = {"block": "Main", "pattern": "circuit", "work": "30s", "rest": "5s", "exercises": NAMES}
+    exercises: dict[str, Any] = {name: {} for name in NAMES} | {"squat": {"needs": ["one kettlebell"]}}
+    opening = {"block": "Before", "pattern": "circuit", "work": "30s", "exercises": ["march"]}
+    found = arranged({"session": [opening, {"rest": "20s"}, block], "exercises": exercises}).schedule
+    told = [
+        cue.text for cue in found.cues if "kettlebell" in cue.text and found.intervals[cue.interval].index > 2
+    ]
+    assert told[0] == "Next: squat, with one kettlebell."
+    assert not any("one kettlebell" in text for text in told[1:])
+
+
+def test_a_preview_behind_a_short_rest_is_told_in_the_set_before() -> None:
+    """The plan's own words about a new exercise are not lost for want of a rest."""
+    found = timetable("5s", preview="Something new, done slowly.")
+    told = [cue for cue in found.cues if "done slowly" in cue.text]
+    kinds = [found.intervals[cue.interval].kind for cue in told]
+    assert kinds == ["talk", "work", "work"]

@@ -340,3 +340,28 @@ def test_the_last_set_is_the_last_in_both_its_halves() -> None:
     }
     texts = [cue.text for cue in arranged(plan).schedule.cues if cue.role == "announce"]
     assert [text for text in texts if (text or "").startswith("Last one.")] == ["Last one. Reach, left side."]
+
+
+@pytest.mark.parametrize(
+    ("between", "told_in"), [([], "breath"), ([{"rest": "30s"}], "rest"), ([{"rest": "2s"}], "rest of 2 s")]
+)
+def test_every_part_but_the_first_is_named_once(between: list[dict[str, str]], told_in: str) -> None:
+    """A part that follows breaths, or a rest without room, is named with its first exercise."""
+    breath = {"block": "Arrive", "pattern": "breath", "inhale": "4s", "exhale": "6s", "cycles": 6}
+    legs = {"block": "Legs", "pattern": "circuit", "work": "40s", "rest": "20s", "exercises": ["crouch"]}
+    arms = legs | {"block": "Arms", "exercises": ["press"]}
+    first = breath if told_in == "breath" else legs
+    last = legs if told_in == "breath" else arms
+    plan = {"session": [first, *between, last], "exercises": {"crouch": {}, "press": {}}}
+    found = arranged(plan).schedule
+    told = [cue for cue in found.cues if "Part two" in cue.text]
+    assert len(told) == 1
+    assert not any("Part one" in cue.text for cue in found.cues)
+    row = found.intervals[told[0].interval]
+    if told_in == "breath":
+        assert told[0].text == "Part two: Legs. Crouch."
+        assert row.exercise == "crouch"
+        assert (told[0].why or "").endswith("with the part that begins")
+    else:
+        assert told[0].text == "Part two: Arms."
+        assert row.kind == ("rest" if told_in == "rest" else "work")

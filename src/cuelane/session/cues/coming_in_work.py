@@ -12,7 +12,7 @@ from cuelane.plan.parts import CueLine
 from cuelane.session.candidates import WEIGHTS, Candidate
 from cuelane.session.cues.handling import held, spoken_names, to_fetch, untold_needs
 from cuelane.session.cues.here import APART_MS, Here, tally_of
-from cuelane.session.cues.naming import NEEDS_FORMS, next_key, part_number, previewed, untold_previews
+from cuelane.session.cues.naming import NEEDS_FORMS, next_key, part_named, part_of, previewed, untold_previews
 from cuelane.session.cues.positions import changes_place
 from cuelane.session.cues.time_calls import TEN_MS, has_ten
 from cuelane.session.model import Interval
@@ -36,10 +36,10 @@ def coming_in_work(here: Here, *, crowded: bool) -> Iterator[Candidate]:
     if coming is None or coming.spec is None or coming.set_index == interval.set_index:
         return
     if interval.block_index != coming.block_index:
-        text = words.say("preview", "block", block=coming.block, n=part_number(here, coming))
+        text = part_named(here, coming)
         yield Candidate(
             "preview", text, _BLOCK_WEIGHT, "before the next part", toward=0.7, chain=("end", 10),
-            latest_ms=here.before_late_ms, quiet_ms=APART_MS,
+            latest_ms=here.before_late_ms, quiet_ms=APART_MS, tells=(part_of(coming),),
         )  # fmt: skip
     side = words.side(coming.side) if coming.side else ""
     spot = _next_spot(here, changes_place(here, interval, coming))

@@ -29,10 +29,21 @@ def next_key(previous: Interval | None, coming: Interval) -> str:
     return "again" if same else "next"
 
 
-def part_number(here: Here, coming: Interval) -> str:
-    """Return in words which of the session's parts a set belongs to, counted from one."""
+def part_number(here: Here, coming: Interval) -> int:
+    """Return which of the session's parts a set belongs to, counted from one."""
     rows = here.arc.session.intervals[: coming.index + 1]
-    return here.words.number(len({row.block_index for row in rows if row.is_training}))
+    return len({row.block_index for row in rows if row.is_training})
+
+
+def part_named(here: Here, coming: Interval) -> str:
+    """Return the sentence that tells which part begins with a set, and its name."""
+    n = here.words.number(part_number(here, coming))
+    return here.words.say("preview", "block", block=coming.block, n=n)
+
+
+def part_of(coming: Interval) -> tuple[str, int]:
+    """Return by what is remembered that the part of a set has been named."""
+    return "part", coming.block_index
 
 
 def untold_previews(here: Here, coming: Interval) -> list[CueLine]:

@@ -14,7 +14,7 @@ from cuelane.session.candidates import Candidate
 from cuelane.session.cues.coming_in_rest import LONG_MS, coming_in_rest
 from cuelane.session.cues.handling import begins_part, part_needs, put_down_in_rest
 from cuelane.session.cues.here import Here, mixed, own_lines, tally_of
-from cuelane.session.cues.naming import part_number, untold_previews
+from cuelane.session.cues.naming import part_named, part_of, untold_previews
 from cuelane.session.cues.new_in_round import explained_at_its_set, later_in_round, new_in_round
 from cuelane.session.cues.options import heavier_before, swap_before
 from cuelane.session.cues.praise import all_rounds_done, praise_after_round
@@ -127,9 +127,12 @@ def _pips(here: Here) -> Iterator[Candidate]:
 
 
 def _next_block(here: Here, coming: Interval, toward: float) -> Iterator[Candidate]:
-    words = here.words
-    text = words.say("preview", "block", block=coming.block, n=part_number(here, coming))
-    yield Candidate("preview", text, 60, "before the next part", toward=0.12, chain=("end", 10))
+    words, part = here.words, part_of(coming)
+    if part not in here.history.told:
+        text = part_named(here, coming)
+        yield Candidate(
+            "preview", text, 60, "before the next part", toward=0.12, chain=("end", 10), tells=(part,)
+        )
     how = how_it_goes(here.arc, coming.block_index, words)
     if how and here.level != "spare" and here.interval.length_ms >= _FOCUS_FROM_MS:
         yield Candidate(

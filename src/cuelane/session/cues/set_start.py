@@ -21,6 +21,7 @@ from cuelane.session.cues.here import (
     was_said,
     with_sides,
 )
+from cuelane.session.cues.naming import part_named, part_number, part_of
 from cuelane.session.model import Interval
 
 CAUTION_BY_MS = 5_000
@@ -116,6 +117,7 @@ def _name(here: Here) -> Iterator[Candidate]:
     keys = [f"{form}_side" if side else form for form in forms]
     if side_form(interval) == "_both":
         keys.insert(0, "exercise_both")
+    part = _untold_part(here) if at_ms is None else ""
     for place, key in enumerate(keys):
         text = words.say(
             "announce", key, n=words.number(interval.round or 0), side=side, exercise=spoken.rstrip(".!?… ")
@@ -123,10 +125,25 @@ def _name(here: Here) -> Iterator[Candidate]:
         wish = "right after the pip" if at_ms is None else "where the plan fixes it"
         if key.startswith(("last_time", "once")):
             wish += f", {interval.appearance} of its {interval.appearances} in the session"
+        mark = own[0].mark if own else None
+        if part and not place:
+            yield Candidate(
+                "announce", f"{part} {text}", heavy + 1, f"{wish}, with the part that begins", must=must,
+                lead=True, group="announce", mark=mark, tells=(part_of(interval),),
+            )  # fmt: skip
         yield Candidate(
             "announce", text, heavy - place, wish, must=must, start_ms=at_ms, lead=at_ms is None,
-            group="announce", mark=own[0].mark if own else None,
+            group="announce", mark=mark,
         )  # fmt: skip
+
+
+def _untold_part(here: Here) -> str:
+    """Return the name of the part that begins with this set, if nothing before it had a place to tell it."""
+    interval = here.interval
+    rows = here.arc.session.intervals[: interval.index]
+    begins = not any(row.block_index == interval.block_index for row in rows)
+    first = part_number(here, interval) == 1
+    return "" if first or not begins or part_of(interval) in here.history.told else part_named(here, interval)
 
 
 def _long_forms(here: Here, own: bool) -> list[str]:

@@ -111,6 +111,16 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
         ("Child's pose. Knees wide, big toes touch.", "announce", "child's pose"),
         ("Forward fold. Hang.", "announce", "forward fold"),
         ("child's pose knees wide", "announce", "child's pose"),
+        # A rest or a time that is called in the same breath is no part of a name.
+        ("and stop squats next", "preview", "squats"),
+        ("and time rest squats next", "preview", "squats"),
+        ("that's time push ups next", "preview", "push ups"),
+        ("good work rest mountain climbers next", "preview", "mountain climbers"),
+        ("halfway there side plank next", "preview", "side plank"),
+        ("and relax next is the side plank on your left", "preview", "side plank"),
+        ("three two one and squats go", "announce", "squats"),
+        ("Time for good mornings.", "announce", "good mornings"),
+        ("Good mornings next.", "preview", "good mornings"),
         # Where one moves is told where a set begins, too.
         ("Slide down, thighs level.", "setup", None),
         ("Walk outs, hands to the floor.", "setup", "walk outs"),
@@ -142,6 +152,36 @@ def test_what_is_called_by_more_words_at_first_is_meant_by_fewer_later():
     assert named([first, [("announce", "Deep squat again.")]])[1] == "deep squat"
     squats = [[("announce", "Squat jumps.")], [("announce", "Squat jumps.")], [("announce", "Squats.")]]
     assert named(squats) == ["squat jumps", "squat jumps", "squats"]
+
+
+@pytest.mark.parametrize(
+    ("purpose", "text", "name"),
+    [
+        ("rest", "and rest squats next", "squats"),
+        ("rest", "And rest. Shake it out. Squats next.", "squats"),
+        ("rest", "recover and get ready for rows", "rows"),
+        ("time", "that was round one rest squats again", "squats"),
+        # What was done is not what comes.
+        ("rest", "and rest those squats were lovely", None),
+        ("rest", "rest your feet", None),
+    ],
+)
+def test_what_is_named_beside_the_call_of_a_rest_is_what_comes(purpose, text, name):
+    """Without any quiet between them the two cannot be cut apart, and the sentence is for the rest."""
+    sets = [[("announce", "Lunges.")], [("form", "Heels heavy.")]]
+    assert named(sets, {1: (purpose, text)}) == ["lunges", name]
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [
+        ("ten seconds left then it's squats", "squats"),
+        ("last ten seconds of squats", None),
+        ("last ten", None),
+    ],
+)
+def test_what_is_named_beside_the_last_call_of_a_time_is_what_comes(text, name):
+    assert named([[("announce", "Lunges."), ("time", text)], [("form", "Heels heavy.")]]) == ["lunges", name]
 
 
 def test_what_two_sets_begin_with_is_what_they_do():

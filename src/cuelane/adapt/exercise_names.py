@@ -52,9 +52,8 @@ class ExerciseNames:
 
     def __init__(self, language: str = "en") -> None:
         lists: Mapping[str, list[str]] = lists_of(language)["names"]  # type: ignore[assignment]
-        leads = "|".join(
-            sorted([*lists["lead"], *lists["counted_off"], *lists["block"]], key=len, reverse=True)
-        )
+        leading = [one for key in ("lead", "called", "counted_off", "block") for one in lists[key]]
+        leads = "|".join(sorted(leading, key=len, reverse=True))
         # "Walk outs" before "walk", so that the whole of it is taken.
         moves = "|".join(sorted(lists["move"], key=len, reverse=True))
         self._lead = re.compile(rf"^(?:(?:{leads})(?:\s+|$))+")
@@ -74,7 +73,7 @@ class ExerciseNames:
             rf"^(?P<name>\S+(?: \S+){{0,{_MOST_WORDS - 1}}}?) (?:{'|'.join(lists['then'])})(?= |$)"
         )
         self._inside, self._first = any_of(lists["inside"]), any_of(lists["first"])
-        self._no_head = any_of(lists["no_head"])
+        self._no_head, self._comes = any_of(lists["no_head"]), any_of(lists["comes"])
         beside, combined = ("|".join(lists[key]) for key in ("beside_combined", "combined"))
         one = rf"(?:(?:{beside}) )*(?:{combined})(?: left| right)?"
         self._combined = re.compile(rf"^{one}(?: {one})+(?= |$)")
@@ -209,6 +208,21 @@ class ExerciseNames:
         name = found["name"].split()
         is_kit = self._kit.fullmatch(found["name"]) is not None
         return None if is_kit or name[0] in self._told or self._no_part & set(name) else found["name"]
+
+    def called_besides(self, text: str, *, comes: bool = False) -> str | None:
+        """Return the name that `text` calls beside a rest or a time: "and rest, squats next".
+
+        With `comes` only what is said to come: "ten seconds left, then it's squats".
+        """
+        if comes and self._comes.search(plain(text)) is None:
+            return None
+        for part in reversed(re.split(r"[.!?]", text)):
+            words = self.alone(part)
+            # "Stretch" alone calls nothing.
+            is_called = words != spelt(part) and bool(words) and self.is_known(words)
+            if name := self._named_next(words) or (words if is_called else None):
+                return name
+        return None
 
     def counts_off(self, part: str) -> bool:
         """Return whether `part` of a list has its number before it: "station two, side plank"."""

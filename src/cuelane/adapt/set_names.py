@@ -16,6 +16,10 @@ _FROM_REST = ("preview", "announce", "setup")
 # What may begin with the name of an exercise that is named elsewhere, and what may hold one besides.
 _BEGINNING = (*NAMING, "side", "form", "remind", "say")
 _HOLDING = (*NAMING, "side")
+# What a rest or a time is called by, and what comes may be named beside.
+_CALLS = ("rest", "time")
+# Chosen: what comes is told in the last things that are said in a set.
+_LATE = 3
 # Chosen: one word that two sets begin with may be any.
 _LEAST_SHARED = 2
 # Chosen: one word said twice behind a name may be what one does there.
@@ -241,6 +245,16 @@ class SetNames:
             name = self._names.in_text(cue.text, cue.purpose) if cue.purpose in _FROM_REST else None
             if name:
                 yield name
+        yield from self._called_before(number)
+
+    def _called_before(self, number: int) -> Iterator[str]:
+        """Yield what is named beside the call of a rest before a set, or of a time late in the set before."""
+        if not number:
+            return
+        late = [cue for cue in self._cues if cue.interval == self._sets[number - 1]][-_LATE:]
+        for cues, comes in ((self._around(number)[1], False), (late, True)):
+            calls = (cue for cue in reversed(cues) if cue.purpose in _CALLS)
+            yield from filter(None, (self._names.called_besides(cue.text, comes=comes) for cue in calls))
 
     def _beginning(self, cue: CutCue | None) -> tuple[str, ...]:
         """Return the first words of a set that may be its name."""

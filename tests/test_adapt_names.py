@@ -184,6 +184,45 @@ def test_what_is_named_beside_the_last_call_of_a_time_is_what_comes(text, name):
     assert named([[("announce", "Lunges."), ("time", text)], [("form", "Heels heavy.")]]) == ["lunges", name]
 
 
+@pytest.mark.parametrize(
+    ("before", "first", "name"),
+    [
+        (("change", "on to your front please for the swan"), "swan hands by your shoulders", "swan"),
+        (
+            ("preview", "Hands and knees, we're going into leg pull."),
+            "leg pull front lift a foot",
+            "leg pull",
+        ),
+        (("preview", "stay there clockwork's next"), "clockwork arms and legs go round", "clockwork"),
+        (("setup", "lie back and let's start with the hundred"), "the hundred knees over hips", "hundred"),
+        # How one stands, a part of the body, kit or an order is none.
+        (("setup", "come up to standing and stay tall"), "tall spine and look ahead", None),
+        (("setup", "put your weight on your left leg"), "leg long behind you", None),
+        (("change", "go and get your towel"), "towel in both hands and hold it out", None),
+        (("preview", "this one is a long slow reach"), "reach your arm over your head", None),
+        # What is said about a rest leads to nothing.
+        (("rest", "sip of water and a wiggle"), "wiggle your toes and settle", None),
+    ],
+)
+def test_a_word_that_ends_what_comes_before_and_begins_the_set_is_its_name(before, first, name):
+    """No list knows them all, and captions have no marks that would end them."""
+    sets = [[("announce", "Lunges.")], [("setup", first)]]
+    assert named(sets, {1: before}) == ["lunges", name]
+
+
+def test_the_other_side_of_a_set_is_called_as_that_set_is_meant():
+    """ "Side twirl sit on your left hip" is a side twirl, as was said before it; so is its other side."""
+    sets = [[("setup", "side twirl sit on your left hip")], [("side", "other side sit on your right hip")]]
+    rows = [
+        ("preview", 0, "side twirl next"),
+        *((p, 2 * n + 1, t) for n, own in enumerate(sets) for p, t in own),
+    ]
+    cues = [CutCue(n, n + 1, t, plan_role(p), at, f"{n}.wav", p) for n, (p, at, t) in enumerate(rows)]
+    of_sets = SetNames(ExerciseNames(), [1, 3], cues)
+
+    assert of_sets.as_prepared(of_sets.as_said()) == ["side twirl"] * 2
+
+
 def test_what_two_sets_begin_with_is_what_they_do():
     """A name of no known word is found where it is said twice; what begins sets of two names is none."""
     assert (

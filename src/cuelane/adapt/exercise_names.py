@@ -72,6 +72,7 @@ class ExerciseNames:
         self._then = re.compile(
             rf"^(?P<name>\S+(?: \S+){{0,{_MOST_WORDS - 1}}}?) (?:{'|'.join(lists['then'])})(?= |$)"
         )
+        self._comes_last = re.compile(rf"(?:'s)? (?:{'|'.join(lists['then'])})$")
         self._inside, self._first = any_of(lists["inside"]), any_of(lists["first"])
         self._no_head, self._comes = any_of(lists["no_head"]), any_of(lists["comes"])
         beside, combined = ("|".join(lists[key]) for key in ("beside_combined", "combined"))
@@ -94,7 +95,7 @@ class ExerciseNames:
         self.untrue, self._lists = UntrueCalls(language), word_lists(language)
         hints = hints_of(language)
         self._body, self._kit, self._greeting = hints["body"], hints["kit"], hints["greeting"]
-        self._praise = hints["praise"]
+        self._praise, self._keep_it = hints["praise"], hints["keep_it"]
 
     def in_text(self, text: str, purpose: str) -> str | None:
         """Return the exercise that `text` begins by naming, in lower case; None if it names none."""
@@ -223,6 +224,27 @@ class ExerciseNames:
             if name := self._named_next(words) or (words if is_called else None):
                 return name
         return None
+
+    def led_to(self, text: str) -> str:
+        """Return the words of `text` up to what says that it comes, a blank before each."""
+        return f" {self._comes_last.sub('', spelt(text))}"
+
+    def may_be_led_to(self, words: Sequence[str]) -> bool:
+        """Return whether `words`, which end one sentence and begin the next, may be a name: "swan"."""
+        general = self._no_short | self._directions | self._tells_how
+        is_general = not set(words) - general or self._keep_it.fullmatch(words[-1]) is not None
+        joined = " ".join(words)
+        is_thing = self._kit.fullmatch(joined) is not None or self._body.fullmatch(joined) is not None
+        return not is_general and not is_thing and not self.tells(words)
+
+    def without_body(self, name: str | None, led_to: str | None) -> str | None:
+        """Return `name` without the part of the body behind it, if what led to it has not that.
+
+        "Start with the hundred", and then "the hundred knees over your hips".
+        """
+        if name is None or led_to is None or not name.startswith(f"{led_to} "):
+            return name
+        return led_to if self._body.fullmatch(name.removeprefix(f"{led_to} ")) else name
 
     def counts_off(self, part: str) -> bool:
         """Return whether `part` of a list has its number before it: "station two, side plank"."""

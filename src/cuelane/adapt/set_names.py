@@ -16,6 +16,8 @@ _FROM_REST = ("preview", "announce", "setup")
 # What may begin with the name of an exercise that is named elsewhere, and what may hold one besides.
 _BEGINNING = (*NAMING, "side", "form", "remind", "say")
 _HOLDING = (*NAMING, "side")
+# What may end with the name of what comes.
+_LEADING = (*_FROM_REST, "change", "side")
 # What a rest or a time is called by, and what comes may be named beside.
 _CALLS = ("rest", "time")
 # Chosen: what comes is told in the last things that are said in a set.
@@ -50,8 +52,10 @@ class SetNames:
             or next(self._said_in(number), None)
             or next(self._said_before(number), None)
             or self._prepared(number)
+            or self._led_to(number)
             for number in range(len(self._sets))
         ]
+        found = [self._names.without_body(name, self._led_to(n)) for n, name in enumerate(found)]
         found = _alike_as_one(self._in_full(self._with_followers(found)))
         known = tuple(dict.fromkeys(name for name in found if name and not self._names.tells_where(name)))
         # "In and out" may be a name, and "side to side" what one does; a name that was said decides.
@@ -117,7 +121,8 @@ class SetNames:
             if own is None or before is None or own == before:
                 continue
             if self._names.goes_on_with_order(own, before):
-                found[number] = before
+                # Its other side has its name from it.
+                found = [before if name == own else name for name in found]
                 continue
             if not sound_alike(own, before):
                 continue
@@ -179,6 +184,20 @@ class SetNames:
             said = stems(" ".join(words[:n_words]))
             if not self._names.tells(words[:n_words]) and any(said in stems(cue.text) for cue in rest):
                 return " ".join(words[:n_words])
+        return None
+
+    def _led_to(self, number: int) -> str | None:
+        """Return the words that a set begins with, if what comes before it ends with them.
+
+        "On to your front for the swan", and then "swan, hands by your shoulders": one word is enough.
+        """
+        inside, rest = self._around(number)
+        words = self._beginning(next(iter(inside), None))
+        ends = [self._names.led_to(cue.text) for cue in rest if cue.purpose in _LEADING]
+        for n_words in range(len(words), 0, -1):
+            said = f" {' '.join(words[:n_words])}"
+            if self._names.may_be_led_to(words[:n_words]) and any(end.endswith(said) for end in ends):
+                return said.strip()
         return None
 
     def _begun_alike(self, named: Sequence[str | None]) -> list[str | None]:

@@ -429,6 +429,23 @@ def test_rows_of_one_title_are_told_apart_by_file(tmp_path: Path) -> None:
     assert sorted(link.split(" (wav")[0] for link in links) == sorted(f"Download {name}" for name in names)
 
 
+def test_entries_of_one_title_are_told_apart_by_their_variant(tracks: Path, tmp_path: Path) -> None:
+    """In the feed as on the page: a plan as it is keeps its title, and a variant has its name behind it."""
+    for stem, more in (
+        ("legs", {}),
+        ("legs-short", {"variant": "short"}),
+        ("legs-slow", {"variant": "slow"}),
+    ):
+        track(tracks, stem, title="Legs", **more)
+    for stem in ("arms", "arms-two"):
+        track(tracks, stem, title="Arms", variant="short")
+    read = feedparser.parse(feed_of(tracks, tmp_path / "site"))
+    told = {"Second", "First", "Legs", "Legs (short)", "Legs (slow)", "Arms (arms)", "Arms (arms-two)"}
+    assert {entry.title for entry in read.entries} == told
+    page = html.parse(tmp_path / "site" / "index.html")
+    assert {one.text_content() for one in page.xpath("//li/h2")} == told
+
+
 def test_only_lengths_that_leave_something_out_are_offered(tmp_path: Path) -> None:
     """Sessions of 12, 16 and 31 minutes: up to 15, 20 and 30 tell them apart, up to 10 and 45 do not."""
     sound = SessionSound(tmp_path / "a.wav", "a.wav")

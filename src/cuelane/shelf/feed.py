@@ -17,7 +17,7 @@ from urllib.parse import quote
 
 from cuelane.base.unsafe_text import on_one_line
 from cuelane.plan.series import Series
-from cuelane.shelf.sessions import PARTS, SessionSound, ShelfSession
+from cuelane.shelf.sessions import PARTS, SessionSound, ShelfSession, titles_apart
 
 PODCAST = "https://podcastindex.org/namespace/1.0"
 ITUNES = "http://www.itunes.com/dtds/podcast-1.0.dtd"
@@ -71,8 +71,9 @@ def feed_xml(
     channel = ET.SubElement(rss, "channel")
     _channel(channel, series, place, artwork)
     _put(channel, "lastBuildDate", format_datetime(changed))
-    for number, session in enumerate(sessions, 1):
+    for number, (session, title) in enumerate(zip(sessions, titles_apart(sessions), strict=True), 1):
         item = ET.SubElement(channel, "item")
+        _put(item, "title", on_one_line(title))
         _item(item, series, session, place)
         _put(item, "pubDate", format_datetime(dates[session.stem]))
         _put(item, f"{{{ITUNES}}}episode", str(number))
@@ -122,7 +123,6 @@ def _channel(channel: ET.Element, series: Series, place: Place, artwork: str) ->
 
 
 def _item(item: ET.Element, series: Series, session: ShelfSession, place: Place) -> None:
-    _put(item, "title", on_one_line(session.schedule.title))
     if ".html" in session.parts:
         _put(item, "link", place.of(page_of(session)))
     # The cautions go wherever the session goes.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from functools import cache
 from importlib import resources
@@ -15,7 +14,7 @@ from cuelane.deliver.page_score import overview_paths
 from cuelane.media.formats import format_of
 from cuelane.plan.series import Series
 from cuelane.shelf.feed import FEED_NAME, Place, page_of
-from cuelane.shelf.sessions import SessionSound, ShelfSession
+from cuelane.shelf.sessions import SessionSound, ShelfSession, titles_apart
 from cuelane.web.page_parts import document, environment, language_tag, plain
 
 STEPS_MIN = (10, 15, 20, 30, 45, 60, 90)
@@ -30,7 +29,8 @@ def _asset(name: str) -> str:
 def index_html(series: Series, sessions: Sequence[ShelfSession], place: Place | None) -> str:
     """Return the page; with `place`, it says where the feed is."""
     words = page_words(series.language)
-    rows = [_row(session, title, words) for session, title in zip(sessions, _titles(sessions), strict=True)]
+    titles = titles_apart(sessions)
+    rows = [_row(session, title, words) for session, title in zip(sessions, titles, strict=True)]
     longest = max(session.length_ms for session in sessions)
     shortest = min(session.length_ms for session in sessions)
     steps = [step for step in STEPS_MIN if shortest <= step * 60_000 < longest]
@@ -71,19 +71,6 @@ def _cautions(sessions: Sequence[ShelfSession]) -> dict[str, list[str]]:
         lines = found.setdefault(language_tag(session.schedule.language), {})
         lines |= dict.fromkeys(plain(line) for line in session.cautions)
     return {language: list(lines) for language, lines in found.items() if lines}
-
-
-def _titles(sessions: Sequence[ShelfSession]) -> list[str]:
-    """Return what each row is called: the session's title, with its file's name where others have that too.
-
-    Two that differ only in capitals are one title: read aloud, they are the same.
-    """
-    titles = [plain(session.schedule.title) or plain(session.stem) for session in sessions]
-    times = Counter(title.casefold() for title in titles)
-    return [
-        f"{title} ({plain(session.stem)})" if times[title.casefold()] > 1 else title
-        for session, title in zip(sessions, titles, strict=True)
-    ]
 
 
 def _row(session: ShelfSession, title: str, words: PageWords) -> dict[str, object]:

@@ -15,6 +15,7 @@ from cuelane.base.schedule_limits import MAX_BYTES
 from cuelane.base.seals import digest_of, is_inside, is_sealed
 from cuelane.base.units import to_ms
 from cuelane.media.formats import SUFFIXES, media_type_of
+from cuelane.web.page_parts import plain
 
 MOST_SESSIONS = 2_000
 PARTS = {
@@ -85,6 +86,26 @@ class ShelfSession:
     def _facts(self) -> dict[str, Any]:
         facts = self.schedule.extra.get("facts")
         return facts if isinstance(facts, dict) else {}
+
+
+def titles_apart(sessions: Sequence[ShelfSession]) -> list[str]:
+    """Return what each session is called on page and feed: its title, and more if others have that.
+
+    The more is the variant's name, none for the plan as it is, if that is enough; else the file's name. Two
+    titles that differ only in capitals are one: read aloud, they are the same.
+    """
+    titles = [plain(session.schedule.title) or plain(session.stem) for session in sessions]
+    alike: dict[str, list[int]] = {}
+    for number, title in enumerate(titles):
+        alike.setdefault(title.casefold(), []).append(number)
+    for numbers in alike.values():
+        told = [sessions[number].schedule.extra.get("variant") for number in numbers]
+        names = [plain(one) if isinstance(one, str) else "" for one in told]
+        if len({name.casefold() for name in names}) < len(names):
+            names = [plain(sessions[number].stem) for number in numbers]
+        for number, name in zip(numbers, names, strict=True):
+            titles[number] += f" ({name})" if name and len(numbers) > 1 else ""
+    return titles
 
 
 def _texts(values: Any) -> tuple[str, ...]:

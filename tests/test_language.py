@@ -229,12 +229,29 @@ def test_a_list_sounds_right() -> None:
 
 # Of our own: what a class is told in each place, and what is told to somebody who stands.
 PLACES = {
+    "en": {
+        "back": ["Lie on your back.", "Swing your legs up the wall."], "hands": ["On hands and knees."],
+        "front": ["On your front.", "Plank, hands under your shoulders."],
+        "floor": [
+            "Pigeon, on the floor.", "On your forearms, knees wide.",
+            "Left knee on the towel, other foot in front.",
+            "Sit with your legs long, and fold from the hips.", "Sit cross-legged.", "Lie on your side.",
+        ],
+        None: [
+            "Both feet flat on the floor.", "Rest the bar on your forearms.", "Leave the bell on the floor.",
+            "Sit tall on your chair, feet on the floor.", "One foot up against the wall.",
+            "Hands on your back.",
+            "Sit back, your legs as long as you like.", "A towel under your heels.",
+        ],
+    },
     "es": {
-        "back": ["Túmbate boca arriba.", "De espaldas en el suelo."], "hands": ["Pasa a cuatro apoyos."],
+        "back": ["Túmbate boca arriba.", "De espaldas en el suelo.", "Sube las piernas por la pared."],
+        "hands": ["Pasa a cuatro apoyos."],
         "front": ["Boca abajo.", "Plancha, codos debajo de los hombros."],
         "floor": [
             "Tumbada de lado.", "De costado en el suelo.", "Ponte de rodillas.", "Antebrazos en el piso.",
-            "Recuéstate en la colchoneta.",
+            "Recuéstate en la colchoneta.", "Sentada con las piernas estiradas.",
+            "La rodilla sobre la toalla, el otro pie delante.",
         ],
         None: [
             "Los pies bien apoyados en el suelo.", "Mira de lado a lado.", "Da un paso de lado.",
@@ -243,20 +260,24 @@ PLACES = {
         ],
     },
     "fr": {
-        "back": ["Allongez-vous sur le dos."], "hands": ["À quatre pattes."],
+        "back": ["Allongez-vous sur le dos.", "Les jambes contre le mur."], "hands": ["À quatre pattes."],
         "front": ["Sur le ventre.", "Les mains sous les épaules."],
-        "floor": ["Roulez sur le côté.", "Allongée, les bras le long du corps.", "À genoux."],
+        "floor": [
+            "Roulez sur le côté.", "Allongée, les bras le long du corps.", "À genoux.",
+            "Assise en tailleur.",
+        ],
         None: [
             "Les deux pieds à plat au sol.", "Un pas sur le côté.", "Mains sur le ventre.",
             "Pieds sous les épaules.", "La jambe allongée derrière vous.", "Sac à dos sur le dos.",
         ],
     },
     "it": {
-        "back": ["Sulla schiena.", "Posizione supina."], "hands": ["In quadrupedia."],
+        "back": ["Sulla schiena.", "Posizione supina.", "Le gambe contro il muro."],
+        "hands": ["In quadrupedia."],
         "front": ["A pancia in giù.", "Mani sotto le spalle."],
         "floor": [
             "Sdraiata, girati sul fianco.", "Gomiti a terra.", "Disteso a terra.", "Siediti per terra.",
-            "Gomiti sul materassino.",
+            "Gomiti sul materassino.", "Seduto a gambe tese.", "Ginocchio sull'asciugamano.",
         ],
         None: [
             "I due piedi ben appoggiati a terra.", "Una mano sul fianco.", "Presa prona sul manubrio.",
@@ -264,18 +285,26 @@ PLACES = {
         ],
     },
     "pt-BR": {
-        "back": ["Deite de costas.", "Barriga para cima."], "hands": ["Em quatro apoios."],
+        "back": ["Deite de costas.", "Barriga para cima.", "Pernas na parede."],
+        "hands": ["Em quatro apoios."],
         "front": ["De bruços.", "Mãos embaixo dos ombros."],
-        "floor": ["Deitada, joelhos dobrados.", "De joelhos.", "Sente-se no colchonete."],
+        "floor": [
+            "Deitada, joelhos dobrados.", "De joelhos.", "Sente-se no colchonete.",
+            "Sentado com as pernas cruzadas.",
+        ],
         None: [
             "Os dois pés bem apoiados no chão.", "De costas para a parede.", "Pés embaixo dos ombros.",
             "Deixe a mochila no chão.",
         ],
     },
     "de": {
-        "back": ["In Rückenlage.", "Leg dich auf den Rücken."], "hands": ["Im Vierfüßlerstand."],
+        "back": ["In Rückenlage.", "Leg dich auf den Rücken.", "Streck die Beine an der Wand hoch."],
+        "hands": ["Im Vierfüßlerstand."],
         "front": ["In Bauchlage.", "Die Hände unter die Schultern."],
-        "floor": ["In Seitenlage.", "Roll dich auf die Seite.", "Im Kniestand."],
+        "floor": [
+            "In Seitenlage.", "Roll dich auf die Seite.", "Im Kniestand.", "Im Schneidersitz.",
+            "Das Knie auf ein gefaltetes Handtuch.",
+        ],
         None: [
             "Beide Füße fest auf den Boden.", "Die Hände auf den Bauch.", "Leg das Gewicht auf die Seite.",
             "Füße unter die Schultern.", "Der Rucksack auf dem Rücken.",

@@ -185,6 +185,42 @@ def test_a_rest_inside_a_set_is_called_in_no_other(text, purpose, is_call):
     assert ((text, OWN_REST) in [(cue.text, why) for cue, why in made.lines.left]) is is_call
 
 
+@pytest.mark.parametrize(
+    ("text", "share", "purpose", "kept_as"),
+    [
+        ("Double the jab.", 0.4, "preview", "form"),
+        # What comes is told late in a set, or by its name.
+        ("Double the jab.", 0.8, "preview", None),
+        ("Push ups after this, my favourite.", 0.4, "preview", None),
+        ("Left, right, left, right.", 0.4, "say", "form"),
+        # "Ten, everything": the second word means nothing without the first.
+        ("Everything.", 0.8, "praise", None),
+        ("Everything you've got.", 0.8, "praise", "praise"),
+        ("Lovely.", 0.4, "praise", "praise"),
+    ],
+)
+def test_guesses_at_what_a_few_words_are_for(text, share, purpose, kept_as):
+    """A point of form early in a set was lost, and a word that was left over was said in other sets."""
+    made = made_of(with_sets({1: [(share, purpose, text)]}), sure=False)
+
+    kept = made.lines.exercises["goblet squats"]
+    assert [role for role, rows in kept.items() for row in rows if row.cue.text == text] == (
+        [kept_as] if kept_as else []
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "untrue"),
+    [
+        ("Hold your thighs if you get stuck half way.", False),
+        ("Only come up halfway.", False),
+        ("We're halfway.", True),
+    ],
+)
+def test_half_of_a_movement_is_no_half_of_a_set(text, untrue):
+    assert UntrueCalls().tells_time(text, "easier") is untrue
+
+
 def test_a_count_that_is_called_praise_tells_the_tempo():
     """Praise is said as a set ends, where it would count it out."""
     made = made_of(with_sets({1: [(0.3, "praise", "Three, two, one, up. That's the rhythm.")]}))

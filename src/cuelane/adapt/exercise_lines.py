@@ -32,6 +32,7 @@ LOST_TURN = "turns to the other side in the middle of one set, which the others 
 OTHER_SIDE = "names a side; each set does both, so it holds for half of it"
 ABOUT_REST = "said in a rest, and perhaps about it: in a set it could be wrong"
 PERHAPS_ASIDE = "perhaps an aside; write say for it in decisions.txt if it is to be said"
+LEFT_OVER = "one word at the end of a set, which goes with what was said before it"
 TOO_MANY = f"one of more than {MOST_LINES} lines of its kind"
 
 
@@ -209,6 +210,10 @@ class _Sorter:
                 self.lines.add(self.lines.praise, OwnLine(cue))
             case "announce" if self._is_said(cue, number):
                 self.lines.left.append((cue, SAID_TWICE))
+            case "praise" | "say" if self._is_left_over(cue):
+                self.lines.left.append((cue, LEFT_OVER))
+            case "preview" if self._tells_how(cue, number):
+                self._add(cue, number, "form")
             case "preview" if number + 1 < len(shape.sets):
                 self._preview(cue, number + 1)
             case "preview":
@@ -220,7 +225,7 @@ class _Sorter:
                 self._announce_or_leave(cue, number)
             case "praise" | "form" | "caution" | "easier" | "harder" if begins and named and not cue.is_sure:
                 self._announce_or_leave(cue, number)
-            case "side" if self._untrue.is_cadence(cue.text):
+            case "side" | "say" if self._untrue.is_cadence(cue.text):
                 # "Left, right, left, right" goes on as long as the set.
                 self._add(cue, number, "form")
             case "setup" | "announce" | "side" if self._names_itself(cue, number):
@@ -250,6 +255,18 @@ class _Sorter:
         left_s = self._intervals[cue.interval].end_s - cue.onset_ms / 1000
         is_early = cue.interval in self._shape.sets and left_s > _COUNTED_OUT_S
         return is_early and self._untrue.counts_a_movement(cue.text)
+
+    def _is_left_over(self, cue: CutCue) -> bool:
+        """Return whether `cue` is a word that was said with the last call of a time: "ten, everything"."""
+        left_s = self._intervals[cue.interval].end_s - cue.onset_ms / 1000
+        return not cue.is_sure and len(cue.text.split()) == 1 and left_s <= _COUNTED_OUT_S
+
+    def _tells_how(self, cue: CutCue, number: int) -> bool:
+        """Return whether `cue` is only guessed to tell what comes: early in a set, and without its name."""
+        following = self._shape.names[number + 1 : number + 2]
+        named = any(self._names.holds(cue.text, name) for name in following)
+        is_guess = not cue.is_sure and self._share(cue) < _CHANGES_FROM
+        return is_guess and not named and not self._lists.calls_next(cue.text)
 
     def _names_the_next(self, cue: CutCue, number: int) -> bool:
         """Return whether what is said late in a set names the next one: "bell again, swings"."""

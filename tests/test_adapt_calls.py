@@ -18,6 +18,7 @@ from cuelane.adapt.exercise_lines import (
 from cuelane.adapt.pattern_plan import PatternPlan, pattern_plan
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.role_judge import plan_role
+from cuelane.adapt.words.word_lists import word_lists
 from test_adapt_patterns import WORK_S, intervals
 
 Said = tuple[float, str, str]
@@ -88,6 +89,18 @@ def test_what_compares_with_the_last_time_stays_in_its_set():
         ("Three, two, one, up. That's the rhythm.", 0.3, "praise", False),
         ("321 up.", 0.3, "time", False),
         ("Lower for four, three, two, one.", 0.3, "time", False),
+        # How long a part of a movement takes is none, whenever it is said.
+        ("Three seconds up, three seconds down.", 0.3, "time", False),
+        ("Two seconds at the bottom.", 1 - 6 / WORK_S, "time", False),
+        ("Slow on the way down, three seconds.", 0.3, "time", False),
+        ("Five second lowers, please.", 0.3, "time", False),
+        ("In for five, out for five.", 0.3, "time", False),
+        ("Stay low for three seconds, then stand.", 0.3, "time", False),
+        ("Every rep takes four seconds.", 0.3, "time", False),
+        ("Hold for a breath at the top.", 0.3, "change", False),
+        ("Three seconds down, and that's ten seconds left.", 0.3, "time", True),
+        ("Hold that for ten seconds.", 0.3, "time", True),
+        ("Three more breaths.", 0.3, "time", True),
         # The same words end a set as it ends.
         ("Three, two, one, up.", 1 - 6 / WORK_S, "time", True),
         ("Three, two, one and rest.", 0.3, "time", True),
@@ -219,6 +232,29 @@ def test_guesses_at_what_a_few_words_are_for(text, share, purpose, kept_as):
 )
 def test_half_of_a_movement_is_no_half_of_a_set(text, untrue):
     assert UntrueCalls().tells_time(text, "easier") is untrue
+
+
+@pytest.mark.parametrize(
+    ("before", "time", "is_one"),
+    [
+        ("Slow on the way down,", "three seconds.", True),
+        ("Squeeze for two and hold for", "three seconds.", True),
+        ("Lovely and slow.", "Ten seconds.", False),
+        ("Slow on the way down,", "ten seconds left.", False),
+    ],
+)
+def test_how_long_a_part_takes_is_not_cut_from_what_is_said_of_it(before, time, is_one):
+    assert word_lists().is_paced(before, time) is is_one
+
+
+def test_a_guess_at_a_way_that_tells_the_pace_is_form():
+    """Four counts are neither easier nor harder in themselves; who is sure of it knows better."""
+    text = "Take four counts to come down."
+    made = made_of(with_sets({1: [(0.3, "easier", text)]}), sure=False)
+    sure = made_of(with_sets({1: [(0.3, "harder", text)]}))
+
+    assert rows_of(made, "goblet squats", "form") == [text]
+    assert rows_of(sure, "goblet squats", "harder") == [text]
 
 
 def test_a_count_that_is_called_praise_tells_the_tempo():

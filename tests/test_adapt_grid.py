@@ -416,6 +416,7 @@ def test_what_is_said_about_time_is_read():
                 (70.0, "Ten seconds."),
                 (90.0, "We work for forty seconds."),
                 (99.0, "Don't stop."),
+                (104.0, "Now in for four seconds."),
             ]
         )
     )

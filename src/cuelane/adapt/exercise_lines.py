@@ -196,11 +196,11 @@ class _Sorter:
             # "Push press coming up", whatever it was taken for.
             self._preview(cue, number + 1)
             return
+        if self._is_form(cue, number):
+            self._add(cue, number, "form")
+            return
         of_exercise = self._untrue.is_of_exercise(cue.text)
         match cue.purpose:
-            case "time" | "praise" | "say" | "change" if self._is_tempo(cue):
-                # "Three, two, one, up" tells how fast one moves.
-                self._add(cue, number, "form")
             case "praise" | "say" | "announce" if self._untrue.rests(cue.text) and not named:
                 # "Rest up, you earned it": work starts every minute, and what is left of it is rest.
                 self.lines.left.append((cue, OWN_REST))
@@ -212,8 +212,6 @@ class _Sorter:
                 self.lines.left.append((cue, SAID_TWICE))
             case "praise" | "say" if self._is_left_over(cue):
                 self.lines.left.append((cue, LEFT_OVER))
-            case "preview" if self._tells_how(cue, number):
-                self._add(cue, number, "form")
             case "preview" if number + 1 < len(shape.sets):
                 self._preview(cue, number + 1)
             case "preview":
@@ -251,10 +249,24 @@ class _Sorter:
             self.lines.left.append((cue, OTHER_SIDE))
 
     def _is_tempo(self, cue: CutCue) -> bool:
-        """Return whether `cue` counts a movement, and not a set to its end."""
+        """Return whether `cue` counts a movement or tells its pace, and does not count a set to its end."""
+        if cue.interval not in self._shape.sets:
+            return False
         left_s = self._intervals[cue.interval].end_s - cue.onset_ms / 1000
-        is_early = cue.interval in self._shape.sets and left_s > _COUNTED_OUT_S
-        return is_early and self._untrue.counts_a_movement(cue.text)
+        counts = left_s > _COUNTED_OUT_S and self._untrue.counts_a_movement(cue.text)
+        return counts or self._untrue.tells_pace(cue.text)
+
+    def _is_form(self, cue: CutCue, number: int) -> bool:
+        """Return whether `cue` tells how the exercise is done, whatever it was taken for."""
+        match cue.purpose:
+            case "time" | "praise" | "say" | "change":
+                # "Three, two, one, up" tells how fast one moves.
+                return self._is_tempo(cue)
+            case "easier" | "harder":
+                return not cue.is_sure and self._untrue.tells_pace(cue.text)
+            case "preview":
+                return self._tells_how(cue, number)
+        return False
 
     def _is_left_over(self, cue: CutCue) -> bool:
         """Return whether `cue` is a word that was said with the last call of a time: "ten, everything"."""

@@ -21,7 +21,7 @@ class UntrueCalls:
         called: Mapping[str, list[str]] = lists_of(language)["boundaries"]  # type: ignore[assignment]
         self._always = any_of([*lists["always"], *called["half"], *called["last_one"]])
         self._besides, self._later = any_of(lists["besides"]), any_of(lists["later"])
-        self._tempo = any_of(lists["tempo"])
+        self._tempo, self._pace = any_of(lists["tempo"]), hints_of(language)["pace"]
         self._rests, self._beside_side = any_of(lists["rests"]), frozenset(lists["beside_side"])
         hints = hints_of(language)
         self._cadence = any_of(lists["cadence"])
@@ -44,6 +44,15 @@ class UntrueCalls:
         """
         words = plain(in_words(text))
         rest = self._tempo.sub(" ", words)
+        return rest != words and not self.tells_time(rest, "form")
+
+    def tells_pace(self, text: str) -> bool:
+        """Return whether `text` tells how long a part of a movement takes, and no other time.
+
+        "Three seconds down" is true at any work.
+        """
+        words = plain(in_words(text))
+        rest = self._pace.sub(" ", words)
         return rest != words and not self.tells_time(rest, "form")
 
     def compares(self, text: str) -> bool:

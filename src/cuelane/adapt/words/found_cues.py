@@ -183,7 +183,8 @@ def _without_last_call(group: list[PlacedWord], quiet: Quiet, lists: WordLists) 
         leads_on = not before.text.endswith(_ENDS) and lists.leads_on(before.text)
         if not leads_on and lists.calls_time(call) and _may_part(before, group[at], quiet):
             own = " ".join(one.text for one in group[:at])
-            return [group] if lists.is_call(own) else [group[:at], group[at:]]
+            is_whole = lists.is_call(own) or lists.is_paced(own, call)
+            return [group] if is_whole else [group[:at], group[at:]]
     return [group]
 
 

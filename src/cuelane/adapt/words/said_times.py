@@ -55,11 +55,14 @@ def said_times(words: Sequence[PlacedWord], language: str = "en") -> SaidTimes:
     """Return what `words`, in order of time, say about boundaries and lengths."""
     lists = lists_of(language)["boundaries"]
     patterns = {name: any_of(rules) for name, rules in lists.items()}
+    pace = any_of(lists_of(language)["hints"]["pace"])
     times: list[SaidTime] = []
     last: list[float] = []
     lengths: dict[Begins, set[int]] = {"work": set(), "rest": set()}
     for phrase in phrases(words):
         text = " ".join(plain(word.text) for word in phrase)
+        # "In for four seconds" tells how to breathe; places in the text stay as they are.
+        text = pace.sub(lambda found: "-" * len(found[0]), text)
         onset_of = _Onsets(phrase)
         number = next(_numbers(text), None)
         if patterns["no_boundary"].search(text):

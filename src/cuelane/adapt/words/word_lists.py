@@ -60,6 +60,7 @@ class WordLists:
         self._stop_first = re.compile(rf"^(?:(?:{lead}) )*?(?:{stops}) (?P<next>\S+(?: that)?)")
         self._time = any_of([*untrue["always"], *untrue["besides"], *places["half"], *places["last_one"]])
         self._beside_time = frozenset(calls["beside_time"])
+        self._pace = any_of(lists["hints"]["pace"])
         self._goes_on, self._leads_on = frozenset(calls["goes_on"]), frozenset(calls["leads_on"])
         self._no_name = frozenset([*names["no_part"], *names["told"]])
         self._beside_rest = frozenset([*names["done_to"], *names["beside_rest"]])
@@ -98,6 +99,14 @@ class WordLists:
     def leads_on(self, word: str) -> bool:
         """Return whether a time behind `word` is a part of what is said: "hold it for ten seconds"."""
         return plain(word) in self._leads_on
+
+    def is_paced(self, before: str, time: str) -> bool:
+        """Return whether `time` is how long a part of the movement takes that is told before it.
+
+        "Slow on the way down, three seconds" is one thing.
+        """
+        own, whole = (plain(in_words(text)) for text in (before, f"{before} {time}"))
+        return any(found.start() <= len(own) < found.end() for found in self._pace.finditer(whole))
 
     def begins_with_stop(self, text: str) -> bool:
         """Return whether `text` calls a rest and says something else: "and stop next is the plank"."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +19,7 @@ from cuelane.check.fault_words import Tolerance
 from cuelane.check.file_faults import file_faults
 from cuelane.check.findings import Findings
 from cuelane.check.fit import Ballot, ClockPiece, Fit, Votes, find_line, robust_line
-from cuelane.check.intake import ANALYSIS_RATE, CheckedSound, Intake, take_in
+from cuelane.check.intake import ANALYSIS_RATE, CheckedSound, ClippingFinder, Intake, take_in
 from cuelane.check.match import match
 from cuelane.check.pips import tone_search as tones
 from cuelane.check.speech.clip_match import least_score
@@ -128,6 +130,24 @@ def test_a_clipped_crest_counts_once_and_the_first_is_named(tmp_path: Path) -> N
     intake = take_in(tmp_path / "a.wav", [])
 
     assert (intake.n_clipped, intake.clipped) == (3, [1.0, 3.0, 4.0])
+    intake.recording.close()
+
+
+@pytest.mark.parametrize(
+    "cut", [[], [100], [101], [102], [103], [104], [105], [99, 106], [101, 102], range(90, 120)]
+)
+def test_a_clipped_crest_over_the_end_of_a_block_is_one(cut: Iterable[int]) -> None:
+    """However the sound is cut into blocks: one goes on in the other channel, two samples are none."""
+    sound = np.zeros((300, 2), np.float32)
+    sound[100:105, 0] = sound[105:110, 1] = sound[150:152, 0] = 1.0
+    sound[297:300] = -1.0
+    edges = [0, *cut, 151, 299, 300]
+    intake = Intake(MediaInfo(2, 100, None, "", "", (), {}, False, True), CheckedSound())
+    finder = ClippingFinder(100, 2, intake)
+    for first, last in pairwise(edges):
+        finder.push(sound[first:last])
+
+    assert (intake.n_clipped, intake.clipped) == (2, [1.0, 2.97])
     intake.recording.close()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import queue
 import tempfile
 import threading
@@ -38,6 +39,8 @@ SILENCE = 1e-6
 FULL_SCALE = 0.9995
 BLOCK_FRAMES = 262_144
 """Chosen: five seconds; with smaller blocks the threads mostly wait for the interpreter's lock."""
+MOST_CLIPPED = 20
+"""Chosen: of so many clipped crests the places are noted."""
 CLIPPED_RUN = 3
 """Chosen: so many samples in a row at full scale are a clipped crest; one or two may be true peaks."""
 
@@ -165,6 +168,7 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
     metering = _Beside(meter.push)
     threads = [metering, *(_Beside(listener.push) for listener in listeners)]
     stream = AnalysisStream(rate, ANALYSIS_RATE)
+    clipping = ClippingFinder(rate, n_channels, intake)
     expected = int((info.duration_s or 0.0) * rate)
     peaks: list[npt.NDArray[np.float32]] = []
     rest = np.zeros(0, np.float32)
@@ -177,33 +181,29 @@ def take_in(path: Path, listeners: list[Any], progress: Progress | None = None) 
             for thread in threads[1:]:
                 thread.push(sound)
 
-    try:
-        for block in decode(
-            path,
-            sample_rate=rate,
-            channels=n_channels,
-            block_frames=BLOCK_FRAMES,
-            on_damage=intake.damage.append,
-        ):
-            metering.push(block)
-            _find_clipping(block, n_frames / rate, rate, intake)
-            n_frames += len(block)
-            mono = mean_of_channels(block)
-            forward(mono)
-            rest = _outline(np.concatenate([rest, mono]), rate // PEAKS_PER_S, peaks)
-            if progress is not None:
-                progress(n_frames, max(expected, n_frames))
-        forward(np.zeros(0, np.float32), last=True)
-    except BaseException:
-        intake.recording.close()
-        raise
-    finally:
+    notice = intake.damage.append
+    blocks = decode(path, sample_rate=rate, channels=n_channels, block_frames=BLOCK_FRAMES, on_damage=notice)
+    with contextlib.ExitStack() as where_it_fails:
+        where_it_fails.callback(intake.recording.close)
+        try:
+            for block in blocks:
+                metering.push(block)
+                clipping.push(block)
+                n_frames += len(block)
+                mono = mean_of_channels(block)
+                forward(mono)
+                rest = _outline(np.concatenate([rest, mono]), rate // PEAKS_PER_S, peaks)
+                if progress is not None:
+                    progress(n_frames, max(expected, n_frames))
+            forward(np.zeros(0, np.float32), last=True)
+        finally:
+            for thread in threads:
+                thread.join()
         for thread in threads:
-            thread.join()
-    for thread in threads:
-        thread.settle()
-    for listener in listeners:
-        listener.finish()
+            thread.settle()
+        for listener in listeners:
+            listener.finish()
+        where_it_fails.pop_all()
     intake.loudness_lufs = meter.integrated_lufs
     intake.true_peak_dbtp = meter.true_peak_dbtp
     intake.envelope = np.concatenate(peaks) if peaks else intake.envelope
@@ -220,18 +220,40 @@ def _outline(sound: Signal, step: int, peaks: list[npt.NDArray[np.float32]]) -> 
     return sound[n * step :]
 
 
-def _find_clipping(block: Signal, start_s: float, sample_rate: int, intake: Intake) -> None:
-    if float(np.abs(block).max(initial=0.0)) < FULL_SCALE:
-        return
-    # A crest that is clipped in both channels is one.
-    clipped = np.zeros(len(block), bool)
-    last = len(block) - CLIPPED_RUN + 1
-    for channel in block.T if last > 0 else ():
-        full = np.abs(channel) >= FULL_SCALE
-        runs = np.logical_and.reduce([full[n : last + n] for n in range(CLIPPED_RUN)])
-        for n in range(CLIPPED_RUN):
-            clipped[n : last + n] |= runs
-    starts = np.flatnonzero(np.diff(clipped.astype(np.int8), prepend=0) == 1)
-    intake.n_clipped += len(starts)
-    for start in starts[: max(0, 20 - len(intake.clipped))]:
-        intake.clipped.append(start_s + int(start) / sample_rate)
+class ClippingFinder:
+    """Counts the clipped crests of a stream, whatever its blocks, and notes where the first ones are."""
+
+    def __init__(self, sample_rate: int, n_channels: int, intake: Intake) -> None:
+        self._sample_rate = sample_rate
+        self._intake = intake
+        self._first = 0
+        # Of the latest samples, in which a crest may begin that ends in the next block: which are full, shape
+        # (up to 2, n_channels), and which are in a crest that has been counted, the one before them too.
+        self._full = np.zeros((0, n_channels), bool)
+        self._counted = np.zeros(1, bool)
+
+    def push(self, block: Signal) -> None:
+        """Take the next samples, shape (n, n_channels), full scale 1.0."""
+        full = np.concatenate([self._full, np.abs(block) >= FULL_SCALE])
+        clipped = np.zeros(len(full) + 1, bool)
+        if full.any():
+            self._count(full, clipped)
+        n_left = min(CLIPPED_RUN - 1, len(full))
+        self._first += len(full) - n_left
+        self._full, self._counted = full[len(full) - n_left :], clipped[len(full) - n_left :]
+
+    def _count(self, full: npt.NDArray[np.bool_], clipped: npt.NDArray[np.bool_]) -> None:
+        """Count the crests, and mark in `clipped`, shape (n + 1,), which of the samples are in one."""
+        last = len(full) - CLIPPED_RUN + 1
+        # A crest that is clipped in both channels is one.
+        for channel in full.T if last > 0 else ():
+            runs = np.logical_and.reduce([channel[n : last + n] for n in range(CLIPPED_RUN)])
+            for n in range(CLIPPED_RUN):
+                clipped[1 + n : 1 + last + n] |= runs
+        known = np.zeros(len(clipped), bool)
+        known[: len(self._counted)] = self._counted
+        clipped |= known
+        starts = np.flatnonzero(clipped[1:] & ~clipped[:-1] & ~known[1:])
+        self._intake.n_clipped += len(starts)
+        for start in starts[: max(0, MOST_CLIPPED - len(self._intake.clipped))]:
+            self._intake.clipped.append((self._first + int(start)) / self._sample_rate)

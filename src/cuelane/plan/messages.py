@@ -241,7 +241,7 @@ class _Fault:
         context = self.context
         text = self.node.text if isinstance(self.node, Scalar) else ""
         if self.type == "value_error":
-            return str(context["error"]), ""
+            return str(context["error"]), _TIME_LEFT if self.label == "calls" and text else ""
         if self.type == "literal_error":
             options = [word.strip("'") for word in str(context["expected"]).replace(" or ", ", ").split(", ")]
             options = [{"False": "false", "True": "true"}.get(word, word) for word in options]
@@ -311,6 +311,7 @@ class _Fault:
         return ""
 
 
+_TIME_LEFT = "it is the time left in a set; a call at half of a set says 'Halfway'"
 _BOUNDS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
 
 

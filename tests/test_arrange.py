@@ -344,6 +344,17 @@ def test_every_drop_has_its_reason() -> None:
     assert row.reason == "its 18.4 s have no place in this interval"
 
 
+def test_a_drop_for_the_must_cues_says_so() -> None:
+    """What would fit alone, but not beside what must be said, is not called too long for the interval."""
+    setup, form = "word " * 45 + "end.", "word " * 20 + "end."
+    found = one_set("30s", {"setup": setup, "form": form}).schedule
+    assert [cue.text for cue in found.cues if cue.role in ("setup", "form")] == [setup]
+    (row,) = [row for row in found.dropped if row.role == "form"]
+    assert row.reason == "its 6.4 s have no place beside the must-cues"
+    alone = one_set("30s", {"form": form}).schedule
+    assert form in [cue.text for cue in alone.cues]
+
+
 def test_a_long_talk_gives_way_to_an_open_stretch() -> None:
     """A line of 12.5 s wished in the middle of 20 s would leave 3.75 s on either side; it moves for 4 s."""
     block = {"block": "Main", "pattern": "circuit", "work": "20s", "exercises": ["a"]}

@@ -103,6 +103,30 @@ def test_planned_levels_are_what_meters_read(rate: int) -> None:
     assert pyloudnorm.Meter(rate).integrated_loudness(sound[:, 0]) == pytest.approx(-18.0, abs=0.15)
 
 
+@pytest.mark.parametrize("apart_ms", [-40, 0, 60, 199, 201, 350])
+def test_levels_of_sounds_close_together_are_what_a_meter_reads(apart_ms: int) -> None:
+    """Sounds over each other, and nearer than the filter takes to come to rest, are one stretch."""
+    rng = np.random.default_rng(7)
+    rate, length = 16_000, 3_200
+    clips = {
+        name: rng.normal(0, level, length).astype(np.float32) for name, level in (("a", 0.1), ("b", 0.04))
+    }
+    onsets = [800 + k * (length + apart_ms * rate // 1000) for k in range(40)]
+    events = tuple(
+        Event(f"e{k:02}", "cue", "form", 0, onset, onset + length, clip="ab"[k % 3 % 2])
+        for k, onset in enumerate(onsets)
+    )
+    # The last one ends with the session: no silence is left for the filter.
+    schedule = Schedule("t", "en", rate, events[-1].end_sample, (), events)
+    levels = mix.plan_levels(schedule, clips.__getitem__, headroom_db=1.0)
+
+    meter = Meter(rate, 1)
+    meter.push(_whole(schedule, clips, levels.gain_db))
+
+    assert meter.integrated_lufs == pytest.approx(levels.integrated_lufs, abs=1e-3)
+    assert meter.true_peak_dbtp == pytest.approx(levels.true_peak_dbtp, abs=1e-3)
+
+
 def test_the_default_target_is_met_under_the_ceiling(short: tuple[Schedule, dict]) -> None:
     """Clips of -20 LUFS peaking at -7 dBTP land on -16 LUFS with a decibel to spare under -1 dBTP."""
     schedule, clips = short

@@ -9,7 +9,7 @@ import pyloudnorm
 import pytest
 
 import soundkit
-from cuelane.audio.pip_specs import PipSpec, pip_for
+from cuelane.audio.pip_specs import PipSpec, pip_for, shortened
 from cuelane.audio.tones import k_weighting_db, render_pip
 from cuelane.base.errors import SignalError
 from cuelane.base.schedule import Event, Schedule
@@ -40,6 +40,23 @@ def test_first_and_last_sample_are_heard_at_24_bits(kind: str, role: str, rate: 
     assert len(whole) == spec.n_frames
     assert whole[0] != 0
     assert whole[-1] != 0
+
+
+@pytest.mark.parametrize("rate", RATES)
+@pytest.mark.parametrize("kind", ["work", "rest"])
+def test_a_shortened_pip_is_the_longest_of_whole_periods_that_fits(kind: str, rate: int) -> None:
+    """It ends a whole number of periods after it began, to the sample, and is heard there."""
+    spec = pip_for(kind, "long", rate)
+    period = rate / spec.frequency_hz
+    assert shortened(spec, spec.n_frames, rate) == spec
+    for most_frames in (*range(math.ceil(period) + 2, rate // 50), rate // 10, spec.n_frames - 1):
+        short = shortened(spec, most_frames, rate)
+        n_periods = round((short.n_frames - 1) / period)
+        assert abs(short.n_frames - 1 - n_periods * period) <= 0.5
+        assert short.n_frames <= most_frames < round((n_periods + 1) * period) + 1
+        assert _rendered(short, rate)[[0, -1]].all()
+    with pytest.raises(SignalError, match="does not fit into"):
+        shortened(spec, math.floor(period), rate)
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -78,7 +78,12 @@ def shortened(pip: PipSpec, most_frames: int, sample_rate: int) -> PipSpec:
     """
     if pip.n_frames <= most_frames:
         return pip
-    n_periods = int((most_frames - 1.5) * pip.frequency_hz / sample_rate)
+    n_periods = int((most_frames - 0.5) * pip.frequency_hz / sample_rate)
+    n_frames = round(n_periods * sample_rate / pip.frequency_hz) + 1
+    if n_frames > most_frames:
+        # A half is rounded to the even number.
+        n_periods -= 1
+        n_frames = round(n_periods * sample_rate / pip.frequency_hz) + 1
     if n_periods < 1:
         raise SignalError(f"a pip of {pip.frequency_hz} Hz does not fit into {most_frames} frames")
-    return PipSpec(pip.role, pip.frequency_hz, round(n_periods * sample_rate / pip.frequency_hz) + 1)
+    return PipSpec(pip.role, pip.frequency_hz, n_frames)

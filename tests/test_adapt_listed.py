@@ -25,6 +25,13 @@ LISTED = ["sit to stand", "heel raises", "wall press ups"]
         ("No hurry, sit to stand, heel raises, and wall press ups.", 6),
         # Most captions have no marks.
         ("today it's sit to stand heel raises and wall press ups twice through", 6),
+        # Counted off by letters or numbers, or joined by what leads from one to the next.
+        ("A is sit to stand, B is heel raises, C is wall press ups.", 6),
+        ("A, sit to stand. B, heel raises. C, wall press ups.", 6),
+        ("Number one's sit to stand, number two's heel raises, number three's wall press ups.", 6),
+        ("You'll do sit to stand, followed by heel raises, followed by wall press ups.", 6),
+        ("Sit to stand, into heel raises, into wall press ups.", 6),
+        ("Your three are sit to stand, heel raises and wall press ups.", 6),
         # Some think aloud.
         ("Sit to stand, heel raises and, what's the last one, oh yeah, wall press ups.", 6),
         ("Sit to stand heel raises, wall press ups. I'll say them once.", 6),
@@ -278,6 +285,33 @@ FIRST, SECOND = ["deadlifts", "push ups", "dead bugs"], ["squats", "rows", "plan
             {0: "First circuit deadlifts, push ups, dead bugs. Second circuit squats, rows, planks."},
             [0, 3],
             FIRST + SECOND * 2,
+        ),
+        (
+            [None] * 12,
+            {0: "In the first circuit it's deadlifts, push ups and dead bugs, "
+                "and in the second squats, rows and planks."},
+            [0, 6],
+            FIRST * 2 + SECOND * 2,
+        ),
+        (
+            [None] * 12,
+            {0: "We start with deadlifts, push ups and dead bugs, "
+                "and after the break it's squats, rows and planks."},
+            [0, 6],
+            FIRST * 2 + SECOND * 2,
+        ),
+        (
+            [None] * 12,
+            {0: "The first three are deadlifts, push ups and dead bugs. "
+                "The last three are squats, rows and planks."},
+            [0, 6],
+            FIRST * 2 + SECOND * 2,
+        ),
+        (
+            FIRST * 2 + [None] * 6,
+            {6: "Giant set two is squats, rows and planks."},
+            [0, 6],
+            FIRST * 2 + SECOND * 2,
         ),
         # One list for all of the class, and what is no exercise.
         ([None] * 12, {0: "Deadlifts, push ups and dead bugs."}, [0, 6], None),

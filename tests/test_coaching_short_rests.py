@@ -57,6 +57,18 @@ def test_the_set_before_a_rest_of_few_seconds_names_what_comes(work: str, rest: 
         assert 3 <= before <= 9
 
 
+@pytest.mark.parametrize(("sides", "told"), [("none", 0), ("alternate", 3)])
+def test_the_same_exercise_behind_a_short_rest_is_named_for_its_side_alone(sides: str, told: int) -> None:
+    """Four sets of one exercise with rests of 5 s: "again" three times would tell nothing."""
+    block = {"block": "Main", "pattern": "circuit", "work": "40s", "rest": "5s", "rounds": 4}
+    plan = {"session": [block | {"exercises": ["march"]}], "exercises": {"march": {"sides": sides}}}
+    found = arranged(plan).schedule
+    texts = [
+        cue.text for cue in found.cues if found.intervals[cue.interval].kind == "work" and "again" in cue.text
+    ]
+    assert len(texts) == told
+
+
 def test_a_call_before_a_short_rest_still_says_that_rest_comes() -> None:
     """The next exercise is not what comes in ten seconds."""
     calls = [cue.text for cue in timetable("5s").cues if cue.role == "time"]

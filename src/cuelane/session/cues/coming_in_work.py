@@ -46,8 +46,11 @@ def coming_in_work(here: Here, *, crowded: bool) -> Iterator[Candidate]:
     preview = _untold(here, coming)
     if preview is not None:
         yield _preview_in_work(here, coming, preview, side)
-    ending, items = _needs_form(here, coming)
     key = next_key(interval, coming)
+    if here.around.following is None and key in ("again", "again_same_side"):
+        # That a rest comes says enough: nothing else is done after it.
+        return
+    ending, items = _needs_form(here, coming)
     forms = [f"{key}{ending}", key] if items and f"{key}{ending}" in NEEDS_FORMS else [key]
     named = (("next", coming.set_index),)
     tells = [

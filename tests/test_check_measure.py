@@ -5,6 +5,7 @@ The limits are the project's own. For what others allow, see the docstring of :m
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -136,6 +137,20 @@ def test_without_templates_a_clean_file_is_still_measured(
     assert away[pips].max() <= 3.0
     assert np.mean(away[~pips] <= 20.0) >= 0.95
     assert {event.template for event in report.events} == {"tone", "none"}
+
+
+def test_a_session_of_one_event_has_a_verdict_in_good_english(
+    tmp_path: Path, schedule: Schedule, track: synth.Track
+) -> None:
+    """One is not "all 1 events"."""
+    cue = schedule.cues[0]
+    sound = np.zeros_like(track.samples())
+    sound[cue.onset_sample : cue.end_sample] = track.samples()[cue.onset_sample : cue.end_sample]
+    audio = synth.write(tmp_path / "a.wav", sound)
+
+    report = check(audio, replace(schedule, events=(cue,)), store=track.store())
+
+    assert report.verdict == "Good: the one event is in place."
 
 
 def test_without_templates_nothing_is_claimed_under_music(

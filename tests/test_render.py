@@ -14,9 +14,10 @@ import soundfile
 
 from cuelane.audio.store import ClipStore
 from cuelane.base.errors import PlanError, ScheduleError, UsageError
-from cuelane.base.schedule import load_schedule
+from cuelane.base.schedule import Schedule, load_schedule
 from cuelane.media import decode, piecework
 from cuelane.meter import Meter
+from cuelane.render import landing
 from cuelane.render.landing import stepped
 from cuelane.render.mix import Levels
 from cuelane.render.run import Rendered, RenderOptions, prepare, render
@@ -273,6 +274,19 @@ def test_gains_go_in_tenths_and_never_over_the_ceiling() -> None:
     assert near == Levels(3.3, pytest.approx(-15.97), pytest.approx(-3.97), limited_by_peak=False)
     low = stepped(Levels(3.27, -16.5, -2.0, limited_by_peak=True), -2.0)
     assert low == Levels(3.2, pytest.approx(-16.57), pytest.approx(-2.07), limited_by_peak=True)
+
+
+@pytest.mark.parametrize(("gain_db", "lufs", "quieter"), [(3.98, -16.02, False), (3.93, -16.07, True)])
+def test_only_what_a_meter_shows_is_called_quieter(
+    monkeypatch: pytest.MonkeyPatch, gain_db: float, lufs: float, quieter: bool
+) -> None:
+    """A ceiling that costs 0.02 dB is lost in the step of 0.1; one that costs a step is told."""
+    found = Levels(gain_db, lufs, -1.5, limited_by_peak=True)
+    monkeypatch.setattr(landing.mix, "plan_levels", lambda *_, **__: found)
+    schedule = Schedule("t", "en", 48_000, 0, (), ())
+    levels, _ = landing.landed(schedule, lambda _: np.zeros(0, np.float32), -16.0, 0.48)
+    assert levels.limited_by_peak is quieter
+    assert (levels.integrated_lufs < -16.05) is quieter
 
 
 def test_a_voice_for_music_is_clearer_at_the_same_loudness(

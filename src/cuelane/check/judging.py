@@ -166,10 +166,12 @@ def _place_in_report(fault: Fault) -> tuple[bool, float]:
 
 def _verdict(summary: Summary, faults: list[Fault]) -> str:
     if not faults and summary.matched == summary.events:
-        return f"Good: all {summary.events} events are in place."
+        n = summary.events
+        return f"Good: all {n} events are in place." if n != 1 else "Good: the one event is in place."
     if not faults:
-        rest = summary.events - summary.matched
-        return f"Good, but incomplete: {summary.matched} events are in place, {rest} could not be measured."
+        rest, are = summary.events - summary.matched, "is" if summary.matched == 1 else "are"
+        found = counted(summary.matched, "event")
+        return f"Good, but incomplete: {found} {are} in place, {rest} could not be measured."
     n = len(faults)
     return f"Not right: {n} fault{'s' if n > 1 else ''}, {summary.matched} of {summary.events} events found."
 

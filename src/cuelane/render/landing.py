@@ -48,7 +48,10 @@ def landed(
         levels = mix.plan_levels(
             schedule, clips, target_lufs=target_lufs, ceiling_dbtp=CEILING_DBTP, headroom_db=headroom_db
         )
-    return stepped(levels, CEILING_DBTP - headroom_db), clips
+    levels = stepped(levels, CEILING_DBTP - headroom_db)
+    # By less than a meter shows, it is what was asked for.
+    is_short = levels.integrated_lufs < target_lufs - 0.5 / _STEPS_IN_DB
+    return replace(levels, limited_by_peak=levels.limited_by_peak and is_short), clips
 
 
 def stepped(levels: mix.Levels, most_dbtp: float) -> mix.Levels:

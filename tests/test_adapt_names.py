@@ -121,6 +121,13 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
         ("three two one and squats go", "announce", "squats"),
         ("Time for good mornings.", "announce", "good mornings"),
         ("Good mornings next.", "preview", "good mornings"),
+        # What is heard for a punch beside another one.
+        ("JAP, cross.", "announce", "jab cross"),
+        ("Hug yourself.", "setup", None),
+        # The name of what comes stands before a mark, and may be an order without it.
+        ("Say there, swimming's next.", "preview", "swimming"),
+        ("Down you come, sit to stands next.", "preview", "sit to stands"),
+        ("Set the chair next, shuffle forward.", "preview", None),
         # Where one moves is told where a set begins, too.
         ("Slide down, thighs level.", "setup", None),
         ("Walk outs, hands to the floor.", "setup", "walk outs"),
@@ -160,6 +167,8 @@ def test_what_is_called_by_more_words_at_first_is_meant_by_fewer_later():
         ("rest", "and rest squats next", "squats"),
         ("rest", "And rest. Shake it out. Squats next.", "squats"),
         ("rest", "recover and get ready for rows", "rows"),
+        ("rest", "And rest, sit to stands again, you know what to do.", "sit to stands"),
+        ("rest", "And rest. Those squats.", None),
         ("time", "that was round one rest squats again", "squats"),
         # What was done is not what comes.
         ("rest", "and rest those squats were lovely", None),

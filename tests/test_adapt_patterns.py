@@ -259,6 +259,8 @@ def test_few_words_that_are_only_guessed_to_announce_are_no_name():
         (["goblet squat", "squat", "row"], ["goblet squat", "squat", "row"]),
         # Either of two could be meant.
         (["front squat", "back squat", "squat"], ["front squat", "back squat", "squat"]),
+        # What follows on what is another one with every move more.
+        (["jab cross", "jab cross hook", "jab cross hook", "jab cross"],) * 2,
     ],
 )
 def test_the_end_of_a_name_is_the_whole_where_a_round_repeats_by_it(said, places):

@@ -237,6 +237,13 @@ def _moves(language: str) -> re.Pattern[str]:
     return re.compile(rf"(?:\S+ )*(?:{'|'.join(lists['move'])})")
 
 
+def _combinations(language: str) -> re.Pattern[str]:
+    """Return a pattern that a name matches which is moves that follow on one another."""
+    lists: Mapping[str, list[str]] = lists_of(language)["names"]  # type: ignore[assignment]
+    one = f"(?:{'|'.join([*lists['combined'], *lists['beside_combined']])})"
+    return re.compile(f"{one}(?: {one})+")
+
+
 def _in_parts(said: Sequence[str | None], rest: Sequence[int], language: str) -> Sequence[str | None]:
     """Return `said`; where long rests part sets of which the first alone is named, its name goes on.
 
@@ -266,11 +273,14 @@ def _in_full(said: Sequence[str | None], language: str) -> Sequence[str | None]:
     if _is_in_rounds(said):
         return said
     names = list(dict.fromkeys(name for name in said if name))
-    moves = _moves(language)
+    moves, combined = _moves(language), _combinations(language)
     whole: dict[str, str] = {}
     for short in names:
         stem = singular(short)
         longer = [name for name in names if singular(name).endswith(f" {stem}")]
+        if combined.fullmatch(short):
+            # "Jab, cross" is none of "jab, cross, hook".
+            continue
         if not moves.fullmatch(short):
             longer += [name for name in names if name.startswith(f"{stem} ")]
         if len(longer) == 1:

@@ -6,7 +6,7 @@ import itertools
 import re
 from collections.abc import Iterable, Mapping, Sequence
 
-from cuelane.adapt.misheard_names import sound_alike, spelt
+from cuelane.adapt.misheard_names import as_combined, sound_alike, spelt
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.role_judge import hints_of
 from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain, singular, word_lists
@@ -70,7 +70,7 @@ class ExerciseNames:
         # "Slide down, thighs level" tells how, where it is no announcement.
         self._ways = re.compile(rf"^(?:{moves})(?<!s) (?:{'|'.join(lists['ways'])})(?: |$)")
         self._then = re.compile(
-            rf"^(?P<name>\S+(?: \S+){{0,{_MOST_WORDS - 1}}}?) (?:{'|'.join(lists['then'])})(?= |$)"
+            rf"^(?P<name>\S+?(?: \S+?){{0,{_MOST_WORDS - 1}}}?)(?:'s)? (?:{'|'.join(lists['then'])})(?= |$)"
         )
         self._comes_last = re.compile(rf"(?:'s)? (?:{'|'.join(lists['then'])})$")
         self._inside, self._first = any_of(lists["inside"]), any_of(lists["first"])
@@ -125,7 +125,8 @@ class ExerciseNames:
             return words
         if purpose == "preview":
             # "Phew. Marching next": the words before it are no part of it.
-            for sentence in re.split(r"[.!?]", text):
+            # So it is up to a comma: "stay there, swimming's next".
+            for sentence in (*re.split(r"[.,;:!?]", text), *re.split(r"[.!?]", text)):
                 words = self.without_lead(sentence)
                 # "Dumbbell next, push press": what to have, and then the name.
                 name = self._named_next(words) or self._known_move(self._behind_break(words))
@@ -151,7 +152,8 @@ class ExerciseNames:
 
     def _behind_break(self, words: str) -> str:
         parts = re.split(rf" (?:{'|'.join(self._breaks)}) ", words, maxsplit=1)
-        return parts[-1] if len(parts) > 1 else ""
+        # "Shuffle forward" tells what to do.
+        return parts[-1] if len(parts) > 1 and not self._ways.match(parts[-1]) else ""
 
     def alone(self, text: str) -> str:
         """Return the words of `text` without what leads to a name, or calls what it names again."""
@@ -159,7 +161,7 @@ class ExerciseNames:
 
     def combination(self, text: str) -> str | None:
         """Return the moves that `text` begins with and that follow on one another: "jab, cross, hook"."""
-        found = self._combined.match(self.without_lead(text))
+        found = self._combined.match(as_combined(self.without_lead(text)))
         return found[0] if found and len(found[0]) <= _LONGEST else None
 
     def _meant(self, text: str) -> str:
@@ -206,6 +208,9 @@ class ExerciseNames:
         found = self._then.match(words)
         if found is None or len(found["name"]) > _LONGEST:
             return None
+        if self._moves.fullmatch(found["name"]):
+            # "Sit to stands next" tells nobody to sit.
+            return found["name"]
         name = found["name"].split()
         is_kit = self._kit.fullmatch(found["name"]) is not None
         return None if is_kit or name[0] in self._told or self._no_part & set(name) else found["name"]
@@ -217,10 +222,10 @@ class ExerciseNames:
         """
         if comes and self._comes.search(plain(text)) is None:
             return None
-        for part in reversed(re.split(r"[.!?]", text)):
+        for part in reversed(re.split(r"[.,;:!?]", text)):
             words = self.alone(part)
-            # "Stretch" alone calls nothing.
-            is_called = words != spelt(part) and bool(words) and self.is_known(words)
+            # "Stretch" alone calls nothing, and "those squats" tells of the last ones.
+            is_called = words != spelt(part) and self.is_known(words) and not self._small & {*words.split()}
             if name := self._named_next(words) or (words if is_called else None):
                 return name
         return None

@@ -6,7 +6,7 @@ import difflib
 import itertools
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 
 from cuelane.adapt.class_shape import repeats
@@ -77,6 +77,16 @@ def spelt(text: str) -> str:
     return " ".join(_spelt(word) for word in plain(text).split())
 
 
+def as_combined(words: str) -> str:
+    """Return plain `words`; what sounds like a jab beside another punch is one: "jap cross"."""
+    own, moves = words.split(), _combined()
+    is_move = [word in moves.values() for word in own]
+    return " ".join(
+        moves.get(_sounds((word,)), word) if any(is_move[max(0, at - 1) : at + 2]) else word
+        for at, word in enumerate(own)
+    )
+
+
 def _plural(number: str) -> str:
     return re.sub("y$", "ie", number) + ("es" if number.endswith("x") else "s")
 
@@ -91,15 +101,25 @@ def _moves() -> dict[str, str]:
     """Return the moves of one word by how they sound."""
     lists: Mapping[str, list[str]] = lists_of()["names"]  # type: ignore[assignment]
     found: dict[str, str] = {}
-    for rule in lists["move"]:
-        # A rule has at most one part that may be missing, at its end: "row" and "rows".
-        body, ending = re.fullmatch(r"(\w+?)(?:(?:\((\w+)\)|(\w))\?)?", rule), ""
-        if body is None:
-            continue
-        ending = body[2] or body[3] or ""
-        for form in dict.fromkeys((body[1], body[1] + ending)):
-            found.setdefault(phones(form), form)
+    for form in _forms(lists["move"]):
+        found.setdefault(phones(form), form)
     return found
+
+
+@lru_cache(maxsize=1)
+def _combined() -> dict[tuple[str, ...], str]:
+    """Return the moves of combinations by how they sound, but for voices and vowels."""
+    lists: Mapping[str, list[str]] = lists_of()["names"]  # type: ignore[assignment]
+    return {_sounds((form,)): form for form in _forms(lists["combined"])}
+
+
+def _forms(rules: Sequence[str]) -> Iterator[str]:
+    """Yield the words that `rules` stand for; one of several words stands for none."""
+    for rule in rules:
+        # A rule has at most one part that may be missing, at its end: "row" and "rows".
+        body = re.fullmatch(r"(\w+?)(?:(?:\((\w+)\)|(\w))\?)?", rule)
+        if body is not None:
+            yield from dict.fromkeys((body[1], body[1] + (body[2] or body[3] or "")))
 
 
 @lru_cache(maxsize=4096)

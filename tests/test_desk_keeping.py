@@ -174,6 +174,7 @@ def test_tracks_with_the_old_title_are_put_away(desk: Any, folder: Path) -> None
     (folder / "walk.vtt").write_text("mine by now", encoding="utf-8")
     answer = do(desk, "rename", "walk.yaml", "Stroll")
     assert "The track with the old name is among what was deleted" in answer.json["said"]
+    assert answer.json["go"] == {"href": "/finish/stroll.yaml", "text": "Finish"}
     (key,) = put_away(folder)
     assert names_in(folder / "deleted" / key) == sorted({*made} - {"walk.vtt"})
     assert (folder / "walk.md").is_file()

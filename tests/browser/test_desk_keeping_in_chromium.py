@@ -7,6 +7,8 @@ from pathlib import Path
 from devtools import Browser
 from opened_desk import Desk, opened
 
+from test_desk_keeping import write_track
+
 WALK = "title: Walk\nvoice: system\nsession:\n  - rest: 30s\n"
 EVENING = "title: Evening\nvoice: system\nsession:\n  - include: walk.yaml\n"
 FOCUSED = "document.activeElement.id"
@@ -57,6 +59,25 @@ def test_a_plan_is_copied_renamed_deleted_and_brought_back_by_keys(browser: Brow
         desk.page.wait("!document.querySelector('[data-waits]')")
         assert desk.page.run("document.getElementById('open/amble.yaml').textContent") == "Amble"
         assert desk.page.complaints_of_console() == []
+
+
+def test_a_track_of_the_old_name_is_one_press_from_being_made_again(browser: Browser, tmp_path: Path) -> None:
+    """Behind what a rename tells of the track stands the way to where it is made again."""
+    (tmp_path / "walk.yaml").write_text(WALK, encoding="utf-8")
+    write_track(tmp_path / "walk.yaml")
+    with opened(browser, tmp_path) as desk:
+        opens_acts(desk, "walk.yaml")
+        types_title(desk, "rename", "Amble")
+        desk.page.wait(f"{FOCUSED} === 'acts/amble.yaml'")
+        assert desk.page.run("document.getElementById('done').innerText").endswith("under Finish. Finish")
+        desk.page.run("document.querySelector('#done a').click()")
+        desk.page.wait("location.pathname === '/finish/amble.yaml' && document.readyState === 'complete'")
+        desk.go("/")
+        # Without a track there is nothing to be made again.
+        opens_acts(desk, "amble.yaml")
+        types_title(desk, "rename", "Walk")
+        desk.page.wait(f"{FOCUSED} === 'acts/walk.yaml'")
+        assert not desk.page.run("!!document.querySelector('#done a')")
 
 
 def test_a_page_of_a_plan_that_goes_says_so(browser: Browser, tmp_path: Path) -> None:

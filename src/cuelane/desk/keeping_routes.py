@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import quote
 
 from starlette.requests import Request
 from starlette.routing import Route
@@ -27,7 +28,11 @@ def keeping_routes(keeping: Keeping, shelf: Shelf, folder: Folder) -> list[Route
         own = name.removesuffix(f":{OWN_PLAN}")
         key = "shelf.renamed_made" if is_made_away else "shelf.renamed"
         said = desk_words()(key if own == name else "shelf.renamed_folder", name=own)
-        return _told(shelf, said, f"acts/{name}")
+        told = _told(shelf, said, f"acts/{name}")
+        if is_made_away:
+            # Where it is made again is one press away.
+            told["go"] = {"href": f"/finish/{quote(name, safe='')}", "text": desk_words().top["finish"]}
+        return told
 
     def deleted(request: Request, _: Asked) -> Any:
         key = keeping.delete(request.path_params["name"])
@@ -48,5 +53,8 @@ def keeping_routes(keeping: Keeping, shelf: Shelf, folder: Folder) -> list[Route
 
 
 def _told(shelf: Shelf, said: str, focus: str) -> dict[str, Any]:
-    """Return what the page then shows and says, and which of its elements is to have the focus."""
+    """Return what the page then shows and says, and which of its elements is to have the focus.
+
+    With ``go`` beside them it shows a link behind what it says.
+    """
     return {"parts": shelf.parts(), "said": said, "focus": focus}

@@ -16,8 +16,12 @@ async function fill() {
 }
 
 // For whoever sees it; it stays until something else is done, or the page is in another language.
-function show(said) {
+function show(said, go) {
   at("done").textContent = said;
+  if (go) {
+    const link = Object.assign(document.createElement("a"), { href: go.href, textContent: go.text });
+    at("done").append(" ", link);
+  }
   at("done").hidden = !said;
 }
 document.addEventListener("reworded", () => show(""));
@@ -30,11 +34,11 @@ async function done(form, { act, of }) {
   show("");
   if (answer.status !== 200) return answer.body && trouble(answer.body.error);
   if (act === "copy") return open(answer.body.name);
-  const { parts, said, focus } = answer.body;
+  const { parts, said, focus, go } = answer.body;
   trouble("");
   setParts(parts);
   announce(said);
-  show(said);
+  show(said, go);
   const target = at(focus) ?? at("main");
   target.focus();
   target.scrollIntoView({ block: "nearest" });

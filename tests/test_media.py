@@ -406,6 +406,34 @@ def test_a_reader_that_is_left_leaves_no_process(folder: Path, monkeypatch: pyte
     assert started[0].returncode is not None
 
 
+@pytest.mark.parametrize("ending", ["m4a", "mp3", "opus"])
+def test_a_file_without_a_fault_is_decoded_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ending: str
+) -> None:
+    """The second, slower way is for what the first has something to say of."""
+    path = tmp_path / f"a.{ending}"
+    media.encode(path, _pieces(_bursts()), sample_rate=RATE)
+    commands: list[list[str]] = []
+    running = ffmpeg.running
+
+    def counted(command: list[str], **wanted: object) -> object:
+        commands.append(command)
+        return running(command, **wanted)
+
+    monkeypatch.setattr(ffmpeg, "running", counted)
+    assert len(_read(path)) == 5 * RATE
+    assert len(commands) == 1
+
+
+@pytest.mark.parametrize("kbps", [32, 40, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320])
+def test_every_bitrate_of_layer_iii_is_joined(tmp_path: Path, kbps: int) -> None:
+    """The table of frames is the standard's: mutagen reads the bitrate, and no sample is lost or added."""
+    path, sound = tmp_path / "a.mp3", _bursts(2)
+    media.encode(path, _pieces(sound), sample_rate=RATE, bitrate_kbps=kbps)
+    assert mutagen.File(path).info.bitrate == kbps * 1000
+    assert len(_read(path)) == len(sound)
+
+
 def test_decoders_let_an_encoder_go_first(monkeypatch: pytest.MonkeyPatch) -> None:
     """A process that is read from is lowered, from where ours is, while another is fed; no other ever is."""
     lowered: list[tuple[int, int]] = []

@@ -97,7 +97,10 @@ def _check_names(lines: Lines, parts: Parts) -> None:
         others = f", but it is named {len(marks)} times" if len(marks) > 1 else ""
         hint = ""
         if not lines.is_full:
+            several = [part.strip() for part in name.split(",")]
             hint = did_you_mean(name, parts.exercises) or f"there are: {names(parts.exercises)}"
+            if len(several) > 1 and set(several) <= set(parts.exercises):
+                hint = f"put brackets around a list: [{name}]"
         lines.report(marks[0], f"there is no exercise {quoted(name)} in 'exercises'{others}", hint)
 
 

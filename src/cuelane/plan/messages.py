@@ -85,6 +85,10 @@ def report_unknown_key(
     if not hint:
         hint = next((where for home, where in _ELSEWHERE if key in home.model_fields), "")
     is_plan = kind is model.Plan
+    if kind is model.Entry and not hint:
+        time = node.entries[key]
+        work = f", work: {time.text}" if isinstance(time, Scalar) and time.text else ""
+        hint = f"if it is an exercise, write  {{exercise: {key}{work}}}"
     if is_plan:
         hint = _hint_by_content(node, key) or hint or _hint_of_block(key, node.entries.get(key))
     if not hint:
@@ -219,6 +223,9 @@ class _Fault:
         if self.key in self.node.key_marks or any(nearest(key, fields) == self.key for key in unknown):
             return
         entries = self.node.entries
+        # A name with its time behind it, which is told how to write it.
+        if self.kind is model.Entry and unknown:
+            return
         if self.kind is model.Plan and any(meant_key(key, entries.get(key)) == self.key for key in unknown):
             return
         message = f"{noun(self.kind, self.pattern)} needs {quoted(self.key)}, which is missing"
@@ -241,7 +248,7 @@ class _Fault:
         context = self.context
         text = self.node.text if isinstance(self.node, Scalar) else ""
         if self.type == "value_error":
-            return str(context["error"]), _TIME_LEFT if self.label == "calls" and text else ""
+            return str(context["error"]), self.time_hint(text)
         if self.type == "literal_error":
             options = [word.strip("'") for word in str(context["expected"]).replace(" or ", ", ").split(", ")]
             options = [{"False": "false", "True": "true"}.get(word, word) for word in options]
@@ -264,6 +271,11 @@ class _Fault:
         if self.kind is parts.Pips:
             return "expected count and spacing, or false for none"
         return f"expected keys such as {', '.join(required or list(self.kind.model_fields)[:2])}"
+
+    def time_hint(self, text: str) -> str:
+        if self.label == "calls" and text:
+            return _TIME_LEFT
+        return "write 0 for none" if self.label in _MAY_BE_0 and text.lower() in _WORDS_FOR_NONE else ""
 
     def switch_hint(self, text: str) -> str:
         if self.type != "bool_type":
@@ -312,6 +324,8 @@ class _Fault:
 
 
 _TIME_LEFT = "it is the time left in a set; a call at half of a set says 'Halfway'"
+_MAY_BE_0 = ("rest", "round_rest", "change", "settle", "lead_in", "hold", "hold_out")
+_WORDS_FOR_NONE = ("none", "no", "nothing", "off", "-")
 _BOUNDS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
 
 

@@ -28,7 +28,7 @@ def test_the_unseen_sentences_stand_apart():
 
 
 def test_what_sentences_are_for_is_found_as_measured():
-    """On sentences that nothing was fitted to: 180 of 200 were right when measured, 164 of 172 called sure.
+    """On sentences that nothing was fitted to: 178 of 200 were right when measured, 165 of 173 called sure.
 
     The table is a file, so that only a change of it, the hints or the judge can change this.
     """
@@ -51,6 +51,10 @@ def test_what_sentences_are_for_is_found_as_measured():
         ("Don't tip forward.", "work", "form"),
         ("Change hands on each rep.", "work", "form"),
         ("Deadlifts, heavier if you dare.", "begin", "announce"),
+        ("Four seconds down, then stand.", "work", "form"),
+        ("Three seconds out, three seconds in.", "work", "form"),
+        ("In for five counts, out for seven.", "work", "form"),
+        ("Fantastic, everybody.", "closing", "praise"),
     ],
 )
 def test_what_made_classes_showed_to_be_judged_wrongly_is_judged_right(text, where, role):

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.signal import resample_poly
 
 import synth
 from cuelane.base.schedule import Schedule, from_json
@@ -137,6 +138,41 @@ def test_without_templates_a_clean_file_is_still_measured(
     assert away[pips].max() <= 3.0
     assert np.mean(away[~pips] <= 20.0) >= 0.95
     assert {event.template for event in report.events} == {"tone", "none"}
+
+
+def telephone(sound: synth.Wave, rate: int) -> synth.Wave:
+    """Return a sound as a telephone gives it, at 8 kHz or brought back to 48 kHz."""
+    narrow = resample_poly(sound, 1, 6)
+    return np.asarray(narrow if rate == 8_000 else resample_poly(narrow, 6, 1), np.float32)
+
+
+@pytest.mark.parametrize("rate", [8_000, 48_000])
+@pytest.mark.parametrize("seed", [3, 4, 5])
+def test_a_telephones_band_cuts_nothing_short(tmp_path: Path, seed: int, rate: int) -> None:
+    """Each hiss is above it, and was called a gap, or a lost beginning or end."""
+    track = synth.session(75, seed=seed)
+    audio = synth.write(tmp_path / "a.wav", telephone(track.samples(), rate), rate)
+
+    report = check(audio, from_json(track.schedule()), store=track.store())
+
+    assert in_place(report) == []
+    assert np.abs(errors_ms(report, track)).max() <= 0.4
+
+
+@pytest.mark.parametrize("rate", [8_000, 48_000])
+def test_what_is_cut_out_is_found_in_a_telephones_band(
+    tmp_path: Path, schedule: Schedule, track: synth.Track, rate: int
+) -> None:
+    """A fifth of a second gone from within a cue is told, and nothing else."""
+    cue = max(schedule.cues, key=lambda cue: cue.end_sample - cue.onset_sample)
+    sound = track.samples().copy()
+    first = cue.onset_sample + 24_000
+    sound[first : first + 9_600] = 0
+    audio = synth.write(tmp_path / "a.wav", telephone(sound, rate), rate)
+
+    report = check(audio, schedule, store=track.store())
+
+    assert [(fault.kind, fault.event) for fault in report.faults] == [("cut short", cue.id)]
 
 
 def test_a_session_of_one_event_has_a_verdict_in_good_english(

@@ -23,7 +23,7 @@ from cuelane.check.speech.clip_match import (
     merge,
     strongest,
 )
-from cuelane.check.speech.clip_shape import ClipShape, shape
+from cuelane.check.speech.clip_shape import ClipShape, is_narrow, shape
 from cuelane.check.speech.copies import FAINT_COARSE, FAR_TRIES, elsewhere
 from cuelane.check.speech.phrase_search import PhraseHit
 from cuelane.check.templates import Source, Template
@@ -99,7 +99,12 @@ def assemble(
     _assign_cues(findings, templates, located, coarse.candidates)
     _assign_pips(findings, recording, located, coarse.tones, sample_rate)
     heard = [(finding, finding.heard) for finding in findings.rows if finding.heard is not None]
-    shapes = side_by_side(lambda row: shape(recording, templates[row[1].key], fit.rate, row[1]), heard)
+    narrow = is_narrow(recording, templates, fit.rate, [cue for _, cue in heard])
+
+    def shape_of(row: tuple[Finding, Heard]) -> ClipShape:
+        return shape(recording, templates[row[1].key], fit.rate, row[1], narrow=narrow)
+
+    shapes = side_by_side(shape_of, heard)
     for (finding, _), of_cue in zip(heard, shapes, strict=True):
         finding.shape = of_cue
     return findings

@@ -269,7 +269,8 @@ def test_what_names_the_side_alone_is_left_to_the_program():
     """ "Couch stretch, right side", and then "same thing, right side", is once too often."""
     made = made_of({
         1: [(0.02, "announce", "Couch stretch, left side.")],
-        3: [(0.02, "remind", "Same thing, right side."), (0.3, "setup", "Right arm up and over.")],
+        3: [(0.02, "remind", "Same thing, right side."), (0.3, "setup", "Right arm up and over."),
+            (0.4, "side", "Same thing on your right side. Couch stretch.")],
         5: [(0.02, "announce", "Couch stretch, left side again.")],
         7: [(0.02, "setup", "Right leg.")],
     })  # fmt: skip
@@ -277,6 +278,7 @@ def test_what_names_the_side_alone_is_left_to_the_program():
     assert made.lines.alternated == {"couch stretch": "left"}
     assert [cue.text for cue, why in made.lines.left if why == OWN_SIDE] == [
         "Same thing, right side.",
+        "Same thing on your right side. Couch stretch.",
         "Right leg.",
     ]
     assert rows_of(made, "couch stretch", "remind") == ["Right arm up and over."]

@@ -170,7 +170,7 @@ def test_a_word_placed_wrongly_is_not_cut():
         ("And rest.", "Slow steps next.", ["And rest.", "Slow steps next."]),
         # Most captions have no marks, and one who hears a comma there may be right.
         ("And rest", "slow steps next", ["And rest", "slow steps next"]),
-        ("And rest,", "slow steps next.", ["And rest,", "slow steps next."]),
+        ("And rest,", "slow steps next.", ["And rest.", "Slow steps next."]),
         # It may begin what follows, and what is more than the call is kept together.
         ("And rest", "your knees on the floor.", ["And rest your knees on the floor."]),
         ("Rest", "whenever you need to.", ["Rest whenever you need to."]),

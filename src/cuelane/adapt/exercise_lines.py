@@ -14,7 +14,7 @@ from cuelane.adapt.timed_starts import TimedStarts
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.role_judge import OUT
-from cuelane.adapt.words.word_lists import word_lists
+from cuelane.adapt.words.word_lists import plain, word_lists
 
 MOST_LINES = 40
 """Derived from the plan's own limit: as many as it takes for one role."""
@@ -184,10 +184,10 @@ class _Sorter:
         if not self._holds_for_both(cue, number):
             self.lines.left.append((cue, OTHER_SIDE))
             return
-        if shape.names[number] in self._turns.in_turn and self._untrue.is_only_side(cue.text):
+        named, begins = self._begins_with_name(cue, number), self._first.get(cue.interval) == cue.clip
+        if shape.names[number] in self._turns.in_turn and self._is_only_side(cue, number, named=named):
             self.lines.left.append((cue, OWN_SIDE))
             return
-        named, begins = self._begins_with_name(cue, number), self._first.get(cue.interval) == cue.clip
         if shape.every_ms is not None and self._starts.rests(cue.text) and not named:
             # "When you're done, bell down, breathe": rest begins where the plan says so now.
             self.lines.left.append((cue, OWN_REST))
@@ -316,6 +316,12 @@ class _Sorter:
             return True
         begins = cue.purpose in ("setup", "announce") and self._shape.appearance(number) == 1
         return begins and self._untrue.side_of(cue.text) in (None, begins_on)
+
+    def _is_only_side(self, cue: CutCue, number: int, *, named: bool) -> bool:
+        """Return whether a line says nothing but the side, and perhaps the name behind it, of its set."""
+        words = plain(cue.text)
+        unnamed = words if named else words.replace(self._shape.names[number], " ")
+        return self._untrue.is_only_side(cue.text) or self._untrue.is_only_side(unnamed)
 
     def _is_said(self, cue: CutCue, number: int) -> bool:
         """Return whether an announcement of the same words is there, which holds for every set."""

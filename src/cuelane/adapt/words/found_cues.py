@@ -83,7 +83,7 @@ def find_cues(
         before_s = groups[number - 1][-1].end_s if number else 0.0
         after_s = groups[number + 1][0].onset_s if number + 1 < len(groups) else hearing.seconds
         start, end = _edges(group, before_s, after_s, hearing, quiet)
-        text = " ".join(word.text for word in group)[:MAX_TEXT]
+        text = _whole(" ".join(word.text for word in group))[:MAX_TEXT]
         index = _interval_at(intervals, group[0].onset_s)
         where = _where(intervals, index, is_first=index not in seen)
         judged = judge.judge(text, where)
@@ -112,6 +112,13 @@ def find_cues(
             )
         )
     return found
+
+
+def _whole(text: str) -> str:
+    """Return `text` as a sentence of its own, if its caption has marks; a part begins amid one."""
+    text = f"{text.rstrip(',;:')}." if text.endswith((",", ";", ":")) else text
+    # Most captions that programs write have neither marks nor capitals.
+    return text[:1].upper() + text[1:] if text.endswith(_ENDS) else text
 
 
 def _reasons(text: str, judged: JudgedRole, lists: WordLists) -> tuple[str, ...]:

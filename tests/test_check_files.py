@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 from typer.testing import CliRunner
 
 import synth
@@ -76,9 +77,19 @@ def test_silence_is_told_as_such(tmp_path: Path, track: synth.Track) -> None:
     report = check(audio, from_json(track.schedule()), store=track.store())
 
     assert [fault.kind for fault in report.faults] == ["another session"]
-    assert "silent" in report.verdict
+    assert report.verdict == "The file is silent: none of the session is in it."
     json.dumps(report.to_dict(), allow_nan=False)
     assert report.to_dict()["summary"]["loudness_lufs"] is None
+
+
+def test_channels_that_cancel_each_other_are_not_called_silence(tmp_path: Path, track: synth.Track) -> None:
+    """Each is loud, and together they are nothing: what is wrong, and what to do, is told."""
+    sound = track.samples()
+    soundfile.write(tmp_path / "a.wav", np.stack([sound, -sound], axis=1), 48_000)
+    report = check(tmp_path / "a.wav", from_json(track.schedule()), store=track.store())
+    assert [fault.kind for fault in report.faults] == ["another session"]
+    assert report.verdict.startswith("Its two channels are each other's opposite")
+    assert report.summary.loudness_lufs > -30
 
 
 def test_no_label_under_the_axis_reaches_over_the_edge(audio: Path, track: synth.Track) -> None:

@@ -26,6 +26,8 @@ from cuelane.check.templates import Template
 OTHER_LOUDNESS_LU = 1.0
 # Chosen: -80 dBFS, under any recording's own noise.
 SILENT_PEAK = 1e-4
+# Chosen: so far over silence each channel must be for their sum's silence to be called a cancellation.
+CANCELLED_DB = 20.0
 
 
 @dataclass(frozen=True)
@@ -97,6 +99,11 @@ def another_session(
     summary = _summary(schedule, intake, fit, results, tolerance, float("-inf"), fitted=False)
     if np.abs(intake.envelope).max(initial=0.0) < SILENT_PEAK:
         message = "The file is silent: none of the session is in it."
+        if intake.true_peak_dbtp > 20 * np.log10(SILENT_PEAK) + CANCELLED_DB:
+            message = (
+                "Its two channels are each other's opposite: together, as from a phone's one loudspeaker, "
+                "they are silent. Turn the polarity of one of them over."
+            )
     else:
         message = "This is another session, or none: its cues and pips are not those of this schedule."
     return Report(

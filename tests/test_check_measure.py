@@ -5,6 +5,7 @@ The limits are the project's own. For what others allow, see the docstring of :m
 
 from __future__ import annotations
 
+import subprocess
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from cuelane.check.check_options import CheckOptions
 from cuelane.check.report import Report
 from cuelane.check.run import check
 from cuelane.check.speech.second_opinion import FreeHearing
-from cuelane.media import encode
+from cuelane.media import encode, ffmpeg
 
 
 @pytest.fixture(scope="module")
@@ -138,6 +139,23 @@ def test_without_templates_a_clean_file_is_still_measured(
     assert away[pips].max() <= 3.0
     assert np.mean(away[~pips] <= 20.0) >= 0.95
     assert {event.template for event in report.events} == {"tone", "none"}
+
+
+@pytest.mark.parametrize(("speed", "way"), [(1.04, "4.0 % too fast"), (0.95, "5.0 % too slow")])
+def test_a_speed_control_that_keeps_the_pitch_is_one_fault(
+    tmp_path: Path, schedule: Schedule, track: synth.Track, speed: float, way: str
+) -> None:
+    """Each pip was called early and of another pitch, by the clock: 880 Hz was "855 Hz instead of 880 Hz"."""
+    audio, out = synth.write(tmp_path / "a.wav", track.samples()), tmp_path / "b.wav"
+    stretch = ["-i", f"file:{audio}", "-af", f"atempo={speed}", f"file:{out}"]
+    subprocess.run([*ffmpeg.quiet(), *stretch], check=True, stdin=subprocess.DEVNULL)
+
+    report = check(out, schedule, store=track.store())
+
+    told = [fault for fault in report.faults if fault.event is None or "pip" in fault.message]
+    assert [fault.message for fault in told] == [
+        f"It plays {way}, with its pitch kept, as a player's speed control does it."
+    ]
 
 
 def telephone(sound: synth.Wave, rate: int) -> synth.Wave:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 from cuelane.base.schedule import Schedule
 from cuelane.check.fault_words import Tolerance, clock, late_or_early, size_of
 from cuelane.check.findings import Finding, Findings
 from cuelane.check.fit import Fit
 from cuelane.check.intake import Intake
 from cuelane.check.locate import SPEED_CHANGED
+from cuelane.check.pips.measure import PITCH_CENTS
 from cuelane.check.report import Fault
 
 # Chosen: encoders trim or pad by up to a frame, 20 to 60 ms; that is not a cut.
@@ -16,20 +19,26 @@ END_S = 0.1
 MIN_SKEW_PPM = 5.0
 # Measured: by how much MP3 files without a gapless tag came late in three readers, at any rate.
 MP3_DELAY_SAMPLES = 1105
+# Chosen: waves are cut and joined within some 20 ms (common practice, no source).
+STRETCH_MS = 20.0
 
 
 def file_faults(
-    schedule: Schedule, intake: Intake, fit: Fit, findings: Findings, tolerance: Tolerance, relative: bool
-) -> list[Fault]:
-    """Return the faults of the file as a whole: offset, speed, jumps, a cut head, an early end, clipping."""
+    schedule: Schedule, intake: Intake, fit: Fit, findings: Findings, tolerance: Tolerance, relative: bool,
+    stretched: bool = False,
+) -> list[Fault]:  # fmt: skip
+    """Return the faults of the file as a whole: offset, speed, jumps, a cut head, an early end, clipping.
+
+    `stretched` says that its speed was changed and its pitch kept, see :func:`stretched_pips`.
+    """
     faults: list[Fault] = []
     session_s = schedule.n_frames / schedule.sample_rate
     drift_ms = (fit.rate - 1) * session_s * 1000
     if not relative:
-        if abs(fit.offset_s) * 1000 > tolerance.pip_ms:
+        if abs(fit.offset_s) * 1000 > (max(tolerance.pip_ms, STRETCH_MS) if stretched else tolerance.pip_ms):
             faults.append(_offset(fit, intake))
         if abs(drift_ms) > tolerance.pip_ms and abs(fit.skew_ppm) > MIN_SKEW_PPM:
-            faults.append(_speed(fit, drift_ms))
+            faults.append(_speed(fit, drift_ms, stretched))
     faults += _jumps(fit, findings)
     lost = [f for f in findings.rows if f.place_s < -0.001]
     if lost:
@@ -97,10 +106,33 @@ def _offset(fit: Fit, intake: Intake) -> Fault:
     return Fault("offset", message, at_s=max(0.0, fit.offset_s), error_ms=offset_ms)
 
 
-def _speed(fit: Fit, drift_ms: float) -> Fault:
+def stretched_pips(findings: Findings, fit: Fit) -> set[str]:
+    """Return the pips of a file at another speed that have the schedule's pitch all the same, by their ids.
+
+    So sounds what the speed control of a player or an editor gives: waves are cut out or put in, and none is
+    drawn out. Each pip is then some milliseconds from its place, which the speed explains. Empty for all
+    other files.
+    """
+    if abs(fit.rate - 1) <= SPEED_CHANGED:
+        return set()
+    pips = [f for f in findings.rows if f.expected.kind is not None and f.time_s is not None]
+    kept = [f for f in pips if _has_planned_pitch(f)]
+    if 2 * len(kept) <= len(pips):
+        return set()
+    return {f.expected.event.id for f in kept if abs(f.error_ms or 0.0) <= STRETCH_MS}
+
+
+def _has_planned_pitch(finding: Finding) -> bool:
+    heard_hz = finding.odd.heard_hz if finding.odd is not None else None
+    wanted_hz = finding.expected.event.frequency_hz
+    return bool(heard_hz and wanted_hz and abs(1200 * math.log2(heard_hz / wanted_hz)) <= PITCH_CENTS)
+
+
+def _speed(fit: Fit, drift_ms: float, stretched: bool) -> Fault:
     way = "slow" if fit.rate > 1 else "fast"
     if abs(fit.rate - 1) > SPEED_CHANGED:
-        message = f"It plays {abs(1 / fit.rate - 1) * 100:.1f} % too {way}."
+        kept = ", with its pitch kept, as a player's speed control does it" if stretched else ""
+        message = f"It plays {abs(1 / fit.rate - 1) * 100:.1f} % too {way}{kept}."
     else:
         message = (
             f"Its clock is {abs(fit.skew_ppm):.0f} ppm {way}: by the end everything is "

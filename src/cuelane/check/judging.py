@@ -14,7 +14,7 @@ from cuelane.check.background import SILENCE_DBFS, Background
 from cuelane.check.check_options import CheckOptions
 from cuelane.check.fault_words import Tolerance, clock
 from cuelane.check.faults import event_faults, levels
-from cuelane.check.file_faults import file_faults, other_voice
+from cuelane.check.file_faults import file_faults, other_voice, stretched_pips
 from cuelane.check.findings import Finding, Findings
 from cuelane.check.fit import ClockPiece, Fit
 from cuelane.check.intake import Intake
@@ -125,10 +125,12 @@ def _timing_faults(
     """Return the faults of the file as a whole and of each event, without those of events that a fault of
     the file covers."""
     fit, findings = measured.fit, measured.findings
-    faults = file_faults(schedule, measured.intake, fit, findings, tolerance, relative)
-    if measured.another_voice:
+    stretched = stretched_pips(findings, fit)
+    faults = file_faults(schedule, measured.intake, fit, findings, tolerance, relative, bool(stretched))
+    # Cues whose waves were cut and joined do not sound like their clips either.
+    if measured.another_voice and not stretched:
         faults.append(other_voice(findings))
-    covered = {
+    covered = stretched | {
         event for fault in faults if fault.kind in ("head cut", "ends early") for event in fault.others
     }
     shifted = any(fault.kind in ("offset", "speed", "jump") for fault in faults)

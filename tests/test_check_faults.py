@@ -266,3 +266,18 @@ def test_relative_judges_against_the_start_in_the_file(tmp_path: Path, sounds: d
     assert absolute.faults[0].error_ms == pytest.approx(1000.0, abs=0.05)
     assert relative.ok
     assert relative.summary.offset_ms == pytest.approx(1000.0, abs=0.05)
+
+
+def test_a_track_that_is_mixed_with_itself_is_one_fault(tmp_path: Path) -> None:
+    """Each cue was called said twice, with no word of what they have in common."""
+    track = synth.session(75, seed=9)
+    sound = track.samples()
+    late = np.concatenate([np.zeros(48_000 * 70 // 1000, np.float32), sound])[: len(sound)]
+    audio = synth.write(tmp_path / "a.wav", sound + np.float32(0.7) * late)
+    report = check(audio, from_json(track.schedule()), store=track.store())
+    twice = [fault for fault in report.faults if fault.kind == "doubled"]
+    assert [fault.message for fault in twice] == [
+        "Everything is heard twice, 70.0 ms apart: an echo, or the track was mixed with itself."
+    ]
+    n_cues = sum(item.kind == "cue" for item in track.placed)
+    assert len(twice[0].others) > 0.6 * n_cues

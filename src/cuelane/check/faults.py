@@ -19,6 +19,8 @@ from cuelane.check.templates import Template
 LEVEL_LU = 2.0
 # Chosen: more than the scatter of the measurement itself, so that music and rooms cause no fault.
 LEVEL_SIGMAS = 3.0
+# Chosen: copies so much alike in distance, so many, and of most cues that were found, have one cause.
+SAME_ECHO_MS, FEW_FOR_ECHO, MOSTLY = 5.0, 4, 0.6
 # Chosen: with fewer cues there is no usual level to differ from.
 FEW_FOR_LEVEL = 3
 
@@ -203,12 +205,24 @@ def _levels(findings: Findings, covered: set[str]) -> list[Fault]:
 
 
 def _copies(findings: Findings) -> list[Fault]:
+    """Return a fault for each cue that is said again, or one for a file in which most are, as far apart."""
     faults = []
     for copy in findings.copies:
         own = [f for f in findings.rows if f.expected.key == copy.key]
         nearest = min(own, key=lambda f: abs((f.time_s if f.time_s is not None else f.place_s) - copy.time_s))
         faults.append(_doubled(nearest, copy))
-    return faults
+    n_cues = sum(f.expected.kind is None and f.time_s is not None for f in findings.rows)
+    apart_ms = np.array([fault.error_ms or 0.0 for fault in faults])
+    usual_ms = float(np.median(apart_ms)) if len(faults) else 0.0
+    alike = np.abs(apart_ms - usual_ms) <= SAME_ECHO_MS
+    if int(alike.sum()) < max(FEW_FOR_ECHO, MOSTLY * n_cues):
+        return faults
+    twice = tuple(fault.event for fault, of_all in zip(faults, alike, strict=True) if of_all and fault.event)
+    message = (
+        f"Everything is heard twice, {size_of(usual_ms)} apart: an echo, or the track was mixed with itself."
+    )
+    others = [fault for fault, of_all in zip(faults, alike, strict=True) if not of_all]
+    return [Fault("doubled", message, error_ms=usual_ms, others=twice), *others]
 
 
 def _doubled(finding: Finding, copy: Heard) -> Fault:

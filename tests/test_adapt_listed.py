@@ -334,6 +334,18 @@ def test_a_list_of_one_of_two_blocks_is_not_the_whole_class():
     assert as_listed([*FIRST, *FIRST, *[None] * 6], opening[:1], ExerciseNames()) == FIRST * 4
 
 
+def test_lists_of_blocks_that_are_done_once_are_the_class_together():
+    """No long rest parts them: "the first three are", "the last three are", six sets."""
+    opening = [
+        "The first three are deadlifts, push ups and dead bugs.",
+        "The last three are rope waves, rows and planks.",
+    ]
+    said = [None, "push ups", "dead bugs", "rope waves", None, "planks"]
+
+    assert as_listed(said, opening, ExerciseNames()) == [*FIRST, "rope waves", "rows", "planks"]
+    assert as_listed([*FIRST, *FIRST, *[None] * 6], opening, ExerciseNames()) is None
+
+
 def test_what_lists_a_later_block_names_not_the_first_set():
     """ "Block two is squats, rows and planks", as the last thing before a set that has no name."""
     made, _ = planned({0: [("preview", "Block two is squats, rows and planks.")], 1: [("form", "Sit back.")]})

@@ -121,6 +121,12 @@ def named(said: list[list[Said]], before: dict[int, Said] | None = None) -> list
         ("three two one and squats go", "announce", "squats"),
         ("Time for good mornings.", "announce", "good mornings"),
         ("Good mornings next.", "preview", "good mornings"),
+        # A move that is done in another one.
+        ("plank shoulder taps next", "preview", "plank shoulder taps"),
+        ("Bridge leg lifts, squeeze.", "announce", "bridge leg lifts"),
+        ("squat knees out", "setup", "squat"),
+        ("plank hold your shoulders still", "setup", "plank"),
+        ("Arms next.", "preview", None),
         # What is heard for a punch beside another one.
         ("JAP, cross.", "announce", "jab cross"),
         ("Hug yourself.", "setup", None),
@@ -217,6 +223,25 @@ def test_a_word_that_ends_what_comes_before_and_begins_the_set_is_its_name(befor
     """No list knows them all, and captions have no marks that would end them."""
     sets = [[("announce", "Lunges.")], [("setup", first)]]
     assert named(sets, {1: before}) == ["lunges", name]
+
+
+def test_what_comes_is_called_in_so_many_words_and_what_begins_the_set_tells_how():
+    """ "Sink, then explode" was said once and is no move; "happy baby", with nothing before it, stays."""
+    rows = [("announce", 1, "Lunges."), ("preview", 2, "And stop, last one, squat jumps next."),
+            ("announce", 3, "Sink, then explode."), ("announce", 5, "Happy baby.")]  # fmt: skip
+    cues = [CutCue(n, n + 1, t, plan_role(p), at, f"{n}.wav", p) for n, (p, at, t) in enumerate(rows)]
+    of_sets = SetNames(ExerciseNames(), [1, 3, 5], cues)
+
+    assert of_sets.as_prepared(of_sets.as_said()) == ["lunges", "squat jumps", "happy baby"]
+
+
+def test_what_lists_the_first_ones_names_not_the_first():
+    opening = (-1, "preview", "The first three are ball slams, step ups and rope waves.")
+    cues = [CutCue(-1, 0, opening[2], plan_role("preview"), 0, "o.wav", "preview"),
+            CutCue(1, 2, "Big throws with your whole back.", plan_role("form"), 1, "1.wav", "form"),
+            CutCue(3, 4, "Step ups.", plan_role("announce"), 3, "3.wav", "announce")]  # fmt: skip
+
+    assert SetNames(ExerciseNames(), [1, 3], cues).as_said() == [None, "step ups"]
 
 
 def test_the_other_side_of_a_set_is_called_as_that_set_is_meant():

@@ -86,6 +86,20 @@ def test_the_rest_between_pairs_is_the_rest_of_the_class(tmp_path: Path):
     assert rests == [45_000] * 5
 
 
+def test_each_of_what_is_listed_is_done_by_both():
+    """Nobody names a set: the list has three, and each is one partner's and then the other's."""
+    rows: list[Row] = []
+    for how in ("Big throws.", "Whole foot down.", "Hips still."):
+        rows += [("work", 30, f"form|{how}"), ("rest", 10, "rest|And swap.")]
+        rows += [("work", 30, "Number twos, same thing."), ("rest", 10, "rest|Rest.")]
+    made = made_of(rows[:-1], "preview|Today it's ball slams, step ups and plank shoulder taps.")
+
+    assert list(made.shape.names) == [
+        name for name in ("ball slams", "step ups", "plank shoulder taps") for _ in range(2)
+    ]
+    assert made.lines.alternated == {}
+
+
 @pytest.mark.parametrize(
     ("text", "changes"),
     [
@@ -93,6 +107,11 @@ def test_the_rest_between_pairs_is_the_rest_of_the_class(tmp_path: Path):
         ("Switch places.", True),
         ("And swap, the other one goes.", True),
         ("Tag your mate in.", True),
+        ("Last swap, number twos.", True),
+        ("And change, twos on the ropes.", True),
+        ("Number twos, same thing.", True),
+        ("Other half of the pair, crawl.", True),
+        ("Stand in twos.", False),
         ("Your buddy's turn.", True),
         ("Change over, number twos work.", True),
         ("Swap with your neighbour.", True),

@@ -54,6 +54,7 @@ class ExerciseNames:
         lists: Mapping[str, list[str]] = lists_of(language)["names"]  # type: ignore[assignment]
         leading = [one for key in ("lead", "called", "counted_off", "block") for one in lists[key]]
         leads = "|".join(sorted(leading, key=len, reverse=True))
+        held = "|".join(rf"(?<=\b{one})" for one in lists["held"])
         # "Walk outs" before "walk", so that the whole of it is taken.
         moves = "|".join(sorted(lists["move"], key=len, reverse=True))
         self._lead = re.compile(rf"^(?:(?:{leads})(?:\s+|$))+")
@@ -61,6 +62,7 @@ class ExerciseNames:
         self._name = re.compile(
             rf"^(?P<before>(?:\S+ ){{0,{_MOST_WORDS - 1}}}?)"
             rf"(?P<move>(?P<first>{moves})"
+            rf"(?:(?:{held}) (?:{'|'.join(lists['amid'])}) (?:{moves})(?<=[^s]s)(?= |$))?"
             rf"(?:(?<![^s]s) (?!knees)(?:{moves})(?= |$)(?! (?:{'|'.join(lists['object'])})\b))?)"
             rf"(?P<second> (?:and (?:{'|'.join(lists['second'])})|to (?:\w+ )?(?:{moves}))(?= |$))?(?= |$)"
         )
@@ -212,7 +214,7 @@ class ExerciseNames:
             # "Sit to stands next" tells nobody to sit.
             return found["name"]
         name = found["name"].split()
-        is_kit = self._kit.fullmatch(found["name"]) is not None
+        is_kit = self._kit.fullmatch(found["name"]) or self._body.fullmatch(found["name"])
         return None if is_kit or name[0] in self._told or self._no_part & set(name) else found["name"]
 
     def called_besides(self, text: str, *, comes: bool = False) -> str | None:

@@ -33,6 +33,12 @@ def as_listed(
     set of a round, and the sets that are called something, as `meant` says, are called so in its order.
     """
     lists = [*_lists(opening, names)]
+    rows = list(dict.fromkeys(tuple(row) for row, is_warm_up in lists if not is_warm_up))
+    joined = [name for row in rows for name in row]
+    n_blocks = sum(names.behind_block(part) is not None for text in opening for part in _parts(text))
+    if len(rows) == n_blocks > 1 and len(set(joined)) == len(joined):
+        # "The first three are", and "the last three are".
+        lists.append((joined, False))
     chosen = _best_listed(meant, lists, names)
     if chosen is None or any(not is_warm_up and not set(chosen) & set(row) for row, is_warm_up in lists):
         # Of two lists neither is the whole class's.
@@ -152,7 +158,8 @@ def _runs(opening: Sequence[str], names: ExerciseNames) -> list[list[_Named]]:
                 chatted.append(all_known)
                 all_known = []
             part = whole if own is None else own
-            is_counted = is_counted or names.counts_off(part)
+            # "The last three are rope waves": what begins a block's list is one of it.
+            is_counted = is_counted or names.counts_off(part) or bool(own)
             found = _named(part, names)
             is_list = all(name is not None for name, _ in found)
             for name, is_known in found:

@@ -8,6 +8,7 @@ said besides, such as names, times and rounds, is said by the plan's voice.
 from __future__ import annotations
 
 import io
+from bisect import bisect_right
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -78,7 +79,9 @@ def pattern_plan(
     opening = [cue.text for cue in said if sets and cue.interval < sets[0]]
     prepared = of_sets.as_prepared(heard)
     meant = as_meant(prepared, [cue.text for cue in said], opening, language)
-    listed = None if repeats(meant, language) else _listed(meant, intervals, said, names)
+    # Of two partners' sets the second is as the first is listed.
+    firsts = [n for n in range(len(sets)) if not of_sets.is_partners(n)]
+    listed = None if repeats(meant, language) else _listed(meant, firsts, intervals, said, names)
     if listed is not None:
         # What a set was called besides its name, such as "bend and push", begins it, but does not name it.
         pairs = zip(heard, listed, strict=True)
@@ -96,22 +99,29 @@ def pattern_plan(
 
 
 def _listed(
-    meant: Sequence[str | None],
+    every: Sequence[str | None],
+    firsts: Sequence[int],
     intervals: Sequence[FoundInterval],
     said: Sequence[CutCue],
     names: ExerciseNames,
 ) -> list[str | None] | None:
-    """Return what sets are called by what is listed before them, block by block or all together."""
-    sets = sets_of(intervals)
+    """Return what sets are called by what is listed before them, block by block or all together.
+
+    `every` is what each set is called; those that are not among `firsts` are done as the one before them.
+    """
+    of_all = sets_of(intervals)
+    sets, meant = [of_all[n] for n in firsts], [every[n] for n in firsts]
     before = [
         [cue.text for cue in said if begin < cue.interval < end]
         for begin, end in zip([-1, *sets], sets, strict=False)
     ]
+    rests, ends = rests_of(intervals), [*(n - 1 for n in firsts[1:]), len(of_all) - 1]
+    listed = None
     if len(sets) > 1:
-        listed = as_listed_in_blocks(meant, before, parted(rests_of(intervals)), names)
-        if listed is not None:
-            return listed
-    return as_listed(meant, before[0], names) if sets else None
+        listed = as_listed_in_blocks(meant, before, parted([rests[n] for n in ends]), names)
+    if listed is None and sets:
+        listed = as_listed(meant, before[0], names)
+    return listed and [listed[bisect_right(firsts, n) - 1] for n in range(len(every))]
 
 
 def _shape(

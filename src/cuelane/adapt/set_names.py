@@ -124,12 +124,21 @@ class SetNames:
                 # Its other side has its name from it.
                 found = [before if name == own else name for name in found]
                 continue
+            is_once = sum(stems(own) in stems(cue.text) for cue in self._cues) == 1
+            if is_once and not self._names.is_known(own) and self._is_called(number, before):
+                # "Squat jumps next", and then "sink, explode" tells how.
+                found = [before if name == own else name for name in found]
+                continue
             if not sound_alike(own, before):
                 continue
-            is_once = sum(stems(own) in stems(cue.text) for cue in self._cues) == 1
             if is_once and (self._names.is_known(before) or not self._names.is_known(own)):
                 found[number] = before
         return found
+
+    def _is_called(self, number: int, name: str) -> bool:
+        """Return whether what comes is called by `name` in so many words in the rest before a set."""
+        rest = self._around(number)[1] if number else ()
+        return any(self._names.called_besides(cue.text, comes=True) == name for cue in rest)
 
     def _on_other_sides(self, named: Sequence[str | None]) -> list[str | None]:
         """Return `named`; a set without a name that begins with the other side is of the exercise before it.
@@ -147,10 +156,17 @@ class SetNames:
             beside = [cue.text for cue in (*rest, *inside[:1])]
             sides = [self._names.untrue.side_of(text) for text in beside]
             turned = left is not None and {"left": "right", "right": "left"}[left] in sides
-            turned = turned or any(map(self._names.untrue.changes_partner, beside))
+            turned = turned or self.is_partners(number)
             if found[number] is None and (turned or any(map(self._names.untrue.goes_on, beside))):
                 found[number] = found[number - 1]
         return found
+
+    def is_partners(self, number: int) -> bool:
+        """Return whether a set is the turn of the other one of two who train together."""
+        inside, rest = self._around(number)
+        return number > 0 and any(
+            self._names.untrue.changes_partner(cue.text) for cue in (*rest, *inside[:1])
+        )
 
     def _alone(self, number: int) -> str | None:
         """Return the first words of a set that are a sentence of their own, if they are said elsewhere too.
@@ -233,6 +249,8 @@ class SetNames:
         if not number:
             # Before the first set all others are spoken of, too.
             rest = [cue for cue in rest if self._names.is_of_first(cue.text)]
+            # "The first three are squats, rows and planks" says nothing of the first alone.
+            rest = [cue for cue in rest if self._names.behind_block(cue.text) is None]
         for cue in (*inside, *reversed(rest)):
             short = [name for name in known if self._names.is_short_for(cue.text, name, set(known) - {name})]
             whole = [name for name in known if self._names.is_only(cue.text, name)]

@@ -77,7 +77,10 @@ def _goes_on(one: int, two: int, cues: Sequence[CutCue], untrue: UntrueCalls) ->
     """Return whether the other side is told between two sets, or as the first thing in the second alone."""
     firsts = [next((cue for cue in cues if cue.interval == index), None) for index in (one, two)]
     begun, turned = (cue is not None and untrue.goes_on(cue.text) for cue in firsts)
-    between = (cue for cue in cues if one < cue.interval < two)
+    between = [cue for cue in cues if one < cue.interval < two]
+    if any(untrue.changes_partner(cue.text) for cue in (firsts[1], *between) if cue is not None):
+        # "And swap, number twos": it is the other one's turn, and no side's.
+        return False
     return not begun and (turned or any(untrue.goes_on(cue.text) for cue in between))
 
 

@@ -306,6 +306,8 @@ def test_few_words_that_end_in_the_name_begin_a_set():
         ("Left right, left right, that's it.", True),
         ("Lovely, hips nice and low.", True),
         ("Beautiful squats, everyone.", True),
+        ("That's it, super landing.", True),
+        ("Great waves.", True),
         ("Lovely work, I can see you.", False),
         ("Well done, all of you.", False),
     ],

@@ -25,7 +25,8 @@ class UntrueCalls:
         self._rests, self._beside_side = any_of(lists["rests"]), frozenset(lists["beside_side"])
         hints = hints_of(language)
         self._cadence = any_of(lists["cadence"])
-        self._of_exercise = (self._cadence, hints["body"], hints["kit"], hints["move"])
+        of = (hints["body"], hints["kit"], hints["move"], any_of(lists["praised"]))
+        self._of_exercise = (self._cadence, *of)
         self._side, self._turn = any_of(lists["side"]), any_of(lists["turn"])
         self._partner, self._partner_turn = any_of(lists["partner"]), any_of(lists["partner_turn"])
         self._sides = {"left": any_of(lists["left"]), "right": any_of(lists["right"])}

@@ -105,6 +105,13 @@ def test_two_tones_are_no_row():
     assert TonesInARow.of(like, thirds, 0.7) is None
 
 
+def test_the_next_tone_but_one_may_be_more_alike_than_the_next():
+    """Talk hides every other tone a little: those two places apart are likelier, the row is all of them."""
+    like, thirds = likeness([[0.95, 0.7, 0.95, 0.7], [0.95, 0.7, 0.95, 0.7], [0.95, 0.7, 0.95, 0.7]])
+
+    assert TonesInARow.of(like, thirds, 0.8) == TonesInARow(4, 100)
+
+
 def test_a_row_that_the_recording_cuts_off_keeps_its_places():
     """A countdown at either end of a recording, or one of which only a tone is there, stays within it."""
     like = np.full(500, 0.1, np.float32)

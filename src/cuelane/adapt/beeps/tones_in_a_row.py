@@ -46,12 +46,12 @@ class TonesInARow:
         shape (k,), is any tone of a countdown. None if they come in no row of three.
         """
         beside = np.maximum(*(like[_rows(steps, 1, by * _LAGS, len(like))] for by in (-1, 1)))
-        apart = int(_LAGS[beside.mean(axis=0).argmax()])
-        near = maximum_filter1d(like, 2 * _BESIDE + 1)
-        places = np.arange(-MOST_SHORT, MOST_SHORT + 1)
-        there = near[_rows(steps, apart, places, len(like))] >= least_like - _LESS_LIKE
-        n_whole = int(np.quantile([_run(row, MOST_SHORT) for row in there], _WHOLE, method="lower"))
-        return cls(n_whole, apart) if n_whole >= _FEWEST else None
+        likest = int(_LAGS[beside.mean(axis=0).argmax()])
+        there = maximum_filter1d(like, 2 * _BESIDE + 1) >= least_like - _LESS_LIKE
+        # Where talk hides some tones, the next but one may be more alike than the next one.
+        rows = [cls(_usual_run(there, steps, apart), apart) for apart in (likest, round(likest / 2))]
+        longest = max((row for row in rows if row.apart >= _LAGS[0]), key=lambda row: row.n)
+        return longest if longest.n >= _FEWEST else None
 
     def last(self, like: Array, steps: Steps) -> Steps:
         """Return for each of `steps`, shape (k,), any tone of a row, the last one of its row; shape (k,).
@@ -74,6 +74,16 @@ class TonesInARow:
 def _rows(steps: Steps, apart: int, places: Steps, n: int) -> Steps:
     """Return the steps of the `places`, shape (p,), of each row, shape (k, p), within a recording of `n`."""
     return np.asarray(np.clip(steps[:, None] + apart * places, 0, n - 1))
+
+
+def _usual_run(there: npt.NDArray[np.bool_], steps: Steps, apart: int) -> int:
+    """Return how many tones, `apart` steps from one to the next, a row has that is heard whole.
+
+    `there`, shape (n,), says of each step whether a tone is near; `steps`, shape (k,), are any of their rows.
+    """
+    places = np.arange(-MOST_SHORT, MOST_SHORT + 1)
+    rows = there[_rows(steps, apart, places, len(there))]
+    return int(np.quantile([_run(row, MOST_SHORT) for row in rows], _WHOLE, method="lower"))
 
 
 def _run(there: npt.NDArray[np.bool_], own: int) -> int:

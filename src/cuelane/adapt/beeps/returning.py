@@ -33,9 +33,12 @@ _ONSETS_A_SECOND = 4.0
 _AFTER_RISE, _BEFORE_RISE, _TOGETHER = 6, 12, 5
 # Chosen: in steps, about 50 ms; nearer tops are of one sound.
 _LEAST_APART = 6
-# Chosen: grades of likeness (correlation) at which a set is tried; fitted on seeds 0 to 104 is only that
-# lower ones find nothing more.
-_GRADES = (0.92, 0.86, 0.8, 0.74, 0.68, 0.62, 0.55)
+# Chosen: grades of likeness (correlation) at which a set is tried. Of eleven classes with music as loud as
+# speech, all for fitting, lower ones find nothing more, and higher ones less of two.
+_GRADES = (0.8, 0.7, 0.6, 0.5, 0.42, 0.35, 0.29, 0.24)
+# Chosen: so many onsets are joined, the first one being one of them. On eight of these classes 3 and 4 find
+# less.
+_TOGETHER_AS_ONE = 6
 # Chosen: more sets cost time in what follows, fewer may leave out the right one: under a loud piece of music
 # that is played over again it came 34th.
 _MOST_SETS = 48
@@ -105,11 +108,16 @@ def patches(prints: Array, steps: Steps, length: int, least_norm: float = 0.0) -
     return np.asarray(rows / np.maximum(norm, max(least_norm, _NO_NORM)), dtype=np.float32)
 
 
-def returning(prints: Array, steps: Steps, near: tuple[int, int] | None = None) -> list[Returning]:
+def returning(
+    prints: Array, white: Array, steps: Steps, near: tuple[int, int] | None = None
+) -> list[Returning]:
     """Return the sets of like onsets that look most like boundaries, best first, none twice.
 
-    `prints` has shape (n, 64), apart from what is usual; `steps`, shape (k,), are its onsets. With `near`,
-    (step, reach), only onsets so near to that step propose sets.
+    `prints`, shape (n, 64), are apart from what is usual, `white`, the same shape, is that whitened; `steps`,
+    shape (k,), are the onsets. With `near`, (step, reach), only onsets so near to that step propose sets.
+
+    Each onset proposes a set by itself, and one together with those that are likest: of what music and talk
+    hide in each of them, little is left in their mean.
     """
     found: list[Returning] = []
     if len(steps) < FEWEST:
@@ -119,11 +127,12 @@ def returning(prints: Array, steps: Steps, near: tuple[int, int] | None = None) 
     around = surroundings(prints, steps)
     accompanied = with_company(around, seeds)
     for length in LENGTHS:
-        rows = patches(prints, steps, length)
+        rows = patches(white, steps, length)
+        alike = rows @ rows.T
         for seed, others in zip(seeds, accompanied, strict=True):
-            likeness = rows @ rows[seed]
-            likeness[others] = _NOT_ALIKE
-            found.extend(_sets(likeness, steps, length, most))
+            alone = np.where(others, _NOT_ALIKE, alike[seed])
+            joined = np.where(others, _NOT_ALIKE, _joined(alike, alone))
+            found += [*_sets(alone, steps, length, most), *_sets(joined, steps, length, most)]
     found.sort(key=lambda one: -one.worth)
     kept: list[Returning] = []
     for one in found:
@@ -150,6 +159,17 @@ def tones_returning(tracks: Sequence[ToneTrack]) -> list[Returning]:
         found.append(Returning(steps, length, evidence_of_ten(times), 0.0))
     found.sort(key=lambda one: -one.evidence)
     return [one for one in found[:_MOST_TONES] if one.evidence > _LEAST_WORTH]
+
+
+def _joined(alike: Array, one: Array) -> Array:
+    """Return how like each onset is to the mean of those that are likest to `one`, its own likeness, (k,).
+
+    `alike`, shape (k, k), is how like the onsets are to each other.
+    """
+    n = min(_TOGETHER_AS_ONE, len(one))
+    likest = np.argpartition(one, -n)[-n:]
+    norm = np.sqrt(max(float(alike[np.ix_(likest, likest)].mean()), _NO_NORM))
+    return np.asarray(alike[likest].mean(axis=0) / norm, dtype=np.float32)
 
 
 def _sets(likeness: Array, steps: Steps, length: int, most: float) -> list[Returning]:

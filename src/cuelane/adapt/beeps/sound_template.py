@@ -18,7 +18,7 @@ Steps = npt.NDArray[np.int64]
 
 # Chosen: bands in which a sound is so high, as a share of its highest, are its own. Of 79 boundaries of 159
 # fitting classes that are less alike than what counts, under talk or music, 62 are rarer than one place in
-# 500 by the likeness and that in these bands together, 35 by the likeness alone.
+# 500 by the likeness and that in these bands together, 35 by the likeness alone (before both were whitened).
 _OWN_BAND = 0.3
 # Chosen: around each return, in steps of 8 ms; 4 s hold a countdown before and a gong after.
 AROUND = 500
@@ -64,7 +64,7 @@ _BESIDE = 10
 
 @dataclass(frozen=True)
 class SoundTemplate:
-    """What returns of a sound have in common: a mean and a weight for each of its cells, (length, 64)."""
+    """What returns of a sound, whitened, have in common: a mean and a weight for each cell, (length, 64)."""
 
     mean: Array
     weight: Array
@@ -77,7 +77,7 @@ class SoundTemplate:
 def template_of(prints: Array, found: Returning) -> tuple[SoundTemplate, Steps]:
     """Return the template of `found` and its returns, each moved by up to 3 steps to where it fits best.
 
-    `prints` has shape (n, 64).
+    `prints` has shape (n, 64), whitened, as it has in :func:`likeness`.
     """
     steps = found.steps[(found.steps > BEFORE + _SLACK) & (found.steps < len(prints) - found.length - _SLACK)]
     for _ in range(2):

@@ -49,7 +49,8 @@ INSIDE = {
         pattern_report
         pattern_plan
         plan_file exercise_lines
-        listed_names set_names set_turns timed_starts
+        listed_names set_names set_cues timed_starts
+        set_turns
         exercise_names
         misheard_names
         class_sections

@@ -8,13 +8,13 @@ from typing import Literal
 
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import ClassShape
-from cuelane.adapt.exercise_names import ExerciseNames
+from cuelane.adapt.set_cues import CHANGES_FROM, SetCues
 from cuelane.adapt.set_turns import SetTurns, set_turns
 from cuelane.adapt.timed_starts import TimedStarts
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.role_judge import OUT
-from cuelane.adapt.words.word_lists import plain, word_lists
+from cuelane.adapt.words.word_lists import word_lists
 
 MOST_LINES = 40
 """Derived from the plan's own limit: as many as it takes for one role."""
@@ -36,16 +36,10 @@ LEFT_OVER = "one word at the end of a set, which goes with what was said before 
 TOO_MANY = f"one of more than {MOST_LINES} lines of its kind"
 
 
-# Chosen: what changes for the next set is told in the last part of one; a guess at it before that is form.
-_CHANGES_FROM = 0.5
 # Chosen: what one is told to do by then gets one into place.
 _SET_UP_BY = 0.2
-# Common practice, no source: a set is counted out in its last seconds.
-_COUNTED_OUT_S = 10.0
 # A guess at these in a rest is as often about the rest: "take your time getting there".
 _OF_A_SET = ("form", "remind", "praise", "easier", "harder")
-# Chosen: a listener hears what is done within three seconds.
-_MOST_LEADING = 8
 # Said from the round on in which the instructor said them first: all in the first one would leave none.
 _FROM_ITS_ROUND = ("form", "easier", "harder", "say")
 
@@ -106,27 +100,24 @@ class _Sorter:
         self,
         shape: ClassShape,
         intervals: Sequence[FoundInterval],
+        cues: SetCues,
         untrue: UntrueCalls,
         turns: SetTurns,
         language: str,
     ) -> None:
         self._shape, self._intervals, self._untrue, self._turns = shape, intervals, untrue, turns
-        self._names, self._lists = ExerciseNames(language), word_lists(language)
-        self._starts = TimedStarts(language)
+        self._cues, self._lists, self._starts = cues, word_lists(language), TimedStarts(language)
         self._prepared: set[int] = set()
-        self._first: dict[int, str] = {}
         self.lines = ClassLines({place.exercise: {} for place in shape.places}, turned=turns.first)
         self.lines.alternated = turns.in_turn
 
     def put(self, cue: CutCue) -> None:
         """Give a cue its place in the plan, or note why it has none."""
         shape, purpose = self._shape, cue.purpose
-        if not self._lists.is_call(cue.text):
-            self._first.setdefault(cue.interval, cue.clip)
         if cue.clip in self._turns.cues:
             name = shape.names[shape.sets.index(cue.interval)]
             self.lines.left.append((cue, OWN_TURN if name in self._turns.first else LOST_TURN))
-        elif self._untrue.tells_time(cue.text, purpose) and not self._is_tempo(cue):
+        elif self._untrue.tells_time(cue.text, purpose) and not self._cues.is_tempo(cue):
             self.lines.left.append((cue, OWN_CALL))
         elif shape.every_ms is not None and self._starts.tells(cue.text):
             # "Whatever's left of the minute is your rest": the program tells how it goes.
@@ -173,7 +164,7 @@ class _Sorter:
             self.lines.left.append((cue, OWN_REST))
         elif self._shape.appearance(number) == 1:
             self._add(cue, number, "preview")
-        elif cue.purpose == "setup" and cue.is_sure and not self._holds_name(cue, number):
+        elif cue.purpose == "setup" and cue.is_sure and not self._cues.holds_name(cue, number):
             # It is not new any more, and is said where the set begins.
             self._add(cue, number, "remind")
         else:
@@ -181,22 +172,22 @@ class _Sorter:
 
     def _in_set(self, cue: CutCue, number: int) -> None:
         shape, first = self._shape, self._shape.appearance(number) == 1
-        if not self._holds_for_both(cue, number):
+        if not self._cues.holds_for_both(cue, number):
             self.lines.left.append((cue, OTHER_SIDE))
             return
-        named, begins = self._begins_with_name(cue, number), self._first.get(cue.interval) == cue.clip
-        if shape.names[number] in self._turns.in_turn and self._is_only_side(cue, number, named=named):
+        named, begins = self._cues.begins_with_name(cue, number), self._cues.is_first(cue)
+        if shape.names[number] in self._turns.in_turn and self._cues.is_only_side(cue, number, named=named):
             self.lines.left.append((cue, OWN_SIDE))
             return
         if shape.every_ms is not None and self._starts.rests(cue.text) and not named:
             # "When you're done, bell down, breathe": rest begins where the plan says so now.
             self.lines.left.append((cue, OWN_REST))
             return
-        if self._calls_the_next(cue, number):
+        if self._cues.calls_the_next(cue, number):
             # "Push press coming up", whatever it was taken for.
             self._preview(cue, number + 1)
             return
-        if self._is_form(cue, number):
+        if self._cues.is_form(cue, number):
             self._add(cue, number, "form")
             return
         of_exercise = self._untrue.is_of_exercise(cue.text)
@@ -204,13 +195,13 @@ class _Sorter:
             case "praise" | "say" | "announce" if self._untrue.rests(cue.text) and not named:
                 # "Rest up, you earned it": work starts every minute, and what is left of it is rest.
                 self.lines.left.append((cue, OWN_REST))
-            case "announce" | "setup" if self._names_the_next(cue, number):
+            case "announce" | "setup" if self._cues.names_the_next(cue, number):
                 self._preview(cue, number + 1)
             case "praise" if cue.is_sure and not self._untrue.compares(cue.text) and not of_exercise:
                 self.lines.add(self.lines.praise, OwnLine(cue))
             case "announce" if self._is_said(cue, number):
                 self.lines.left.append((cue, SAID_TWICE))
-            case "praise" | "say" if self._is_left_over(cue):
+            case "praise" | "say" if self._cues.is_left_over(cue):
                 self.lines.left.append((cue, LEFT_OVER))
             case "preview" if number + 1 < len(shape.sets):
                 self._preview(cue, number + 1)
@@ -230,9 +221,9 @@ class _Sorter:
                 self._add(cue, number, "announce", pinned=cue.purpose != "announce")
             case "setup" | "announce" | "side":
                 self._add(cue, number, "setup" if first else "remind", pinned=cue.purpose == "side")
-            case "change" if self._share(cue) < _CHANGES_FROM and not shape.every_ms:
+            case "change" if self._cues.share(cue) < CHANGES_FROM and not shape.every_ms:
                 # "Hands on the bells, feet wide" right behind the name, and none at the end of the set.
-                early = first and cue.is_sure and self._share(cue) < _SET_UP_BY
+                early = first and cue.is_sure and self._cues.share(cue) < _SET_UP_BY
                 self._add(cue, number, "setup" if early else "form")
             case "change":
                 self._change(cue, number)
@@ -243,85 +234,16 @@ class _Sorter:
         """Put praise that was said in the rest after a set: with the set if it is of it and no other."""
         if not self._untrue.is_of_exercise(cue.text) and not self._untrue.compares(cue.text):
             self.lines.add(self.lines.praise, OwnLine(cue))
-        elif self._holds_for_both(cue, number):
+        elif self._cues.holds_for_both(cue, number):
             self._add(cue, number, "praise")
         else:
             self.lines.left.append((cue, OTHER_SIDE))
-
-    def _is_tempo(self, cue: CutCue) -> bool:
-        """Return whether `cue` counts a movement or tells its pace, and does not count a set to its end."""
-        if cue.interval not in self._shape.sets:
-            return False
-        left_s = self._intervals[cue.interval].end_s - cue.onset_ms / 1000
-        counts = left_s > _COUNTED_OUT_S and self._untrue.counts_a_movement(cue.text)
-        return counts or self._untrue.tells_pace(cue.text)
-
-    def _is_form(self, cue: CutCue, number: int) -> bool:
-        """Return whether `cue` tells how the exercise is done, whatever it was taken for."""
-        match cue.purpose:
-            case "time" | "praise" | "say" | "change":
-                # "Three, two, one, up" tells how fast one moves.
-                return self._is_tempo(cue)
-            case "easier" | "harder":
-                return not cue.is_sure and self._untrue.tells_pace(cue.text)
-            case "preview":
-                return self._tells_how(cue, number)
-        return False
-
-    def _is_left_over(self, cue: CutCue) -> bool:
-        """Return whether `cue` is a word that was said with the last call of a time: "ten, everything"."""
-        left_s = self._intervals[cue.interval].end_s - cue.onset_ms / 1000
-        return not cue.is_sure and len(cue.text.split()) == 1 and left_s <= _COUNTED_OUT_S
-
-    def _tells_how(self, cue: CutCue, number: int) -> bool:
-        """Return whether `cue` is only guessed to tell what comes: early in a set, and without its name."""
-        following = self._shape.names[number + 1 : number + 2]
-        named = any(self._names.holds(cue.text, name) for name in following)
-        is_guess = not cue.is_sure and self._share(cue) < _CHANGES_FROM
-        return is_guess and not named and not self._lists.calls_next(cue.text)
-
-    def _names_the_next(self, cue: CutCue, number: int) -> bool:
-        """Return whether what is said late in a set names the next one: "bell again, swings"."""
-        names = self._shape.names
-        if number + 1 == len(names) or names[number + 1] == names[number] or self._share(cue) < _CHANGES_FROM:
-            return False
-        following = self._names.holds(cue.text, names[number + 1])
-        return following and not self._names.holds(cue.text, names[number])
-
-    def _calls_the_next(self, cue: CutCue, number: int) -> bool:
-        """Return whether what is said late in a set is nothing but the next one's name, and that it comes."""
-        names = self._shape.names
-        if number + 1 == len(names) or names[number + 1] == names[number] or self._share(cue) < _CHANGES_FROM:
-            return False
-        own, following = names[number], names[number + 1]
-        if self._names.holds(cue.text, own) or self._names.begins_with(cue.text, own, [following]):
-            return False
-        called = self._lists.calls_next(cue.text) and self._names.begins_with(cue.text, following, [own])
-        return called or self._names.is_only(cue.text, following)
 
     def _announce_or_leave(self, cue: CutCue, number: int) -> None:
         if self._names_itself(cue, number):
             self._add(cue, number, "announce", pinned=True)
         else:
             self.lines.left.append((cue, NAMED_TWICE))
-
-    def _holds_for_both(self, cue: CutCue, number: int) -> bool:
-        """Return whether a line is true of a set that is done on both sides; any is, of the others.
-
-        What gets one into the first set may name the side that it begins on, as no other line may.
-        """
-        begins_on = self._turns.first.get(self._shape.names[number])
-        # A turn that was misheard, "other site please", is still about a side.
-        if begins_on is None or not (cue.purpose == "side" or self._untrue.names_side(cue.text)):
-            return True
-        begins = cue.purpose in ("setup", "announce") and self._shape.appearance(number) == 1
-        return begins and self._untrue.side_of(cue.text) in (None, begins_on)
-
-    def _is_only_side(self, cue: CutCue, number: int, *, named: bool) -> bool:
-        """Return whether a line says nothing but the side, and perhaps the name behind it, of its set."""
-        words = plain(cue.text)
-        unnamed = words if named else words.replace(self._shape.names[number], " ")
-        return self._untrue.is_only_side(cue.text) or self._untrue.is_only_side(unnamed)
 
     def _is_said(self, cue: CutCue, number: int) -> bool:
         """Return whether an announcement of the same words is there, which holds for every set."""
@@ -333,34 +255,8 @@ class _Sorter:
         kept = self.lines.exercises[self._shape.names[number]].get("announce", [])
         appearance = self._shape.appearance(number)
         taken = any(line.holds_at(appearance) for line in kept)
-        return not taken and (self._begins_with_name(cue, number) or self._leads_to_name(cue, number))
-
-    def _leads_to_name(self, cue: CutCue, number: int) -> bool:
-        """Return whether a set's first words are few, and its name among them: "sink into it, deep squat"."""
-        is_first = self._first.get(cue.interval) == cue.clip and cue.purpose == "announce"
-        is_short = len(cue.text.split()) <= _MOST_LEADING
-        others = {place.exercise for place in self._shape.places} - {self._shape.names[number]}
-        held = self._names.holds(cue.text, self._shape.names[number])
-        return is_first and is_short and held and not any(self._names.holds(cue.text, one) for one in others)
-
-    def _begins_with_name(self, cue: CutCue, number: int) -> bool:
-        name = self._shape.names[number]
-        others = [place.exercise for place in self._shape.places if place.exercise != name]
-        heard = self._shape.heard[number] if self._shape.heard else None
-        named = (one for one in (name, heard) if one)
-        if any(self._names.begins_with(cue.text, one, others) for one in named):
-            return True
-        is_first = self._first.get(cue.interval) == cue.clip and cue.purpose in ("announce", "setup")
-        return is_first and self._names.sounds_like(cue.text, name)
-
-    def _holds_name(self, cue: CutCue, number: int) -> bool:
-        name = self._shape.names[number]
-        return self._begins_with_name(cue, number) or self._names.holds(cue.text, name)
-
-    def _share(self, cue: CutCue) -> float:
-        """Return how much of its set has passed where `cue` begins, from 0 to 1."""
-        interval = self._intervals[cue.interval]
-        return (cue.onset_ms / 1000 - interval.start_s) / interval.length_s
+        cues = self._cues
+        return not taken and (cues.begins_with_name(cue, number) or cues.leads_to_name(cue, number))
 
     def _change(self, cue: CutCue, number: int) -> None:
         following = self._intervals[cue.interval + 1 : cue.interval + 2]
@@ -393,7 +289,8 @@ def class_lines(
     """Return the lines of a class whose exercises are as `shape` says."""
     untrue, in_order = UntrueCalls(language), sorted(cues, key=lambda cue: cue.onset_ms)
     turns = set_turns(shape, intervals, in_order, untrue)
-    sorter = _Sorter(shape, intervals, untrue, turns, language)
+    set_cues = SetCues(shape, intervals, in_order, turns, untrue, language)
+    sorter = _Sorter(shape, intervals, set_cues, untrue, turns, language)
     for cue in in_order:
         sorter.put(cue)
     return sorter.lines

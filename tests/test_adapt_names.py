@@ -8,6 +8,7 @@ from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import class_shape
 from cuelane.adapt.exercise_names import ExerciseNames
 from cuelane.adapt.misheard_names import as_meant, sound_alike
+from cuelane.adapt.name_mentions import NameMentions
 from cuelane.adapt.set_names import SetNames
 from cuelane.adapt.words.intervals import FoundInterval
 from cuelane.adapt.words.role_judge import plan_role
@@ -389,12 +390,12 @@ def test_a_name_that_ends_in_a_small_word_is_said_in_a_rest():
 
 def test_the_last_words_of_a_name_stand_for_it():
     """ "And bridges, down on your back" names a glute bridge, unless another exercise is a bridge too."""
-    names = ExerciseNames()
+    mentions = NameMentions(ExerciseNames())
 
-    assert names.begins_with("and bridges down on your back", "glute bridge", ["bear crawl"])
-    assert not names.begins_with("and bridges down on your back", "glute bridge", ["side bridge"])
-    assert not names.begins_with("up you come", "step up", ["bear crawl"])
-    assert not names.begins_with("keep your hips high", "glute bridge")
+    assert mentions.begins_with("and bridges down on your back", "glute bridge", ["bear crawl"])
+    assert not mentions.begins_with("and bridges down on your back", "glute bridge", ["side bridge"])
+    assert not mentions.begins_with("up you come", "step up", ["bear crawl"])
+    assert not mentions.begins_with("keep your hips high", "glute bridge")
 
 
 def test_a_call_of_what_comes_next_points_at_no_picture():

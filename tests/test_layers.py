@@ -51,6 +51,7 @@ INSIDE = {
         plan_file exercise_lines
         listed_names set_names set_cues timed_starts
         set_turns
+        name_mentions
         exercise_names
         misheard_names
         class_sections

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
-from cuelane.adapt.misheard_names import as_combined, sound_alike, spelt
+from cuelane.adapt.misheard_names import as_combined, spelt
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.role_judge import hints_of
-from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain, singular, word_lists
+from cuelane.adapt.words.word_lists import any_of, in_words, lists_of, plain, word_lists
 from cuelane.recording.pronouncing import spoken_words
 
 NAMING = ("announce", "setup", "preview")
@@ -29,17 +29,6 @@ def _judged(found: re.Match[str]) -> list[str]:
     return [] if len(first) > 1 else found["move"].split()
 
 
-def stems(text: str) -> str:
-    """Return the plain words of `text` without the s of a plural, with a blank around each."""
-    return f" {' '.join(singular(word) for word in spelt(text).split())} "
-
-
-def same_name(one: str, other: str) -> bool:
-    """Return whether two names are the same but for plurals, or one is the other's last words."""
-    mine, its = stems(one), stems(other)
-    return mine.endswith(its) or its.endswith(mine)
-
-
 # From two on, in words or figures.
 _COUNT = re.compile(
     rf"^(?:{'|'.join(sorted((' '.join(spoken_words(str(n))) for n in range(2, 100)), key=len, reverse=True))}"
@@ -52,6 +41,7 @@ class ExerciseNames:
 
     def __init__(self, language: str = "en") -> None:
         lists: Mapping[str, list[str]] = lists_of(language)["names"]  # type: ignore[assignment]
+        self.language = language
         leading = [one for key in ("lead", "called", "counted_off", "block") for one in lists[key]]
         leads = "|".join(sorted(leading, key=len, reverse=True))
         held = "|".join(rf"(?<=\b{one})" for one in lists["held"])
@@ -89,7 +79,7 @@ class ExerciseNames:
         self._excuses = re.compile(rf"\b(?:{'|'.join(lists['excuses'])})\b[,.;:]?\s+", re.IGNORECASE)
         self._moves = re.compile(rf"(?:{moves})")
         self._numbered = re.compile(rf"^(?:{'|'.join(lists['numbered'])})$")
-        self._beside, self._no_short = any_of(lists["beside"]), frozenset(lists["no_short"])
+        self._no_short = frozenset(lists["no_short"])
         self._small, self._breaks = frozenset(lists["done_to"]), frozenset(lists["breaks"])
         self._tells_how, self._bodies = frozenset(lists["tells_how"]), frozenset(lists["bodies"])
         self._behind = re.compile(rf"(?: (?:{'|'.join(lists['behind'])}))+$")
@@ -115,7 +105,7 @@ class ExerciseNames:
         for part in (head if purpose != "announce" else sentence, sentence):
             words = self.without_lead(part)
             # "Band again, pull aparts": what is taken up again is none of it.
-            name = self._known_move(words) or self._known_move(self._behind_break(words))
+            name = self.known_move(words) or self.known_move(self._behind_break(words))
             tells_way = purpose == "setup" and " " not in (name or "") and self._ways.match(words)
             if name and not tells_way:
                 return name
@@ -131,12 +121,12 @@ class ExerciseNames:
             for sentence in (*re.split(r"[.,;:!?]", text), *re.split(r"[.!?]", text)):
                 words = self.without_lead(sentence)
                 # "Dumbbell next, push press": what to have, and then the name.
-                name = self._named_next(words) or self._known_move(self._behind_break(words))
+                name = self._named_next(words) or self.known_move(self._behind_break(words))
                 if name:
                     return name
         # "Hands on the floor for push ups": how one gets into it, and then the name.
         led = self._inside.search(words) if purpose == "setup" else None
-        return self._known_move(words[led.end() :].strip()) if led else None
+        return self.known_move(words[led.end() :].strip()) if led else None
 
     def _says_no_name(self, words: str) -> bool:
         """Return whether a few words tell the time or a side, praise, or tell of the body: "low hips"."""
@@ -173,7 +163,7 @@ class ExerciseNames:
                 return text[found.end() :]
         for found in reversed([*self._excuses.finditer(text)]):
             # "Swings, sorry, squats", and not "sorry about that".
-            if found.start() and self._known_move(self.without_lead(text[found.end() :])):
+            if found.start() and self.known_move(self.without_lead(text[found.end() :])):
                 return text[found.end() :]
         return text
 
@@ -188,7 +178,7 @@ class ExerciseNames:
         """Return the plain words of `text` without what leads to a name, and how many are to be done."""
         words = self._lead.sub("", spelt(text))
         counted = _COUNT.match(words)
-        name = self._known_move(words[counted.end() :]) if counted else None
+        name = self.known_move(words[counted.end() :]) if counted else None
         # "Ten push ups" are so many of them, and "two arm swings" are called so; a step up is one move.
         is_called = name and self._numbered.match(name.split()[0]) and not self._moves.fullmatch(name)
         is_count = name and name.endswith("s") and not is_called
@@ -196,9 +186,10 @@ class ExerciseNames:
 
     def is_known(self, words: str) -> bool:
         """Return whether `words`, as a whole, are a move that is known."""
-        return self._known_move(words) == words
+        return self.known_move(words) == words
 
-    def _known_move(self, words: str) -> str | None:
+    def known_move(self, words: str) -> str | None:
+        """Return the move that is known and that `words`, plain ones, begin with; None for none."""
         found = None if self._does.match(words) else self._name.match(words)
         judged = set(_judged(found)) if found else set()
         is_name = found and len(found[0]) <= _LONGEST and not (self._no_part | self._breaks) & judged
@@ -244,15 +235,6 @@ class ExerciseNames:
         is_thing = self._kit.fullmatch(joined) is not None or self._body.fullmatch(joined) is not None
         return not is_general and not is_thing and not self.tells(words)
 
-    def without_body(self, name: str | None, led_to: str | None) -> str | None:
-        """Return `name` without the part of the body behind it, if what led to it has not that.
-
-        "Start with the hundred", and then "the hundred knees over your hips".
-        """
-        if name is None or led_to is None or not name.startswith(f"{led_to} "):
-            return name
-        return led_to if self._body.fullmatch(name.removeprefix(f"{led_to} ")) else name
-
     def counts_off(self, part: str) -> bool:
         """Return whether `part` of a list has its number before it: "station two, side plank"."""
         return self._counted_off.match(plain(part)) is not None
@@ -281,7 +263,7 @@ class ExerciseNames:
         found: list[str | None] = []
         words = self.without_lead(text)
         while words:
-            name = self._known_move(words)
+            name = self.known_move(words)
             # "Need a mat squats": a small word begins something else.
             name = None if name and self._small & set(name.split()) else name
             found.append(name)
@@ -303,45 +285,6 @@ class ExerciseNames:
         own = words.split()
         is_name = len(own) <= _MOST_WORDS and not (own and self.tells(own)) and not self._does.match(words)
         return (words, False) if is_name else None
-
-    def sounds_like(self, text: str, name: str) -> bool:
-        """Return whether `text` begins with a sentence that is `name`, heard a little differently."""
-        words = self.without_lead(re.split(r"[.,;:!?]", text.strip(), maxsplit=1)[0]).split()
-        is_short = 0 < len(words) <= len(name.split()) + 1
-        return is_short and not self.tells(words) and sound_alike(" ".join(words), name)
-
-    def begins_with(self, text: str, name: str, others: Iterable[str] = ()) -> bool:
-        """Return whether `text` begins with an exercise's name, or its last words, and so can stand for it.
-
-        Last words that end the name of one of `others`, too, stand for neither.
-        """
-        words = self.without_lead(text)
-        if stems(words).startswith(stems(name)) or self.is_short_for(text, name, others):
-            return True
-        said = stems(self._known_move(words) or "")
-        alike = [one for one in (name, *others) if stems(one).endswith(said)]
-        return bool(said.strip()) and alike == [name]
-
-    def is_short_for(self, text: str, name: str, others: Iterable[str] = ()) -> bool:
-        """Return whether `text` is the first or last words of `name` and at most a side, and of no other's.
-
-        "Left side, couch" stands for a couch stretch.
-        """
-        words = self._alone_in(text)
-        said = stems(words)
-        if not words or len(words.split()) >= len(name.split()) or self.tells(words.split()):
-            return False
-        is_general = words in self._no_short or self._kit.fullmatch(words) or self._body.fullmatch(words)
-        alike = [one for one in (name, *others) if stems(one).startswith(said) or stems(one).endswith(said)]
-        return not is_general and alike == [name]
-
-    def _alone_in(self, text: str) -> str:
-        """Return the words of `text` without what leads to a name or stands beside one."""
-        return self.without_lead(self._beside.sub(" ", self.without_lead(text)))
-
-    def holds(self, text: str, name: str) -> bool:
-        """Return whether `text` has an exercise's name in it."""
-        return stems(name) in stems(text)
 
     def tells(self, words: Sequence[str]) -> bool:
         """Return whether words tell what to do with what ("arms up"), or a side, and name nothing."""
@@ -366,23 +309,6 @@ class ExerciseNames:
         """Return whether `name` has no words but those that say where one moves."""
         return not set(name.split()) - self._directions
 
-    def follower(self, text: str, name: str) -> str | None:
-        """Return the word behind `name`, empty for none, where `text` begins with it; else None."""
-        words = self.without_lead(text)
-        if words != name and not words.startswith(f"{name} "):
-            return None
-        return next(iter(words[len(name) :].split()), "")
-
-    def may_follow(self, word: str) -> bool:
-        """Return whether `word` may end a name: done several times, and no order or part of the body."""
-        is_told = word in self._told or word in self._no_part or self._body.fullmatch(word) is not None
-        return word.endswith("s") and singular(word) != word and not is_told
-
-    def goes_on_with_order(self, words: str, name: str) -> bool:
-        """Return whether `words` are `name` and then nothing but what tells what to do: "plank hold"."""
-        behind = words.removeprefix(f"{name} ").split() if words.startswith(f"{name} ") else []
-        return bool(behind) and all(word in self._told for word in behind)
-
     def may_name(self, name: str) -> bool:
         """Return whether `name` has no word that is a part of no name."""
         return not self._no_part & set(name.split())
@@ -394,7 +320,3 @@ class ExerciseNames:
     def is_of_first(self, text: str) -> bool:
         """Return whether `text` tells, before the first set, what is done in it."""
         return self._first.search(plain(text)) is not None
-
-    def is_only(self, text: str, name: str) -> bool:
-        """Return whether `text` is nothing but `name`, and at most a side or that it comes."""
-        return self.holds(text, name) and stems(self._alone_in(text)) == stems(self._alone_in(name))

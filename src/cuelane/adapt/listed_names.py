@@ -8,8 +8,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from cuelane.adapt.class_shape import repeats
-from cuelane.adapt.exercise_names import ExerciseNames, same_name
+from cuelane.adapt.exercise_names import ExerciseNames
 from cuelane.adapt.misheard_names import sound_alike
+from cuelane.adapt.name_mentions import same_name
 from cuelane.adapt.words.word_lists import plain, singular
 
 # Chosen: two things named in a row are as often kit, or a greeting.

@@ -24,6 +24,7 @@ from cuelane.adapt.exercise_lines import ClassLines, OwnLine, class_lines
 from cuelane.adapt.exercise_names import NAMING, ExerciseNames
 from cuelane.adapt.listed_names import as_listed, as_listed_in_blocks, is_of
 from cuelane.adapt.misheard_names import as_meant
+from cuelane.adapt.name_mentions import NameMentions
 from cuelane.adapt.plan_file import fit_for_plan, pips_of
 from cuelane.adapt.set_names import SetNames
 from cuelane.adapt.timed_starts import TimedStarts
@@ -178,7 +179,7 @@ def _plan(
 ) -> dict[str, Any]:
     blocks = _sections(shape, lines, titles) or _parts(shape, lines) or [_block(shape, lines.praise)]
     session = [*_talk(lines.opening), *blocks, *_talk(lines.closing)]
-    names = ExerciseNames(language)
+    mentions = NameMentions(ExerciseNames(language))
     return {
         "title": fit_for_plan(title, MAX_NAME),
         "language": language,
@@ -191,7 +192,7 @@ def _plan(
                 **_sides("each", lines.turned.get(name)),
                 **_sides("alternate", lines.alternated.get(name)),
                 **{role: [_line(line, role) for line in rows[role]] for role in ROLES if role in rows},
-                **_previews([*rows.get("preview", [])], name, names),
+                **_previews([*rows.get("preview", [])], name, mentions),
             }
             for name, rows in lines.exercises.items()
         },
@@ -291,11 +292,11 @@ def _sides(sides: str, first: str | None) -> dict[str, str]:
     return {"sides": sides, "first_side": first} if first == "right" else {"sides": sides}
 
 
-def _previews(rows: Sequence[OwnLine], name: str, names: ExerciseNames) -> dict[str, Any]:
+def _previews(rows: Sequence[OwnLine], name: str, mentions: NameMentions) -> dict[str, Any]:
     """Return the previews of an exercise: in a rest that is short now, those that name it come first."""
     lines = [_line(row, "preview") for row in rows]
     for row, line in zip(rows, lines, strict=True):
-        if not names.holds(row.cue.text, name):
+        if not mentions.holds(row.cue.text, name):
             line["weight"] = _BESIDE_NAME
     return {"preview": lines} if lines else {}
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from cuelane.adapt.class_shape import ClassShape
 from cuelane.adapt.clock import clock
-from cuelane.adapt.exercise_names import same_name
+from cuelane.adapt.name_mentions import same_name
 from cuelane.adapt.pattern_plan import PatternPlan
 from cuelane.adapt.words.found_cues import FoundCue
 from cuelane.base.units import format_duration

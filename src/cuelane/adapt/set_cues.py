@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from cuelane.adapt.class_cues import CutCue
 from cuelane.adapt.class_shape import ClassShape
 from cuelane.adapt.exercise_names import ExerciseNames
+from cuelane.adapt.name_mentions import NameMentions
 from cuelane.adapt.set_turns import SetTurns
 from cuelane.adapt.untrue_calls import UntrueCalls
 from cuelane.adapt.words.intervals import FoundInterval
@@ -47,7 +48,7 @@ class SetCues:
         language: str = "en",
     ) -> None:
         self._shape, self._intervals, self._untrue, self._turns = shape, intervals, untrue, turns
-        self._names, self._lists = ExerciseNames(language), word_lists(language)
+        self._mentions, self._lists = NameMentions(ExerciseNames(language)), word_lists(language)
         own = [cue for cue in cues if not self._lists.is_call(cue.text)]
         self._first = {cue.interval: cue.clip for cue in reversed(own)}
 
@@ -83,7 +84,7 @@ class SetCues:
     def _tells_how(self, cue: CutCue, number: int) -> bool:
         """Return whether `cue` is only guessed to tell what comes: early in a set, and without its name."""
         following = self._shape.names[number + 1 : number + 2]
-        named = any(self._names.holds(cue.text, name) for name in following)
+        named = any(self._mentions.holds(cue.text, name) for name in following)
         is_guess = not cue.is_sure and self.share(cue) < CHANGES_FROM
         return is_guess and not named and not self._lists.calls_next(cue.text)
 
@@ -92,8 +93,8 @@ class SetCues:
         names = self._shape.names
         if number + 1 == len(names) or names[number + 1] == names[number] or self.share(cue) < CHANGES_FROM:
             return False
-        following = self._names.holds(cue.text, names[number + 1])
-        return following and not self._names.holds(cue.text, names[number])
+        following = self._mentions.holds(cue.text, names[number + 1])
+        return following and not self._mentions.holds(cue.text, names[number])
 
     def calls_the_next(self, cue: CutCue, number: int) -> bool:
         """Return whether what is said late in a set is nothing but the next one's name, and that it comes."""
@@ -101,10 +102,10 @@ class SetCues:
         if number + 1 == len(names) or names[number + 1] == names[number] or self.share(cue) < CHANGES_FROM:
             return False
         own, following = names[number], names[number + 1]
-        if self._names.holds(cue.text, own) or self._names.begins_with(cue.text, own, [following]):
+        if self._mentions.holds(cue.text, own) or self._mentions.begins_with(cue.text, own, [following]):
             return False
-        called = self._lists.calls_next(cue.text) and self._names.begins_with(cue.text, following, [own])
-        return called or self._names.is_only(cue.text, following)
+        called = self._lists.calls_next(cue.text) and self._mentions.begins_with(cue.text, following, [own])
+        return called or self._mentions.is_only(cue.text, following)
 
     def holds_for_both(self, cue: CutCue, number: int) -> bool:
         """Return whether a line is true of a set that is done on both sides; any is, of the others.
@@ -129,8 +130,10 @@ class SetCues:
         is_first = self.is_first(cue) and cue.purpose == "announce"
         is_short = len(cue.text.split()) <= _MOST_LEADING
         others = {place.exercise for place in self._shape.places} - {self._shape.names[number]}
-        held = self._names.holds(cue.text, self._shape.names[number])
-        return is_first and is_short and held and not any(self._names.holds(cue.text, one) for one in others)
+        held = self._mentions.holds(cue.text, self._shape.names[number])
+        return (
+            is_first and is_short and held and not any(self._mentions.holds(cue.text, one) for one in others)
+        )
 
     def begins_with_name(self, cue: CutCue, number: int) -> bool:
         """Return whether `cue` begins with its set's name, or what was heard for it, and can stand for it."""
@@ -138,15 +141,15 @@ class SetCues:
         others = [place.exercise for place in self._shape.places if place.exercise != name]
         heard = self._shape.heard[number] if self._shape.heard else None
         named = (one for one in (name, heard) if one)
-        if any(self._names.begins_with(cue.text, one, others) for one in named):
+        if any(self._mentions.begins_with(cue.text, one, others) for one in named):
             return True
         is_first = self.is_first(cue) and cue.purpose in ("announce", "setup")
-        return is_first and self._names.sounds_like(cue.text, name)
+        return is_first and self._mentions.sounds_like(cue.text, name)
 
     def holds_name(self, cue: CutCue, number: int) -> bool:
         """Return whether `cue` has the name of a set in it."""
         name = self._shape.names[number]
-        return self.begins_with_name(cue, number) or self._names.holds(cue.text, name)
+        return self.begins_with_name(cue, number) or self._mentions.holds(cue.text, name)
 
     def share(self, cue: CutCue) -> float:
         """Return how much of its set has passed where `cue` begins, from 0 to 1."""

@@ -9,8 +9,9 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from cuelane.adapt.class_cues import CutCue
-from cuelane.adapt.exercise_names import NAMING, ExerciseNames, stems
+from cuelane.adapt.exercise_names import NAMING, ExerciseNames
 from cuelane.adapt.misheard_names import n_shared, sound_alike
+from cuelane.adapt.name_mentions import NameMentions, stems
 
 _FROM_REST = ("preview", "announce", "setup")
 # What may begin with the name of an exercise that is named elsewhere, and what may hold one besides.
@@ -44,6 +45,7 @@ class SetNames:
 
     def __init__(self, names: ExerciseNames, sets: Sequence[int], cues: Sequence[CutCue]) -> None:
         self._names, self._sets, self._cues = names, sets, cues
+        self._mentions = NameMentions(names)
 
     def as_said(self) -> list[str | None]:
         """Return the name of each set, None where none is said."""
@@ -55,7 +57,7 @@ class SetNames:
             or self._led_to(number)
             for number in range(len(self._sets))
         ]
-        found = [self._names.without_body(name, self._led_to(n)) for n, name in enumerate(found)]
+        found = [self._mentions.without_body(name, self._led_to(n)) for n, name in enumerate(found)]
         found = _alike_as_one(self._in_full(self._with_followers(found)))
         known = tuple(dict.fromkeys(name for name in found if name and not self._names.tells_where(name)))
         # "In and out" may be a name, and "side to side" what one does; a name that was said decides.
@@ -87,10 +89,12 @@ class SetNames:
         """
         longer: dict[str, str] = {}
         for name in dict.fromkeys(name for name in named if name and not name.endswith("s")):
-            begun = [self._names.follower(cue.text, name) for cue in self._cues if cue.purpose in _FROM_REST]
+            begun = [
+                self._mentions.follower(cue.text, name) for cue in self._cues if cue.purpose in _FROM_REST
+            ]
             followers = Counter(word for word in begun if word is not None)
             word, often = next(iter(followers.most_common(1)), ("", 0))
-            if often >= _LEAST_FOLLOWED and often == followers.total() and self._names.may_follow(word):
+            if often >= _LEAST_FOLLOWED and often == followers.total() and self._mentions.may_follow(word):
                 longer[name] = f"{name} {word}"
         return [name and longer.get(name, name) for name in named]
 
@@ -120,7 +124,7 @@ class SetNames:
             before = next(self._said_before(number), None)
             if own is None or before is None or own == before:
                 continue
-            if self._names.goes_on_with_order(own, before):
+            if self._mentions.goes_on_with_order(own, before):
                 # Its other side has its name from it.
                 found = [before if name == own else name for name in found]
                 continue
@@ -252,13 +256,15 @@ class SetNames:
             # "The first three are squats, rows and planks" says nothing of the first alone.
             rest = [cue for cue in rest if self._names.behind_block(cue.text) is None]
         for cue in (*inside, *reversed(rest)):
-            short = [name for name in known if self._names.is_short_for(cue.text, name, set(known) - {name})]
-            whole = [name for name in known if self._names.is_only(cue.text, name)]
+            short = [
+                name for name in known if self._mentions.is_short_for(cue.text, name, set(known) - {name})
+            ]
+            whole = [name for name in known if self._mentions.is_only(cue.text, name)]
             if whole or short:
                 return (whole or short)[0]
         holding = [cue for cue in inside if cue.purpose in _HOLDING]
         for cue in (*holding, *(cue for cue in reversed(rest) if cue.purpose in _HOLDING)):
-            held = [name for name in known if self._names.holds(cue.text, name)]
+            held = [name for name in known if self._mentions.holds(cue.text, name)]
             # Of a name and a part of it the whole is meant; of two names neither is sure.
             whole = [name for name in held if not any(name != one and name in one for one in held)]
             if len(whole) == 1:

@@ -158,6 +158,23 @@ def test_a_speed_control_that_keeps_the_pitch_is_one_fault(
     ]
 
 
+def test_a_soft_pip_is_told_at_a_speed_that_keeps_the_pitch(
+    tmp_path: Path, schedule: Schedule, track: synth.Track
+) -> None:
+    """The speed explains where a pip is, not how loud; and that no cue was compared with its clip is said."""
+    sound = track.samples().copy()
+    pip = next(event for event in schedule.events if event.kind == "pip")
+    sound[pip.onset_sample : pip.end_sample] *= 0.25
+    audio, out = synth.write(tmp_path / "a.wav", sound), tmp_path / "b.wav"
+    stretch = ["-i", f"file:{audio}", "-af", "atempo=1.04", f"file:{out}"]
+    subprocess.run([*ffmpeg.quiet(), *stretch], check=True, stdin=subprocess.DEVNULL)
+
+    report = check(out, schedule, store=track.store())
+
+    assert [(fault.kind, fault.event) for fault in report.faults] == [("speed", None), ("level", pip.id)]
+    assert any(note.startswith("The cues were timed by their onsets alone") for note in report.notes)
+
+
 def telephone(sound: synth.Wave, rate: int) -> synth.Wave:
     """Return a sound as a telephone gives it, at 8 kHz or brought back to 48 kHz."""
     narrow = resample_poly(sound, 1, 6)

@@ -27,9 +27,12 @@ FEW_FOR_LEVEL = 3
 
 def event_faults(
     findings: Findings, templates: dict[str, Template], fit: Fit, tolerance: Tolerance,
-    covered: set[str], absolute: bool,
+    covered: set[str], stretched: set[str], absolute: bool,
 ) -> list[Fault]:  # fmt: skip
-    """Return the faults of single events, without those in `covered`, which a fault of the file explains."""
+    """Return the faults of single events, without those in `covered`, which a fault of the file explains.
+
+    Of those in `stretched` it explains the place and the pitch, but neither the level nor the length.
+    """
     faults: list[Fault] = []
     swapped = _swaps(findings)
     for finding in findings.rows:
@@ -41,10 +44,11 @@ def event_faults(
             if row.index < other.expected.index:
                 faults.append(_swap(finding, other))
             continue
-        fault = _misplaced(finding, templates, tolerance, absolute)
+        is_explained = row.event.id in stretched
+        fault = None if is_explained else _misplaced(finding, templates, tolerance, absolute)
         if fault is not None:
             faults.append(fault)
-        if finding.odd is not None and finding.odd.heard_hz:
+        if finding.odd is not None and finding.odd.heard_hz and not is_explained:
             faults.append(_pitch(finding, finding.odd.heard_hz * fit.rate))
         if finding.odd is not None and finding.odd.length_s:
             faults.append(_length(finding, finding.odd.length_s / fit.rate))
@@ -155,9 +159,10 @@ def _gain(finding: Finding) -> tuple[tuple[float, ...], float] | None:
     """Return (readings of the level in dB, their uncertainty) of a found event; None without a template."""
     if finding.shape is not None:
         return finding.shape.gains_db, finding.shape.gain_error_db
-    if finding.tone is not None:
-        rest = max(0.0, 1 / min(1.0, finding.tone.score) ** 2 - 1)
-        return (20 * float(np.log10(max(finding.tone.amplitude, 1e-9))),), 8.7 * float(np.sqrt(rest / 2))
+    tone = finding.tone or (finding.odd.tone if finding.odd is not None and finding.odd.heard_hz else None)
+    if tone is not None:
+        rest = max(0.0, 1 / min(1.0, tone.score) ** 2 - 1)
+        return (20 * float(np.log10(max(tone.amplitude, 1e-9))),), 8.7 * float(np.sqrt(rest / 2))
     return None
 
 

@@ -49,6 +49,11 @@ def judged(audio: Path, schedule: Schedule, measured: Measured, options: CheckOp
     tolerance = options.tolerance()
     faults = _timing_faults(schedule, measured, tolerance, options.relative)
     notes = [*_damage(intake), *measured.heard]
+    if measured.another_voice and not any(fault.kind == "another voice" for fault in faults):
+        notes.append(
+            "The cues were timed by their onsets alone: at another speed with the pitch kept they do not "
+            "sound like their clips, and other words or another voice would not be told from them."
+        )
     unsure = sum(finding.unsure for finding in findings.rows)
     if unsure:
         notes.append(
@@ -130,12 +135,12 @@ def _timing_faults(
     # Cues whose waves were cut and joined do not sound like their clips either.
     if measured.another_voice and not stretched:
         faults.append(other_voice(findings))
-    covered = stretched | {
+    covered = {
         event for fault in faults if fault.kind in ("head cut", "ends early") for event in fault.others
     }
     shifted = any(fault.kind in ("offset", "speed", "jump") for fault in faults)
     absolute = not relative and not shifted and len(fit.pieces) == 1
-    return faults + event_faults(findings, measured.templates, fit, tolerance, covered, absolute)
+    return faults + event_faults(findings, measured.templates, fit, tolerance, covered, stretched, absolute)
 
 
 def _damage(intake: Intake) -> list[str]:

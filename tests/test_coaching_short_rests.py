@@ -69,6 +69,21 @@ def test_the_same_exercise_behind_a_short_rest_is_named_for_its_side_alone(sides
     assert len(texts) == told
 
 
+@pytest.mark.parametrize("pips", [False, {"count": 3, "spacing": "1s"}])
+@pytest.mark.parametrize("preview", [{}, {"preview": "Something new, done slowly."}])
+def test_a_side_that_the_set_has_told_is_not_told_in_the_short_rest(pips: Any, preview: Any) -> None:
+    """It was said five seconds before; nor is it listed as left out where there was no room for it."""
+    block = {"block": "Main", "pattern": "circuit", "work": "30s", "rest": "6s", "rounds": 2}
+    plan = {"pips": pips, "session": [block | {"exercises": ["march", "squat"]}]}
+    sides = {name: {"sides": "alternate"} | preview for name in NAMES[:2]}
+    found = arranged(plan | {"exercises": sides}).schedule
+    rests = {row.index for row in found.intervals if row.kind == "rest"}
+    told = [cue.text for cue in found.cues if found.intervals[cue.interval].kind == "work"]
+    assert sum("Next" in text for text in told) == len(rests) == 3
+    assert not [cue.text for cue in found.cues if cue.interval in rests and cue.role in ("side", "preview")]
+    assert not [row.text for row in found.dropped if row.interval in rests]
+
+
 def test_a_call_before_a_short_rest_still_says_that_rest_comes() -> None:
     """The next exercise is not what comes in ten seconds."""
     calls = [cue.text for cue in timetable("5s").cues if cue.role == "time"]

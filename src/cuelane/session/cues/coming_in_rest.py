@@ -131,8 +131,9 @@ def _name(here: Here, coming: _Coming, *, named: bool, quick: bool, late: bool) 
         # What is not in the hand is picked up by an order, where there is room for one.
         ordered = " ".join((_named(here, entry, key), kit_words(here, entry)))
         forms.insert(0, (ordered, weight + 1, fetch))
-    # A set before a rest like this may have named it.
-    named = named or ("next", entry.set_index) in here.history.told
+    if ("next", entry.set_index) in here.history.told:
+        # The set before a rest of few seconds has named it, with its side.
+        forms = []
     for text, weight, told in forms if entry.side or not named else ():
         why = f"{when}, and to have in hand what it needs" if told else when
         yield Candidate(

@@ -82,6 +82,15 @@ def test_minutes_of_one_movement_have_more_points_of_form(level: str, work: str,
         assert max(later - earlier for earlier, later in pairwise(said)) < 1 / 3
 
 
+@pytest.mark.parametrize(("work", "n_lines"), [("90s", 4), ("2m", 2), ("3m", 2)])
+def test_two_points_of_form_are_in_both_halves_of_a_long_set(work: str, n_lines: int) -> None:
+    """Not both behind the call at half of it, after most of a minute of nothing."""
+    (said,) = points_said("usual", work, n_lines=n_lines)
+    assert len(said) == 2
+    assert said[0] < 0.4
+    assert 0.5 < said[1] < 0.8
+
+
 def test_points_of_form_are_kept_for_a_later_set_and_the_other_side() -> None:
     """A long set takes only its share of the lines: as many are left for the next, or for the other side."""
     assert [len(said) for said in points_said("full", "3m", n_lines=4, rounds=2)] == [2, 2]
@@ -365,3 +374,15 @@ def test_every_part_but_the_first_is_named_once(between: list[dict[str, str]], t
     else:
         assert told[0].text == "Part two: Arms."
         assert row.kind == ("rest" if told_in == "rest" else "work")
+
+
+@pytest.mark.parametrize("work", ["30s", "60s", "3m", "10m"])
+def test_the_next_part_is_named_near_the_end_of_a_set(work: str) -> None:
+    """Of minutes it was the last third, so that points of form for what is still done came behind it."""
+    block = {"pattern": "circuit", "work": work, "exercises": ["crouch"]}
+    plan = {"session": [{"block": "Legs"} | block, {"block": "Arms"} | block], "exercises": {"crouch": {}}}
+    found = arranged(plan).schedule
+    (told,) = (cue for cue in found.cues if "Part two" in cue.text)
+    row = found.intervals[told.interval]
+    assert row.kind == "work"
+    assert 8 <= (row.end_sample - told.onset_sample) / RATE <= 30

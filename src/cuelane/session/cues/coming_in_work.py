@@ -23,6 +23,8 @@ NEXT_FROM_MS, NEXT_TO_MS = 10_000, 4_000
 # Where equipment or position changes, it is needed sooner.
 _NEXT_MS, _NEXT_MOVING_MS = 6_000, 9_000
 _BLOCK_WEIGHT = 60
+# In minutes of one movement the next part is named so long before its end, and no sooner.
+_PART_MS = 25_000
 
 
 def coming_in_work(here: Here, *, crowded: bool) -> Iterator[Candidate]:
@@ -36,9 +38,9 @@ def coming_in_work(here: Here, *, crowded: bool) -> Iterator[Candidate]:
     if coming is None or coming.spec is None or coming.set_index == interval.set_index:
         return
     if interval.block_index != coming.block_index:
-        text = part_named(here, coming)
+        text, toward = part_named(here, coming), max(0.7, 1 - _PART_MS / interval.length_ms)
         yield Candidate(
-            "preview", text, _BLOCK_WEIGHT, "before the next part", toward=0.7, chain=("end", 10),
+            "preview", text, _BLOCK_WEIGHT, "before the next part", toward=toward, chain=("end", 10),
             latest_ms=here.before_late_ms, quiet_ms=APART_MS, tells=(part_of(coming),),
         )  # fmt: skip
     side = words.side(coming.side) if coming.side else ""
@@ -134,6 +136,9 @@ def _preview_in_work(here: Here, coming: Interval, line: CueLine, side: str) -> 
     as_written = line.at is not None or line.clip is not None
     if side and not names_side(line.text) and line.clip is None:
         text = f"{text} {words.say('preview', 'side', side=side)}"
+    # What was recorded without a side is played so, and the rest may tell it.
+    tells_side = not side or line.clip is None or names_side(line.text)
+    named = (("next", coming.set_index),) if tells_side else ()
     fetch, pinned = to_fetch(here, coming), line.at is not None
     if fetch and not as_written:
         text = f"{text} {words.say('preview', 'needs', items=spoken_names(here, fetch))}"
@@ -143,5 +148,5 @@ def _preview_in_work(here: Here, coming: Interval, line: CueLine, side: str) -> 
         prefer_ms=None if pinned else spot.prefer_ms, not_before_ms=0 if pinned else spot.not_before_ms,
         quiet_ms=0 if pinned else APART_MS, group="next", chain=None if pinned else ("end", 30),
         tally=tally_of(coming, "preview", line), clip=line.clip, mark=line.mark,
-        tells=(("next", coming.set_index), *(() if as_written else (("need", thing) for thing in fetch))),
+        tells=(*named, *(() if as_written else (("need", thing) for thing in fetch))),
     )  # fmt: skip

@@ -29,6 +29,8 @@ _MORE_FORM_WEIGHT = 9
 _OPTIONS = ("easier", "harder")
 # Three lines and more in one long set are spread over it, from well before where one would be.
 _FIRST_OF_SEVERAL, _LAST_OF_SEVERAL = -0.25, 0.35
+# Two are in both halves of a set as long as this.
+_LONG_SET_MS, _TWO_IN_LONG = 90_000, (-0.15, 0.2)
 # Where lines in turn are said moves with the appearance, so that no line stands in one place every time.
 _SHIFTS = (0.0, 0.09, -0.08)
 
@@ -218,13 +220,15 @@ def in_turn(
         if times[line.text] == min(times.values()) and not too_soon:
             due_now.append(line)
     for place, line in enumerate(due_now[:most]):
-        toward = spot.toward + _apart(place, len(due_now[:most]))
+        toward = spot.toward + _apart(place, len(due_now[:most]), here.interval.length_ms)
         weight = (spot.weight, _SECOND_FORM_WEIGHT, _MORE_FORM_WEIGHT)[min(place, 2)]
         yield line_candidate(here, role, line, replace(spot, toward=toward, weight=weight))
 
 
-def _apart(place: int, n_lines: int) -> float:
+def _apart(place: int, n_lines: int, length_ms: int) -> float:
     """Return how far behind where one line would be line `place` of several is, as a part of the interval."""
+    if n_lines == 2 and length_ms >= _LONG_SET_MS:
+        return _TWO_IN_LONG[place]
     if n_lines <= 2:
         return 0.22 * place
     return _FIRST_OF_SEVERAL + (_LAST_OF_SEVERAL - _FIRST_OF_SEVERAL) * place / (n_lines - 1)

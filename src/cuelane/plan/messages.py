@@ -9,6 +9,7 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from cuelane.base.errors import Mark
+from cuelane.base.units import parse_duration_ms
 from cuelane.plan import model, parts
 from cuelane.plan.phrases import did_you_mean, listing, names, nearest, quoted
 from cuelane.plan.source_text import Lines
@@ -86,9 +87,7 @@ def report_unknown_key(
         hint = next((where for home, where in _ELSEWHERE if key in home.model_fields), "")
     is_plan = kind is model.Plan
     if kind is model.Entry and not hint:
-        time = node.entries[key]
-        work = f", work: {time.text}" if isinstance(time, Scalar) and time.text else ""
-        hint = f"if it is an exercise, write  {{exercise: {key}{work}}}"
+        hint = _hint_of_entry(node, key)
     if is_plan:
         hint = _hint_by_content(node, key) or hint or _hint_of_block(key, node.entries.get(key))
     if not hint:
@@ -97,6 +96,20 @@ def report_unknown_key(
     alike = "key of a plan" if is_plan else ""
     message = f"unknown key {quoted(key)} in {noun(kind, pattern)}"
     lines.report(node.key_marks[key], message, hint, alike=alike)
+
+
+def _hint_of_entry(entry: Mapping, key: str) -> str:
+    """Return how to write an exercise of a block, if `key` is its name, or its value is; else ``""``."""
+    if "exercise" in entry.key_marks:
+        return ""
+    value = entry.entries.get(key)
+    if not isinstance(value, Scalar) or not value.text:
+        return f"if it is an exercise, write  {{exercise: {key}}}"
+    try:
+        parse_duration_ms(value.text)
+    except ValueError:
+        return "write an exercise's name behind 'exercise', such as  {exercise: squat, work: 40s}"
+    return f"if it is an exercise, write  {{exercise: {key}, work: {value.text}}}"
 
 
 def meant_key(key: str, node: Node | None) -> str:
@@ -274,7 +287,7 @@ class _Fault:
 
     def time_hint(self, text: str) -> str:
         if self.label == "calls" and text:
-            return _TIME_LEFT
+            return "write [] for none" if text.lower() in _WORDS_FOR_NONE else _TIME_LEFT
         return "write 0 for none" if self.label in _MAY_BE_0 and text.lower() in _WORDS_FOR_NONE else ""
 
     def switch_hint(self, text: str) -> str:

@@ -88,7 +88,13 @@ def test_every_pattern_and_key_is_read(tmp_path: Path) -> None:
     assert plan.exercises["arm circles"].needs == []
 
 
-@pytest.mark.parametrize("word", ["nothing", "None.", "no equipment", "[bodyweight]", "nichts", '"-"'])
+# What is trained with in each other language where nothing is: one's own body.
+OWN_WEIGHT = ["peso corporal", "Poids du corps", "a corpo libero", "peso do corpo", "Körpergewicht"]
+
+
+@pytest.mark.parametrize(
+    "word", ["nothing", "None.", "no equipment", "[bodyweight]", "nichts", '"-"', *OWN_WEIGHT]
+)
 def test_a_word_for_nothing_is_no_equipment(tmp_path: Path, word: str) -> None:
     """Where a lone word says that nothing is needed, nothing is: it is no thing to have near and pick up."""
     text = f"{SAY}exercises:\n  squat:\n    needs: {word}\n    heavier_needs: {word}\n"

@@ -60,8 +60,11 @@ def as_list(value: Any) -> Any:
 # language is known.
 _NOTHING = {
     "-", "n/a", "none", "nothing", "no equipment", "no kit", "bodyweight", "body weight",
-    "nada", "ninguno", "sin material", "rien", "aucun", "sans matériel", "niente", "nessuno",
-    "senza attrezzi", "nenhum", "sem equipamento", "nichts", "keine", "ohne geräte",
+    "nada", "ninguno", "ninguna", "sin material", "sin equipo", "sin equipamiento", "peso corporal",
+    "rien", "aucun", "aucun matériel", "sans matériel", "sans équipement", "poids du corps",
+    "niente", "nessuno", "nessun attrezzo", "senza attrezzi", "corpo libero", "a corpo libero",
+    "nenhum", "nenhum equipamento", "sem equipamento", "sem material", "peso do corpo",
+    "nichts", "keine", "keins", "keine geräte", "ohne geräte", "ohne gerät", "körpergewicht", "eigengewicht",
 }  # fmt: skip
 
 

@@ -25,6 +25,7 @@ DEMO = Path(__file__).parent.parent / "demo"
 ONLY_LOADING_TELLS = {
     "language without words",
     "an exercise that is missing",
+    "a list without brackets",
     "a rest of an exercise where none follows it",
     "a change towards an exercise that there is not",
     "no exercises at all",

@@ -281,3 +281,19 @@ def test_a_track_that_is_mixed_with_itself_is_one_fault(tmp_path: Path) -> None:
     ]
     n_cues = sum(item.kind == "cue" for item in track.placed)
     assert len(twice[0].others) > 0.6 * n_cues
+
+
+def test_a_track_that_is_mixed_with_itself_in_part_is_not_called_so_in_all(tmp_path: Path) -> None:
+    """In the first seven tenths: how many of the cues are heard twice is told."""
+    track = synth.session(75, seed=9)
+    sound = track.samples()
+    late = np.concatenate([np.zeros(48_000 * 70 // 1000, np.float32), sound])[: len(sound)]
+    until = len(sound) * 7 // 10
+    late[until:] = 0
+    audio = synth.write(tmp_path / "a.wav", sound + np.float32(0.7) * late)
+    report = check(audio, from_json(track.schedule()), store=track.store())
+    (twice,) = (fault for fault in report.faults if fault.kind == "doubled")
+    n_cues = sum(item.kind == "cue" for item in track.placed)
+    early = sum(item.kind == "cue" and item.onset + len(item.sound) < until for item in track.placed)
+    assert early < n_cues
+    assert twice.message.startswith(f"{early} of the {n_cues} cues are heard twice, 70.0 ms apart")

@@ -223,9 +223,9 @@ def _copies(findings: Findings) -> list[Fault]:
     if int(alike.sum()) < max(FEW_FOR_ECHO, MOSTLY * n_cues):
         return faults
     twice = tuple(fault.event for fault, of_all in zip(faults, alike, strict=True) if of_all and fault.event)
-    message = (
-        f"Everything is heard twice, {size_of(usual_ms)} apart: an echo, or the track was mixed with itself."
-    )
+    n_twice = len(set(twice))
+    what = "Everything is" if n_twice >= n_cues else f"{n_twice} of the {n_cues} cues are"
+    message = f"{what} heard twice, {size_of(usual_ms)} apart: an echo, or the track was mixed with itself."
     others = [fault for fault, of_all in zip(faults, alike, strict=True) if not of_all]
     return [Fault("doubled", message, error_ms=usual_ms, others=twice), *others]
 

@@ -56,6 +56,7 @@ def test_lossless_onsets_are_exact(
 
     assert in_place(report) == []
     assert np.abs(errors_ms(report, track)).max() <= 0.05
+    assert report.notes == ()
 
 
 @pytest.mark.parametrize(("suffix", "kbps"), [(".mp3", 64), (".m4a", 64), (".opus", 32)])
@@ -70,6 +71,7 @@ def test_lossy_onsets_are_within_0_4_ms(
 
     assert in_place(report) == []
     assert np.abs(errors_ms(report, track)).max() <= 0.4
+    assert report.notes == ()
 
 
 def test_music_6_db_louder_moves_no_onset_by_2_5_ms(
@@ -192,6 +194,10 @@ def test_a_telephones_band_cuts_nothing_short(tmp_path: Path, seed: int, rate: i
 
     assert in_place(report) == []
     assert np.abs(errors_ms(report, track)).max() <= 0.4
+    # What cannot be told in it is said.
+    assert [note.split(":")[0] for note in report.notes] == [
+        "Nothing above a telephone's band, some 3.4 kHz, is in the file"
+    ]
 
 
 @pytest.mark.parametrize("rate", [8_000, 48_000])

@@ -77,11 +77,15 @@ class Finding:
 
 @dataclass
 class Findings:
-    """All events in order, the copies of cues and the pips that no event accounts for."""
+    """All events in order, the copies of cues and the pips that no event accounts for.
+
+    ``is_narrow`` says that the file has only a telephone's band.
+    """
 
     rows: list[Finding]
     copies: list[Heard] = field(default_factory=list)
     extra_pips: list[Tone] = field(default_factory=list)
+    is_narrow: bool = False
 
 
 def assemble(
@@ -99,7 +103,7 @@ def assemble(
     _assign_cues(findings, templates, located, coarse.candidates)
     _assign_pips(findings, recording, located, coarse.tones, sample_rate)
     heard = [(finding, finding.heard) for finding in findings.rows if finding.heard is not None]
-    narrow = is_narrow(recording, templates, fit.rate, [cue for _, cue in heard])
+    narrow = findings.is_narrow = is_narrow(recording, templates, fit.rate, [cue for _, cue in heard])
 
     def shape_of(row: tuple[Finding, Heard]) -> ClipShape:
         return shape(recording, templates[row[1].key], fit.rate, row[1], narrow=narrow)

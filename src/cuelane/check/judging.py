@@ -26,8 +26,11 @@ from cuelane.check.templates import Template
 OTHER_LOUDNESS_LU = 1.0
 # Chosen: -80 dBFS, under any recording's own noise.
 SILENT_PEAK = 1e-4
-# Chosen: so far over silence each channel must be for their sum's silence to be called a cancellation.
-CANCELLED_DB = 20.0
+# Chosen: two channels whose mean is so far under them cancel each other; of what only one has, 6 dB are lost.
+# Opus, which codes them one by one, left -32 and -41 dB of what cancels in WAV (measured on one made track).
+CANCELLED_DB = 25.0
+# Chosen: so far over silence the channels must be to be heard at all.
+HEARD_DB = 20.0
 
 
 @dataclass(frozen=True)
@@ -59,6 +62,11 @@ def judged(audio: Path, schedule: Schedule, measured: Measured, options: CheckOp
         notes.append(
             f"{counted(unsure, 'cue')} could not be measured: without a template no edge can be told from "
             "the sound around it. Check on the machine that rendered the file, or with --against an original."
+        )
+    if findings.is_narrow:
+        notes.append(
+            "Nothing above a telephone's band, some 3.4 kHz, is in the file: whether a hiss is missing, as "
+            "in s or f, cannot be told."
         )
     notes += _loudness(schedule, intake)
     notes += _sound_between(between)
@@ -102,13 +110,13 @@ def another_session(
         findings.rows.append(Finding(row, row.time_s, "tone" if row.kind else source))
     results = _results(findings, fit, tolerance)
     summary = _summary(schedule, intake, fit, results, tolerance, float("-inf"), fitted=False)
-    if np.abs(intake.envelope).max(initial=0.0) < SILENT_PEAK:
+    if _cancels(intake):
+        message = (
+            "Its two channels are each other's opposite: together, as from a phone's one loudspeaker, they "
+            "cancel out. Turn the polarity of one of them over."
+        )
+    elif np.abs(intake.envelope).max(initial=0.0) < SILENT_PEAK:
         message = "The file is silent: none of the session is in it."
-        if intake.true_peak_dbtp > 20 * np.log10(SILENT_PEAK) + CANCELLED_DB:
-            message = (
-                "Its two channels are each other's opposite: together, as from a phone's one loudspeaker, "
-                "they are silent. Turn the polarity of one of them over."
-            )
     else:
         message = "This is another session, or none: its cues and pips are not those of this schedule."
     return Report(
@@ -122,6 +130,14 @@ def another_session(
         notes=tuple(_damage(intake)),
         envelope=intake.envelope,
     )
+
+
+def _cancels(intake: Intake) -> bool:
+    """Return whether the two channels of a file, which are heard, leave next to nothing together."""
+    together = max(float(np.abs(intake.envelope).max(initial=0.0)), SILENT_PEAK / 10)
+    apart_db = intake.true_peak_dbtp
+    is_heard = apart_db > 20 * np.log10(SILENT_PEAK) + HEARD_DB
+    return intake.info.n_channels == 2 and is_heard and 20 * np.log10(together) < apart_db - CANCELLED_DB
 
 
 def _timing_faults(

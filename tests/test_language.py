@@ -245,12 +245,14 @@ PLACES = {
         ],
     },
     "es": {
-        "back": ["Túmbate boca arriba.", "De espaldas en el suelo.", "Sube las piernas por la pared."],
+        "back": ["Túmbate boca arriba.", "De espaldas en el suelo.", "Sube las piernas por la pared.",
+            "Piernas en la pared."],
         "hands": ["Pasa a cuatro apoyos."],
         "front": ["Boca abajo.", "Plancha, codos debajo de los hombros."],
         "floor": [
             "Tumbada de lado.", "De costado en el suelo.", "Ponte de rodillas.", "Antebrazos en el piso.",
             "Recuéstate en la colchoneta.", "Sentada con las piernas estiradas.",
+            "Siéntate con las piernas cruzadas.",
             "La rodilla sobre la toalla, el otro pie delante.",
         ],
         None: [
@@ -260,11 +262,12 @@ PLACES = {
         ],
     },
     "fr": {
-        "back": ["Allongez-vous sur le dos.", "Les jambes contre le mur."], "hands": ["À quatre pattes."],
+        "back": ["Allongez-vous sur le dos.", "Les jambes contre le mur.", "Jambes au mur."],
+        "hands": ["À quatre pattes."],
         "front": ["Sur le ventre.", "Les mains sous les épaules."],
         "floor": [
             "Roulez sur le côté.", "Allongée, les bras le long du corps.", "À genoux.",
-            "Assise en tailleur.",
+            "Assise en tailleur.", "Asseyez-vous, les jambes allongées.",
         ],
         None: [
             "Les deux pieds à plat au sol.", "Un pas sur le côté.", "Mains sur le ventre.",
@@ -272,12 +275,14 @@ PLACES = {
         ],
     },
     "it": {
-        "back": ["Sulla schiena.", "Posizione supina.", "Le gambe contro il muro."],
+        "back": ["Sulla schiena.", "Posizione supina.", "Le gambe contro il muro.",
+            "Gambe alla parete."],
         "hands": ["In quadrupedia."],
         "front": ["A pancia in giù.", "Mani sotto le spalle."],
         "floor": [
             "Sdraiata, girati sul fianco.", "Gomiti a terra.", "Disteso a terra.", "Siediti per terra.",
-            "Gomiti sul materassino.", "Seduto a gambe tese.", "Ginocchio sull'asciugamano.",
+            "Gomiti sul materassino.", "Seduto a gambe tese.", "Siediti a gambe incrociate.",
+            "Ginocchio sull'asciugamano.",
         ],
         None: [
             "I due piedi ben appoggiati a terra.", "Una mano sul fianco.", "Presa prona sul manubrio.",
@@ -285,29 +290,33 @@ PLACES = {
         ],
     },
     "pt-BR": {
-        "back": ["Deite de costas.", "Barriga para cima.", "Pernas na parede."],
+        "back": ["Deite de costas.", "Barriga para cima.", "Pernas na parede.",
+            "Pernas para cima na parede."],
         "hands": ["Em quatro apoios."],
         "front": ["De bruços.", "Mãos embaixo dos ombros."],
         "floor": [
             "Deitada, joelhos dobrados.", "De joelhos.", "Sente-se no colchonete.",
-            "Sentado com as pernas cruzadas.",
+            "Sentado com as pernas cruzadas.", "Sente-se com as pernas esticadas.",
         ],
         None: [
-            "Os dois pés bem apoiados no chão.", "De costas para a parede.", "Pés embaixo dos ombros.",
+            "Os dois pés bem apoiados no chão.", "Costas na parede, coxas paralelas.",
+            "De costas para a parede.", "Pés embaixo dos ombros.",
             "Deixe a mochila no chão.",
         ],
     },
     "de": {
-        "back": ["In Rückenlage.", "Leg dich auf den Rücken.", "Streck die Beine an der Wand hoch."],
+        "back": ["In Rückenlage.", "Leg dich auf den Rücken.", "Streck die Beine an der Wand hoch.",
+            "Die Beine an die Wand."],
         "hands": ["Im Vierfüßlerstand."],
         "front": ["In Bauchlage.", "Die Hände unter die Schultern."],
         "floor": [
             "In Seitenlage.", "Roll dich auf die Seite.", "Im Kniestand.", "Im Schneidersitz.",
+            "Setz dich in den Schneidersitz.",
             "Das Knie auf ein gefaltetes Handtuch.",
         ],
         None: [
             "Beide Füße fest auf den Boden.", "Die Hände auf den Bauch.", "Leg das Gewicht auf die Seite.",
-            "Füße unter die Schultern.", "Der Rucksack auf dem Rücken.",
+            "Füße unter die Schultern.", "Den Rücken an die Wand.", "Der Rucksack auf dem Rücken.",
         ],
     },
 }  # fmt: skip

@@ -10,6 +10,7 @@ import pytest
 from classgen import KINDS, GeneratedClass, TrueWord
 from classgen_captions import rolling
 from classgen_speech import SAMPLE_RATE, formant, prepare_formant
+from cuelane.adapt.words import align
 from cuelane.adapt.words.align import place_words
 from cuelane.adapt.words.caption_reader import ReadCaption
 from cuelane.adapt.words.islands import Hearing
@@ -88,6 +89,28 @@ def test_words_of_two_groups_that_begin_alike_are_not_mixed():
 
     assert lost == []
     assert [word.text for word in words] == [part for row in rows for part in row.text.split()]
+
+
+def test_a_caption_that_fits_beside_the_next_is_not_lost(monkeypatch: pytest.MonkeyPatch):
+    """Alone it fitted nowhere; together with the group that it was crossed with it does, and is placed."""
+    rows = [ReadCaption(0.0, 2.0, "a"), ReadCaption(2.0, 4.0, "b"), ReadCaption(60.0, 62.0, "c")]
+    at = {0: 1.0, 1: 3.0, 2: 61.0}
+
+    def aligned(_: Aligner, __: object, ___: object, first: int, last: int, ____: float):
+        if (first, last) in ((0, 2), (0, 1)):
+            return None
+        early = 2.5 if (first, last) == (2, 3) else None
+        return [
+            PlacedWord(rows[n].text, early or at[n], (early or at[n]) + 0.2, n) for n in range(first, last)
+        ]
+
+    monkeypatch.setattr(align, "_align", aligned)
+    monkeypatch.setattr(align, "_groups", lambda _: [(0, 2), (2, 3)])
+    monkeypatch.setattr(align, "gathered", lambda words, *_: words)
+    words, lost = place_words(rows, Hearing(recording(np.zeros(62 * SAMPLE_RATE, np.float32)), None, []))
+
+    assert [word.text for word in words] == ["a", "b", "c"]
+    assert lost == []
 
 
 def test_words_are_found_however_long_the_sound_around_them_is():

@@ -63,6 +63,8 @@ def place_words(
             # "Up first are rows", and then "rows": what both say was put where the other said it.
             together = _align(aligner, captions, hearing, groups[number - 1][0], last, slack_s)
             if together is not None:
+                # What fitted nowhere alone has a place among them.
+                lost = [index for index in lost if index < groups[number - 1][0]]
                 placed[-1] = [word for word in together if word.caption < first]
                 found = [word for word in together if word.caption >= first]
         placed.append(found)

@@ -228,6 +228,12 @@ def test_guesses_at_what_a_few_words_are_for(text, share, purpose, kept_as):
         ("Hold your thighs if you get stuck half way.", False),
         ("Only come up halfway.", False),
         ("We're halfway.", True),
+        # A verb before it may end what was said before.
+        ("Go! Halfway there.", True),
+        ("Don't stop, halfway through.", True),
+        ("You've come halfway.", True),
+        ("Go half way, then all the way.", False),
+        ("Stop half way.", False),
     ],
 )
 def test_half_of_a_movement_is_no_half_of_a_set(text, untrue):

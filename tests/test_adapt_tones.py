@@ -112,6 +112,17 @@ def test_the_next_tone_but_one_may_be_more_alike_than_the_next():
     assert TonesInARow.of(like, thirds, 0.8) == TonesInARow(4, 100)
 
 
+def test_a_long_tone_is_no_row_of_tones():
+    """What is alike all through a tone of 1.2 s is there 0.4 s and 0.8 s after its beginning too."""
+    like = np.full(10_000, 0.1, np.float32)
+    begins = np.arange(1_000, 9_000, 1_000)
+    for step in begins:
+        like[step : step + 150] = 0.6
+        like[[step, step + 100]] = 0.9
+
+    assert TonesInARow.of(like, begins, 0.6) is None
+
+
 def test_a_row_that_the_recording_cuts_off_keeps_its_places():
     """A countdown at either end of a recording, or one of which only a tone is there, stays within it."""
     like = np.full(500, 0.1, np.float32)

@@ -29,6 +29,8 @@ _LAST_COUNTS = 0.2
 _MOVED = 1e-3
 # Chosen: of four countdowns at least one is heard whole; more by chance are rarer.
 _WHOLE = 0.75
+# Chosen: talk is alike by chance beside fewer, a tone that goes on beside nearly all.
+_MOST = 0.5
 
 
 @dataclass(frozen=True)
@@ -49,9 +51,11 @@ class TonesInARow:
         likest = int(_LAGS[beside.mean(axis=0).argmax()])
         there = maximum_filter1d(like, 2 * _BESIDE + 1) >= least_like - _LESS_LIKE
         # Where talk hides some tones, the next but one may be more alike than the next one.
-        rows = [cls(_usual_run(there, steps, apart), apart) for apart in (likest, round(likest / 2))]
-        longest = max((row for row in rows if row.apart >= _LAGS[0]), key=lambda row: row.n)
-        return longest if longest.n >= _FEWEST else None
+        for apart in (likest, round(likest / 2)):
+            if apart >= _LAGS[0] and not _goes_on(there, steps, apart):
+                n_whole = _usual_run(there, steps, apart)
+                return cls(n_whole, apart) if n_whole >= _FEWEST else None
+        return None
 
     def last(self, like: Array, steps: Steps) -> Steps:
         """Return for each of `steps`, shape (k,), any tone of a row, the last one of its row; shape (k,).
@@ -74,6 +78,15 @@ class TonesInARow:
 def _rows(steps: Steps, apart: int, places: Steps, n: int) -> Steps:
     """Return the steps of the `places`, shape (p,), of each row, shape (k, p), within a recording of `n`."""
     return np.asarray(np.clip(steps[:, None] + apart * places, 0, n - 1))
+
+
+def _goes_on(there: npt.NDArray[np.bool_], steps: Steps, apart: int) -> bool:
+    """Whether most of `steps`, shape (k,), are alike half way to the next one too: it is one tone, or more.
+
+    `there`, shape (n,), says of each step whether it is alike.
+    """
+    beside = there[_rows(steps, apart // 2, np.array([-1, 1]), len(there))]
+    return bool(beside.any(axis=1).mean() > _MOST)
 
 
 def _usual_run(there: npt.NDArray[np.bool_], steps: Steps, apart: int) -> int:

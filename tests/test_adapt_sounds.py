@@ -13,7 +13,7 @@ import classgen as gen
 import signal_kinds
 from classgen_music import music
 from cuelane.adapt.beeps.boundaries import SURE_BOUNDARY, clear_and_faint
-from cuelane.adapt.beeps.boundary_sound import LEAST_SOUND, BoundarySound, confidence_of, returning_sounds
+from cuelane.adapt.beeps.boundary_sound import LEAST_SOUND, BoundarySound, returning_sounds
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, UsualBands, fingerprints
 from cuelane.adapt.beeps.mark import BoundaryMark
@@ -30,6 +30,7 @@ from cuelane.adapt.beeps.score_book import shifted
 from cuelane.adapt.beeps.search import find_structure
 from cuelane.adapt.beeps.sound_boundaries import faint_returns, likeness_over
 from cuelane.adapt.beeps.sound_template import alike_around, begins_at, begins_softly, company_of, rises_at
+from cuelane.adapt.beeps.sound_view import VIEWS
 from cuelane.adapt.beeps.tone_tracks import ToneTrack
 from cuelane.recording.decode import Recording
 
@@ -413,10 +414,11 @@ def test_whole_seconds_are_a_timers_though_no_length_comes_again(speed):
     assert max(by_chance) < 8
 
 
-def test_evidence_counts_again_where_the_surroundings_are_not_alike():
+@pytest.mark.parametrize("view", VIEWS)
+def test_evidence_counts_again_where_the_surroundings_are_not_alike(view):
     """Of two sounds as regular and as clear, the one whose surroundings return with it is likely music."""
     alone, in_music = (
-        confidence_of((2.0, 1.3, company, 3.4, 0.0, 2.0 * max(0.0, 1 - company), 1.2, 0.0))
+        view.confidence((2.0, 1.3, company, 3.4, 0.0, 2.0 * max(0.0, 1 - company), 1.2, 0.0))
         for company in (0.04, 1.4)
     )
 

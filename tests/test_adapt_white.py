@@ -106,9 +106,9 @@ def test_the_likest_together_know_better_what_they_have_in_common():
     alike = (rows @ rows.T).astype(np.float32)
     alone, joined = np.zeros(12), np.zeros(12)
     for own in range(12):
-        for right, course in ((alone, alike[own]), (joined, module._joined(alike, alike[own]))):
+        for right, course in ((alone, alike[own]), (joined, module._joined(alike, alike[own], 6))):
             right[own] = (np.argsort(-course)[:12] < 12).sum()
 
     assert joined.mean() > alone.mean() + 2
     # What is joined is a mean of unit vectors, itself of norm 1.
-    assert module._joined(alike, alike[0]).max() <= 1 + 1e-5
+    assert module._joined(alike, alike[0], 6).max() <= 1 + 1e-5

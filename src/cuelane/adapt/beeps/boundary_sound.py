@@ -25,20 +25,17 @@ from cuelane.adapt.beeps.sound_template import (
     rises_at,
     template_of,
 )
+from cuelane.adapt.beeps.sound_view import VIEWS, SoundView
 from cuelane.adapt.beeps.tone_tracks import ToneTrack
 from cuelane.adapt.beeps.tones_in_a_row import TonesInARow
 
 Array = npt.NDArray[np.float32]
 Floats = npt.NDArray[np.float64]
 
-# Chosen: likeness below which nothing counts as a return.
-_LEAST_LIKE = 0.2
-# Chosen: the grades above it that are tried are so far apart.
+# Chosen: the grades of likeness that are tried are so far apart.
 _LIKE_STEP = 0.03
-# Chosen: so many nats is it worth that the returns exceed all else by 1, up to the second. Of 628 returns in
-# half of the classes below 611 count with 0.1 and 610 with 0.2, one wrongly; where each length is its own,
-# less takes what is far less alike for one more.
-_BEYOND_WORTH, _MOST_BEYOND = 20.0, 0.2
+# Chosen: so many nats is it worth that the returns exceed all else by 1.
+_BEYOND_WORTH = 20.0
 # Chosen: a sound that is hardly more alike than what surrounds it is a part of music; lower costs time.
 _LEAST_CLEAR = 0.25
 # Chosen: more cost time, each being held against the whole; figures of music are dropped before that.
@@ -59,15 +56,8 @@ _AS_SURE = 0.9
 # Derived: what is alike is seen so much too long, since its windows hold 64 ms.
 _SPREAD_S = 0.05
 
-# Fitted by logistic regression (with the weights' squares) on 3,038 sets, 408 of them true, that 117 classes
-# of the benchmark of boundaries propose: of those from seed 601 to 993, 1403 to 1523, 4047 to 4506, 90 with
-# music at -5 or 0 dB, and 18 without a signal. No seed from 5,000 on had a part in it.
-_OFFSET = -17.03
-# Fitted with it.
-_WEIGHTS = (0.97, 0.99, -2.15, 1.11, -2.51, 4.30, 3.61, -1.54)
-# Chosen: in these classes, each judged by a fit to eleven twelfths of the others, a true set was higher than
-# this and than all false ones in 90 of 94 that propose one, and a false one in 1 of the 23 others.
-LEAST_SOUND = 0.5
+# Chosen: what it does on fitting classes stands in :mod:`cuelane.adapt.beeps.sound_view`.
+LEAST_SOUND = 0.45
 
 
 @dataclass(frozen=True)
@@ -77,13 +67,14 @@ class BoundarySound:
     Attributes
     ----------
     usual : what is usual in the stretch from which it was learnt, apart from which it is alike.
+    view : how fingerprints are looked at to hold the template against them.
     offset_s : from where the template fits to the boundary, in seconds.
     length_s : how long it is heard.
     frequency_hz : the middle of the band in which it rises most.
     times_s : its boundaries in the stretch from which it was learnt.
     likeness : how alike each of them is, the same number.
     least_like, beyond : the likeness from which a return counts, and the highest of what is none.
-    features : what its confidence is made of, see :func:`confidence_of`.
+    features : what its confidence is made of, see :func:`_features`.
     is_countdown : whether like sounds lead up to it at one distance.
     row : of a countdown the like tones, of which it fits the last one; else None.
     since_s : how long before the boundary it has been alike each time, if what is quiet counts too.
@@ -91,6 +82,7 @@ class BoundarySound:
 
     template: SoundTemplate
     usual: UsualBands
+    view: SoundView
     offset_s: float
     length_s: float
     frequency_hz: float
@@ -105,7 +97,11 @@ class BoundarySound:
 
     @property
     def confidence(self) -> float:
-        return confidence_of(self.features)
+        return self.view.confidence(self.features)
+
+    def course(self, prints: Array) -> Array:
+        """Return how like it is at each step of fingerprints `prints`, shape (n, 64); shape (n,), -1 to 1."""
+        return likeness(self.view.of(self.usual, prints), self.template)
 
     def is_part_of(self, other: BoundarySound) -> bool:
         """Whether `other` has nearly all of its boundaries."""
@@ -149,19 +145,6 @@ def _one_distance_s(times_s: Sequence[float], others_s: Sequence[float]) -> floa
     return usual_s if at_one else None
 
 
-def confidence_of(features: tuple[float, ...]) -> float:
-    """Return how sure a sound with `features` marks boundaries, 0 to 1: a logistic function of them.
-
-    They are the evidence of ten of its times in units of 10 nats; by how much its returns exceed what is no
-    return; how alike its surroundings are, as in music; how alike its returns are at their clearest; by how
-    much it is longer than 2 s, up to 2; the evidence again, as far as its surroundings are not alike: music
-    keeps time too, but then what is around returns with it; its usual interval in units of 10 s, up to 12 s;
-    and the share of its returns that have company, see :mod:`cuelane.adapt.beeps.company`.
-    """
-    total = _OFFSET + float(np.dot(_WEIGHTS, features))
-    return float(1 / (1 + np.exp(-np.clip(total, -30, 30))))
-
-
 def returning_sounds(
     prints: Array, near: tuple[int, int] | None = None, tracks: Sequence[ToneTrack] = ()
 ) -> list[BoundarySound]:
@@ -171,12 +154,15 @@ def returning_sounds(
     propose some too.
     """
     usual = UsualBands.of(prints)
-    courses = _Courses(prints, usual.apart(prints), usual.white(prints))
-    sets = returning(courses.apart, courses.white, onsets(courses.apart), near)
-    made = (_sound(courses, one, usual) for one in sets)
-    clear = list(islice((one for one in made if one is not None), _MOST_SOUNDS))
-    tones = (_sound(courses, one, usual) for one in tones_returning(tracks))
-    ranked = sorted([*clear, *(one for one in tones if one is not None)], key=lambda one: -one.confidence)
+    apart = usual.apart(prints)
+    steps, tones = onsets(apart), tones_returning(tracks)
+    found: list[BoundarySound] = []
+    for view in VIEWS:
+        stretch = _Stretch(prints, apart, view.of(usual, prints), usual, view)
+        made = (_sound(stretch, one) for one in returning(apart, steps, stretch.seen, view, near))
+        found += islice((one for one in made if one is not None), _MOST_SOUNDS)
+        found += [one for one in (_sound(stretch, tone) for tone in tones) if one is not None]
+    ranked = sorted(found, key=lambda one: -one.confidence)
     kept: list[BoundarySound] = []
     for one in ranked:
         if not any(one.is_part_of(other) for other in kept):
@@ -202,21 +188,24 @@ def fullest(one: BoundarySound, sounds: Sequence[BoundarySound]) -> BoundarySoun
 
 
 @dataclass(frozen=True)
-class _Courses:
-    """The fingerprints of a stretch as they are, apart from what is usual, and whitened: (n, 64) each.
+class _Stretch:
+    """The fingerprints of a stretch as they are, apart from what is `usual`, and in a `view`: (n, 64) each.
 
-    Where a sound is, is told by what is white; where it rises, by what is raw; all else by what is apart.
+    Where a sound is, is told by what is `seen` in the view; where it rises, by what is `raw`; all else by
+    what is `apart`.
     """
 
     raw: Array
     apart: Array
-    white: Array
+    seen: Array
+    usual: UsualBands
+    view: SoundView
 
 
-def _sound(courses: _Courses, found: Returning, usual: UsualBands) -> BoundarySound | None:
-    """Return what `found` is a sign of, held against the whole of `courses`; None if it does not hold."""
-    prints = courses.apart
-    template, steps = template_of(courses.white, found)
+def _sound(stretch: _Stretch, found: Returning) -> BoundarySound | None:
+    """Return what `found` is a sign of, held against the whole of `stretch`; None if it does not hold."""
+    prints = stretch.apart
+    template, steps = template_of(stretch.seen, found)
     if len(steps) < FEWEST:
         return None
     # What speaks for a sound counts quiet in full: music that is quiet for a while is alike there too.
@@ -228,8 +217,8 @@ def _sound(courses: _Courses, found: Returning, usual: UsualBands) -> BoundarySo
     company = company_of(in_full, parts or [(first, last)])
     if clearest - company < _LEAST_CLEAR:
         return None
-    like = likeness(courses.white, template)
-    at, values, least, beyond = _returns(like, len(prints) * HOP_S)
+    like = likeness(stretch.seen, template)
+    at, values, least, beyond = _returns(like, stretch.view, len(prints) * HOP_S)
     row, at, values = _in_rows(like, at, values, least)
     if len(at) < FEWEST:
         return None
@@ -237,22 +226,20 @@ def _sound(courses: _Courses, found: Returning, usual: UsualBands) -> BoundarySo
     places = np.round(at / HOP_S).astype(np.int64)
     alike = alike_around(prints, places)
     first, last, parts = begins_at(alike)
-    rises = begins_softly(prints, places, rises_at(courses.raw, places, first, last, alike))
+    rises = begins_softly(prints, places, rises_at(stretch.raw, places, first, last, alike))
     offset_s = rises * HOP_S + _EARLY_S
-    regular = min(evidence_of_ten(at), 25.0) / 10
-    features = (
-        regular,
-        10 * (float(np.quantile(values, 0.1)) - beyond),
-        5 * company,
-        5 * clearest,
+    features = _features(
+        at,
+        min(stretch.view.most_apart, float(np.quantile(values, 0.1)) - beyond),
+        company,
+        clearest,
         longer_s,
-        max(0.0, regular) * max(0.0, 1 - 5 * company),
-        min(float(np.median(np.diff(at))), _USUAL_GAP_S) / 10,
         share_in_company(prints, places),
     )
     return BoundarySound(
         template,
-        usual,
+        stretch.usual,
+        stretch.view,
         offset_s,
         max(0.05, (last - first) * HOP_S - _SPREAD_S),
         _loudest_hz(template),
@@ -267,22 +254,48 @@ def _sound(courses: _Courses, found: Returning, usual: UsualBands) -> BoundarySo
     )
 
 
-def _returns(like: Array, seconds: float) -> tuple[Floats, Floats, float, float]:
+def _features(
+    at: Floats, apart: float, company: float, clearest: float, longer_s: float, share: float
+) -> tuple[float, ...]:
+    """Return what the confidence of a sound that returns at `at`, shape (n,), is made of.
+
+    They are the evidence of ten of its times in units of 10 nats; by how much its returns exceed what is no
+    return; how alike its surroundings are, as in music; how alike its returns are at their clearest; by how
+    much it is longer than 2 s, up to 2; the evidence again, as far as its surroundings are not alike: music
+    keeps time too, but then what is around returns with it; its usual interval in units of 10 s, up to 12 s;
+    and the share of its returns that have company, see :mod:`cuelane.adapt.beeps.company`.
+    """
+    regular = min(evidence_of_ten(at), 25.0) / 10
+    return (
+        regular,
+        10 * apart,
+        5 * company,
+        5 * clearest,
+        longer_s,
+        max(0.0, regular) * max(0.0, 1 - 5 * company),
+        min(float(np.median(np.diff(at))), _USUAL_GAP_S) / 10,
+        share,
+    )
+
+
+def _returns(like: Array, view: SoundView, seconds: float) -> tuple[Floats, Floats, float, float]:
     """Return (times, likeness) of the returns, the least likeness that counts, and the highest beyond them.
 
     The least is the one at which the times look most like a class's boundaries.
     """
-    tops, _ = find_peaks(like, height=_LEAST_LIKE, distance=round(1.0 / HOP_S))
+    tops, _ = find_peaks(like, height=view.least_like, distance=round(1.0 / HOP_S))
     values = like[tops].astype(np.float64)
     best_worth, best = 0.0, (np.zeros(0), np.zeros(0), 1.0, 1.0)
-    for least in np.arange(0.98, _LEAST_LIKE, -_LIKE_STEP):
+    for least in np.arange(0.98, view.least_like, -_LIKE_STEP):
         inside = values >= least
         places = tops[inside]
         times = firsts(places * HOP_S)
         if len(times) * 4.0 > seconds:
             break
-        beyond = values[~inside].max(initial=_LEAST_LIKE)
-        worth = max(0.0, evidence_of_ten(times)) + _BEYOND_WORTH * min(_MOST_BEYOND, float(least - beyond))
+        beyond = values[~inside].max(initial=view.least_like)
+        worth = max(0.0, evidence_of_ten(times)) + _BEYOND_WORTH * min(
+            view.most_beyond, float(least - beyond)
+        )
         if len(times) >= FEWEST and worth > best_worth + 1e-6:
             own = np.searchsorted(places * HOP_S, times - 1e-6)
             best_worth, best = (

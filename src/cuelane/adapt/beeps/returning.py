@@ -17,6 +17,7 @@ from scipy.signal import find_peaks
 from cuelane.adapt.beeps.company import keeps_company, surroundings, with_company
 from cuelane.adapt.beeps.fingerprint import HOP_S
 from cuelane.adapt.beeps.regularity import FEWEST, LEAST_INTERVAL_S, evidence_of_ten, firsts
+from cuelane.adapt.beeps.sound_view import SoundView
 from cuelane.adapt.beeps.tone_tracks import ToneTrack, grouped
 
 Array = npt.NDArray[np.float32]
@@ -33,12 +34,6 @@ _ONSETS_A_SECOND = 4.0
 _AFTER_RISE, _BEFORE_RISE, _TOGETHER = 6, 12, 5
 # Chosen: in steps, about 50 ms; nearer tops are of one sound.
 _LEAST_APART = 6
-# Chosen: grades of likeness (correlation) at which a set is tried. Of eleven classes with music as loud as
-# speech, all for fitting, lower ones find nothing more, and higher ones less of two.
-_GRADES = (0.8, 0.7, 0.6, 0.5, 0.42, 0.35, 0.29, 0.24)
-# Chosen: so many onsets are joined, the first one being one of them. On eight of these classes 3 and 4 find
-# less.
-_TOGETHER_AS_ONE = 6
 # Chosen: more sets cost time in what follows, fewer may leave out the right one: under a loud piece of music
 # that is played over again it came 34th.
 _MOST_SETS = 48
@@ -109,15 +104,16 @@ def patches(prints: Array, steps: Steps, length: int, least_norm: float = 0.0) -
 
 
 def returning(
-    prints: Array, white: Array, steps: Steps, near: tuple[int, int] | None = None
+    prints: Array, steps: Steps, seen: Array, view: SoundView, near: tuple[int, int] | None = None
 ) -> list[Returning]:
     """Return the sets of like onsets that look most like boundaries, best first, none twice.
 
-    `prints`, shape (n, 64), are apart from what is usual, `white`, the same shape, is that whitened; `steps`,
-    shape (k,), are the onsets. With `near`, (step, reach), only onsets so near to that step propose sets.
+    `prints`, shape (n, 64), are apart from what is usual; `steps`, shape (k,), are their onsets; `seen`, like
+    `prints`, are these in the `view` in which they are held against each other. With `near`, (step, reach),
+    only onsets so near to that step propose sets.
 
-    Each onset proposes a set by itself, and one together with those that are likest: of what music and talk
-    hide in each of them, little is left in their mean.
+    Each onset proposes a set by itself, and in some views one together with those that are likest: of what
+    music and talk add to each of them, little is left in their mean.
     """
     found: list[Returning] = []
     if len(steps) < FEWEST:
@@ -127,12 +123,14 @@ def returning(
     around = surroundings(prints, steps)
     accompanied = with_company(around, seeds)
     for length in LENGTHS:
-        rows = patches(white, steps, length)
+        rows = patches(seen, steps, length)
         alike = rows @ rows.T
         for seed, others in zip(seeds, accompanied, strict=True):
-            alone = np.where(others, _NOT_ALIKE, alike[seed])
-            joined = np.where(others, _NOT_ALIKE, _joined(alike, alone))
-            found += [*_sets(alone, steps, length, most), *_sets(joined, steps, length, most)]
+            tried = [np.where(others, _NOT_ALIKE, alike[seed])]
+            if view.joined > 1:
+                tried.append(np.where(others, _NOT_ALIKE, _joined(alike, tried[0], view.joined)))
+            for likeness in tried:
+                found += _sets(likeness, steps, length, most, view.grades)
     found.sort(key=lambda one: -one.worth)
     kept: list[Returning] = []
     for one in found:
@@ -161,18 +159,21 @@ def tones_returning(tracks: Sequence[ToneTrack]) -> list[Returning]:
     return [one for one in found[:_MOST_TONES] if one.evidence > _LEAST_WORTH]
 
 
-def _joined(alike: Array, one: Array) -> Array:
-    """Return how like each onset is to the mean of those that are likest to `one`, its own likeness, (k,).
+def _joined(alike: Array, one: Array, n: int) -> Array:
+    """Return how like each onset, (k,), is to the mean of the `n` that are likest to one.
 
-    `alike`, shape (k, k), is how like the onsets are to each other.
+    `alike`, shape (k, k), is how like the onsets are to each other; `one`, shape (k,), how like they are to
+    that one, itself among them.
     """
-    n = min(_TOGETHER_AS_ONE, len(one))
+    n = min(n, len(one))
     likest = np.argpartition(one, -n)[-n:]
     norm = np.sqrt(max(float(alike[np.ix_(likest, likest)].mean()), _NO_NORM))
     return np.asarray(alike[likest].mean(axis=0) / norm, dtype=np.float32)
 
 
-def _sets(likeness: Array, steps: Steps, length: int, most: float) -> list[Returning]:
+def _sets(
+    likeness: Array, steps: Steps, length: int, most: float, grades: Sequence[float]
+) -> list[Returning]:
     """Return the best set of onsets like one: of those at each grade, and of that before the widest step."""
     ranked = np.sort(likeness)[::-1]
     falls = ranked[FEWEST - 1 : int(most)] - ranked[FEWEST : int(most) + 1]
@@ -180,7 +181,7 @@ def _sets(likeness: Array, steps: Steps, length: int, most: float) -> list[Retur
         return []
     widest = FEWEST + int(falls.argmax())
     best: Returning | None = None
-    for size in sorted({widest, *(int((ranked >= grade).sum()) for grade in _GRADES)}):
+    for size in sorted({widest, *(int((ranked >= grade).sum()) for grade in grades)}):
         if not FEWEST <= size <= 2 * most or size >= len(ranked):
             continue
         members = np.flatnonzero(likeness >= ranked[size - 1])

@@ -38,7 +38,7 @@ _FAINTER = 0.25
 
 def likeness_over(recording: Recording, sound: BoundarySound) -> Array:
     """Return the likeness of `sound` at each 8 ms of `recording`, shape (n,), -1 to 1; a block at a time."""
-    return _over(recording, lambda prints: likeness(sound.usual.white(prints), sound.template))
+    return _over(recording, sound.course)
 
 
 def _over(recording: Recording, course: Callable[[Array], Array]) -> Array:
@@ -60,8 +60,8 @@ def sound_boundaries(recording: Recording, sound: BoundarySound) -> tuple[list[B
     loudest, bands = own_bands(sound.template)
 
     def both(prints: Array) -> Array:
-        white = sound.usual.white(prints)
-        return np.stack([likeness(white, sound.template), likeness(white[:, bands], loudest)], axis=1)
+        seen = sound.view.of(sound.usual, prints)
+        return np.stack([likeness(seen, sound.template), likeness(seen[:, bands], loudest)], axis=1)
 
     courses = _over(recording, both)
     if not len(courses):

@@ -343,7 +343,7 @@ def test_rests_in_turn_that_are_never_called_are_rests():
         7: "Park the bell on the floor.",
     }
     found = said_in_intervals([40.0, 20.0] * 4 + [40.0], said)
-    every_one = said_in_intervals([40.0, 20.0] * 4, {k: said[k % 2 * 2] for k in range(8)})
+    every_one = said_in_intervals([40.0, 20.0] * 4, {k: said[k % 2 * 4] for k in range(8)})
 
     assert [kind for kind, _ in found] == ["work", "rest"] * 4 + ["work"]
     assert [kind for kind, _ in every_one] == ["work"] * 8

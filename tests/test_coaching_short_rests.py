@@ -110,3 +110,30 @@ def test_a_preview_behind_a_short_rest_is_told_in_the_set_before() -> None:
     told = [cue for cue in found.cues if "done slowly" in cue.text]
     kinds = [found.intervals[cue.interval].kind for cue in told]
     assert kinds == ["talk", "work", "work"]
+
+
+@pytest.mark.parametrize(
+    ("pattern", "change", "kind"),
+    [("build-up", "5s", "work"), ("build-up", "8s", "change"), ("flow", "5s", "change")],
+)
+def test_a_change_without_room_before_its_countdown_is_named_in_the_set(
+    pattern: str, change: str, kind: str
+) -> None:
+    """In one of 5 s with two pips a name of some words had no room, and nobody knew it before it began.
+
+    In a flow no pips count down to its end.
+    """
+    names = ["slow march", "squat to the bench", "side plank on the elbow"]
+    block = {"block": "Main", "pattern": pattern, "work": "40s", "change": change, "exercises": names}
+    block |= {"rest": "20s"} if pattern == "build-up" else {}
+    plan = {"session": [block], "exercises": {name: {"sides": "alternate"} for name in names}}
+    found = arranged(plan).schedule
+    before_change = {row.index - 1 for row in found.intervals if row.kind == "change"}
+    told = [
+        found.intervals[cue.interval]
+        for cue in found.cues
+        if cue.text.startswith("Next: ") and found.intervals[cue.interval].kind in ("work", "change")
+    ]
+    assert {row.kind for row in told} == {kind}
+    assert {row.index - (row.kind == "change") for row in told} == before_change
+    assert not [row.text for row in found.dropped if found.intervals[row.interval].kind == "change"]

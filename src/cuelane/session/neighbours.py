@@ -10,13 +10,17 @@ from cuelane.session.model import Interval, Session
 NAMED_IN_REST_FROM_MS = 7_000
 """In a shorter rest there is no time for a name between the pip that starts it and the usual countdown."""
 
+NAMED_BEFORE_PIPS_MS = 4_000
+"""So much of it is before a countdown of the usual three seconds."""
+
 
 @dataclass(frozen=True)
 class Neighbours:
     """The sets around one interval; the halves of one set are no neighbours of each other.
 
     ``before`` and ``after`` are the nearest sets, wherever they are; ``following`` is the next interval, if a
-    set begins there; ``beyond`` is the set behind it, if it is a rest under `NAMED_IN_REST_FROM_MS`;
+    set begins there; ``beyond`` is the set behind it, if it is a rest, or a change, that is too short to
+    name it in, see `NAMED_IN_REST_FROM_MS`;
     ``breath_next`` is the title of the breath block that begins there.
     """
 
@@ -60,11 +64,18 @@ def neighbours(session: Session) -> list[Neighbours]:
 
 
 def _beyond(intervals: Sequence[Interval], index: int) -> Interval | None:
-    """Return the set behind the next interval, if that is a rest too short to name it in."""
+    """Return the set behind the next interval, if that is a rest or a change too short to name it in."""
     rest, entry = (
         intervals[number] if number < len(intervals) else None for number in (index + 1, index + 2)
     )
-    if rest is None or rest.kind != "rest" or rest.lines or rest.length_ms >= NAMED_IN_REST_FROM_MS:
+    if rest is None or rest.lines or rest.kind not in ("rest", "change"):
+        return None
+    pips = rest.countdown
+    quiet_ms = rest.length_ms - (pips.count * pips.spacing_ms if pips else 0)
+    # A change is there to hear what comes, and says it wherever its countdown leaves room.
+    if rest.length_ms >= NAMED_IN_REST_FROM_MS or (
+        rest.kind == "change" and quiet_ms >= NAMED_BEFORE_PIPS_MS
+    ):
         return None
     return entry if entry is not None and entry.exercise is not None and entry.pattern != "script" else None
 

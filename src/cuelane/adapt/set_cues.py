@@ -90,22 +90,28 @@ class SetCues:
 
     def names_the_next(self, cue: CutCue, number: int) -> bool:
         """Return whether what is said late in a set names the next one: "bell again, swings"."""
-        names = self._shape.names
-        if number + 1 == len(names) or names[number + 1] == names[number] or self.share(cue) < CHANGES_FROM:
+        following = self._following(cue, number)
+        if following is None or not self._mentions.holds(cue.text, following):
             return False
-        following = self._mentions.holds(cue.text, names[number + 1])
-        return following and not self._mentions.holds(cue.text, names[number])
+        return not self._mentions.holds(cue.text, self._shape.names[number])
 
     def calls_the_next(self, cue: CutCue, number: int) -> bool:
         """Return whether what is said late in a set is nothing but the next one's name, and that it comes."""
-        names = self._shape.names
-        if number + 1 == len(names) or names[number + 1] == names[number] or self.share(cue) < CHANGES_FROM:
+        own, following = self._shape.names[number], self._following(cue, number)
+        if following is None or self._mentions.holds(cue.text, own):
             return False
-        own, following = names[number], names[number + 1]
-        if self._mentions.holds(cue.text, own) or self._mentions.begins_with(cue.text, own, [following]):
+        if self._mentions.begins_with(cue.text, own, [following]):
             return False
         called = self._lists.calls_next(cue.text) and self._mentions.begins_with(cue.text, following, [own])
         return called or self._mentions.is_only(cue.text, following)
+
+    def _following(self, cue: CutCue, number: int) -> str | None:
+        """Return the next set's name if it is another one and `cue` was said late in its set; else None."""
+        names = self._shape.names
+        is_last = number + 1 == len(names)
+        if is_last or names[number + 1] == names[number] or self.share(cue) < CHANGES_FROM:
+            return None
+        return names[number + 1]
 
     def holds_for_both(self, cue: CutCue, number: int) -> bool:
         """Return whether a line is true of a set that is done on both sides; any is, of the others.

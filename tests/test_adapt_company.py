@@ -8,7 +8,7 @@ import pytest
 from cuelane.adapt.beeps.boundary_sound import LEAST_SOUND, BoundarySound, fullest, returning_sounds
 from cuelane.adapt.beeps.company import surroundings, with_company
 from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, UsualBands
-from cuelane.adapt.beeps.returning import onsets, returning
+from cuelane.adapt.beeps.returning import Onsets, returning
 from cuelane.adapt.beeps.sound_template import SoundTemplate
 from cuelane.adapt.beeps.sound_view import AS_IT_IS
 
@@ -95,7 +95,7 @@ def test_quiet_is_no_company():
 def test_a_signal_is_found_under_a_loop_whose_every_note_returns_in_time(seed):
     """All notes of the loop return every 20.48 s; the sets that they propose were all that was looked at."""
     prints = under_a_loop(seed)
-    sets = returning(prints, onsets(prints), prints, AS_IT_IS)
+    sets = returning(Onsets.of(prints), prints, AS_IT_IS)
 
     assert max(n_right(one.steps * HOP_S) / len(one.steps) for one in sets) == 1.0
     best = returning_sounds(prints)[0]

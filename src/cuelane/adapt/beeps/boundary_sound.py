@@ -13,7 +13,7 @@ from scipy.signal import find_peaks
 from cuelane.adapt.beeps.company import share_in_company
 from cuelane.adapt.beeps.fingerprint import HOP_S, UsualBands, band_hz
 from cuelane.adapt.beeps.regularity import FEWEST, evidence_of_ten, firsts
-from cuelane.adapt.beeps.returning import Returning, onsets, returning, tones_returning
+from cuelane.adapt.beeps.returning import Onsets, Returning, returning, tones_returning
 from cuelane.adapt.beeps.sound_template import (
     AROUND,
     SoundTemplate,
@@ -155,11 +155,11 @@ def returning_sounds(
     """
     usual = UsualBands.of(prints)
     apart = usual.apart(prints)
-    steps, tones = onsets(apart), tones_returning(tracks)
+    found_at, tones = Onsets.of(apart, near), tones_returning(tracks)
     found: list[BoundarySound] = []
     for view in VIEWS:
         stretch = _Stretch(prints, apart, view.of(usual, prints), usual, view)
-        made = (_sound(stretch, one) for one in returning(apart, steps, stretch.seen, view, near))
+        made = (_sound(stretch, one) for one in returning(found_at, stretch.seen, view))
         found += islice((one for one in made if one is not None), _MOST_SOUNDS)
         found += [one for one in (_sound(stretch, tone) for tone in tones) if one is not None]
     ranked = sorted(found, key=lambda one: -one.confidence)

@@ -52,26 +52,33 @@ def in_turn(gaps_s: Floats) -> npt.NDArray[np.bool_]:
 
     The second is what a boundary leaves whose sound is missing.
     """
-    near = np.abs(gaps_s[:, None] - gaps_s[None, :]) < SAME_GAP_S
-    again = near.sum(axis=1) > 1
+    return _in_turn(gaps_s, _n_like(gaps_s, SAME_GAP_S) > 1)
+
+
+def _in_turn(gaps_s: Floats, again: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Return :func:`in_turn` of `gaps_s`, of which those of `again` are as long as another; both (n,)."""
+    if not again.any():
+        return again
     usual = np.unique(np.round(gaps_s[again] / SAME_GAP_S)) * SAME_GAP_S
-    if len(usual):
-        # What one usual length leaves of a gap is looked up among them, so that no pair of them is tried.
-        left = gaps_s[:, None] - usual[None, :]
-        above = np.searchsorted(usual, left)
-        nearest = np.minimum(
-            np.abs(usual[np.minimum(above, len(usual) - 1)] - left),
-            np.abs(usual[np.maximum(above - 1, 0)] - left),
-        )
-        again |= nearest.min(axis=1) < 2 * SAME_GAP_S
-    return np.asarray(again, dtype=np.bool_)
+    # What one usual length leaves of a gap is looked up among them, so that no pair of them is tried.
+    left = gaps_s[:, None] - usual[None, :]
+    above = np.searchsorted(usual, left)
+    nearest = np.minimum(
+        np.abs(usual[np.minimum(above, len(usual) - 1)] - left),
+        np.abs(usual[np.maximum(above - 1, 0)] - left),
+    )
+    return np.asarray(again | (nearest.min(axis=1) < 2 * SAME_GAP_S), dtype=np.bool_)
 
 
-def _by_chance(gaps: Floats, same_s: float) -> Floats:
-    """Return how often each of `gaps`, shape (n,), would be as long as another to `same_s` by chance."""
-    mean = float(gaps.mean()) - 0.9 * LEAST_INTERVAL_S
-    density = np.exp(-np.maximum(0, gaps - LEAST_INTERVAL_S) / mean) / mean
-    return np.asarray(np.clip(2 * same_s * density * (len(gaps) - 1), 0.002, 0.9))
+def _n_like(gaps_s: Floats, same_s: float) -> npt.NDArray[np.int64]:
+    """Return how many of `gaps_s`, shape (n,), are as long as each of them to `same_s`, itself among them."""
+    return np.asarray((np.abs(gaps_s[:, None] - gaps_s[None, :]) < same_s).sum(axis=1), dtype=np.int64)
+
+
+def _density(gaps_s: Floats) -> Floats:
+    """Return how dense lengths like each of `gaps_s`, shape (n,), would be by chance, for each second."""
+    mean = float(gaps_s.mean()) - 0.9 * LEAST_INTERVAL_S
+    return np.asarray(np.exp(-np.maximum(0, gaps_s - LEAST_INTERVAL_S) / mean) / mean)
 
 
 def evidence_of_ten(times_s: Floats) -> float:
@@ -88,17 +95,25 @@ def evidence_of_ten(times_s: Floats) -> float:
     gaps = np.diff(times_s)
     if len(gaps) < FEWEST - 1:
         return 0.0
-    close = _by_number(gaps, _CLOSE_GAP_S) - float(np.log(2))
-    total = max(_by_number(gaps, SAME_GAP_S), close, _whole_evidence(gaps))
+    # How many others would be as long by chance, for each second that they may differ.
+    others = 2 * _density(gaps) * (len(gaps) - 1)
+    near, close = _n_like(gaps, SAME_GAP_S), _n_like(gaps, _CLOSE_GAP_S)
+    total = max(
+        _by_number(near, _in_turn(gaps, near > 1), SAME_GAP_S * others),
+        _by_number(close, close > 1, _CLOSE_GAP_S * others) - float(np.log(2)),
+        _whole_evidence(gaps),
+    )
     return 10 * total / max(10, len(gaps))
 
 
-def _by_number(gaps: Floats, same_s: float) -> float:
-    """Return the evidence, in nats, of lengths to `same_s` that come again among `gaps`, shape (n,)."""
-    n_like = (np.abs(gaps[:, None] - gaps[None, :]) < same_s).sum(axis=1)
-    again = n_like > 1 if same_s < SAME_GAP_S else in_turn(gaps)
+def _by_number(n_like: npt.NDArray[np.int64], again: npt.NDArray[np.bool_], others: Floats) -> float:
+    """Return the evidence, in nats, of lengths of which those of `again` come again.
+
+    `n_like` is how many are like each, itself among them; `others` how many others would be by chance. All
+    have shape (n,).
+    """
+    by_chance = np.clip(others, 0.002, 0.9)
     pieces = np.where(n_like > 1, (n_like - 1) / n_like, 0.5)
-    by_chance = _by_chance(gaps, same_s)
     speaks, against = np.log(_USUAL / by_chance), np.log((1 - _USUAL) / (1 - by_chance))
     return float(np.where(again, pieces * speaks, 0.5 * against).sum())
 

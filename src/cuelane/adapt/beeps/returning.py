@@ -103,29 +103,55 @@ def patches(prints: Array, steps: Steps, length: int, least_norm: float = 0.0) -
     return np.asarray(rows / np.maximum(norm, max(least_norm, _NO_NORM)), dtype=np.float32)
 
 
-def returning(
-    prints: Array, steps: Steps, seen: Array, view: SoundView, near: tuple[int, int] | None = None
-) -> list[Returning]:
+@dataclass(frozen=True)
+class Onsets:
+    """The onsets of a stretch, and what is around them.
+
+    Attributes
+    ----------
+    steps : where they are, shape (k,), in order.
+    seeds : which of them propose sets, shape (m,), places among the k.
+    around : their surroundings, as :func:`cuelane.adapt.beeps.company.surroundings` gives them.
+    accompanied : which of them each seed has as company, shape (m, k).
+    """
+
+    steps: Steps
+    seeds: Steps
+    around: Array
+    accompanied: npt.NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, prints: Array, near: tuple[int, int] | None = None) -> Onsets:
+        """Return the onsets of `prints`, shape (n, 64), apart from what is usual.
+
+        With `near`, (step, reach), only those so near to that step propose sets.
+        """
+        steps = onsets(prints)
+        seeds = np.arange(len(steps))
+        if near is not None:
+            seeds = np.flatnonzero(np.abs(steps - near[0]) <= near[1])
+        around = surroundings(prints, steps)
+        return cls(steps, seeds, around, with_company(around, seeds))
+
+
+def returning(found_at: Onsets, seen: Array, view: SoundView) -> list[Returning]:
     """Return the sets of like onsets that look most like boundaries, best first, none twice.
 
-    `prints`, shape (n, 64), are apart from what is usual; `steps`, shape (k,), are their onsets; `seen`, like
-    `prints`, are these in the `view` in which they are held against each other. With `near`, (step, reach),
-    only onsets so near to that step propose sets.
+    `seen`, shape (n, 64), are the fingerprints in the `view` in which the onsets of `found_at` are held
+    against each other.
 
     Each onset proposes a set by itself, and in some views one together with those that are likest: of what
     music and talk add to each of them, little is left in their mean.
     """
     found: list[Returning] = []
+    steps, around = found_at.steps, found_at.around
     if len(steps) < FEWEST:
         return found
-    most = len(prints) * HOP_S / LEAST_INTERVAL_S
-    seeds = np.arange(len(steps)) if near is None else np.flatnonzero(np.abs(steps - near[0]) <= near[1])
-    around = surroundings(prints, steps)
-    accompanied = with_company(around, seeds)
+    most = len(seen) * HOP_S / LEAST_INTERVAL_S
     for length in LENGTHS:
         rows = patches(seen, steps, length)
         alike = rows @ rows.T
-        for seed, others in zip(seeds, accompanied, strict=True):
+        for seed, others in zip(found_at.seeds, found_at.accompanied, strict=True):
             tried = [np.where(others, _NOT_ALIKE, alike[seed])]
             if view.joined > 1:
                 tried.append(np.where(others, _NOT_ALIKE, _joined(alike, tried[0], view.joined)))

@@ -169,7 +169,7 @@ def _draw_piece(
 
 def _png(image: Image.Image) -> bytes:
     """Return the picture with 64 colours at most: the palette and the shades at the letters' edges."""
-    reduced = image.quantize(colors=64, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+    reduced = image.quantize(colors=64, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
     buffer = io.BytesIO()
     reduced.save(buffer, format="PNG", optimize=True)
     return buffer.getvalue()

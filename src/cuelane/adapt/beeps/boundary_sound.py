@@ -8,12 +8,12 @@ from itertools import islice
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import find_peaks
 
 from cuelane.adapt.beeps.company import share_in_company
 from cuelane.adapt.beeps.fingerprint import HOP_S, UsualBands, band_hz
-from cuelane.adapt.beeps.regularity import FEWEST, evidence_of_ten, firsts
+from cuelane.adapt.beeps.regularity import FEWEST, evidence_of_ten
 from cuelane.adapt.beeps.returning import Onsets, Returning, returning, tones_returning
+from cuelane.adapt.beeps.sound_returns import Returns, Stretch
 from cuelane.adapt.beeps.sound_template import (
     AROUND,
     SoundTemplate,
@@ -32,10 +32,6 @@ from cuelane.adapt.beeps.tones_in_a_row import TonesInARow
 Array = npt.NDArray[np.float32]
 Floats = npt.NDArray[np.float64]
 
-# Chosen: the grades of likeness that are tried are so far apart.
-_LIKE_STEP = 0.03
-# Chosen: so many nats is it worth that the returns exceed all else by 1.
-_BEYOND_WORTH = 20.0
 # Chosen: a sound that is hardly more alike than what surrounds it is a part of music; lower costs time.
 _LEAST_CLEAR = 0.25
 # Chosen: more cost time, each being held against the whole; figures of music are dropped before that.
@@ -78,6 +74,8 @@ class BoundarySound:
     is_countdown : whether like sounds lead up to it at one distance.
     row : of a countdown the like tones, of which it fits the last one; else None.
     since_s : how long before the boundary it has been alike each time, if what is quiet counts too.
+    steady : how sure its place in a steady work and rest makes it, 0 to 1, and 0 where none was looked for.
+    lengths_s : the two lengths, of work and rest, that it keeps there, the longer first; else None.
     """
 
     template: SoundTemplate
@@ -94,10 +92,12 @@ class BoundarySound:
     is_countdown: bool
     row: TonesInARow | None
     since_s: float
+    steady: float = 0.0
+    lengths_s: tuple[float, float] | None = None
 
     @property
     def confidence(self) -> float:
-        return self.view.confidence(self.features)
+        return max(self.steady, self.view.confidence(self.features))
 
     def course(self, prints: Array) -> Array:
         """Return how like it is at each step of fingerprints `prints`, shape (n, 64); shape (n,), -1 to 1."""
@@ -154,11 +154,10 @@ def returning_sounds(
     propose some too.
     """
     usual = UsualBands.of(prints)
-    apart = usual.apart(prints)
-    found_at, tones = Onsets.of(apart, near), tones_returning(tracks)
+    found_at, tones = Onsets.of(usual.apart(prints), near), tones_returning(tracks)
     found: list[BoundarySound] = []
     for view in VIEWS:
-        stretch = _Stretch(prints, apart, view.of(usual, prints), usual, view)
+        stretch = Stretch.of(prints, usual, view)
         made = (_sound(stretch, one) for one in returning(found_at, stretch.seen, view))
         found += islice((one for one in made if one is not None), _MOST_SOUNDS)
         found += [one for one in (_sound(stretch, tone) for tone in tones) if one is not None]
@@ -187,54 +186,40 @@ def fullest(one: BoundarySound, sounds: Sequence[BoundarySound]) -> BoundarySoun
     return max(same, key=lambda other: other.confidence * len(other.times_s))
 
 
-@dataclass(frozen=True)
-class _Stretch:
-    """The fingerprints of a stretch as they are, apart from what is `usual`, and in a `view`: (n, 64) each.
-
-    Where a sound is, is told by what is `seen` in the view; where it rises, by what is `raw`; all else by
-    what is `apart`.
-    """
-
-    raw: Array
-    apart: Array
-    seen: Array
-    usual: UsualBands
-    view: SoundView
-
-
-def _sound(stretch: _Stretch, found: Returning) -> BoundarySound | None:
+def _sound(stretch: Stretch, found: Returning) -> BoundarySound | None:
     """Return what `found` is a sign of, held against the whole of `stretch`; None if it does not hold."""
-    prints = stretch.apart
     template, steps = template_of(stretch.seen, found)
     if len(steps) < FEWEST:
         return None
     # What speaks for a sound counts quiet in full: music that is quiet for a while is alike there too.
-    in_full = alike_around(prints, steps, 0.0)
-    first, last, parts = begins_at(in_full)
-    began = first
-    longer_s = min(max(0.0, (last - first) * HOP_S - _LONG_S), _LONG_S)
-    clearest = float(in_full[AROUND - 2 : AROUND + 3].max())
-    company = company_of(in_full, parts or [(first, last)])
-    if clearest - company < _LEAST_CLEAR:
+    in_full = alike_around(stretch.apart, steps, 0.0)
+    if _clearest(in_full) - _company(in_full) < _LEAST_CLEAR:
         return None
-    like = likeness(stretch.seen, template)
-    at, values, least, beyond = _returns(like, stretch.view, len(prints) * HOP_S)
-    row, at, values = _in_rows(like, at, values, least)
-    if len(at) < FEWEST:
-        return None
+    returns = Returns.of(stretch, template)
+    return None if len(returns.at_s) < FEWEST else sound_of(stretch, template, in_full, returns)
+
+
+def sound_of(stretch: Stretch, template: SoundTemplate, in_full: Floats, returns: Returns) -> BoundarySound:
+    """Return the sound of `template`, which returns in `stretch` as `returns` says, four times or more.
+
+    `in_full`, shape (1001,), is how alike what proposed it is around, as
+    :func:`cuelane.adapt.beeps.sound_template.alike_around` gives it, with what is quiet.
+    """
+    began, ended, _ = begins_at(in_full)
+    longer_s = min(max(0.0, (ended - began) * HOP_S - _LONG_S), _LONG_S)
     # There are more returns than proposed the sound, and fewer others among them.
-    places = np.round(at / HOP_S).astype(np.int64)
-    alike = alike_around(prints, places)
+    places = np.round(returns.at_s / HOP_S).astype(np.int64)
+    alike = alike_around(stretch.apart, places)
     first, last, parts = begins_at(alike)
-    rises = begins_softly(prints, places, rises_at(stretch.raw, places, first, last, alike))
+    rises = begins_softly(stretch.apart, places, rises_at(stretch.raw, places, first, last, alike))
     offset_s = rises * HOP_S + _EARLY_S
     features = _features(
-        at,
-        min(stretch.view.most_apart, float(np.quantile(values, 0.1)) - beyond),
-        company,
-        clearest,
+        returns.at_s,
+        min(stretch.view.most_apart, float(np.quantile(returns.likeness, 0.1)) - returns.beyond),
+        _company(in_full),
+        _clearest(in_full),
         longer_s,
-        share_in_company(prints, places),
+        share_in_company(stretch.apart, places),
     )
     return BoundarySound(
         template,
@@ -243,15 +228,26 @@ def _sound(stretch: _Stretch, found: Returning) -> BoundarySound | None:
         offset_s,
         max(0.05, (last - first) * HOP_S - _SPREAD_S),
         _loudest_hz(template),
-        tuple((at + offset_s).tolist()),
-        tuple(values.tolist()),
-        least,
-        beyond,
+        tuple((returns.at_s + offset_s).tolist()),
+        tuple(returns.likeness.tolist()),
+        returns.least,
+        returns.beyond,
         features,
         bool(parts),
-        row,
+        returns.row,
         (rises - began) * HOP_S,
     )
+
+
+def _clearest(alike: Floats) -> float:
+    """Return how alike the sound is at lag 0 of `alike`, shape (1001,), 0 to 1."""
+    return float(alike[AROUND - 2 : AROUND + 3].max())
+
+
+def _company(alike: Floats) -> float:
+    """Return how alike what is around the sound at lag 0 of `alike`, shape (1001,), is, 0 to 1."""
+    first, last, parts = begins_at(alike)
+    return company_of(alike, parts or [(first, last)])
 
 
 def _features(
@@ -276,56 +272,6 @@ def _features(
         min(float(np.median(np.diff(at))), _USUAL_GAP_S) / 10,
         share,
     )
-
-
-def _returns(like: Array, view: SoundView, seconds: float) -> tuple[Floats, Floats, float, float]:
-    """Return (times, likeness) of the returns, the least likeness that counts, and the highest beyond them.
-
-    The least is the one at which the times look most like a class's boundaries.
-    """
-    tops, _ = find_peaks(like, height=view.least_like, distance=round(1.0 / HOP_S))
-    values = like[tops].astype(np.float64)
-    best_worth, best = 0.0, (np.zeros(0), np.zeros(0), 1.0, 1.0)
-    for least in np.arange(0.98, view.least_like, -_LIKE_STEP):
-        inside = values >= least
-        places = tops[inside]
-        times = firsts(places * HOP_S)
-        if len(times) * 4.0 > seconds:
-            break
-        beyond = values[~inside].max(initial=view.least_like)
-        worth = max(0.0, evidence_of_ten(times)) + _BEYOND_WORTH * min(
-            view.most_beyond, float(least - beyond)
-        )
-        if len(times) >= FEWEST and worth > best_worth + 1e-6:
-            own = np.searchsorted(places * HOP_S, times - 1e-6)
-            best_worth, best = (
-                worth,
-                (exact_places(like, places[own]), values[inside][own], float(least), beyond),
-            )
-    return best
-
-
-def _in_rows(
-    like: Array, at: Floats, values: Floats, least: float
-) -> tuple[TonesInARow | None, Floats, Floats]:
-    """Return (tones in a row, times, likeness) of returns `at`, shape (n,): each the last of its row, if any.
-
-    `values` is how alike they are, the same shape.
-    """
-    places = np.round(at / HOP_S).astype(np.int64)
-    row = TonesInARow.of(like, places, least) if len(places) else None
-    if row is None:
-        return None, at, values
-    moved, own = np.unique(row.last(like, places), return_index=True)
-    return row, exact_places(like, moved), values[own]
-
-
-def exact_places(like: Array, places: npt.NDArray[np.int64]) -> Floats:
-    """Return the times in s, shape (n,), of peaks of `like` near `places`, shape (n,): by a parabola each."""
-    left, mid, right = (like[np.clip(places + by, 0, len(like) - 1)].astype(np.float64) for by in (-1, 0, 1))
-    bend = left - 2 * mid + right
-    by = np.where(bend < -1e-9, 0.5 * (left - right) / np.minimum(bend, -1e-9), 0.0)
-    return np.asarray((places + np.clip(by, -0.5, 0.5)) * HOP_S)
 
 
 def _loudest_hz(template: SoundTemplate) -> float:

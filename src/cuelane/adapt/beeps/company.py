@@ -63,14 +63,13 @@ def with_company(around: Array, seeds: Steps) -> npt.NDArray[np.bool_]:
     return found
 
 
-def keeps_company(around: Array, steps: Steps, those: Steps) -> bool:
+def keeps_company(around: Array, those: Steps) -> bool:
     """Whether so many pairs of `those` are company to each other that they are music played over again.
 
-    `around` is that of `steps`, shape (k,), in order, of which `those`, shape (m,), are some. What proposed
-    them may be another note, which has company with none of them.
+    `around` is that of some onsets, as :func:`surroundings` gives it; `those`, shape (m,), are places among
+    them. What proposed them may be another note, which has company with none of them.
     """
-    among = np.searchsorted(steps, those)
-    pairs = with_company(around[:, among], np.arange(len(among)))
+    pairs = with_company(around[:, those], np.arange(len(those)))
     return bool(pairs.mean() > _IN_COMPANY)
 
 

@@ -160,7 +160,8 @@ def returning(found_at: Onsets, seen: Array, view: SoundView) -> list[Returning]
     found.sort(key=lambda one: -one.worth)
     kept: list[Returning] = []
     for one in found:
-        if all(_shared(one, other) < 0.5 for other in kept) and not keeps_company(around, steps, one.steps):
+        own = np.searchsorted(steps, one.steps)
+        if all(_shared(one, other) < 0.5 for other in kept) and not keeps_company(around, own):
             kept.append(one)
         if len(kept) == _MOST_SETS:
             break

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cuelane.adapt.beeps.boundaries import Boundary
-from cuelane.adapt.beeps.boundary_sound import returning_sounds
+from cuelane.adapt.beeps.boundary_sound import LEAST_SOUND, returning_sounds
 from cuelane.adapt.beeps.completing import completed
 from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN, Beep, candidate_beeps
 from cuelane.adapt.beeps.fingerprint import fingerprints
@@ -16,6 +16,7 @@ from cuelane.adapt.beeps.lone_tone import find_lone
 from cuelane.adapt.beeps.mark import SEARCH_S, BoundaryMark
 from cuelane.adapt.beeps.pointed_out import pointed_out
 from cuelane.adapt.beeps.score_book import ScoreBook
+from cuelane.adapt.beeps.steady_sounds import steady_sounds
 from cuelane.adapt.beeps.timing_grid import SURE_GRID, Lengths, chain_by_hint, confidence_of_grid
 from cuelane.adapt.beeps.tone_tracks import ToneTrack, tone_tracks
 from cuelane.recording.decode import Recording
@@ -37,6 +38,7 @@ TRIED = (
     "countdowns of two to nine tones and a last one",
     "a tone that stands alone",
     "any sound that returns at a class's intervals",
+    "a work and a rest of one length each, whatever sounds where they begin",
 )
 # Chosen: more alternatives are no help to a person.
 _MOST_ALTERNATIVES = 3
@@ -135,16 +137,25 @@ def find_structure(
         if fit >= FITS:
             return Structure(beep, max(mark.confidence, fit), tuple(placed), f"{how}{AND_PLAN}")
     found = Structure(beep, mark.confidence, (), how, bool(expected_s), _alternatives(mark, others))
-    return _with_lengths(mark.boundaries(recording, beep), lengths, found)
+    heard = mark.boundaries(recording, beep)
+    return _with_lengths(heard, lengths, _steady_lengths(mark), found)
 
 
 def _with_lengths(
     heard: tuple[list[Boundary], list[Boundary]],
     lengths: Lengths | None,
+    steady: Lengths | None,
     found: Structure,
 ) -> Structure:
-    """Return `found` with the boundaries `heard` (clear, faint), made whole by lengths given or their own."""
+    """Return `found` with the boundaries `heard` (clear, faint), made whole by lengths given or their own.
+
+    Where these do not tell, `steady` lengths do, by which their sound was found.
+    """
     made, keeps = completed(*heard, lengths), lengths is None
+    if keeps and made.chain is None and steady is not None:
+        by_steady = completed(*heard, steady)
+        if by_steady.chain is not None and by_steady.chain.evidence >= SURE_GRID:
+            made = by_steady
     if lengths is not None:
         keeps = made.chain is not None and made.chain.evidence >= SURE_GRID
         made = made if keeps else completed(*heard)
@@ -157,6 +168,11 @@ def _with_lengths(
         lengths_left_aside=not keeps,
         no_rest_s=made.no_rest_s,
     )
+
+
+def _steady_lengths(mark: BoundaryMark) -> Lengths | None:
+    """Return the work and rest by which the sound of `mark` was found, if it was found so."""
+    return Lengths(*mark.sound.lengths_s) if mark.sound is not None and mark.sound.lengths_s else None
 
 
 def _by_lengths(marks: Sequence[BoundaryMark], lengths: Lengths | None) -> BoundaryMark | None:
@@ -197,10 +213,11 @@ def find_marks(recording: Recording, expected_s: Sequence[float] = ()) -> list[B
     # Tones that are all alike may lead up to a sound of another kind, a whistle or a word.
     if surest is not None and surest.confidence > SURE_COUNTDOWN and not surest.beep.ends_like_it_began:
         return countdowns
-    sounds = [
-        BoundaryMark.of_sound(one, part.start_s)
-        for one in returning_sounds(fingerprints(part), tracks=tracks)
-    ]
+    prints = fingerprints(part)
+    told = returning_sounds(prints, tracks=tracks)
+    if not told or told[0].confidence <= LEAST_SOUND:
+        told = [*steady_sounds(prints), *told]
+    sounds = [BoundaryMark.of_sound(one, part.start_s) for one in told]
     if len(expected_s) > 1 and (by_plan := _by_plan(recording, sounds, expected_s)) is not None:
         return [by_plan]
     lone = find_lone(book, tracks)

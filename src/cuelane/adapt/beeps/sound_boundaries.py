@@ -10,9 +10,10 @@ from scipy.ndimage import maximum_filter1d
 from scipy.signal import find_peaks
 
 from cuelane.adapt.beeps.boundaries import SURE_BOUNDARY, Boundary, PlaceScores
-from cuelane.adapt.beeps.boundary_sound import BoundarySound, exact_places
+from cuelane.adapt.beeps.boundary_sound import BoundarySound
 from cuelane.adapt.beeps.fingerprint import HOP_S, fingerprints
 from cuelane.adapt.beeps.regularity import LEAST_INTERVAL_S, faint_between, firsts, settled
+from cuelane.adapt.beeps.sound_returns import exact_places
 from cuelane.adapt.beeps.sound_template import likeness, own_bands
 from cuelane.adapt.beeps.tone_filter import SCORE_RATE
 from cuelane.recording.decode import Recording

@@ -1,0 +1,161 @@
+"""Sets and rests found by folding a recording at their period, where no sound is clear by itself."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from cuelane.adapt.beeps import search
+from cuelane.adapt.beeps.boundaries import Boundary
+from cuelane.adapt.beeps.boundary_sound import LEAST_SOUND, returning_sounds
+from cuelane.adapt.beeps.countdown import Beep
+from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, UsualBands
+from cuelane.adapt.beeps.folding import folded
+from cuelane.adapt.beeps.mark import BoundaryMark
+from cuelane.adapt.beeps.steady_sounds import steady_sounds
+from cuelane.recording.decode import Recording
+
+PER_S = round(1 / HOP_S)
+WORK_S, REST_S = 25, 10
+N_TURNS = 9
+FIRST_S = 6.4
+STARTS_S = FIRST_S + (WORK_S + REST_S) * np.arange(N_TURNS)
+TIMES_S = np.sort(np.concatenate([STARTS_S, STARTS_S + WORK_S]))
+SECONDS = float(TIMES_S[-1] + 12.0)
+
+
+def noise(seed: int, seconds: float = SECONDS) -> np.ndarray:
+    """Return fingerprints, shape (n, 64), of what keeps no time: bursts in bands of their own."""
+    rng = np.random.default_rng(seed)
+    prints = rng.uniform(0, 0.3, (round(seconds / HOP_S), N_BANDS))
+    falls = np.exp(-np.arange(40) / 12)[:, None]
+    for _ in range(round(seconds * 6)):
+        at, low = int(rng.integers(len(prints) - 40)), int(rng.integers(N_BANDS - 12))
+        prints[at : at + 40, low : low + 12] += rng.uniform(0.3, 1.2) * falls
+    return prints.astype(np.float32)
+
+
+def with_signal(prints: np.ndarray, times_s: np.ndarray, height: float) -> np.ndarray:
+    """Return `prints` with a signal of many bands, each a little higher, for 160 ms from each time on."""
+    bands = np.random.default_rng(5).permutation(N_BANDS)[:20]
+    made = prints.copy()
+    for time_s in times_s:
+        step = round(time_s / HOP_S)
+        made[step : step + 20, bands] += height
+    return made
+
+
+def most_near(times_s: np.ndarray, truth_s: np.ndarray) -> tuple[int, int]:
+    """Return how many of `truth_s` are found within 50 ms, and how many times are none of them."""
+    near = np.abs(times_s[:, None] - truth_s[None, :]) < 0.05
+    return int(near.any(axis=0).sum()), int((~near.any(axis=1)).sum())
+
+
+def test_a_work_and_a_rest_are_found_where_no_sound_is_sure():
+    prints = with_signal(noise(2), TIMES_S, 0.2)
+
+    assert all(one.confidence <= LEAST_SOUND for one in returning_sounds(prints))
+    (sound,) = steady_sounds(prints)
+
+    assert sound.confidence > LEAST_SOUND
+    assert sound.lengths_s == (WORK_S, REST_S)
+    assert most_near(np.array(sound.times_s), TIMES_S) == (len(TIMES_S), 0)
+
+
+def test_where_it_is_cut_the_sound_is_found_on_both_sides():
+    cut_s, away_s = 150.0, 3.7
+    whole = with_signal(noise(4), TIMES_S, 0.6)
+    prints = np.concatenate([whole[: round(cut_s / HOP_S)], whole[round((cut_s + away_s) / HOP_S) :]])
+    truth = np.concatenate([TIMES_S[cut_s > TIMES_S], TIMES_S[cut_s + away_s < TIMES_S] - away_s])
+
+    (sound,) = steady_sounds(prints)
+
+    found, wrong = most_near(np.array(sound.times_s), truth)
+    assert found >= 0.9 * len(truth)
+    assert wrong == 0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_keeps_no_time_has_no_work_and_rest(seed):
+    assert all(one.confidence <= LEAST_SOUND for one in steady_sounds(noise(10 + seed)))
+
+
+def test_music_that_is_alike_at_every_beat_of_a_period_is_not_clear():
+    """Of a loop of 35 s every moment returns, not two of them: what is elsewhere is as alike."""
+    loop = noise(20, 35.0)
+    rng = np.random.default_rng(21)
+    prints = np.tile(loop, (9, 1)) + rng.uniform(0, 0.2, (9 * len(loop), N_BANDS))
+    usual = UsualBands.of(prints.astype(np.float32))
+
+    own = [one for one in folded(usual.white(prints.astype(np.float32))) if one.period_s == 35]
+
+    assert own
+    assert own[0].height > 30
+    assert own[0].clear < 0.5 * own[0].height
+    assert all(one.confidence <= LEAST_SOUND for one in steady_sounds(prints.astype(np.float32)))
+
+
+def test_the_height_is_the_likeness_of_all_pairs_of_returns():
+    """Held against every pair, one by one, of windows of 96 ms, each step divided by the norm around it."""
+    frames = UsualBands.of(noise(6)).white(with_signal(noise(6), TIMES_S, 0.8))
+    best = folded(frames)[0]
+    padded = np.concatenate([np.zeros((6, N_BANDS)), frames, np.zeros((6, N_BANDS))])
+    norms = np.array([np.linalg.norm(padded[at : at + 12]) for at in range(len(frames))])
+    one_height = frames / norms[:, None]
+    inside = [int(at) for at in best.steps if at + 12 <= len(frames)]
+
+    alike = [
+        float((one_height[one : one + 12] * one_height[other : other + 12]).sum())
+        for one, other in itertools.combinations(inside, 2)
+    ]
+    by_chance = [
+        float((one_height[at : at + 12] * one_height[at + lag : at + lag + 12]).sum())
+        for lag in (1009, 2503, 4999)
+        for at in range(len(frames) - lag - 12)
+    ]
+
+    # The deviation is the mean of those of three lags, here that of all together, and the number of turns is
+    # that of the period, of which the last may be cut off: each is a few hundredths.
+    assert (best.period_s, best.part_s) == (WORK_S + REST_S, REST_S)
+    expected = sum(alike) / np.sqrt(len(alike)) / np.std(by_chance)
+    assert best.height == pytest.approx(expected, rel=0.1)
+
+
+def test_twice_the_turns_are_twice_as_high():
+    """Folding adds signals of n returns n (n - 1) / 2 times and chance by the root of it (derived)."""
+    heights = []
+    for n_turns in (5, 10):
+        starts = FIRST_S + (WORK_S + REST_S) * np.arange(n_turns)
+        times = np.concatenate([starts, starts + WORK_S])
+        frames = [
+            UsualBands.of(prints).white(prints)
+            for prints in (with_signal(noise(seed, times.max() + 12), times, 0.6) for seed in (31, 32))
+        ]
+        heights.append(np.mean([folded(one)[0].height for one in frames]))
+
+    n, twice = 10, 20
+    expected = np.sqrt(twice * (twice - 1) / (n * (n - 1)))
+    # Each mean of two has an error of a few tenths in some 20.
+    assert heights[1] / heights[0] == pytest.approx(expected, rel=0.2)
+
+
+@pytest.mark.parametrize("seconds", [1.0, 20.0, 41.0])
+def test_a_recording_of_less_than_three_turns_has_none(seconds):
+    assert folded(noise(7, seconds)) == []
+    assert steady_sounds(noise(7, seconds)) == []
+
+
+def test_lengths_by_which_a_sound_was_found_put_in_what_is_not_heard(monkeypatch):
+    """Four of eighteen are heard, too few to tell lengths of their own."""
+    heard = [Boundary(float(at_s), 0.8) for at_s in TIMES_S[[2, 5, 9, 12]]]
+    (sound,) = steady_sounds(with_signal(noise(1), TIMES_S, 0.3))
+    mark = BoundaryMark(Beep(900, 0.2, is_tone=False), 0.7, tuple(b.at_s for b in heard), sound)
+    monkeypatch.setattr(search, "find_marks", lambda *_: [mark])
+    monkeypatch.setattr(BoundaryMark, "boundaries", lambda *_: (heard, []))
+    empty = Recording.__new__(Recording)
+
+    found = search.find_structure(empty)
+
+    assert [round(b.at_s, 3) for b in found.boundaries] == [round(float(t), 3) for t in TIMES_S[2:13]]

@@ -74,7 +74,7 @@ class BoundarySound:
     is_countdown : whether like sounds lead up to it at one distance.
     row : of a countdown the like tones, of which it fits the last one; else None.
     since_s : how long before the boundary it has been alike each time, if what is quiet counts too.
-    steady : how sure its place in a steady work and rest makes it, 0 to 1, and 0 where none was looked for.
+    steady : how sure it is by its places in a steady work and rest, 0 to 1; None if it was not found by them.
     lengths_s : the two lengths, of work and rest, that it keeps there, the longer first; else None.
     """
 
@@ -92,12 +92,12 @@ class BoundarySound:
     is_countdown: bool
     row: TonesInARow | None
     since_s: float
-    steady: float = 0.0
+    steady: float | None = None
     lengths_s: tuple[float, float] | None = None
 
     @property
     def confidence(self) -> float:
-        return max(self.steady, self.view.confidence(self.features))
+        return self.view.confidence(self.features) if self.steady is None else self.steady
 
     def course(self, prints: Array) -> Array:
         """Return how like it is at each step of fingerprints `prints`, shape (n, 64); shape (n,), -1 to 1."""

@@ -64,6 +64,23 @@ def test_a_work_and_a_rest_are_found_where_no_sound_is_sure():
     assert most_near(np.array(sound.times_s), TIMES_S) == (len(TIMES_S), 0)
 
 
+@pytest.mark.parametrize(("height", "most_late_s"), [(0.1, 0.01), (0.05, 0.03)])
+def test_a_word_under_noise_begins_with_its_soft_consonant(height, most_late_s):
+    """It is a fifth or a tenth as high as the vowel and 80 ms long; by itself the vowel is found."""
+    prints = with_signal(noise(12), TIMES_S + 0.08, 0.5)
+    bands = np.random.default_rng(6).permutation(N_BANDS)[:20]
+    for time_s in TIMES_S:
+        step = round(time_s / HOP_S)
+        prints[step : step + 10, bands] += height
+
+    (sound,) = steady_sounds(prints)
+
+    assert len(sound.times_s) == len(TIMES_S)
+    late_s = np.array(sound.times_s) - TIMES_S
+    assert late_s.min() > -0.01
+    assert late_s.max() < most_late_s
+
+
 @pytest.mark.parametrize("speed", [0.964, 1.043])
 def test_a_recording_played_faster_or_slower_is_found(speed):
     """At the speed of the timer it is not there; the times are those of the recording."""

@@ -194,4 +194,5 @@ def test_lengths_by_which_a_sound_was_found_put_in_what_is_not_heard(monkeypatch
 
     found = search.find_structure(empty)
 
+    assert found.how == search.STEADY
     assert [round(b.at_s, 3) for b in found.boundaries] == [round(float(t), 3) for t in TIMES_S[2:13]]

@@ -31,6 +31,7 @@ _LEAST_ODDS = 1e-3
 POINTED_OUT = "by the one that was pointed out"
 OWN_PATTERN = "by the pattern of its tones"
 RETURNING = "because it returns at lengths of time that come again"
+STEADY = "because it is where one work and one rest begin, again and again"
 OWN_LENGTHS = "because it returns at the work and rest that were given"
 AND_PLAN = ", and held against the plan"
 NOTHING = "not at all: nothing that returns at lengths of time that come again was clear enough"
@@ -129,7 +130,7 @@ def find_structure(
         mark = by_lengths or marks[0]
         # What lengths displaced is told too; what agrees with the mark is left out there.
         others = marks
-        how = OWN_LENGTHS if by_lengths is not None else OWN_PATTERN if mark.sound is None else RETURNING
+        how = OWN_LENGTHS if by_lengths is not None else _how(mark)
     told("finding boundaries")
     beep = mark.measured(recording)
     if len(expected_s) > 1:
@@ -168,6 +169,13 @@ def _with_lengths(
         lengths_left_aside=not keeps,
         no_rest_s=made.no_rest_s,
     )
+
+
+def _how(mark: BoundaryMark) -> str:
+    """Return how `mark` was found, as reports say it after "found"."""
+    if mark.sound is None:
+        return OWN_PATTERN
+    return RETURNING if mark.sound.steady is None else STEADY
 
 
 def _steady_lengths(mark: BoundaryMark) -> Lengths | None:

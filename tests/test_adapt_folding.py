@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from cuelane.adapt.beeps import search
+from cuelane.adapt.beeps import steady_sounds as steady
 from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.beeps.boundary_sound import LEAST_SOUND, returning_sounds
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, UsualBands
 from cuelane.adapt.beeps.folding import folded, folded_at_speeds
 from cuelane.adapt.beeps.mark import BoundaryMark
-from cuelane.adapt.beeps.steady_sounds import steady_sounds
+from cuelane.adapt.beeps.steady_sounds import steady_sounds, with_steady
 from cuelane.recording.decode import Recording
 
 PER_S = round(1 / HOP_S)
@@ -181,6 +183,29 @@ def test_twice_the_turns_are_twice_as_high():
 def test_a_recording_of_less_than_three_turns_has_none(seconds):
     assert folded(noise(7, seconds)) == []
     assert steady_sounds(noise(7, seconds)) == []
+
+
+def test_a_sound_of_which_music_hides_some_gives_way_to_the_steady_one():
+    """Of eighteen returns five are missing and three are wrong; both are one sound, which is told once."""
+    prints = with_signal(noise(1), TIMES_S, 0.3)
+    (sound,) = steady_sounds(prints)
+    times = np.sort([*np.delete(TIMES_S, [3, 4, 8, 11, 15]), TIMES_S[4] + 3.9, TIMES_S[8] - 4.6, 241.3])
+    spoilt = replace(sound, times_s=tuple(times.tolist()), steady=0.9)
+    other = replace(sound, times_s=tuple((TIMES_S[:7] + 5.0).tolist()), steady=0.6)
+
+    first, *rest = with_steady([spoilt, other], prints)
+
+    assert most_near(np.array(first.times_s), TIMES_S) == (len(TIMES_S), 0)
+    assert first.confidence >= 0.9
+    assert rest == [other]
+
+
+def test_a_sure_sound_whose_lengths_all_come_again_is_not_asked_about(monkeypatch):
+    prints = with_signal(noise(1), TIMES_S, 0.3)
+    (sound,) = steady_sounds(prints)
+    monkeypatch.setattr(steady, "steady_sounds", lambda _prints: pytest.fail("nothing was in doubt"))
+
+    assert with_steady([sound], prints) == [sound]
 
 
 def test_lengths_by_which_a_sound_was_found_put_in_what_is_not_heard(monkeypatch):

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cuelane.adapt.beeps.boundaries import Boundary
-from cuelane.adapt.beeps.boundary_sound import LEAST_SOUND, returning_sounds
+from cuelane.adapt.beeps.boundary_sound import returning_sounds
 from cuelane.adapt.beeps.completing import completed
 from cuelane.adapt.beeps.countdown import SURE_COUNTDOWN, Beep, candidate_beeps
 from cuelane.adapt.beeps.fingerprint import fingerprints
@@ -16,7 +16,7 @@ from cuelane.adapt.beeps.lone_tone import find_lone
 from cuelane.adapt.beeps.mark import SEARCH_S, BoundaryMark
 from cuelane.adapt.beeps.pointed_out import pointed_out
 from cuelane.adapt.beeps.score_book import ScoreBook
-from cuelane.adapt.beeps.steady_sounds import steady_sounds
+from cuelane.adapt.beeps.steady_sounds import with_steady
 from cuelane.adapt.beeps.timing_grid import SURE_GRID, Lengths, chain_by_hint, confidence_of_grid
 from cuelane.adapt.beeps.tone_tracks import ToneTrack, tone_tracks
 from cuelane.recording.decode import Recording
@@ -222,9 +222,7 @@ def find_marks(recording: Recording, expected_s: Sequence[float] = ()) -> list[B
     if surest is not None and surest.confidence > SURE_COUNTDOWN and not surest.beep.ends_like_it_began:
         return countdowns
     prints = fingerprints(part)
-    told = returning_sounds(prints, tracks=tracks)
-    if not told or told[0].confidence <= LEAST_SOUND:
-        told = [*steady_sounds(prints), *told]
+    told = with_steady(returning_sounds(prints, tracks=tracks), prints)
     sounds = [BoundaryMark.of_sound(one, part.start_s) for one in told]
     if len(expected_s) > 1 and (by_plan := _by_plan(recording, sounds, expected_s)) is not None:
         return [by_plan]

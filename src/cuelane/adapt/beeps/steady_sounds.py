@@ -12,7 +12,7 @@ from cuelane.adapt.beeps.boundary_sound import LEAST_SOUND, BoundarySound, sound
 from cuelane.adapt.beeps.company import keeps_company, surroundings
 from cuelane.adapt.beeps.fingerprint import HOP_S, UsualBands
 from cuelane.adapt.beeps.folding import Folded, folded, folded_at_speeds
-from cuelane.adapt.beeps.regularity import FEWEST, evidence_of_ten
+from cuelane.adapt.beeps.regularity import FEWEST, evidence_of_ten, in_turn
 from cuelane.adapt.beeps.returning import LENGTHS, Returning, patches
 from cuelane.adapt.beeps.sound_returns import Returns, Stretch
 from cuelane.adapt.beeps.sound_template import alike_around, likeness, template_of
@@ -37,6 +37,8 @@ _BEFORE, _QUIET = 12, 12 * 64 / 4
 _MORE_THAN_CHANCE = 6.0
 # Derived, in steps, some 8 s: two moments so far apart have nothing to do with each other.
 _APART = 1009
+# Chosen: two sounds are one if so many boundaries, within so many seconds, are those of both.
+_SAME, _SAME_TIME_S = 0.5, 0.1
 # Fitted by logistic regression with an L2 penalty on 204 sounds, 142 of them true, that so many of 203
 # classes propose: of those from seed 601 to 993, 1016 to 1525, 2913 to 3174 and 4051 to 4674 of the benchmark
 # of boundaries, nearly all with music at -5 or 0 dB, 23 without a signal. The offset is 0.7 lower than it was
@@ -58,6 +60,30 @@ def steady_sounds(prints: Array) -> list[BoundarySound]:
         faster = _steady(stretch, folded_at_speeds(stretch.seen))
         sound = max((one for one in (sound, faster) if one is not None), key=_confidence, default=None)
     return [sound] if sound is not None else []
+
+
+def with_steady(told: Sequence[BoundarySound], prints: Array) -> list[BoundarySound]:
+    """Return `told`, the surest first, with what a steady work and rest of `prints`, shape (n, 64), tells.
+
+    It is asked where no sound is sure, and where intervals of the surest have a length of their own: loud
+    music hides some of its returns, or one of a figure of music is taken for it. If both are the same sound
+    then, and the steady one's intervals are more evidence, it takes the place of the other.
+    """
+    first = told[0] if told else None
+    if first is None or first.confidence <= LEAST_SOUND:
+        return [*steady_sounds(prints), *told]
+    if bool(in_turn(np.diff(np.array(first.times_s))).all()):
+        return list(told)
+    for one in steady_sounds(prints):
+        if one.confidence > LEAST_SOUND and _evidence(one) > _evidence(first) and _is_same(first, one):
+            return [replace(one, steady=max(one.confidence, first.confidence)), *told[1:]]
+    return list(told)
+
+
+def _is_same(one: BoundarySound, other: BoundarySound) -> bool:
+    """Whether half of the boundaries of `one` are the other's too."""
+    apart_s = np.abs(np.array(one.times_s)[:, None] - np.array(other.times_s)[None, :]).min(axis=1)
+    return bool((apart_s < _SAME_TIME_S).mean() >= _SAME)
 
 
 def _confidence(sound: BoundarySound) -> float:

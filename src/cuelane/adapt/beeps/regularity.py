@@ -21,13 +21,18 @@ SAME_GAP_S = 0.06
 _CLOSE_GAP_S = 0.02
 # Chosen: the share of a class's intervals that have a usual length; the others were cut or are of their own.
 _USUAL = 0.85
+# Derived: both at once.
+_SAMES_S = np.array([SAME_GAP_S, _CLOSE_GAP_S])
 # Chosen: how far a length of whole seconds may seem off, by the onsets at both its ends.
 _NEAR_WHOLE_S = 0.05
+# Derived, in nats: what it says that a length is whole seconds, or is not.
+_IS_WHOLE = float(np.log(_USUAL / (2 * _NEAR_WHOLE_S)))
+_IS_NOT_WHOLE = float(np.log((1 - _USUAL) / (1 - 2 * _NEAR_WHOLE_S)))
 # Chosen: fewer lengths are whole seconds at some speed by chance.
 _FEWEST_WHOLE = 6
 # Chosen: a recording may be played faster or slower by so much; a step moves a minute by 0.06 s, and four of
-# them are one occasion for chance at usual lengths.
-_SPEEDS = np.arange(0.93, 1.0705, 0.001)
+# them are one occasion for chance at usual lengths. The first is that at which it was made.
+_SPEEDS = np.concatenate([[1.0], np.arange(0.93, 1.0705, 0.001)])
 # Chosen, pairs of like lengths for each boundary: one that is put right gains more, chance less.
 _MORE_ALIKE = 0.5
 # Chosen: strokes of one sound are no farther apart; farther on another sound begins.
@@ -97,42 +102,40 @@ def evidence_of_ten(times_s: Floats) -> float:
         return 0.0
     # How many others would be as long by chance, for each second that they may differ.
     others = 2 * _density(gaps) * (len(gaps) - 1)
-    near, close = _n_like(gaps, SAME_GAP_S), _n_like(gaps, _CLOSE_GAP_S)
-    total = max(
-        _by_number(near, _in_turn(gaps, near > 1), SAME_GAP_S * others),
-        _by_number(close, close > 1, _CLOSE_GAP_S * others) - float(np.log(2)),
-        _whole_evidence(gaps),
-    )
+    by_number = _by_number(gaps, others)
+    total = max(float(by_number[0]), float(by_number[1]) - float(np.log(2)), _whole_evidence(gaps))
     return 10 * total / max(10, len(gaps))
 
 
-def _by_number(n_like: npt.NDArray[np.int64], again: npt.NDArray[np.bool_], others: Floats) -> float:
-    """Return the evidence, in nats, of lengths of which those of `again` come again.
+def _by_number(gaps: Floats, others: Floats) -> Floats:
+    """Return the evidence, in nats, of lengths that come again among `gaps`, shape (n,); shape (2,).
 
-    `n_like` is how many are like each, itself among them; `others` how many others would be by chance. All
-    have shape (n,).
+    The first is that of lengths that are near, the second of those that are close. `others`, shape (n,), is
+    how many others would be as long by chance, for each second that they may differ.
     """
-    by_chance = np.clip(others, 0.002, 0.9)
+    apart = np.abs(gaps[:, None] - gaps[None, :])
+    n_like = (apart[None] < _SAMES_S[:, None, None]).sum(axis=2)
+    again = n_like > 1
+    again[0] = _in_turn(gaps, again[0])
+    by_chance = np.clip(_SAMES_S[:, None] * others, 0.002, 0.9)
     pieces = np.where(n_like > 1, (n_like - 1) / n_like, 0.5)
     speaks, against = np.log(_USUAL / by_chance), np.log((1 - _USUAL) / (1 - by_chance))
-    return float(np.where(again, pieces * speaks, 0.5 * against).sum())
+    return np.asarray(np.where(again, pieces * speaks, 0.5 * against).sum(axis=1))
 
 
 def _whole_evidence(gaps: Floats) -> float:
     """Return the evidence, in nats, that `gaps`, shape (n,), are whole seconds at some speed."""
     if len(gaps) < _FEWEST_WHOLE:
         return float("-inf")
-    as_set = float(_whole(gaps[:, None])[0])
-    played = float(_whole(gaps[:, None] / _SPEEDS[None, :]).max()) - float(np.log(len(_SPEEDS) / 4))
-    return max(as_set, played) - float(np.log(3))
+    by_speed = _whole(gaps[:, None] / _SPEEDS[None, :])
+    as_set, played = float(by_speed[0]), float(by_speed[1:].max())
+    return max(as_set, played - float(np.log((len(by_speed) - 1) / 4))) - float(np.log(3))
 
 
 def _whole(gaps_s: Floats) -> Floats:
     """Return the evidence, in nats, that the columns of `gaps_s`, (n_gaps, n_factors), are whole seconds."""
     n_whole = (np.abs(gaps_s - np.rint(gaps_s)) < _NEAR_WHOLE_S).sum(axis=0)
-    by_chance = 2 * _NEAR_WHOLE_S
-    is_whole, is_not = np.log(_USUAL / by_chance), np.log((1 - _USUAL) / (1 - by_chance))
-    return np.asarray(n_whole * is_whole + (len(gaps_s) - n_whole) * is_not, dtype=np.float64)
+    return np.asarray(n_whole * _IS_WHOLE + (len(gaps_s) - n_whole) * _IS_NOT_WHOLE, dtype=np.float64)
 
 
 def faint_between(times_s: Floats, faint_s: Floats) -> Floats:

@@ -148,6 +148,8 @@ def returning(found_at: Onsets, seen: Array, view: SoundView) -> list[Returning]
     if len(steps) < FEWEST:
         return found
     most = len(seen) * HOP_S / LEAST_INTERVAL_S
+    # Many onsets propose the same set.
+    known: dict[bytes, float] = {}
     for length in LENGTHS:
         rows = patches(seen, steps, length)
         alike = rows @ rows.T
@@ -156,7 +158,7 @@ def returning(found_at: Onsets, seen: Array, view: SoundView) -> list[Returning]
             if view.joined > 1:
                 tried.append(np.where(others, _NOT_ALIKE, _joined(alike, tried[0], view.joined)))
             for likeness in tried:
-                found += _sets(likeness, steps, length, most, view.grades)
+                found += _sets(likeness, steps, length, most, view.grades, known)
     found.sort(key=lambda one: -one.worth)
     kept: list[Returning] = []
     for one in found:
@@ -199,9 +201,17 @@ def _joined(alike: Array, one: Array, n: int) -> Array:
 
 
 def _sets(
-    likeness: Array, steps: Steps, length: int, most: float, grades: Sequence[float]
+    likeness: Array,
+    steps: Steps,
+    length: int,
+    most: float,
+    grades: Sequence[float],
+    known: dict[bytes, float],
 ) -> list[Returning]:
-    """Return the best set of onsets like one: of those at each grade, and of that before the widest step."""
+    """Return the best set of onsets like one: of those at each grade, and of that before the widest step.
+
+    `known` is the evidence of sets that were met before, which is added to.
+    """
     ranked = np.sort(likeness)[::-1]
     falls = ranked[FEWEST - 1 : int(most)] - ranked[FEWEST : int(most) + 1]
     if not len(falls):
@@ -216,7 +226,10 @@ def _sets(
         if len(times) < FEWEST:
             continue
         apart = float(ranked[size - 1] - ranked[size])
-        one = Returning(np.round(times / HOP_S).astype(np.int64), length, evidence_of_ten(times), apart)
+        key = times.tobytes()
+        if key not in known:
+            known[key] = evidence_of_ten(times)
+        one = Returning(np.round(times / HOP_S).astype(np.int64), length, known[key], apart)
         if best is None or one.worth > best.worth:
             best = one
     return [best] if best is not None and best.worth > _LEAST_WORTH else []

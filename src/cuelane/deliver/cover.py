@@ -20,6 +20,8 @@ from cuelane.deliver.score import Row, ScorePiece, staves_of
 from cuelane.web.page_parts import plain
 
 SIDE = 1400
+# Chosen: 9 makes the file a fifth smaller in four times the time, and a shelf draws a cover for each class.
+_COMPRESSION = 7
 MARGIN = 110
 LINE_PITCH = 1.15
 """As a multiple of the type's size: descenders do not touch the accents of capitals in the next line."""
@@ -171,5 +173,5 @@ def _png(image: Image.Image) -> bytes:
     """Return the picture with 64 colours at most: the palette and the shades at the letters' edges."""
     reduced = image.quantize(colors=64, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
     buffer = io.BytesIO()
-    reduced.save(buffer, format="PNG", optimize=True)
+    reduced.save(buffer, format="PNG", compress_level=_COMPRESSION)
     return buffer.getvalue()

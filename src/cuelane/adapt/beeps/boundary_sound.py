@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 
 import numpy as np
@@ -13,6 +13,7 @@ from cuelane.adapt.beeps.company import share_in_company
 from cuelane.adapt.beeps.fingerprint import HOP_S, UsualBands, band_hz
 from cuelane.adapt.beeps.regularity import FEWEST, evidence_of_ten
 from cuelane.adapt.beeps.returning import Onsets, Returning, returning, tones_returning
+from cuelane.adapt.beeps.sound_beginning import SoundBeginnings
 from cuelane.adapt.beeps.sound_returns import Returns, Stretch
 from cuelane.adapt.beeps.sound_template import (
     AROUND,
@@ -31,6 +32,7 @@ from cuelane.adapt.beeps.tones_in_a_row import TonesInARow
 
 Array = npt.NDArray[np.float32]
 Floats = npt.NDArray[np.float64]
+Steps = npt.NDArray[np.int64]
 
 # Chosen: a sound that is hardly more alike than what surrounds it is a part of music; lower costs time.
 _LEAST_CLEAR = 0.25
@@ -49,6 +51,9 @@ _NEARLY_ALL = 0.8
 _USUAL_GAP_S = 12.0
 # Chosen: a pip is hardly surer than the end of its countdown; what is was no pip.
 _AS_SURE = 0.9
+# Chosen, in steps: of 89 sounds of fitting classes 88 were within 20 ms of their beginning by their rise, and
+# what is alike tells it less closely; one more, in music as loud as it, was 66 ms too soon.
+_CLEARLY_LATER = 4
 # Derived: what is alike is seen so much too long, since its windows hold 64 ms.
 _SPREAD_S = 0.05
 
@@ -99,9 +104,20 @@ class BoundarySound:
     def confidence(self) -> float:
         return self.view.confidence(self.features) if self.steady is None else self.steady
 
+    @property
+    def places(self) -> Steps:
+        """Its boundaries in steps of 8 ms, shape (n,)."""
+        return np.round(np.array(self.times_s) / HOP_S).astype(np.int64)
+
     def course(self, prints: Array) -> Array:
         """Return how like it is at each step of fingerprints `prints`, shape (n, 64); shape (n,), -1 to 1."""
         return likeness(self.view.of(self.usual, prints), self.template)
+
+    def moved(self, steps: int) -> BoundarySound:
+        """Return it with each boundary so many steps of 8 ms later."""
+        by_s = steps * HOP_S
+        times_s = tuple(at_s + by_s for at_s in self.times_s)
+        return replace(self, offset_s=self.offset_s + by_s, times_s=times_s)
 
     def is_part_of(self, other: BoundarySound) -> bool:
         """Whether `other` has nearly all of its boundaries."""
@@ -173,7 +189,14 @@ def returning_sounds(
         if not any(one.leads_up_to(other) and not other.leads_up_to(one) for other in kept)
     ]
     ends = [one for one in ends if not any(one.trails(other) for other in ends)]
-    return sorted(ends, key=lambda one: -one.confidence)
+    beginnings = SoundBeginnings.of(usual.white(prints))
+    return [_begun(one, beginnings) for one in sorted(ends, key=lambda one: -one.confidence)]
+
+
+def _begun(sound: BoundarySound, beginnings: SoundBeginnings) -> BoundarySound:
+    """Return `sound`, moved to where it begins if it is sure and music before it was taken for its part."""
+    later = beginnings.later(sound.places) if sound.confidence > LEAST_SOUND else 0
+    return sound.moved(later) if later >= _CLEARLY_LATER else sound
 
 
 def fullest(one: BoundarySound, sounds: Sequence[BoundarySound]) -> BoundarySound:

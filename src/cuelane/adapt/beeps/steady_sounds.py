@@ -10,10 +10,11 @@ import numpy.typing as npt
 
 from cuelane.adapt.beeps.boundary_sound import LEAST_SOUND, BoundarySound, sound_of
 from cuelane.adapt.beeps.company import keeps_company, surroundings
-from cuelane.adapt.beeps.fingerprint import HOP_S, UsualBands
+from cuelane.adapt.beeps.fingerprint import UsualBands
 from cuelane.adapt.beeps.folding import Folded, folded, folded_at_speeds
 from cuelane.adapt.beeps.regularity import FEWEST, evidence_of_ten, in_turn
 from cuelane.adapt.beeps.returning import LENGTHS, Returning, patches
+from cuelane.adapt.beeps.sound_beginning import SoundBeginnings
 from cuelane.adapt.beeps.sound_returns import Returns, Stretch
 from cuelane.adapt.beeps.sound_template import alike_around, likeness, template_of
 from cuelane.adapt.beeps.sound_view import WHITENED
@@ -26,26 +27,15 @@ Steps = npt.NDArray[np.int64]
 _RARELY_SO_LIKE = 0.98
 # Chosen: a shorter template tells better when a sound begins, unless it tells far less of the class.
 _ENOUGH = 0.75
-# Chosen, in steps: windows of 32 ms tell where a sound begins, up to 0.25 s sooner than it was found.
-_ONSET, _SOONEST = 4, 31
-# Chosen, in steps: what comes in 96 ms before is what hides a beginning; quiet is taken to be this loud, half
-# of what is usual.
-_BEFORE, _QUIET = 12, 12 * 64 / 4
-# Chosen, in standard deviations of chance: of eight words of fitting classes with music at -5 or 0 dB three
-# were 50 to 96 ms late and two 22 and 24 ms; with 6 one of them is 88 ms late, one 42 ms, the others 22 ms or
-# less, and none of eleven other signals begins 20 ms sooner than it should.
-_MORE_THAN_CHANCE = 6.0
-# Derived, in steps, some 8 s: two moments so far apart have nothing to do with each other.
-_APART = 1009
 # Chosen: two sounds are one if so many boundaries, within so many seconds, are those of both.
 _SAME, _SAME_TIME_S = 0.5, 0.1
 # Fitted by logistic regression with an L2 penalty on 204 sounds, 142 of them true, that so many of 203
 # classes propose: of those from seed 601 to 993, 1016 to 1525, 2913 to 3174 and 4051 to 4674 of the benchmark
-# of boundaries, nearly all with music at -5 or 0 dB, 23 without a signal. The offset is 0.7 lower than it was
-# fitted: cross-validated in twelve parts by class, 133 of the true ones are then as sure as a sound must be,
-# and 3 of the 62 others, one of them true at half of its places and one without a signal. No seed from 5,000
-# on had a part in it.
-_OFFSET, _WEIGHTS = -8.39, (0.85, 1.95, 0.97, 1.59, 0.54, -1.86, -1.00)
+# of boundaries, nearly all with music at -5 or 0 dB, 23 without a signal. Cross-validated in twelve parts by
+# class, with an offset 0.7 lower than fitted, 133 of the true ones are as sure as a sound must be, and 3 of
+# the 62 others, one of them true at half of its places and one without a signal; another 0.25 is for one of a
+# class that had no part in it. No seed from 5,000 on had.
+_OFFSET, _WEIGHTS = -8.64, (0.85, 1.95, 0.97, 1.59, 0.54, -1.86, -1.00)
 
 
 def steady_sounds(prints: Array) -> list[BoundarySound]:
@@ -102,14 +92,8 @@ def _steady(stretch: Stretch, found: Sequence[Folded]) -> BoundarySound | None:
     if max(evidence, default=0.0) <= 0:
         return None
     sound = next(one for one, own in zip(sounds, evidence, strict=True) if own >= _ENOUGH * max(evidence))
-    later_s = _begins(stretch.seen, np.round(np.array(sound.times_s) / HOP_S).astype(np.int64)) * HOP_S
-    return replace(
-        sound,
-        offset_s=sound.offset_s + later_s,
-        times_s=tuple(at_s + later_s for at_s in sound.times_s),
-        steady=_sure(best, other, sound),
-        lengths_s=best.lengths_s,
-    )
+    moved = sound.moved(SoundBeginnings.of(stretch.seen).later(sound.places))
+    return replace(moved, steady=_sure(best, other, sound), lengths_s=best.lengths_s)
 
 
 def _evidence(sound: BoundarySound) -> float:
@@ -152,40 +136,6 @@ def _learnt(stretch: Stretch, steady: Folded, length: int) -> BoundarySound | No
     if len(returns.at_s) < FEWEST:
         return None
     return sound_of(stretch, template, alike_around(stretch.apart, own, 0.0), returns)
-
-
-def _begins(seen: Array, places: Steps) -> int:
-    """Return by how many steps the sound at `places`, shape (k,), begins sooner, 0 or less.
-
-    `seen`, shape (n, 64), is whitened. Loud music hides the soft beginning of a word, or of a tone in a room,
-    at each return, but not at all of them together: as long as it goes back without a break they are more
-    alike than by chance. Each step is divided by the norm of what comes before, so that what follows a soft
-    beginning does not weigh it down.
-    """
-    frames = _by_what_was_before(seen)
-    inside = places[(places >= _SOONEST) & (places < len(seen) - _ONSET)]
-    if len(inside) < FEWEST:
-        return 0
-    lags = np.arange(-_SOONEST, _ONSET)
-    rows = frames[inside[:, None] + lags]
-    own = np.einsum("klb,klb->l", rows, rows, dtype=np.float64)
-    sums = rows.sum(axis=0, dtype=np.float64)
-    together = np.convolve(np.einsum("lb,lb->l", sums, sums) - own, np.ones(_ONSET), "valid")
-    products = np.einsum("nb,nb->n", frames[:-_APART], frames[_APART:], dtype=np.float64)
-    chance = float(np.convolve(products, np.ones(_ONSET), "valid").std())
-    heights = together / (chance * np.sqrt(2.0 * len(inside) * (len(inside) - 1)))
-    # heights[-1] is that of the window at the places; the first step of a sound is the last of its window.
-    unlike = np.flatnonzero(heights[:-1] < _MORE_THAN_CHANCE)
-    first = int(unlike[-1]) + 1 if len(unlike) else 0
-    return min(0, first - _SOONEST + _ONSET - 1)
-
-
-def _by_what_was_before(seen: Array) -> Array:
-    """Return each step of `seen`, shape (n, 64), divided by the norm of the 96 ms before it; (n, 64)."""
-    power = np.concatenate([[0.0], np.cumsum(np.einsum("nb,nb->n", seen, seen, dtype=np.float64))])
-    at = np.arange(len(seen))
-    before = power[at] - power[np.maximum(at - _BEFORE, 0)]
-    return np.asarray(seen / np.sqrt(np.maximum(before, _QUIET))[:, None], dtype=np.float32)
 
 
 def _like_the_others(rows: Array) -> Floats:

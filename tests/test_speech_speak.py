@@ -222,6 +222,31 @@ def test_the_system_voice_speaks_with_word_times(store):
         assert [word for word, _, _ in clip.words] == ["Switch", "Left", "side"]
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="only espeak takes its settings in a thread of its own")
+def test_the_engine_speaks_in_the_thread_that_sets_its_rate(tmp_path):
+    """In another one, the rate was lost in one line of 200: what it had just begun to take was cancelled."""
+    child = (
+        "import os, sys\n"
+        "from cuelane.speech import _say\n"
+        "_say._prepare_espeak()\n"
+        "from pyttsx3.drivers import _espeak\n"
+        "speak = _espeak.Synth\n"
+        "def counting(*line, **more):\n"
+        "    print(len(os.listdir('/proc/self/task')), file=sys.stderr)\n"
+        "    return speak(*line, **more)\n"
+        "_espeak.Synth = counting\n"
+        "_say.main()\n"
+    )
+    out = tmp_path / "line.wav"
+    order = json.dumps({"text": "Sit tall.", "rate_wpm": 120, "voice_id": "gmw/en-us", "out": str(out)})
+    command = [sys.executable, "-c", child]
+    done = subprocess.run(command, input=order.encode(), capture_output=True, timeout=60, check=True)
+
+    assert int(done.stderr) == 1
+    assert [word for word, _ in json.loads(done.stdout)["words"]] == ["Sit", "tall"]
+    assert soundfile.info(out).duration > 1.2
+
+
 def test_the_system_voices_pace_is_real(store):
     """At 1.15 the same words take 1/1.15 of the time, within 4 %."""
     voice, texts = find_voice("system"), LINES[4:10]

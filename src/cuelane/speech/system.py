@@ -28,6 +28,8 @@ from cuelane.base.ordinary import OddFileError, read_ordinary
 from cuelane.speech.definition import MAX_LINE_S, Engine, EngineSettings, VoiceDefinition
 
 _SHORTEST_S_PER_LETTER = 0.015
+VERSION = 2
+"""Part of every recipe: raised when the same text would sound otherwise."""
 # Two minutes of the most that a driver writes: stereo, 16 bits, 48 kHz.
 _MOST_BYTES = round(MAX_LINE_S * 48_000 * 4) + 4_096
 
@@ -66,6 +68,7 @@ class SystemVoice:
                 raise VoiceError(f"the speech engine is missing; install it with: {missing()}") from error
         return {
             "engine": "system",
+            "version": VERSION,
             "platform": sys.platform,
             **versions,
             "voice_id": self._voice_id,

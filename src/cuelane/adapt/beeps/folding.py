@@ -9,12 +9,14 @@ the sounds at all returns are, and a period must have two such places, where wor
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from cuelane.adapt.beeps.evened import alike_by_chance, evened
 from cuelane.adapt.beeps.fingerprint import HOP_S
 
 Array = npt.NDArray[np.float32]
@@ -131,11 +133,8 @@ def _closer(course: _Course, rough: Folded, step: float) -> Folded:
     """Return the clearest work and rest of the lengths of `rough` at speeds up to `step` off, by `course`."""
     own_step = _LAST_STEP_S / course.seconds
     speeds = rough.speed + np.arange(-step, step + own_step, own_step)
-    near = [
-        one
-        for speed in speeds.tolist()
-        for one in _at_period(course.at_speed(speed), rough.period_s, [rough.part_s], speed)
-    ]
+    part_s = range(rough.part_s, rough.part_s + 1, _USUAL_STEP)
+    near = [_clearest(course.at_speed(speed), rough.period_s, part_s, speed) for speed in speeds.tolist()]
     return max(near, key=lambda one: one.clear)
 
 
@@ -145,7 +144,7 @@ def _likeliest(course: _Course, period_s: int, part_step_s: int, speed: float) -
         return None
     least_s = max(_LEAST_PART, part_step_s)
     parts_s = range(least_s, period_s // 2 + 1, part_step_s)
-    return max(_at_period(course, period_s, parts_s, speed), key=lambda one: one.clear)
+    return _clearest(course, period_s, parts_s, speed)
 
 
 def _unlike(found: list[Folded]) -> list[Folded]:
@@ -174,23 +173,21 @@ class _Course:
     def seconds(self) -> float:
         return len(self.frames) / self.per_second
 
+    @cached_property
+    def powers(self) -> Array:
+        """Return how alike each frame is to itself, shape (n, 1)."""
+        return np.asarray(np.einsum("nb,nb->n", self.frames, self.frames)[:, None])
+
     @classmethod
     def of(cls, frames: Array, per_second: int, window: int) -> _Course:
-        lags = [round(lag_s * per_second) for lag_s in _LAGS_S]
-        if len(frames) <= max(lags) + window:
-            return cls(frames[:0], per_second, window, 1.0)
-        products = (np.einsum("nb,nb->n", frames[:-lag], frames[lag:], dtype=np.float64) for lag in lags)
-        deviations = [np.convolve(one, np.ones(window), "valid").std() for one in products]
-        return cls(frames, per_second, window, float(np.mean(deviations)))
+        chance = alike_by_chance(frames, [round(lag_s * per_second) for lag_s in _LAGS_S], window)
+        return cls(frames if chance else frames[:0], per_second, window, chance or 1.0)
 
     @classmethod
     def fine(cls, seen: Array) -> _Course:
         """Return that of `seen`, shape (n, 64), each step divided by the norm of the window around it."""
-        power = np.concatenate([[0.0], np.cumsum(np.einsum("nb,nb->n", seen, seen, dtype=np.float64))])
-        at = np.arange(len(seen)) - _WINDOW // 2
-        around = power[np.clip(at + _WINDOW, 0, len(seen))] - power[np.clip(at, 0, len(seen))]
-        frames = seen / np.sqrt(np.maximum(around, _NO_POWER))[:, None]
-        return cls.of(np.asarray(frames, dtype=np.float32), round(1 / HOP_S), _WINDOW)
+        frames = evened(seen, -(_WINDOW // 2), _WINDOW - _WINDOW // 2, _NO_POWER)
+        return cls.of(frames, round(1 / HOP_S), _WINDOW)
 
     def rough(self) -> _Course:
         """Return it with each frame the sum over 80 ms, one every 40 ms."""
@@ -206,45 +203,59 @@ class _Course:
         return replace(self, frames=self.frames[at])
 
     def windows(self, values: Array) -> Floats:
-        """Return the sums of `values`, shape (n,), of a period, over the window from each on; shape (n,)."""
-        sums = np.cumsum(np.concatenate([[0.0], values, values[: self.window - 1]]), dtype=np.float64)
-        return np.asarray(sums[self.window :] - sums[: -self.window])
+        """Return the sums of `values`, shape (k, n), of periods, over the window from each on; that shape."""
+        if self.window == 1:
+            return np.asarray(values, dtype=np.float64)
+        rows = np.concatenate([np.zeros((len(values), 1)), values, values[:, : self.window - 1]], axis=1)
+        sums = np.cumsum(rows, axis=1, dtype=np.float64)
+        return np.asarray(sums[:, self.window :] - sums[:, : -self.window])
 
 
-def _at_period(course: _Course, period_s: int, parts_s: Iterable[int], speed: float) -> Iterator[Folded]:
-    """Yield for each of `parts_s` where in the period `course`, brought back from `speed`, is most alike."""
+def _clearest(course: _Course, period_s: int, parts_s: range, speed: float) -> Folded:
+    """Return where in the period `course`, brought back from `speed`, is most alike, by the clearest part.
+
+    The period, and where ``parts_s`` begins, are multiples of its step.
+    """
     n, period = len(course.frames), period_s * course.per_second
     together = _sum_of_turns(course.frames, period)
-    own = _sum_of_turns(np.einsum("nb,nb->n", course.frames, course.frames)[:, None], period)[:, 0]
-    # Each place of the period times all that are whole seconds from it: [step in its second, second, second].
-    by_step = together.reshape(period_s, course.per_second, -1).transpose(1, 0, 2)
-    products = by_step @ by_step.transpose(0, 2, 1)
-    second = np.arange(period_s)
+    own = _sum_of_turns(course.powers, period)[:, 0]
+    # Each place of the period times all that are so many steps of parts from it: [step, step, frame].
+    step = parts_s.step * course.per_second
+    by_frame = together.reshape(period // step, step, -1).transpose(1, 0, 2)
+    products = (by_frame @ by_frame.transpose(0, 2, 1)).transpose(1, 2, 0).copy()
+    steps, parts = np.arange(period // step), np.array(parts_s)
+    apart = np.concatenate([[0], parts // parts_s.step])[:, None]
+    alike = products[steps, (steps + apart) % len(steps)].reshape(len(apart), period)
+    alike = course.windows(np.concatenate([alike, own[None]]))
+    pairs, shift = alike[0] - alike[-1], parts * course.per_second
+    # The mean over all pairs has the deviation of one, divided by the root of how many pairs there are.
+    turns, more = n // period, np.arange(period) < n % period
+    number = 2.0 * turns + np.arange(3)
+    deviations = course.chance * np.sqrt(2.0 * number * (number - 1))
+    heights = (pairs + _rolled(pairs, shift) + 2 * alike[1:-1]) / deviations[
+        more.astype(np.int64) + _rolled(more, shift)
+    ]
+    shift = shift[:, None]
+    highest = heights.argmax(axis=1)[:, None]
+    height = np.take_along_axis(heights, highest, axis=1)[:, 0]
     beside = np.arange(-_BESIDE_S * course.per_second, _BESIDE_S * course.per_second + 1)
+    hidden = np.concatenate([highest + beside, highest + shift + beside, highest - shift + beside], axis=1)
+    np.put_along_axis(heights, hidden % period, -np.inf, axis=1)
+    elsewhere = heights.max(axis=1)
+    # In the shortest periods nothing is elsewhere.
+    elsewhere = np.where(np.isfinite(elsewhere), elsewhere, height)
+    best = int((height - elsewhere).argmax())
+    at, part = int(highest[best, 0]), int(shift[best, 0])
+    firsts = np.arange(at, n, period)
+    frames = np.concatenate([firsts, firsts + part, [at + part - period]])
+    inside = np.sort(frames[(frames >= 0) & (frames < n)])
+    found = np.rint(inside * speed / course.per_second / HOP_S).astype(np.int64)
+    return Folded(found, period_s, int(parts[best]), speed, float(height[best]), float(elsewhere[best]))
 
-    def apart(by_s: int) -> Floats:
-        return course.windows(products[:, second, (second + by_s) % period_s].T.ravel())
 
-    pairs = apart(0) - course.windows(own)
-    n_turns = np.where(np.arange(period) < n % period, n // period + 1, n // period)
-    for part_s in parts_s:
-        part = part_s * course.per_second
-        number = n_turns + np.roll(n_turns, -part)
-        # The mean over all pairs has the deviation of one, divided by the root of how many pairs there are.
-        heights = (pairs + np.roll(pairs, -part) + 2 * apart(part_s)) / (
-            course.chance * np.sqrt(2.0 * number * (number - 1))
-        )
-        at = int(heights.argmax())
-        height = float(heights[at])
-        heights[(np.array([[at], [at + part], [at - part]]) + beside) % period] = -np.inf
-        elsewhere = float(heights.max())
-        firsts = np.arange(at, n, period)
-        frames = np.concatenate([firsts, firsts + part, [at + part - period]])
-        inside = np.sort(frames[(frames >= 0) & (frames < n)])
-        steps = np.rint(inside * speed / course.per_second / HOP_S).astype(np.int64)
-        # In the shortest periods nothing is elsewhere.
-        elsewhere = elsewhere if np.isfinite(elsewhere) else height
-        yield Folded(steps, period_s, part_s, speed, height, elsewhere)
+def _rolled(values: npt.NDArray[Any], shifts: Steps) -> npt.NDArray[Any]:
+    """Return what comes `shifts`, shape (k,), later than each of `values`, shape (n,); shape (k, n)."""
+    return np.lib.stride_tricks.sliding_window_view(np.concatenate([values, values]), len(values))[shifts]
 
 
 def _sum_of_turns(rows: Array, period: int) -> Array:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from cuelane.adapt.beeps.evened import alike_by_chance, evened
 from cuelane.adapt.beeps.regularity import FEWEST
 
 Array = npt.NDArray[np.float32]
@@ -40,14 +41,8 @@ class SoundBeginnings:
     @classmethod
     def of(cls, seen: Array) -> SoundBeginnings:
         """Return those of `seen`, shape (n, 64), whitened."""
-        power = np.concatenate([[0.0], np.cumsum(np.einsum("nb,nb->n", seen, seen, dtype=np.float64))])
-        at = np.arange(len(seen))
-        before = power[at] - power[np.maximum(at - _BEFORE, 0)]
-        frames = np.asarray(seen / np.sqrt(np.maximum(before, _QUIET))[:, None], dtype=np.float32)
-        if len(frames) <= _APART + _WINDOW:
-            return cls(frames, 0.0)
-        products = np.einsum("nb,nb->n", frames[:-_APART], frames[_APART:], dtype=np.float64)
-        return cls(frames, float(np.convolve(products, np.ones(_WINDOW), "valid").std()))
+        frames = evened(seen, -_BEFORE, 0, _QUIET)
+        return cls(frames, alike_by_chance(frames, [_APART], _WINDOW))
 
     def later(self, places: Steps) -> int:
         """Return by how many steps the sound at `places`, shape (k,), begins later; less than 0 is sooner.

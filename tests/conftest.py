@@ -9,6 +9,10 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+# Before numpy is imported: as many files are tested at a time as there are cores, and threads of BLAS that
+# wait for each other take a sixth of all their time. Who uses an installation keeps its own default.
+os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+
 from classgen_speech import KEPT_IN
 
 settings.register_profile("steady", deadline=None, derandomize=True, print_blob=True)

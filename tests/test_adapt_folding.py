@@ -99,6 +99,39 @@ def test_a_sound_found_too_soon_or_too_late_is_moved_to_where_it_begins(off):
     assert abs(off + later) <= 1
 
 
+def with_before(prints: np.ndarray, first: int, last: int, height: float) -> np.ndarray:
+    """Return `prints` with what is `height` higher in other bands, from some steps to some before TIMES_S."""
+    bands = np.random.default_rng(6).permutation(N_BANDS)[:20]
+    made = prints.copy()
+    for time_s in TIMES_S:
+        step = round(time_s / HOP_S)
+        made[step - first : step - last, bands] += height
+    return made
+
+
+def test_a_consonant_before_a_silence_begins_its_word():
+    """80 ms of it, and its stop of 72 ms; a longer silence is between two sounds."""
+    prints = with_before(with_signal(noise(15), TIMES_S, 0.6), 19, 9, 0.25)
+    places = np.round(TIMES_S / HOP_S).astype(np.int64)
+    beginnings = SoundBeginnings.of(UsualBands.of(prints).white(prints))
+
+    assert beginnings.later(places, closed=7) == pytest.approx(-19, abs=1)
+    assert abs(beginnings.later(places, closed=3)) <= 1
+    # What is to be so high begins later, within the window.
+    assert abs(beginnings.later(places, least_height=0.4, closed=7)) < 4
+
+
+def test_what_rings_until_the_next_stroke_is_not_its_beginning():
+    """It is alike all the time before, in part more than by chance, and low beside the stroke."""
+    prints = with_before(with_signal(noise(15), TIMES_S, 0.6), 60, 0, 0.1)
+    places = np.round(TIMES_S / HOP_S).astype(np.int64)
+    beginnings = SoundBeginnings.of(UsualBands.of(prints).white(prints))
+
+    assert abs(beginnings.later(places, least_height=0.05)) <= 1
+    # As high as that it would be, but it has no beginning.
+    assert beginnings.later(places, least_height=0.01) == 0
+
+
 def test_what_is_not_alike_is_not_moved():
     prints = noise(14)
     beginnings = SoundBeginnings.of(UsualBands.of(prints).white(prints))

@@ -23,6 +23,8 @@ _BEFORE, _QUIET = 12, 12 * 64 / 4
 # were 50 to 96 ms late and two 22 and 24 ms; with 6 one of them is 88 ms late, one 42 ms, the others 22 ms or
 # less, and none of eleven other signals begins 20 ms sooner than it should.
 _MORE_THAN_CHANCE = 6.0
+# Chosen, in steps: the consonant before a silence is no shorter.
+_CONSONANT = 3
 # Derived, in steps, some 8 s: two moments so far apart have nothing to do with each other.
 _APART = 1009
 
@@ -44,12 +46,15 @@ class SoundBeginnings:
         frames = evened(seen, -_BEFORE, 0, _QUIET)
         return cls(frames, alike_by_chance(frames, [_APART], _WINDOW))
 
-    def later(self, places: Steps) -> int:
+    def later(self, places: Steps, least_height: float = 0.0, closed: int = 0) -> int:
         """Return by how many steps the sound at `places`, shape (k,), begins later; less than 0 is sooner.
 
         Loud music hides the soft beginning of a word, or of a tone in a room, at each return, but not at all
         of them together: as long as it goes back without a break they are more alike than by chance. 0 where
-        they are too few to tell, or not so alike.
+        they are too few to tell, or not so alike, or alike all the time.
+
+        A beginning that is less than `least_height` of the sound's own height is none. A word's first
+        consonant may be followed by a silence of `closed` steps.
         """
         reach = _LATEST + _WINDOW
         inside = places[(places >= _SOONEST) & (places < len(self.frames) - reach)]
@@ -59,13 +64,28 @@ class SoundBeginnings:
         own = np.einsum("klb,klb->l", rows, rows, dtype=np.float64)
         sums = rows.sum(axis=0, dtype=np.float64)
         together = np.convolve(np.einsum("lb,lb->l", sums, sums) - own, np.ones(_WINDOW), "valid")
-        alike = together > _MORE_THAN_CHANCE * self.chance * np.sqrt(2.0 * len(inside) * (len(inside) - 1))
-        if alike[_SOONEST]:
-            unlike = np.flatnonzero(~alike[:_SOONEST])
-            first = int(unlike[-1]) + 1 if len(unlike) else 0
-        elif alike[_SOONEST:].any():
-            first = _SOONEST + int(alike[_SOONEST:].argmax())
-        else:
+        chance = self.chance * np.sqrt(2.0 * len(inside) * (len(inside) - 1))
+        height = float(together[_SOONEST - _WINDOW : _SOONEST + _LATEST].max())
+        alike = together > max(_MORE_THAN_CHANCE * chance, least_height * height)
+        if not alike[_SOONEST:].any():
             return 0
+        first = _SOONEST + int(alike[_SOONEST:].argmax())
+        if alike[_SOONEST]:
+            first = _beginning_of(alike[: _SOONEST + 1], closed)
+            if first == 0:
+                return 0
         # The first window that holds some of a sound holds its first step last, and shows a rise one sooner.
         return first - _SOONEST + _WINDOW
+
+
+def _beginning_of(alike: npt.NDArray[np.bool_], closed: int) -> int:
+    """Return where the run at the end of `alike`, shape (n,), begins, or a consonant `closed` before it.
+
+    It is 0 if it has no beginning there.
+    """
+    edges = np.diff(np.concatenate([[False], alike, [False]]).astype(np.int8))
+    runs = list(zip(np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist(), strict=True))
+    first, _ = runs.pop()
+    while runs and first - runs[-1][1] <= closed and runs[-1][1] - runs[-1][0] >= _CONSONANT:
+        first, _ = runs.pop()
+    return int(first)

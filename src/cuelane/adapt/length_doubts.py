@@ -63,10 +63,16 @@ def about_lengths(analysis: Analysis) -> list[str]:
         )
     if analysis.astray_s:
         places = ", ".join(clock(at_s) for at_s in analysis.astray_s[:_MOST_PLACES])
-        found.append(
-            f"The sound is at {places} too, where by {_lengths(analysis)} no boundary is: left out. If one "
-            "is there, the lengths are not the class's: give them with --work and --rest."
-        )
+        if analysis.lengths_s is not None:
+            found.append(
+                f"The sound is at {places} too, where by {_lengths(analysis)} no boundary is: left out. If "
+                "one is there, the lengths are not the class's: give them with --work and --rest."
+            )
+        else:
+            found.append(
+                f"The sound is at {places} too, within what by the lengths around is one interval: left out. "
+                "Listen there: it may be a word that is said, or music."
+            )
     if analysis.no_rest_s:
         places = ", ".join(clock(at_s) for at_s in analysis.no_rest_s[:_MOST_PLACES])
         found.append(

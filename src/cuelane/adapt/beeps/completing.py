@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cuelane.adapt.beeps.boundaries import Boundary
+from cuelane.adapt.beeps.odd_places import odd_places
 from cuelane.adapt.beeps.other_rounds import in_other_rounds_s
 from cuelane.adapt.beeps.regularity import LEAST_INTERVAL_S
 from cuelane.adapt.beeps.timing_grid import (
@@ -65,9 +66,13 @@ def completed(
     them around, or has such an interval besides, only where `faint` has it. So it is before the first and
     after the last of all, but for one that is hidden before a clear one; one that is off there is left out if
     it is not sure. If all together keep no lengths, the sure ones alone may. First of all `faint` may have
-    one that divides an interval of a length of its own into one that others have and a rest.
+    one that divides an interval of a length of its own into one that others have and a rest; and what was
+    heard within an interval, as a word that is said in between, is left out though it is sure.
     """
-    return _made_whole(_divided(clear, faint), faint, lengths)
+    odd = set(odd_places(np.array([boundary.at_s for boundary in clear]))) if lengths is None else set()
+    kept = [boundary for index, boundary in enumerate(clear) if index not in odd]
+    made = _made_whole(_divided(kept, faint), faint, lengths)
+    return replace(made, astray_s=tuple(sorted([*made.astray_s, *(clear[index].at_s for index in odd)])))
 
 
 def _made_whole(clear: Sequence[Boundary], faint: Sequence[Boundary], lengths: Lengths | None) -> Completed:

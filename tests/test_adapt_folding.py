@@ -14,7 +14,7 @@ from cuelane.adapt.beeps.boundaries import Boundary
 from cuelane.adapt.beeps.boundary_sound import LEAST_SOUND, returning_sounds
 from cuelane.adapt.beeps.countdown import Beep
 from cuelane.adapt.beeps.fingerprint import HOP_S, N_BANDS, UsualBands
-from cuelane.adapt.beeps.folding import folded, folded_at_speeds
+from cuelane.adapt.beeps.folding import folded, folded_at_speeds, folded_in_parts
 from cuelane.adapt.beeps.mark import BoundaryMark
 from cuelane.adapt.beeps.sound_beginning import SoundBeginnings
 from cuelane.adapt.beeps.steady_sounds import steady_sounds, with_steady
@@ -139,6 +139,35 @@ def test_what_is_not_alike_is_not_moved():
     assert beginnings.later(np.round(TIMES_S / HOP_S).astype(np.int64)) == 0
     assert beginnings.later(np.array([900, 2_000, 3_000])) == 0
     assert SoundBeginnings.of(prints[:500]).later(np.arange(100, 400, 40)) == 0
+
+
+def test_a_sound_in_a_recording_that_was_cut_is_found_by_a_part_of_it():
+    """Before and after each cut the class comes round at other times; all of its returns are found."""
+    times_s = TIMES_S - np.select([TIMES_S > 230, TIMES_S > 110], [12.7, 4.4], 0.0)
+    prints = with_signal(noise(16), times_s, 0.24)
+    seen = UsualBands.of(prints).white(prints)
+
+    (sound,) = steady_sounds(prints)
+    best = folded_in_parts(seen)[0]
+
+    assert (best.period_s, best.part_s) == (WORK_S + REST_S, REST_S)
+    assert best.clear > folded(seen)[0].clear
+    assert sound.confidence > LEAST_SOUND
+    assert sound.lengths_s == (WORK_S, REST_S)
+    found, others = most_near(np.array(sound.times_s), times_s)
+    assert (found >= len(times_s) - 1, others) == (True, 0)
+
+
+def test_parts_of_a_recording_are_of_lengths_and_places_of_their_own():
+    """The same work and rest is there again in the next part, and is told once."""
+    prints = with_signal(noise(9), TIMES_S, 0.5)
+    found = folded_in_parts(UsualBands.of(prints).white(prints))
+
+    assert all(one.clear >= other.clear for one, other in itertools.pairwise(found))
+    assert not any(one.is_of(other) for one, other in itertools.combinations(found, 2))
+    of_class = [one for one in found if (one.period_s, one.part_s) == (WORK_S + REST_S, REST_S)]
+    assert most_near(of_class[0].steps * HOP_S, TIMES_S)[1] == 0
+    assert folded_in_parts(prints[: round(80 / HOP_S)]) == []
 
 
 @pytest.mark.parametrize("speed", [0.964, 1.043])

@@ -123,7 +123,8 @@ class BoundarySound:
         """Return it with each boundary so many steps of 8 ms later."""
         by_s = steps * HOP_S
         times_s = tuple(at_s + by_s for at_s in self.times_s)
-        return replace(self, offset_s=self.offset_s + by_s, times_s=times_s)
+        since_s = max(0.0, self.since_s + by_s)
+        return replace(self, offset_s=self.offset_s + by_s, times_s=times_s, since_s=since_s)
 
     def is_part_of(self, other: BoundarySound) -> bool:
         """Whether `other` has nearly all of its boundaries."""

@@ -34,6 +34,9 @@ _SLOWEST, _FASTEST = 0.93, 1.07
 _FIRST_STEP_S, _LAST_STEP_S = 0.16, 0.02
 # Chosen: so many periods are looked at more closely; the right one was among the first three in nine classes.
 _LOOKED_AT = 6
+# Chosen, in seconds: a cut recording keeps its period on both sides of a cut, but not across it. Parts so
+# long, one every so often, hold five boundaries or more between cuts; longer ones are seldom without a cut.
+_PARTS_S, _PARTS_EVERY_S = (110, 160, 220), 25
 # Chosen: periods that differ by less, in seconds, are one.
 _SAME_PERIOD_S = 0.3
 # Chosen: fewer turns say nothing.
@@ -86,6 +89,12 @@ class Folded:
         parts = sorted((self.part_s * self.speed, (self.period_s - self.part_s) * self.speed))
         return parts[1], parts[0]
 
+    def is_of(self, other: Folded) -> bool:
+        """Whether it has the two lengths of `other`, and one of its places, to one step."""
+        if (self.period_s, self.part_s) != (other.period_s, other.part_s):
+            return False
+        return bool((np.abs(self.steps[:, None] - other.steps[None, :]) <= 1).any())
+
     def is_multiple(self, other: Folded) -> bool:
         """Whether the period of one of the two is a multiple of the other's, or the same."""
         shorter_s, longer_s = sorted((self.turn_s, other.turn_s))
@@ -100,6 +109,28 @@ def folded(seen: Array) -> list[Folded]:
     course = _Course.fine(seen)
     periods_s = range(_LEAST_PERIOD, _MOST_PERIOD + 1)
     return _unlike([one for period_s in periods_s if (one := _likeliest(course, period_s, 1, 1.0))])
+
+
+def folded_in_parts(seen: Array) -> list[Folded]:
+    """Return the likeliest work and rest of parts of `seen`, shape (n, 64), clearest first.
+
+    They are multiples of 5 s. None has the same two lengths as a clearer one where some of its places are.
+    """
+    course = _Course.fine(seen)
+    found: list[Folded] = []
+    for part_s in _PARTS_S:
+        n_frames = part_s * course.per_second
+        for first in range(0, len(course.frames) - n_frames, _PARTS_EVERY_S * course.per_second):
+            part = replace(course, frames=course.frames[first : first + n_frames])
+            for period_s in range(3 * _USUAL_STEP, _MOST_PERIOD + 1, _USUAL_STEP):
+                one = _likeliest(part, period_s, _USUAL_STEP, 1.0)
+                if one is not None:
+                    found.append(replace(one, steps=one.steps + first))
+    kept: list[Folded] = []
+    for one in sorted(found, key=lambda one: -one.clear):
+        if not any(one.is_of(other) for other in kept):
+            kept.append(one)
+    return kept
 
 
 def folded_at_speeds(seen: Array) -> list[Folded]:

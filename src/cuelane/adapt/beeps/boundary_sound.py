@@ -54,12 +54,6 @@ _AS_SURE = 0.9
 # Chosen, in steps: of 191 sounds of fitting classes 180 are within 30 ms of their beginning by their rise,
 # and what is alike tells it less closely; the four that are moved so far are all nearer to it then.
 _CLEARLY_MOVED = 4
-# Chosen: what is lower is the tail of the sound before. Of those sounds, four soft consonants are 0.08 to
-# 0.15 as high as their word, and a bowl that rings in a hall until its next stroke 0.04.
-_LEAST_HEIGHT = 0.05
-# Chosen, in steps: as in "start", where it is silent for 50 to 90 ms, which is less in windows of 32 ms. With
-# 6 to 8 the same of those sounds are moved, with 10 a bell is.
-_CLOSED = 7
 # Derived: what is alike is seen so much too long, since its windows hold 64 ms.
 _SPREAD_S = 0.05
 
@@ -207,7 +201,7 @@ def _begun(sound: BoundarySound, beginnings: SoundBeginnings) -> BoundarySound:
     """
     if sound.confidence <= LEAST_SOUND:
         return sound
-    later = beginnings.later(sound.places, _LEAST_HEIGHT, _CLOSED)
+    later = beginnings.later(sound.places)
     return sound.moved(later) if abs(later) >= _CLEARLY_MOVED else sound
 
 

@@ -72,7 +72,8 @@ def with_steady(told: Sequence[BoundarySound], prints: Array) -> list[BoundarySo
 
     It is asked where no sound is sure, and where intervals of the surest have a length of their own: loud
     music hides some of its returns, or one of a figure of music is taken for it. If both are the same sound
-    then, and the steady one's intervals are more evidence, it takes the place of the other.
+    then, but not at all places, and the steady one's intervals are more evidence, it takes the place of the
+    other.
     """
     first = told[0] if told else None
     if first is None or first.confidence <= LEAST_SOUND:
@@ -80,7 +81,9 @@ def with_steady(told: Sequence[BoundarySound], prints: Array) -> list[BoundarySo
     if bool(in_turn(np.diff(np.array(first.times_s))).all()):
         return list(told)
     for one in steady_sounds(prints):
-        if one.confidence > LEAST_SOUND and _evidence(one) > _evidence(first) and _is_same(first, one):
+        if one.confidence <= LEAST_SOUND or _evidence(one) <= _evidence(first):
+            continue
+        if _is_same(first, one) and not _are_everywhere(first, one):
             return [replace(one, steady=max(one.confidence, first.confidence)), *told[1:]]
     return list(told)
 
@@ -89,6 +92,11 @@ def _is_same(one: BoundarySound, other: BoundarySound) -> bool:
     """Whether half of the boundaries of `one` are the other's too."""
     apart_s = np.abs(np.array(one.times_s)[:, None] - np.array(other.times_s)[None, :]).min(axis=1)
     return bool((apart_s < _SAME_TIME_S).mean() >= _SAME)
+
+
+def _are_everywhere(one: BoundarySound, other: BoundarySound) -> bool:
+    """Whether both have the same boundaries; where they are a little apart, a grid does not tell when."""
+    return min(_share_heard(one.places, other.places), _share_heard(other.places, one.places)) == 1.0
 
 
 def _confidence(sound: BoundarySound) -> float:

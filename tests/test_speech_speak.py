@@ -222,7 +222,11 @@ def test_the_system_voice_speaks_with_word_times(store):
         assert [word for word, _, _ in clip.words] == ["Switch", "Left", "side"]
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="only espeak takes its settings in a thread of its own")
+@pytest.mark.skipif(
+    sys.platform != "linux",
+    reason="macOS and Windows speak with engines of their own, not with espeak, which takes its settings in "
+    "a thread of its own; and they have no /proc in which the threads of a process are counted",
+)
 def test_the_engine_speaks_in_the_thread_that_sets_its_rate(tmp_path):
     """In another one, the rate was lost in one line of 200: what it had just begun to take was cancelled."""
     child = (

@@ -89,7 +89,7 @@ class Folded:
         parts = sorted((self.part_s * self.speed, (self.period_s - self.part_s) * self.speed))
         return parts[1], parts[0]
 
-    def is_of(self, other: Folded) -> bool:
+    def repeats(self, other: Folded) -> bool:
         """Whether it has the two lengths of `other`, and one of its places, to one step."""
         if (self.period_s, self.part_s) != (other.period_s, other.part_s):
             return False
@@ -128,7 +128,7 @@ def folded_in_parts(seen: Array) -> list[Folded]:
                     found.append(replace(one, steps=one.steps + first))
     kept: list[Folded] = []
     for one in sorted(found, key=lambda one: -one.clear):
-        if not any(one.is_of(other) for other in kept):
+        if not any(one.repeats(other) for other in kept):
             kept.append(one)
     return kept
 
@@ -258,25 +258,24 @@ def _clearest(course: _Course, period_s: int, parts_s: range, speed: float) -> F
     apart = np.concatenate([[0], parts // parts_s.step])[:, None]
     alike = products[steps, (steps + apart) % len(steps)].reshape(len(apart), period)
     alike = course.windows(np.concatenate([alike, own[None]]))
-    pairs, shift = alike[0] - alike[-1], parts * course.per_second
+    pairs, shifts = alike[0] - alike[-1], parts * course.per_second
     # The mean over all pairs has the deviation of one, divided by the root of how many pairs there are.
     turns, more = n // period, np.arange(period) < n % period
     number = 2.0 * turns + np.arange(3)
     deviations = course.chance * np.sqrt(2.0 * number * (number - 1))
-    heights = (pairs + _rolled(pairs, shift) + 2 * alike[1:-1]) / deviations[
-        more.astype(np.int64) + _rolled(more, shift)
-    ]
-    shift = shift[:, None]
+    n_more = more.astype(np.int64) + _rolled(more, shifts)
+    heights = (pairs + _rolled(pairs, shifts) + 2 * alike[1:-1]) / deviations[n_more]
     highest = heights.argmax(axis=1)[:, None]
     height = np.take_along_axis(heights, highest, axis=1)[:, 0]
     beside = np.arange(-_BESIDE_S * course.per_second, _BESIDE_S * course.per_second + 1)
-    hidden = np.concatenate([highest + beside, highest + shift + beside, highest - shift + beside], axis=1)
+    there = highest + shifts[:, None] * np.array([0, 1, -1])
+    hidden = (there[:, :, None] + beside).reshape(len(parts), -1)
     np.put_along_axis(heights, hidden % period, -np.inf, axis=1)
     elsewhere = heights.max(axis=1)
     # In the shortest periods nothing is elsewhere.
     elsewhere = np.where(np.isfinite(elsewhere), elsewhere, height)
     best = int((height - elsewhere).argmax())
-    at, part = int(highest[best, 0]), int(shift[best, 0])
+    at, part = int(highest[best, 0]), int(shifts[best])
     firsts = np.arange(at, n, period)
     frames = np.concatenate([firsts, firsts + part, [at + part - period]])
     inside = np.sort(frames[(frames >= 0) & (frames < n)])

@@ -58,10 +58,8 @@ def steady_sounds(prints: Array) -> list[BoundarySound]:
     sounds: list[BoundarySound] = []
     for way, n_tried in _WAYS:
         found = way(stretch.seen)
-        for one in found[:n_tried]:
-            other = next((other for other in found if not one.is_multiple(other)), None)
-            sound = _steady(stretch, one, other) if other is not None else None
-            sounds += [sound] if sound is not None else []
+        made = (_steady(stretch, one, found) for one in found[:n_tried])
+        sounds += [sound for sound in made if sound is not None]
         if any(sound.confidence > LEAST_SOUND for sound in sounds):
             break
     return [max(sounds, key=_confidence)] if sounds else []
@@ -103,8 +101,11 @@ def _confidence(sound: BoundarySound) -> float:
     return sound.confidence
 
 
-def _steady(stretch: Stretch, best: Folded, other: Folded) -> BoundarySound | None:
-    """Return the sound at the places of `best`, None if there is none; `other` has another period."""
+def _steady(stretch: Stretch, best: Folded, found: Sequence[Folded]) -> BoundarySound | None:
+    """Return the sound at the places of `best`, one of `found`, clearest first; None if there is none."""
+    other = next((other for other in found if not best.is_multiple(other)), None)
+    if other is None:
+        return None
     if keeps_company(surroundings(stretch.apart, best.steps), np.arange(len(best.steps))):
         return None
     sounds = [one for length in LENGTHS if (one := _learnt(stretch, best, length)) is not None]
